@@ -1,0 +1,5 @@
+"""``python -m dawnrule`` is the command ``dawnrule``."""
+
+from dawnrule.cli import main
+
+main()

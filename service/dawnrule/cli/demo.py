@@ -1,0 +1,82 @@
+"""``dawnrule demo``: one real morning, with nothing to set up."""
+
+from __future__ import annotations
+
+import signal
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import click
+
+from dawnrule.cli.options import DEFAULTS
+from dawnrule.cli.shown import advice_table
+from dawnrule.demo.stage import Stage, set_stage
+from dawnrule.settings import Settings
+
+_STEP_SECONDS = 0.5
+
+
+@click.command()
+@click.option("--once", is_flag=True, help="End after the table instead of serving on.")
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=0,
+    show_default=True,
+    help="The port to serve on, on this machine only; 0 takes a free one.",
+)
+def demo(once: bool, port: int) -> None:
+    """Show a real morning with an invented squad, and keep serving it.
+
+    A squad with four weeks behind it is put into a throw-away database, this morning's check-ins
+    are posted to a real server, and the advice is printed. The server then runs until it is
+    stopped (Ctrl-C), with a key to try more. Nothing stays behind.
+
+    \b
+    Example:
+      dawnrule demo
+    """
+    settings = Settings(host=DEFAULTS.host, port=port)
+    with _until_stopped(), set_stage(settings) as stage:
+        click.echo(advice_table(stage.advice, stage.names))
+        if not once:
+            click.echo(_more_to_try(stage))
+            _wait_for_ever()
+
+
+@contextmanager
+def _until_stopped() -> Iterator[None]:
+    """Ctrl-C and SIGTERM end what stands inside, which is no error."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    except KeyboardInterrupt:
+        pass
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _wait_for_ever() -> None:
+    """Wait in short steps: a signal that reaches another thread is heeded at the next one."""
+    while True:
+        time.sleep(_STEP_SECONDS)
+
+
+def _more_to_try(stage: Stage) -> str:
+    coach, athlete = (
+        f"-H 'Authorization: Bearer {k}'" for k in (stage.coach_key, stage.athlete_key)
+    )
+    one = stage.advice[0]
+    me = f"{stage.url}/v1/athletes/{stage.athlete_id}"
+    return f"""
+Serving {stage.url} until stopped (Ctrl-C). In a browser: {stage.url}/docs
+
+Coach key:   {stage.coach_key}
+Athlete key: {stage.athlete_key} ({stage.names[stage.athlete_id]}, {stage.athlete_id})
+
+The squad's advice, why one of them got theirs, and what a phone would speak:
+  curl {coach} '{stage.url}/v1/advice?date={one["date"]}'
+  curl {coach} {stage.url}/v1/advice/{one["advice_id"]}
+  curl {athlete} {me}/advice/today.txt
+"""

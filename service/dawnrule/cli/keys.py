@@ -1,0 +1,98 @@
+"""``dawnrule keys``: who may ask the service, and as what."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from secrets import token_hex
+
+import click
+from tabulate import tabulate
+
+from dawnrule.advice.morning import known_athlete
+from dawnrule.cli.options import db_option
+from dawnrule.errors import NotFound
+from dawnrule.store import Books, Key, Role, Store, hash_key, new_key
+from dawnrule.world import now
+
+_ID_BYTES = 4
+
+
+@click.group()
+def keys() -> None:
+    """Keys: make them, list them, end them.
+
+    \b
+    Example:
+      dawnrule keys create --role coach --db squad.db
+    """
+
+
+@keys.command()
+@click.option(
+    "--role",
+    required=True,
+    type=click.Choice([role.value for role in Role]),
+    help="coach: everything. poster: posts check-ins, sessions; reads advice. athlete: own data.",
+)
+@click.option("--athlete", "athlete_id", metavar="ID", help="Whose key it is, with --role athlete.")
+@click.option("--label", help="A note to know the key by, like the device it is for.")
+@db_option
+def create(role: str, athlete_id: str | None, label: str | None, db: Path) -> None:
+    """Make a key, and print it alone.
+
+    It is shown this once: only its hash is stored.
+
+    \b
+    Example:
+      dawnrule keys create --role athlete --athlete a-03 --db squad.db
+    """
+    if (role == Role.ATHLETE) != (athlete_id is not None):
+        raise click.UsageError("--role athlete needs --athlete ID, and no other role takes it.")
+    key, key_id = new_key(), token_hex(_ID_BYTES)
+
+    def add(books: Books) -> None:
+        if athlete_id is not None:
+            known_athlete(books, athlete_id)
+        books.keys.add(key_id, hash_key(key), Role(role), athlete_id, label, now())
+
+    with Store.open(db) as store:
+        store.write(add)
+    click.echo(key)
+    click.echo(f"Not shown again. To end it: dawnrule keys revoke {key_id} --db {db}", err=True)
+
+
+@keys.command("list")
+@db_option
+def list_(db: Path) -> None:
+    """List every key by its id, revoked ones too.
+
+    \b
+    Example:
+      dawnrule keys list --db squad.db
+    """
+    with Store.open(db, must_exist=True) as store:
+        rows = [_row(key) for key in store.read(lambda books: books.keys.all())]
+    headers = ("Id", "Role", "Athlete", "Label", "Made", "Revoked")
+    click.echo(tabulate(rows, headers=headers, disable_numparse=True))
+
+
+@keys.command()
+@click.argument("key_id", metavar="ID")
+@db_option
+def revoke(key_id: str, db: Path) -> None:
+    """End the key of an ID, at once and for good.
+
+    \b
+    Example:
+      dawnrule keys revoke 1f0a6c2e --db squad.db
+    """
+    with Store.open(db, must_exist=True) as store:
+        if not store.write(lambda books: books.keys.revoke(key_id, now())):
+            raise NotFound(f"There is no key {key_id} that could be ended.")
+    click.echo(f"The key {key_id} has ended.", err=True)
+
+
+def _row(key: Key) -> tuple[str, ...]:
+    revoked = key.revoked_at.isoformat(timespec="seconds") if key.revoked_at else ""
+    made = key.created_at.isoformat(timespec="seconds")
+    return key.id, key.role, key.athlete_id or "", key.label or "", made, revoked

@@ -1,0 +1,72 @@
+"""``dawnrule outlook``: when each muscle group opens again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.ahead import look_ahead, told_outlook
+from dawnrule.advice.outlook_told import outlook_text
+from dawnrule.cli.options import db_option, rule_set_option
+from dawnrule.schemas.outlook import MOST_DAYS, USUAL_DAYS, USUAL_GOAL
+from dawnrule.settings import name_and_version
+from dawnrule.store import Store
+from dawnrule.vocabulary import Vocabulary
+from dawnrule.world import now
+
+
+def _known_goal(ctx: click.Context, parameter: click.Parameter, goal: str) -> str:
+    goals = Vocabulary.shipped().goals
+    if goal not in goals:
+        raise click.BadParameter(f"{goal!r} is none of {', '.join(goals)}.")
+    return goal
+
+
+@click.command()
+@click.option("--athlete", "athlete_id", required=True, metavar="ID", help="Whose outlook.")
+@click.option(
+    "--days",
+    type=click.IntRange(1, MOST_DAYS),
+    default=USUAL_DAYS,
+    show_default=True,
+    help="How many days ahead.",
+)
+@click.option(
+    "--goal",
+    default=USUAL_GOAL,
+    show_default=True,
+    callback=_known_goal,
+    help="What the balanced session is for.",
+)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(("text", "json")),
+    default="text",
+    show_default=True,
+    help="A page to read, or JSON with everything.",
+)
+@db_option
+@rule_set_option
+def outlook(athlete_id: str, days: int, goal: str, form: str, db: Path, rule_set: str) -> None:
+    """Show when each muscle group opens again, and a balanced session.
+
+    It rests on the training log, and on today's check-in if there is one. Times are those of where
+    the athlete lives.
+
+    \b
+    Example:
+      dawnrule outlook --athlete a-03 --db squad.db
+    """
+    advisor = Advisor.shipped()
+    what_if = advisor.library.what_if(advisor.library.get(*name_and_version(rule_set)))
+    with Store.open(db, must_exist=True) as store:
+        ahead = store.read(lambda books: look_ahead(books, what_if, athlete_id, now(), days))
+    told = told_outlook(ahead, goal, advisor.composer)
+    if form == "json":
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+    else:
+        click.echo(outlook_text(told, ahead.source.athlete, advisor.composer))

@@ -1,0 +1,166 @@
+"""``dawnrule rules publish``, ``activate``, ``rollback`` and ``shadow``: which rules hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+
+import click
+from tabulate import tabulate
+
+from dawnrule.advice.in_force import StoredTexts
+from dawnrule.advice.publishing import Compared, Publisher
+from dawnrule.cli.options import db_option
+from dawnrule.cli.past import date_option
+from dawnrule.errors import MalformedInput, RuleSetInvalid
+from dawnrule.rules.findings import KINDS, severity_of
+from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.settings import name_and_version
+from dawnrule.store import Store
+from dawnrule.vocabulary import Vocabulary
+from dawnrule.world import now
+
+_TERMINAL = None
+"""No key was used: whoever can open the database may do this."""
+
+_athletes_option = click.option(
+    "--athlete",
+    "athlete_ids",
+    multiple=True,
+    metavar="ID",
+    help="For this athlete only; may be given several times. For all when left out.",
+)
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@db_option
+def publish(file: Path, db: Path) -> None:
+    """Check a rule file and publish it; it decides nothing until it is activated.
+
+    It is tried in a process of its own first. With an error among the findings it is refused. What
+    is published under a name and version never changes.
+
+    \b
+    Example:
+      dawnrule rules publish our-club/1.0.0.yaml --db squad.db
+    """
+    with _publisher(db) as publisher:
+        try:
+            published = publisher.publish(_text(file), str(file), _TERMINAL)
+        except RuleSetInvalid as invalid:
+            for finding in invalid.findings:
+                click.echo(f"{severity_of(finding).value}: {finding}")
+                click.echo(f"    {KINDS[finding.code].mend}")
+            raise click.ClickException(f"{file} is not published.") from invalid
+    for warning in published.findings:
+        click.echo(f"warning: {warning['file']}:{warning['line']}: {warning['message']}", err=True)
+    done = "published" if published.is_new else "was published before"
+    click.echo(f"{published.rule_set.full_name} {done}: {published.rule_set.digest}")
+
+
+@click.command()
+@click.argument("named", metavar="NAME@VERSION")
+@date_option("--from", "from_date", "The first date that it decides; every date when left out.")
+@_athletes_option
+@db_option
+def activate(named: str, from_date: date | None, athlete_ids: tuple[str, ...], db: Path) -> None:
+    """Let a rule set decide, for all or for some athletes.
+
+    Of the activations whose date has come the newest holds, and an athlete's own before that for
+    all. Servers that run go over to it with the next check-in.
+
+    \b
+    Example:
+      dawnrule rules activate our-club@1.0.0 --from 2026-04-01 --db squad.db
+    """
+    with _publisher(db) as publisher:
+        rule_set = _named(publisher, named)
+        publisher.activate(rule_set, from_date, athlete_ids or None, _TERMINAL)
+    whom = ", ".join(athlete_ids) or "all"
+    click.echo(f"{rule_set.full_name} holds for {whom} from {from_date or 'now'} on.")
+
+
+@click.command()
+@_athletes_option
+@db_option
+def rollback(athlete_ids: tuple[str, ...], db: Path) -> None:
+    """Take back the newest activation, whether its date has come or not.
+
+    What was before it holds again, at once.
+
+    \b
+    Example:
+      dawnrule rules rollback --db squad.db
+    """
+    with _publisher(db) as publisher:
+        publisher.roll_back(athlete_ids or None, _TERMINAL)
+    click.echo(f"The newest activation for {', '.join(athlete_ids) or 'all'} is taken back.")
+
+
+@click.command()
+@click.argument("named", metavar="[NAME@VERSION]", required=False)
+@click.option("--off", is_flag=True, help="Let no rule set run in the shadow.")
+@db_option
+def shadow(named: str | None, off: bool, db: Path) -> None:
+    """Let a rule set decide in the shadow, or tell what it said there.
+
+    It decides every morning beside the one that holds; no athlete is told. Without a rule set, the
+    verdicts of the one that runs there are compared with those that were given.
+
+    \b
+    Example:
+      dawnrule rules shadow our-club@1.1.0 --db squad.db
+    """
+    if off and named:
+        raise click.UsageError("--off takes no rule set.")
+    with _publisher(db) as publisher:
+        if named or off:
+            publisher.run_in_shadow(_named(publisher, named) if named else None, _TERMINAL)
+            click.echo(f"{named or 'No rule set'} runs in the shadow.")
+        else:
+            click.echo(_compared(publisher.compared()))
+
+
+@contextmanager
+def _publisher(db: Path) -> Iterator[Publisher]:
+    with Store.open(db, must_exist=True) as store:
+        library = RuleSetLibrary.shipped().with_published(StoredTexts(store))
+        yield Publisher(store, library, now)
+
+
+def _named(publisher: Publisher, named: str) -> RuleSet:
+    return publisher.library.get(*name_and_version(named))
+
+
+def _text(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise MalformedInput(f"{file} is not UTF-8 at byte {error.start}.") from error
+
+
+def _compared(compared: Compared) -> str:
+    """A table of the verdicts, and one of the newest mornings that differ."""
+    label = Vocabulary.shipped().label
+    counts = [
+        (label(verdict), label(said) if said else "failed", count)
+        for verdict, said, count in compared.counts
+    ]
+    differences = [
+        (one.athlete_id, one.date, one.rule_id or "-", one.shadow_rule_id or "-")
+        for one in compared.differences
+    ]
+    tables = [
+        tabulate(rows, headers=headers)
+        for rows, headers in (
+            (counts, ("Said", "Would say", "Mornings")),
+            (differences, ("Athlete", "Date", "By", "Would be by")),
+        )
+        if rows
+    ]
+    since = compared.candidate.since.isoformat(timespec="minutes")
+    return "\n\n".join([f"{compared.rule_set.full_name} in the shadow since {since}", *tables])

@@ -1,0 +1,69 @@
+"""``dawnrule serve``: the service over HTTP."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.cli.options import DEFAULTS, db_option, rule_set_option
+from dawnrule.settings import Settings
+from dawnrule.store import Store
+from dawnrule.web import create_app
+from dawnrule.web import serve as serve_app
+from dawnrule.world import new_id, now
+
+
+@click.command()
+@db_option
+@click.option(
+    "--host",
+    envvar="DAWNRULE_HOST",
+    show_envvar=True,
+    default=DEFAULTS.host,
+    show_default=True,
+    help="The address to listen on; other machines reach the service only if this is changed.",
+)
+@click.option(
+    "--port",
+    envvar="DAWNRULE_PORT",
+    show_envvar=True,
+    type=click.IntRange(0, 65535),
+    default=DEFAULTS.port,
+    show_default=True,
+    help="The port to listen on; 0 takes a free one.",
+)
+@click.option(
+    "--threads",
+    envvar="DAWNRULE_THREADS",
+    show_envvar=True,
+    type=click.IntRange(min=1),
+    default=DEFAULTS.threads,
+    show_default=True,
+    help="How many requests are worked on at once.",
+)
+@rule_set_option
+def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
+    """Serve the API and its documentation until stopped (Ctrl-C).
+
+    A new database is made if there is none. Nobody gets in without a key: see dawnrule keys.
+
+    \b
+    Example:
+      dawnrule serve --db squad.db
+    """
+    settings = replace(
+        Settings.from_environment(), db=db, host=host, port=port, threads=threads, rule_set=rule_set
+    )
+    with Store.open(db) as store:
+        app = create_app(settings, store, Advisor.shipped(), now, new_id)
+        try:
+            serve_app(app, settings, lambda bound: _announce(host, bound))
+        except OSError as error:
+            raise click.UsageError(f"{host}:{port} cannot be served: {error.strerror}.") from error
+
+
+def _announce(host: str, port: int) -> None:
+    click.echo(f"Serving http://{host}:{port} (documentation: /docs). Stop with Ctrl-C.", err=True)

@@ -1,0 +1,138 @@
+"""How does a morning with the invented squad come about, on a real server?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from threading import Thread
+from typing import Any
+
+import requests
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.morning import Posting, answer_check_in
+from dawnrule.advice.training import log_session
+from dawnrule.demo.diary import Day, Diary, invent_diaries
+from dawnrule.demo.squad import Squad
+from dawnrule.errors import Conflict
+from dawnrule.facts.check_in import CheckIn, Session
+from dawnrule.facts.plain import to_plain
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.settings import Settings, name_and_version
+from dawnrule.store import Books, Role, Store, hash_key, new_key
+from dawnrule.web import Server, create_app
+from dawnrule.world import new_id, now
+
+_ANSWER_WITHIN_SECONDS = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A running service with this morning's advice. ``names`` are by athlete id;
+    ``athlete_key`` is that of ``athlete_id``."""
+
+    url: str
+    coach_key: str
+    athlete_key: str
+    athlete_id: str
+    names: Mapping[str, str]
+    advice: Sequence[Mapping[str, Any]]
+
+
+@contextmanager
+def set_stage(settings: Settings) -> Iterator[Stage]:
+    """A throw-away service that knows the squad's past and has been sent its check-ins of this
+    morning over HTTP; gone with all its files at the end.
+
+    Raises ``Conflict`` for a port that is taken.
+    """
+    diaries = invent_diaries(Squad.invented(), now())
+    with (
+        TemporaryDirectory(prefix="dawnrule-demo-") as folder,
+        Store.open(Path(folder) / "demo.db") as store,
+    ):
+        advisor = Advisor.shipped()
+        rule_set = advisor.library.get(*name_and_version(settings.rule_set))
+        for diary in diaries:
+            store.write(partial(_remember, advisor=advisor, rule_set=rule_set, diary=diary))
+        athlete_id = diaries[0].athlete.id
+        coach_key = store.write(partial(_give_key, role=Role.COACH, athlete_id=None))
+        athlete_key = store.write(partial(_give_key, role=Role.ATHLETE, athlete_id=athlete_id))
+        with _served(_bound(settings, store, advisor)) as port:
+            url = f"http://{settings.host}:{port}"
+            yield Stage(
+                url=url,
+                coach_key=coach_key,
+                athlete_key=athlete_key,
+                athlete_id=athlete_id,
+                names={diary.athlete.id: diary.athlete.name for diary in diaries},
+                advice=_post(url, coach_key, [diary.this_morning for diary in diaries]),
+            )
+
+
+def _remember(books: Books, advisor: Advisor, rule_set: RuleSet, diary: Diary) -> None:
+    """Store an athlete's past as it would have come in, day by day."""
+    books.athletes.put(diary.athlete)
+    for day in diary.past:
+        posting = _posting(_reported_at(day))
+        answer_check_in(books, advisor, rule_set, day.check_in, posting)
+        if day.session is not None:
+            posting = _posting(_ended_at(day.session))
+            log_session(books, advisor, rule_set, day.session, new_id(), posting)
+
+
+def _posting(at: datetime) -> Posting:
+    return Posting(at, None, check_in_id=new_id(), advice_id=new_id())
+
+
+def _ended_at(session: Session) -> datetime:
+    return session.starts_at + timedelta(minutes=session.minutes)
+
+
+def _reported_at(day: Day) -> datetime:
+    assert day.check_in.reported_at is not None, "every diary says when"
+    return day.check_in.reported_at
+
+
+def _give_key(books: Books, role: Role, athlete_id: str | None) -> str:
+    key = new_key()
+    books.keys.add(new_id(), hash_key(key), role, athlete_id, "demo", now())
+    return key
+
+
+def _bound(settings: Settings, store: Store, advisor: Advisor) -> Server:
+    try:
+        return Server(create_app(settings, store, advisor, now, new_id), settings)
+    except OSError as error:
+        raise Conflict(f"Port {settings.port} cannot be had: {error.strerror}.") from error
+
+
+@contextmanager
+def _served(server: Server) -> Iterator[int]:
+    thread = Thread(target=server.run, name="demo server")
+    thread.start()
+    try:
+        yield server.port
+    finally:
+        server.close()
+        thread.join()
+
+
+def _post(url: str, key: str, check_ins: Sequence[CheckIn]) -> list[dict[str, Any]]:
+    """Post check-ins one by one, as phones would; the advice on each."""
+    with requests.Session() as session:
+        session.trust_env = False  # no proxy stands between us and loopback
+        session.headers["Authorization"] = f"Bearer {key}"
+        return [_posted(session, f"{url}/v1/check-ins", to_plain(one)) for one in check_ins]
+
+
+def _posted(session: requests.Session, url: str, check_in: dict[str, Any]) -> dict[str, Any]:
+    response = session.post(url, json=check_in, timeout=_ANSWER_WITHIN_SECONDS)
+    response.raise_for_status()
+    advice: dict[str, Any] = response.json()
+    return advice

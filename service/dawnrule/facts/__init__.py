@@ -1,0 +1,1 @@
+"""What does a morning say? Check-ins, sessions and history become facts (pure)."""

@@ -1,0 +1,110 @@
+"""What do the mornings before this one say of sleep, heart and soreness? (pure)"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from statistics import fmean, median
+from typing import TypeAlias
+
+from dawnrule.facts.check_in import CheckIn
+from dawnrule.facts.heart import low_end_of_band, mean_ln, rmssd_ms
+from dawnrule.facts.missing import Missing, too_few
+from dawnrule.facts.past import Past
+from dawnrule.vocabulary import FactValue
+
+Teller: TypeAlias = Callable[[Past], FactValue | Missing]
+
+
+def sleep_need_hours(
+    age_years: int, least_hours_from_age: Sequence[tuple[int, float]]
+) -> float | None:
+    """The least hours of sleep recommended at an age; None under the youngest age of the table.
+
+    Hirshkowitz 2015, Sleep Health 1(1):40-43; the table stands in the fact dictionary.
+    """
+    steps = [hours for age, hours in least_hours_from_age if age <= age_years]
+    return steps[-1] if steps else None
+
+
+def hrv_rmssd_ms(check_in: CheckIn) -> float | None:
+    """rMSSD of a morning: as it was reported, else that of its RR intervals."""
+    if check_in.rr_intervals_ms is not None:
+        return rmssd_ms(check_in.rr_intervals_ms)
+    return check_in.hrv_rmssd_ms
+
+
+def _sleep_mean(past: Past) -> float | Missing:
+    window = past.parameters("sleep_mean_7_nights_hours")
+    nights = past.reported(lambda c: c.sleep.hours, 0, window["nights"])
+    if len(nights) < window["least_nights"]:
+        return too_few("nights", window["least_nights"], len(nights))
+    return fmean(nights)
+
+
+def _sleep_shortfall(past: Past) -> float | Missing:
+    mean = _sleep_mean(past)
+    if isinstance(mean, Missing):
+        return mean
+    age = past.athlete.age_years(past.check_in.date)
+    if age is None:
+        return Missing("needs the date of birth, which is not known")
+    need = sleep_need_hours(age, past.parameters("sleep_shortfall_hours")["least_hours_from_age"])
+    if need is None:
+        return Missing(f"there is no recommendation for {age} years of age in the table")
+    return max(need - mean, 0.0)
+
+
+def _resting_hr_above_median(past: Past) -> float | Missing:
+    return _above_own_median(past, "resting_hr_above_median_bpm", lambda c: c.resting_hr_bpm)
+
+
+def soreness_above_usual(past: Past, group: str) -> float | Missing:
+    """This morning's soreness of a muscle group less the athlete's own median."""
+    return _above_own_median(past, "soreness_above_usual", lambda c: c.soreness.get(group))
+
+
+def _above_own_median(
+    past: Past, fact: str, read: Callable[[CheckIn], int | None]
+) -> float | Missing:
+    window = past.parameters(fact)
+    now = read(past.check_in)
+    before = past.reported(read, 1, window["days"])
+    if now is None:
+        return Missing("needs this morning's value, which was not reported")
+    if len(before) < window["least_mornings"]:
+        return too_few("mornings before this one", window["least_mornings"], len(before))
+    return float(now - median(before))
+
+
+def _hrv_mean(past: Past) -> float | Missing:
+    window = past.parameters("hrv_mean_7_days_ln")
+    values = past.reported(_hrv, 0, window["days"])
+    if len(values) < window["least_mornings"]:
+        return too_few("mornings", window["least_mornings"], len(values))
+    return mean_ln(values)
+
+
+def _hrv_below_band(past: Past) -> bool | Missing:
+    mean = _hrv_mean(past)
+    if isinstance(mean, Missing):
+        return mean
+    window = past.parameters("hrv_below_band")
+    first = past.parameters("hrv_mean_7_days_ln")["days"]
+    baseline = past.reported(_hrv, first, window["days"])
+    if len(baseline) < window["least_mornings"]:
+        return too_few("mornings in the baseline", window["least_mornings"], len(baseline))
+    return mean < low_end_of_band(baseline, window["band_sd"])
+
+
+def _hrv(check_in: CheckIn) -> float | None:
+    """rMSSD of a morning; 0 ms has no logarithm and counts as not reported."""
+    return hrv_rmssd_ms(check_in) or None
+
+
+DAY_FACTS: Mapping[str, Teller] = {
+    "sleep_mean_7_nights_hours": _sleep_mean,
+    "sleep_shortfall_hours": _sleep_shortfall,
+    "resting_hr_above_median_bpm": _resting_hr_above_median,
+    "hrv_mean_7_days_ln": _hrv_mean,
+    "hrv_below_band": _hrv_below_band,
+}

@@ -1,0 +1,158 @@
+"""What is a rule, and what is a rule set?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal, TypeAlias
+
+from dawnrule.rules.conditions import Condition, Operator, facts_of
+from dawnrule.vocabulary import FactDictionary, Facts, FactValue, Scope, Verdict
+
+SCOPES: tuple[Scope, ...] = ("day", "part")
+
+BasisKind: TypeAlias = Literal["published", "common-practice", "house"]
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """Where a rule comes from: a published source, common practice, or house judgement."""
+
+    kind: BasisKind
+    source: str
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A worked example: with these facts and no others, the rule fires or it does not."""
+
+    facts: Facts
+    fires: bool
+    line: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rule:
+    """One rule, the same only as itself. ``verdict`` is None for a note, which adds a caution and
+    changes no verdict.
+
+    ``reason`` is a template over the facts that the rule tests, besides ``muscle_group`` and
+    ``goal`` in a part rule; ``line`` is where the rule stands in its file.
+    """
+
+    id: str
+    title: str
+    scope: Scope
+    when: Condition
+    verdict: Verdict | None
+    reason: str
+    caution: str
+    basis: Basis
+    wrong_when: str
+    examples: tuple[Example, ...]
+    line: int
+
+    @property
+    def is_note(self) -> bool:
+        """Whether the rule only adds a caution."""
+        return self.verdict is None
+
+    @property
+    def is_protective(self) -> bool:
+        """Whether the rule asks for more than to train as planned."""
+        return self.verdict not in (None, Verdict.TRAIN)
+
+    def is_stop(self, dictionary: FactDictionary) -> bool:
+        """Whether the rule reads pain, illness or a warning sign."""
+        return any(dictionary[fact].stop for fact in self.reads)
+
+    @property
+    def reads(self) -> tuple[str, ...]:
+        """The facts that the rule tests, each once, in the file's order."""
+        return _reads(self)
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSet:
+    """A named, versioned, immutable list of rules.
+
+    ``digest`` is ``sha256:`` and the hex digest of the canonical JSON (RFC 8785) of the file's
+    meaning, so that it survives comments and layout but no change of a rule. ``file`` is the
+    name used in findings. ``extension`` says what it came from when it extends another; its rules
+    are then those of the other, changed, and its own after them.
+    """
+
+    name: str
+    version: str
+    summary: str
+    rules: tuple[Rule, ...]
+    digest: str
+    file: str
+    extension: Extension | None = None
+
+    @property
+    def full_name(self) -> str:
+        """``baseline@1.0.0``"""
+        return f"{self.name}@{self.version}"
+
+    @property
+    def came_from(self) -> tuple[RuleSet, ...]:
+        """The rule sets that it extends, the nearest first."""
+        if self.extension is None:
+            return ()
+        return (self.extension.of, *self.extension.of.came_from)
+
+    def in_scope(self, scope: Scope) -> tuple[Rule, ...]:
+        """The rules of one scope, in the file's order."""
+        return tuple(rule for rule in self.rules if rule.scope == scope)
+
+    def counting_for(self, scope: Scope) -> tuple[Rule, ...]:
+        """The rules that a verdict on a day or on a part is made of, in the file's order: day rules
+        count for every part."""
+        return self.rules if scope == "part" else self.in_scope("day")
+
+    def facts_read(self, scope: Scope) -> tuple[str, ...]:
+        """The facts that the rules of one scope test, each once, in the file's order."""
+        return _facts_read(self.in_scope(scope))
+
+
+@dataclass(frozen=True, slots=True)
+class ChangedThreshold:
+    """A test of one rule that an extension gave another value; ``line`` is where it says so."""
+
+    rule: str
+    fact: str
+    operator: Operator
+    before: FactValue | tuple[FactValue, ...]
+    after: FactValue | tuple[FactValue, ...]
+    because: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchedOff:
+    """A rule that an extension leaves out; ``line`` is where it says so."""
+
+    rule: str
+    because: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Extension:
+    """What a rule set made of the one that it extends, besides adding rules."""
+
+    of: RuleSet
+    changed: tuple[ChangedThreshold, ...]
+    off: tuple[SwitchedOff, ...]
+
+
+@lru_cache(maxsize=4096)
+def _reads(rule: Rule) -> tuple[str, ...]:
+    return facts_of(rule.when)
+
+
+@lru_cache(maxsize=64)
+def _facts_read(rules: tuple[Rule, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(fact for rule in rules for fact in rule.reads))

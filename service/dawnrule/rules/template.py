@@ -1,0 +1,95 @@
+"""What may a reason say, and how is it filled in?
+
+A template names facts in braces: ``{sleep_hours:.1f}``. Nothing but a name and a number of
+decimals is understood, so a template from outside can reach no attribute and run nothing.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from math import floor
+from string import Formatter
+
+from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+
+ALWAYS_NAMED = frozenset({"muscle_group", "goal"})
+"""What the reason of a part rule may name though the rule does not test it."""
+
+CONDITIONS_MET = "conditions_met"
+"""The name that stands for the tests which hold, in words with their numbers."""
+
+DECIMALS_SHOWN = 1
+"""How many decimals a number keeps where nothing else is asked for."""
+
+_DECIMALS = re.compile(r"(\.[0-9]f)?")
+
+
+class TemplateError(ValueError):
+    """A template that cannot be used; the message says what is allowed."""
+
+
+def placeholders(template: str) -> Iterator[tuple[str, str]]:
+    """The names in a template and their number formats, in order.
+
+    Raises ``TemplateError`` for broken braces and for anything but ``{name}`` or ``{name:.1f}``.
+    """
+    try:
+        pieces = list(Formatter().parse(template))
+    except ValueError as error:
+        raise TemplateError(f"the braces do not match: {error}") from error
+    for _, name, decimals, conversion in pieces:
+        if name is None:
+            continue
+        if not name.isidentifier() or conversion or not _DECIMALS.fullmatch(decimals or ""):
+            raise TemplateError(f"{{{name}}} must be {{fact}} or {{fact:.1f}}")
+        yield name, decimals or ""
+
+
+class _CutShort(float):
+    """A number that is shown with its further decimals cut off, not rounded: 47.97 h under a
+    limit of 48 h must not read as 48.0 h."""
+
+    def __format__(self, decimals: str) -> str:
+        places = int(decimals.strip(".f") or DECIMALS_SHOWN)
+        cut = cut_short(float(self), places)
+        return format(cut, decimals or "g")
+
+
+def cut_short(number: float, places: int) -> float:
+    """A number with the decimals beyond so many places cut off."""
+    scale = 10**places
+    return float(floor(number * scale) / scale)
+
+
+def fill(template: str, values: Mapping[str, object]) -> str:
+    """The template with its values; numbers take the decimals that the template asks for."""
+    shown = {n: _CutShort(v) if isinstance(v, float) else v for n, v in values.items()}
+    text = template.format_map(shown)
+    return text[:1].upper() + text[1:]
+
+
+def surely_reported(condition: Condition) -> frozenset[str]:
+    """The facts that are sure to be reported whenever the condition holds."""
+    match condition:
+        case Test(operator=Operator.REPORTED, value=False):
+            return frozenset()
+        case Test():
+            return frozenset({condition.fact})
+        case Signal(condition=inner):
+            return surely_reported(inner)
+        case All(conditions=inner):
+            return frozenset().union(*map(surely_reported, inner))
+        case AnyOf(conditions=inner):
+            return _in_at_least(inner, len(inner))
+        case AtLeast(count=count, conditions=inner):
+            return _in_at_least(inner, len(inner) - count + 1)
+        case NoneOf():
+            return frozenset()
+
+
+def _in_at_least(conditions: tuple[Condition, ...], count: int) -> frozenset[str]:
+    """Facts that so many of the conditions guarantee: any choice of the others meets one."""
+    guaranteed = [surely_reported(condition) for condition in conditions]
+    every = frozenset().union(*guaranteed)
+    return frozenset(fact for fact in every if sum(fact in g for g in guaranteed) >= count)

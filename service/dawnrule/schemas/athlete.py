@@ -1,0 +1,92 @@
+"""Who trains?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from marshmallow import fields, post_load
+
+from dawnrule.errors import FieldError
+from dawnrule.facts.check_in import Athlete
+from dawnrule.schemas.field_errors import invalid_input, load, load_value
+from dawnrule.schemas.strict import Object, StrictSchema
+from dawnrule.schemas.values import AthleteId, CalendarDate, Text, TimeZone, Word
+
+_NAME_CHARACTERS = 100
+_NO_ID_YET = ""
+
+
+class AthleteTraitsSchema(StrictSchema):
+    """What of a person bears on advice."""
+
+    time_zone = TimeZone(
+        required=True, metadata={"description": "IANA name; it decides which date today is."}
+    )
+    date_of_birth = CalendarDate(metadata={"examples": ["2001-05-17"]})
+    training_status = Word.out_of("training_statuses")
+
+    @post_load
+    def _athlete(self, data: dict[str, Any], **_: Any) -> Athlete:
+        return Athlete(**({"id": _NO_ID_YET, "name": ""} | data))
+
+
+class AthleteSchema(AthleteTraitsSchema):
+    """A person who trains. The id may be left out where the address says it."""
+
+    class Meta(AthleteTraitsSchema.Meta):
+        """The order in which a person reads it."""
+
+        fields = ("athlete_id", "name", "time_zone", "date_of_birth", "training_status")
+
+    athlete_id = AthleteId(attribute="id")
+    name = Text(required=True, at_most=_NAME_CHARACTERS)
+
+
+class SquadSchema(StrictSchema):
+    """Everybody, in the order of their ids."""
+
+    athletes = fields.List(Object(AthleteSchema), required=True)
+
+
+class ErasedSchema(StrictSchema):
+    """What was erased with a person: how many of each."""
+
+    athletes = fields.Integer(required=True)
+    check_ins = fields.Integer(required=True)
+    advice = fields.Integer(required=True)
+    sessions = fields.Integer(required=True)
+    keys = fields.Integer(required=True)
+
+
+ATHLETE = AthleteSchema()
+
+
+def load_athlete(plain: Any) -> Athlete:
+    """The athlete of plain JSON values. Raises ``InvalidInput`` with every fault."""
+    athlete: Athlete = load(ATHLETE, plain)
+    return identified(athlete, athlete.id)
+
+
+def athlete_to_plain(athlete: Athlete) -> dict[str, Any]:
+    """The athlete as the interface shows it; what is not known is left out."""
+    plain: dict[str, Any] = {
+        "athlete_id": athlete.id,
+        "name": athlete.name,
+        "time_zone": athlete.time_zone,
+    }
+    if athlete.date_of_birth:
+        plain["date_of_birth"] = athlete.date_of_birth.isoformat()
+    if athlete.training_status:
+        plain["training_status"] = athlete.training_status
+    return plain
+
+
+def identified(athlete: Athlete, athlete_id: str) -> Athlete:
+    """The athlete under the id of an address. Raises ``InvalidInput`` when that can be no id, or
+    when the body says another."""
+    load_value(ATHLETE.fields["athlete_id"], athlete_id, "athlete_id")
+    if athlete.id not in (_NO_ID_YET, athlete_id):
+        detail = f"must be that of the address, {athlete_id}"
+        raise invalid_input([FieldError("/athlete_id", athlete.id, detail)])
+    return replace(athlete, id=athlete_id)

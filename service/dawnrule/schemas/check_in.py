@@ -1,0 +1,180 @@
+"""What does an athlete report in the morning, and what is planned?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import ValidationError, post_load, validates, validates_schema
+
+from dawnrule.facts.check_in import Block, CheckIn, LastTrained, Pain, Sleep
+from dawnrule.facts.heart import rmssd_ms
+from dawnrule.schemas.facts import Fact, greatest
+from dawnrule.schemas.field_errors import load
+from dawnrule.schemas.strict import ByName, ListOf, Object, StrictSchema
+from dawnrule.schemas.values import (
+    AthleteId,
+    AwareTime,
+    CalendarDate,
+    Number,
+    Text,
+    Word,
+    WordList,
+)
+from dawnrule.vocabulary import FactDictionary, Vocabulary
+
+_WHERE_CHARACTERS = 100
+_MOST_PAINS = 20
+_SHORTEST_RR_MS, _LONGEST_RR_MS = 200, 3000  # 300 and 20 beats a minute
+_FEWEST_RR, _MOST_RR = 2, 5000  # one difference; an hour of a resting heart
+
+
+class SleepSchema(StrictSchema):
+    """Last night."""
+
+    hours = Fact("sleep_hours")
+    quality = Fact("sleep_quality")
+
+    @post_load
+    def _sleep(self, data: dict[str, Any], **_: Any) -> Sleep:
+        return Sleep(**data)
+
+
+class LastTrainedSchema(StrictSchema):
+    """When a muscle group was last trained, and what for."""
+
+    at = AwareTime(required=True)
+    goal = Word.out_of("goals", required=True)
+
+    @post_load
+    def _last_trained(self, data: dict[str, Any], **_: Any) -> LastTrained:
+        return LastTrained(**data)
+
+
+class PainSchema(StrictSchema):
+    """Pain somewhere; without muscle groups it counts for every part of the plan."""
+
+    where = Text(required=True, at_most=_WHERE_CHARACTERS, metadata={"examples": ["left knee"]})
+    kind = Word.out_of("pain_kinds", required=True)
+    muscle_groups = WordList("muscle_groups")
+
+    @post_load
+    def _pain(self, data: dict[str, Any], **_: Any) -> Pain:
+        return Pain(**data)
+
+
+class BlockSchema(StrictSchema):
+    """One piece of training. It names muscle groups or a movement pattern, or neither when the
+    modality says enough."""
+
+    goal = Word.out_of("goals", required=True)
+    muscle_groups = WordList("muscle_groups")
+    pattern = Word.out_of("patterns")
+    modality = Word.out_of("modalities")
+    starts_at = AwareTime()
+    minutes = Fact("planned_minutes")
+    sets = Fact("planned_sets")
+    reps = Fact("planned_reps")
+    rest_seconds = Fact("planned_rest_seconds")
+
+    @validates_schema
+    def _muscle_groups_or_pattern(self, data: dict[str, Any], **_: Any) -> None:
+        if data.get("muscle_groups") and data.get("pattern"):
+            message = "must be left out when muscle_groups are named: a block has one or the other"
+            raise ValidationError(message, "pattern")
+
+    @post_load
+    def _block(self, data: dict[str, Any], **_: Any) -> Block:
+        return Block(**data)
+
+
+class CheckInSchema(StrictSchema):
+    """What one athlete reports for one local date. What is left out was not reported; an empty
+    list says that there is none."""
+
+    athlete_id = AthleteId(required=True)
+    date = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
+    reported_at = AwareTime()
+    sleep = Object(SleepSchema)
+    soreness = ByName(lambda: Vocabulary.shipped().muscle_groups, Fact("soreness"))
+    last_trained = ByName(lambda: Vocabulary.shipped().muscle_groups, Object(LastTrainedSchema))
+    fatigue = Fact("fatigue")
+    stress = Fact("stress")
+    resting_hr_bpm = Fact("resting_hr_bpm")
+    hrv_rmssd_ms = Fact("hrv_rmssd_ms")
+    rr_intervals_ms = ListOf(
+        Number(_SHORTEST_RR_MS, _LONGEST_RR_MS),
+        at_least=_FEWEST_RR,
+        at_most=lambda: _MOST_RR,
+        metadata={
+            "description": "Times from beat to beat in their order, in ms, in the place of "
+            "hrv_rmssd_ms, which is then made from them."
+        },
+    )
+    pain = ListOf(Object(PainSchema), at_most=lambda: _MOST_PAINS)
+    illness = Word.out_of("illnesses")
+    warning_signs = WordList("warning_signs")
+    plan = ListOf(
+        Object(BlockSchema),
+        at_most=lambda: greatest("planned_blocks"),
+        required=True,
+        metadata={"description": "The day's blocks; an empty list is a day off."},
+    )
+
+    @validates("plan")
+    def _fits_into_a_day(self, plan: tuple[Block, ...], **_: Any) -> None:
+        minutes = sum(block.minutes or 0 for block in plan)
+        if minutes > greatest("planned_growth_minutes"):
+            raise ValidationError(f"must fit into a day; its blocks take {minutes:g} minutes")
+
+    @validates("rr_intervals_ms")
+    def _give_a_known_rmssd(self, intervals: tuple[float, ...], **_: Any) -> None:
+        known = FactDictionary.shipped()["hrv_rmssd_ms"]
+        given = rmssd_ms(intervals)
+        if not known.accepts(given):
+            message = f"must give an rMSSD from {known.least:g} to {known.greatest:g} ms"
+            raise ValidationError(f"{message}; it gives {given:.0f}")
+
+    @validates_schema
+    def _rmssd_or_intervals(self, data: dict[str, Any], **_: Any) -> None:
+        if "hrv_rmssd_ms" in data and "rr_intervals_ms" in data:
+            message = "must be left out when hrv_rmssd_ms is given: it is made from these"
+            raise ValidationError(message, "rr_intervals_ms")
+
+    @post_load
+    def _check_in(self, data: dict[str, Any], **_: Any) -> CheckIn:
+        return CheckIn(**data)
+
+
+CHECK_IN = CheckInSchema()
+
+EXAMPLE: Mapping[str, Any] = {
+    "athlete_id": "a-03",
+    "date": "2026-03-09",
+    "reported_at": "2026-03-09T06:40:00+01:00",
+    "sleep": {"hours": 6.5, "quality": 3},
+    "soreness": {"quadriceps": 4, "chest": 1},
+    "last_trained": {"quadriceps": {"at": "2026-03-07T18:00:00+01:00", "goal": "hypertrophy"}},
+    "fatigue": 4,
+    "stress": 3,
+    "resting_hr_bpm": 52,
+    "hrv_rmssd_ms": 71,
+    "pain": [{"where": "left knee", "kind": "joint", "muscle_groups": ["quadriceps"]}],
+    "illness": "none",
+    "warning_signs": [],
+    "plan": [
+        {
+            "goal": "hypertrophy",
+            "muscle_groups": ["quadriceps"],
+            "modality": "free-weights",
+            "starts_at": "2026-03-09T18:00:00+01:00",
+        }
+    ],
+}
+"""A check-in as it is sent, with all that it can say."""
+
+
+def load_check_in(plain: Any) -> CheckIn:
+    """The check-in of plain JSON values. Raises ``InvalidInput`` with every fault."""
+    check_in: CheckIn = load(CHECK_IN, plain)
+    return check_in

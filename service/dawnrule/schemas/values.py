@@ -1,0 +1,291 @@
+"""Which kinds of values are there besides facts: text, words, ids, dates, times, time zones?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Mapping
+from datetime import date, datetime
+from functools import cache
+from typing import Any
+from zoneinfo import available_timezones
+
+from marshmallow import ValidationError
+
+from dawnrule.schemas.strict import ListOf, StrictField, did_you_mean
+from dawnrule.vocabulary import Vocabulary
+
+EARLIEST = date(1900, 1, 1)
+"""Nobody alive was born before; and no arithmetic on dates can leave the calendar."""
+
+LATEST = date(2199, 12, 31)
+
+_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_TIME = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt]([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](\.[0-9]{1,9})?"
+    r"([Zz]|[+-]([01][0-9]|2[0-3]):[0-5][0-9])"
+)
+_COUNT = re.compile(r"[0-9]{1,9}")
+_NOT_PRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
+
+
+class Text(StrictField[str]):
+    """One line of text that is not blank, without control characters or half characters."""
+
+    def __init__(self, *, at_most: int, **options: Any) -> None:
+        super().__init__(**options)
+        self._at_most = at_most
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return f"one line of text of 1 to {self._at_most} characters"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "string", "minLength": 1, "maxLength": self._at_most}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> str:
+        if not isinstance(value, str) or not value.strip() or len(value) > self._at_most:
+            raise self.make_error("invalid")
+        if _NOT_PRINTABLE.search(value):
+            raise self.make_error("invalid", hint="; it holds a control character or half of one")
+        return value
+
+
+class AthleteId(StrictField[str]):
+    """An athlete's id, fit to stand in an address and in a spreadsheet's cell."""
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return "1 to 40 letters, digits, hyphens or underscores, a letter or digit first"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "string", "pattern": f"^{_ID.pattern}$", "examples": ["a-03"]}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> str:
+        if not isinstance(value, str) or not _ID.fullmatch(value):
+            raise self.make_error("invalid")
+        return value
+
+
+class Word(StrictField[str]):
+    """A word out of a closed list."""
+
+    def __init__(self, words: Callable[[], Collection[str]], **options: Any) -> None:
+        super().__init__(**options)
+        self._words = words
+
+    @classmethod
+    def out_of(cls, list_name: str, **options: Any) -> Word:
+        """A word out of one of the vocabulary's lists."""
+        return cls(lambda: Vocabulary.shipped().values_of(list_name), **options)
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return f"one of {', '.join(self._words())}"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema, and null where that is a value."""
+        words: list[str | None] = [*self._words()]
+        return {"type": "string", "enum": [*words, None] if self.allow_none else words}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> str:
+        if not isinstance(value, str):
+            raise self.make_error("invalid")
+        words = self._words()
+        if value not in words:
+            raise self.make_error("invalid", hint=did_you_mean(value, words))
+        return value
+
+
+class WordList(ListOf):
+    """Words out of one of the vocabulary's lists, each at most once."""
+
+    def __init__(self, list_name: str, **options: Any) -> None:
+        words = Word.out_of(list_name)
+        super().__init__(
+            words, at_most=lambda: len(Vocabulary.shipped().values_of(list_name)), **options
+        )
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return super().json_schema() | {"uniqueItems": True}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> tuple[Any, ...]:
+        words = super()._deserialize(value, attr, data)
+        if len(set(words)) < len(words):
+            raise ValidationError("must name each word once at most")
+        return words
+
+
+class CalendarDate(StrictField[date]):
+    """A day of the calendar."""
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return f"a date like 2026-03-09, from {EARLIEST} to {LATEST}"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "string", "format": "date", "examples": ["2026-03-09"]}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> date:
+        if not isinstance(value, str) or not _DATE.fullmatch(value):
+            raise self.make_error("invalid")
+        try:
+            day = date.fromisoformat(value)
+        except ValueError as error:
+            raise self.make_error("invalid", hint="; the calendar has no such day") from error
+        if not EARLIEST <= day <= LATEST:
+            raise self.make_error("invalid")
+        return day
+
+
+class AwareTime(StrictField[datetime]):
+    """A moment, with its offset from UTC (RFC 3339)."""
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return "a time with its offset like 2026-03-09T06:40:00+01:00"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {
+            "type": "string",
+            "format": "date-time",
+            "examples": ["2026-03-09T06:40:00+01:00"],
+        }
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> datetime:
+        if not isinstance(value, str) or not _TIME.fullmatch(value):
+            raise self.make_error("invalid")
+        try:
+            moment = datetime.fromisoformat(value.upper())
+        except ValueError as error:
+            raise self.make_error("invalid", hint="; the calendar has no such day") from error
+        if not EARLIEST <= moment.date() <= LATEST:
+            raise self.make_error("invalid", hint=f", from {EARLIEST} to {LATEST}")
+        return moment
+
+
+class TimeZone(StrictField[str]):
+    """The name of a time zone."""
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return "an IANA time zone like Europe/Berlin"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "string", "examples": ["Europe/Berlin"]}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> str:
+        if not isinstance(value, str):
+            raise self.make_error("invalid")
+        if value not in _time_zones():
+            raise self.make_error("invalid", hint=_nearest_zone(value))
+        return value
+
+
+@cache
+def _time_zones() -> frozenset[str]:
+    return frozenset(available_timezones())
+
+
+def _nearest_zone(name: str) -> str:
+    by_small_letters = {zone.lower(): zone for zone in sorted(_time_zones())}
+    same = by_small_letters.get(name.lower())
+    return f"; did you mean {same}?" if same else ""
+
+
+class Number(StrictField[float]):
+    """A number from one to another, both included."""
+
+    def __init__(self, least: float, greatest: float, **options: Any) -> None:
+        super().__init__(**options)
+        self._least, self._greatest = least, greatest
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return f"a number from {self._least:g} to {self._greatest:g}"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "number", "minimum": self._least, "maximum": self._greatest}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> float:
+        is_number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not is_number or not self._least <= value <= self._greatest:
+            hint = "; send a number, not text" if isinstance(value, str) else ""
+            raise self.make_error("invalid", hint=hint)
+        return float(value) + 0.0  # -0.0 becomes 0.0
+
+
+class Count(StrictField[int]):
+    """A whole number from one to another, as it is written in an address."""
+
+    def __init__(self, least: int, greatest: int, **options: Any) -> None:
+        super().__init__(**options)
+        self._least, self._greatest = least, greatest
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return f"a whole number from {self._least} to {self._greatest}"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "integer", "minimum": self._least, "maximum": self._greatest}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> int:
+        if not isinstance(value, str) or not _COUNT.fullmatch(value):
+            raise self.make_error("invalid")
+        if not self._least <= int(value) <= self._greatest:
+            raise self.make_error("invalid")
+        return int(value)
+
+
+class Switch(StrictField[bool]):
+    """A choice of yes or no, as it is written in an address."""
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return "true or false"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "boolean"}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> bool:
+        if value not in ("true", "false"):
+            raise self.make_error("invalid")
+        return bool(value == "true")

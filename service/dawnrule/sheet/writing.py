@@ -1,0 +1,83 @@
+"""How does a sheet go back with the answer beside each row?"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Self
+
+from dawnrule.errors import DawnruleError
+from dawnrule.sheet.cells import FORMULA_STARTS, is_number
+from dawnrule.sheet.columns import plain_name
+from dawnrule.sheet.rows import Sheet
+from dawnrule.vocabulary import Vocabulary
+
+_BYTE_ORDER_MARK = "\ufeff"
+
+
+@dataclass(frozen=True, slots=True)
+class RowAnswer:
+    """What a row gets back: the advice in words, or the problem that stands against one."""
+
+    verdict: str = ""
+    rule: str = ""
+    reason: str = ""
+    caution: str = ""
+    problem: str = ""
+
+    @classmethod
+    def of_advice(cls, advice: Mapping[str, Any], vocabulary: Vocabulary) -> Self:
+        """What of an advice (plain JSON values) stands beside its row; why there is none, if so."""
+        if advice["verdict"] is None:
+            return cls(problem=advice["headline"])
+        rule = advice["rule"]["id"] if advice["rule"] else ""
+        verdict = vocabulary.label(advice["verdict"])
+        return cls(verdict, rule, advice["reason"], advice["caution"])
+
+    @classmethod
+    def of_refusal(cls, error: DawnruleError) -> Self:
+        """What stands against a row."""
+        return cls(problem=refusal_in_words(error))
+
+
+@dataclass(frozen=True, slots=True)
+class SessionRowAnswer:
+    """What a session's row gets back: its id and the advice that takes the place of today's, or
+    the problem that stands against it."""
+
+    session_id: str = ""
+    today_verdict: str = ""
+    today_headline: str = ""
+    problem: str = ""
+
+
+def refusal_in_words(error: DawnruleError) -> str:
+    """What stands against a row: each fault with its column, or what went wrong otherwise."""
+    faults = [f"{fault.pointer.removeprefix('/')} {fault.detail}" for fault in error.errors]
+    return "; ".join(faults) or error.detail
+
+
+def write_sheet(sheet: Sheet, answers: Sequence[RowAnswer | SessionRowAnswer]) -> str:
+    """The sheet as CSV text (RFC 4180, the sheet's own delimiter) with an answer for each row.
+
+    The given columns come back as they came, save answer columns of an earlier reply and text
+    that a spreadsheet program would take for a formula: that is led by an apostrophe.
+    """
+    text = io.StringIO(_BYTE_ORDER_MARK if sheet.has_byte_order_mark else "", newline="")
+    text.seek(0, io.SEEK_END)
+    writer = csv.writer(text, delimiter=sheet.delimiter, lineterminator="\r\n")
+    added = sheet.layout.answers
+    kept = [i for i, name in enumerate(sheet.header) if plain_name(name) not in added]
+    writer.writerow(_safe([*(sheet.header[i] for i in kept), *added]))
+    for row, answer in zip(sheet.rows, answers, strict=True):
+        given = (row.values[i] for i in kept)
+        writer.writerow(_safe([*given, *(getattr(answer, name) for name in added)]))
+    return text.getvalue()
+
+
+def _safe(cells: Sequence[str]) -> Iterator[str]:
+    for cell in cells:
+        risky = cell[:1] and cell[0] in FORMULA_STARTS and not is_number(cell)
+        yield f"'{cell}" if risky else cell

@@ -1,0 +1,39 @@
+"""The one door to the database; it knows nothing of rules.
+
+- ``door``: the store, opened, written, read and closed.
+- ``books``: what a job may do, one book for one table: ``athletes``, ``check_ins``, ``advice``,
+  ``sessions``, ``keys``, ``replays``, ``rule_sets`` (with activations), ``shadow``. Tables,
+  indexes and queries stand in these and nowhere else.
+- ``writer``: one thread commits for all, in groups. ``readers``: consistent, read-only looks.
+- ``migrations``: how a database file comes to have the tables. ``connections``, ``columns``,
+  ``failures``: how a connection is set up, values are written, and SQLite's errors are named.
+"""
+
+from dawnrule.store.advice import StoredAdvice
+from dawnrule.store.books import Books
+from dawnrule.store.check_ins import StoredCheckIn
+from dawnrule.store.door import Store
+from dawnrule.store.keys import Key, Role, hash_key, new_key
+from dawnrule.store.replays import ReplayState, ReplayStep, StoredReplay
+from dawnrule.store.rule_sets import Activation, StoredRuleSet
+from dawnrule.store.sessions import StoredSession
+from dawnrule.store.shadow import Candidate, ShadowDifference
+
+__all__ = [
+    "Activation",
+    "Books",
+    "Candidate",
+    "Key",
+    "ReplayState",
+    "ReplayStep",
+    "Role",
+    "ShadowDifference",
+    "Store",
+    "StoredAdvice",
+    "StoredCheckIn",
+    "StoredReplay",
+    "StoredRuleSet",
+    "StoredSession",
+    "hash_key",
+    "new_key",
+]

@@ -1,0 +1,106 @@
+"""How does a database file come to have the tables that this version needs?
+
+A migration that was released never changes: a later need is a later function, at the end of
+``MIGRATIONS``. All that a file lacks are applied in one transaction, or none.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Callable, Sequence
+
+from sqlite_utils import Database
+from sqlite_utils.migrations import Migrations
+
+from dawnrule.errors import StoreUnusable
+from dawnrule.store import advice, athletes, check_ins, keys, replays, rule_sets, sessions, shadow
+
+Migration = Callable[[Database], None]
+
+_SET_NAME = "dawnrule"
+_SECONDS_BETWEEN_TRIES = 0.01
+
+
+def m001_first_tables(db: Database) -> None:
+    """Athletes, check-ins, advice, sessions and keys; each book's SQL is beside its queries."""
+    for book in (athletes, check_ins, advice, sessions, keys):
+        for statement in book.FIRST_SCHEMA:
+            db.execute(statement)
+
+
+def m002_replays(db: Database) -> None:
+    """Replays and their steps."""
+    for statement in replays.SCHEMA:
+        db.execute(statement)
+
+
+def m003_published_rule_sets(db: Database) -> None:
+    """Published rule sets, which of them holds, and what one in the shadow would say."""
+    for book in (rule_sets, shadow):
+        for statement in book.SCHEMA:
+            db.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (m001_first_tables, m002_replays, m003_published_rule_sets)
+
+
+def migrate(
+    connection: sqlite3.Connection,
+    busy_timeout_seconds: float,
+    steps: Sequence[Migration] = MIGRATIONS,
+) -> None:
+    """Bring a new or older database up to date; one that is not ours or newer is refused."""
+    db = Database(connection, execute_plugins=False)
+    migrations = _registered(steps)
+    _refuse_newer(db, migrations, steps)
+    if not migrations.pending(db):
+        return
+    _refuse_foreign(db, migrations)
+    _use_write_ahead_log(connection, busy_timeout_seconds)
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        migrations.apply(db)
+        connection.commit()
+    finally:
+        connection.rollback()
+
+
+def _registered(steps: Sequence[Migration]) -> Migrations:
+    migrations = Migrations(_SET_NAME)
+    for step in steps:
+        migrations()(step)
+    return migrations
+
+
+def _refuse_newer(db: Database, migrations: Migrations, steps: Sequence[Migration]) -> None:
+    known = {step.__name__ for step in steps}
+    unknown = [done.name for done in migrations.applied(db) if done.name not in known]
+    if unknown:
+        raise StoreUnusable(
+            "The database was written by a newer version of Dawnrule; this one does not know "
+            f"its {', '.join(unknown)}. Install the newer version, or use another file."
+        )
+
+
+def _refuse_foreign(db: Database, migrations: Migrations) -> None:
+    tables = set(db.table_names()) - {Migrations.migrations_table}
+    if tables and not migrations.applied(db):
+        raise StoreUnusable(
+            f"The database is not one of Dawnrule's: it has the table {min(tables)}. "
+            "Use another file."
+        )
+
+
+def _use_write_ahead_log(connection: sqlite3.Connection, busy_timeout_seconds: float) -> None:
+    """Lasts for the file's life. SQLite does not wait here when two processes open a new file at
+    once, so the waiting is done by hand."""
+    give_up_at = time.monotonic() + busy_timeout_seconds
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError:
+            if time.monotonic() > give_up_at:
+                raise
+            time.sleep(_SECONDS_BETWEEN_TRIES)

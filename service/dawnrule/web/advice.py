@@ -1,0 +1,129 @@
+"""Which advice holds for an athlete, for the squad, and why?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from flask import Response
+
+from dawnrule.advice.explain import explain_record
+from dawnrule.advice.morning import advice_of_record, known_athlete
+from dawnrule.advice.told import spoken, without_check_in
+from dawnrule.errors import NotFound
+from dawnrule.facts.check_in import Athlete
+from dawnrule.schemas.advice import AdviceSchema, SquadAdviceSchema
+from dawnrule.schemas.query import SquadQuerySchema, day_of_address
+from dawnrule.schemas.record import AdviceRecordSchema
+from dawnrule.sheet import CHECK_INS, Sheet, write_sheet
+from dawnrule.store import Books, StoredAdvice
+from dawnrule.web.access import may_see
+from dawnrule.web.answers import CSV, JSON, TEXT, csv_answer, json_answer, text_answer, wanted
+from dawnrule.web.incoming import ATHLETE_ID, Blueprint
+from dawnrule.web.service import service
+from dawnrule.web.sheets import advice_in_row
+
+advice = Blueprint("advice", __name__, url_prefix="/v1", description="What holds, and why.")
+
+_TODAY = "today"
+_FORMS = ("txt", "json")
+_DAY = {
+    "name": "day",
+    "in": "path",
+    "description": "A date, or `today` where the athlete lives. `.txt` or `.json` at the end "
+    "chooses the form, for clients that set no headers.",
+    "schema": {
+        "type": "string",
+        "pattern": r"^(today|[0-9]{4}-[0-9]{2}-[0-9]{2})(\.(txt|json))?$",
+        "examples": ["today", "2026-03-09", "today.txt"],
+    },
+}
+_CSV = {"type": "string"}
+
+
+@advice.route("/athletes/<athlete_id>/advice/<day>", parameters=[ATHLETE_ID, _DAY])
+@advice.response(200, AdviceSchema)
+@advice.alt_response(200, schema=_CSV, content_type=TEXT)
+@advice.alt_response(404, "NOT_FOUND")
+@advice.alt_response(422, "INVALID_INPUT")
+def get_advice(athlete_id: str, day: str) -> Response:
+    """The advice that holds for an athlete and a date.
+
+    As plain text it is one or two sentences that a phone can speak. Without a check-in there is
+    no advice: the verdict is null, and the headline says so.
+    """
+    day, form = _day_and_form(day)
+    on = None if day == _TODAY else day_of_address(day)
+
+    def find(books: Books) -> dict[str, Any]:
+        athlete = known_athlete(books, athlete_id)
+        date = on or athlete.today(service().clock())
+        return _told(athlete, date, books.advice.latest(athlete_id, date))
+
+    found = service().store.read(find)
+    if wanted((JSON, TEXT), form) == TEXT:
+        return text_answer(spoken(found, service().advisor.composer))
+    return json_answer(found)
+
+
+@advice.route("/advice")
+@advice.arguments(SquadQuerySchema, location="query")
+@advice.response(200, SquadAdviceSchema)
+@advice.alt_response(200, schema=_CSV, content_type=CSV)
+def get_squad_advice(query: Mapping[str, Any]) -> Response:
+    """The advice of everybody for one date; who has not checked in has no verdict."""
+    on: date = query["date"]
+
+    def find(books: Books) -> list[dict[str, Any]]:
+        given = {one.athlete_id: one for one in books.advice.for_date(on)}
+        return [_told(athlete, on, given.get(athlete.id)) for athlete in books.athletes.all()]
+
+    found = service().store.read(find)
+    if wanted((JSON, CSV), query.get("format")) == JSON:
+        return json_answer({"date": on.isoformat(), "advice": found})
+    sheet = Sheet.of(CHECK_INS, ((one["athlete_id"], one["date"]) for one in found))
+    return csv_answer(write_sheet(sheet, list(map(advice_in_row, found))), f"advice-{on}.csv")
+
+
+@advice.route("/advice/<advice_id>")
+@advice.response(200, AdviceRecordSchema)
+@advice.alt_response(404, "NOT_FOUND")
+def get_advice_record(advice_id: str) -> Response:
+    """All that an advice was made of, and how every rule came out: why it is as it is."""
+    stored, holding = service().store.read(lambda books: _record(books, advice_id))
+    if stored is None or not may_see(stored.athlete_id):
+        raise NotFound(f"There is no advice {advice_id!r}.")
+    record = json.loads(stored.record)
+    explained = _explained(record, stored.rule_set_digest)
+    del record["fired"]
+    superseded_by = holding.id if holding and holding.id != stored.id else None
+    return json_answer(record | explained | {"superseded_by": superseded_by})
+
+
+def _explained(record: dict[str, Any], digest: str) -> dict[str, Any]:
+    """A record outlives its rule set: without that it is shown all the same."""
+    advisor = service().advisor
+    try:
+        rule_set = advisor.library.by_digest(digest)
+    except NotFound:
+        return {"rules": [], "reproduced": False}
+    return explain_record(record, rule_set, advisor.composer)
+
+
+def _day_and_form(address: str) -> tuple[str, str]:
+    day, _, form = address.rpartition(".")
+    return (day, form) if form in _FORMS else (address, "")
+
+
+def _record(books: Books, advice_id: str) -> tuple[StoredAdvice | None, StoredAdvice | None]:
+    """The advice of an id, and the one that holds for its athlete and date now."""
+    stored = books.advice.get(advice_id)
+    return stored, stored and books.advice.latest(stored.athlete_id, stored.date)
+
+
+def _told(athlete: Athlete, on: date, stored: StoredAdvice | None) -> dict[str, Any]:
+    if stored is None:
+        return without_check_in(athlete.id, on, service().advisor.composer)
+    return advice_of_record(stored.record)

@@ -1,0 +1,193 @@
+"""Many check-ins or sessions are posted at once, as JSON or as a sheet: what comes back?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import reduce
+from typing import Any, TypeVar
+
+from flask import Response, request
+
+from dawnrule.advice.batch import answer_all_or_none, answer_each, without_contradictions
+from dawnrule.advice.morning import Answer
+from dawnrule.advice.training import Logged
+from dawnrule.errors import DawnruleError, InvalidInput
+from dawnrule.facts.check_in import CheckIn, Session
+from dawnrule.schemas import load_check_in, load_session
+from dawnrule.schemas.batch import (
+    CHECK_IN_BATCH,
+    SESSION_BATCH,
+    BatchProblemSchema,
+    BatchQuerySchema,
+    BatchResultSchema,
+    SessionBatchProblemSchema,
+    SessionBatchResultSchema,
+)
+from dawnrule.schemas.field_errors import load
+from dawnrule.schemas.strict import StrictSchema
+from dawnrule.sheet import (
+    CHECK_INS,
+    SESSIONS,
+    RowAnswer,
+    SessionRowAnswer,
+    Sheet,
+    read_sheet,
+    write_sheet,
+)
+from dawnrule.store import Books
+from dawnrule.web.access import caller
+from dawnrule.web.answers import CSV, JSON, csv_answer, json_answer, wanted
+from dawnrule.web.batch_rows import Kind, Result, Row, rows_of_json, rows_of_sheet
+from dawnrule.web.incoming import Blueprint, json_body, refuse_other_than
+from dawnrule.web.problems import PROBLEM_JSON, problem_answer, problem_of
+from dawnrule.web.service import service
+from dawnrule.web.sessions import logged_to_plain
+from dawnrule.web.sheets import advice_in_row, logged_in_row
+
+T = TypeVar("T")
+A = TypeVar("A")
+View = Callable[..., Response]
+
+batches = Blueprint(
+    "batches", __name__, url_prefix="/v1", description="A squad's check-ins or sessions at once."
+)
+
+_ALL_ACCEPTED, _SOME_REJECTED, _NOTHING_STORED = 200, 207, InvalidInput.status
+_ACCEPTED = "Every row was accepted."
+_REJECTED = "Some rows were rejected, the others stored."
+_NOTHING = "Nothing was stored."
+_SHEET = {"type": "string"}
+
+
+def _check_in_outcome(answer: Answer) -> str:
+    return ("superseded" if answer.supersedes else "created") if answer.is_new else "unchanged"
+
+
+_CHECK_INS: Kind[CheckIn, Answer] = Kind(
+    many="check_ins",
+    said="check-ins",
+    file_name="check-ins-with-advice.csv",
+    body=CHECK_IN_BATCH,
+    layout=CHECK_INS,
+    load=load_check_in,
+    settled=without_contradictions,
+    subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
+    answer_member="advice",
+    outcome=_check_in_outcome,
+    answer=lambda answer: answer.advice,
+    in_sheet=lambda answer: advice_in_row(answer.advice),
+    refused=RowAnswer,
+)
+_SESSIONS: Kind[Session, Logged] = Kind(
+    many="sessions",
+    said="sessions",
+    file_name="sessions-logged.csv",
+    body=SESSION_BATCH,
+    layout=SESSIONS,
+    load=load_session,
+    settled=list,
+    subject=lambda session: (session.athlete_id, session.starts_at.isoformat()),
+    answer_member="session",
+    outcome=lambda logged: "created" if logged.is_new else "unchanged",
+    answer=logged_to_plain,
+    in_sheet=logged_in_row,
+    refused=SessionRowAnswer,
+)
+
+
+def _described(
+    body: StrictSchema, result: type[StrictSchema], problem: type[StrictSchema]
+) -> Callable[[View], View]:
+    """How a batch is sent and answered, for the description of the interface."""
+    bodies = {"required": True, "content": {JSON: {"schema": body}, CSV: {"schema": _SHEET}}}
+    of = batches.alt_response
+    parts = (
+        batches.arguments(BatchQuerySchema, location="query"),
+        batches.doc(requestBody=bodies),
+        batches.response(_ALL_ACCEPTED, result, description=_ACCEPTED),
+        of(_ALL_ACCEPTED, schema=_SHEET, content_type=CSV, description=_ACCEPTED),
+        of(_SOME_REJECTED, schema=result, description=_REJECTED),
+        of(_SOME_REJECTED, schema=_SHEET, content_type=CSV, description=_REJECTED),
+        of(_NOTHING_STORED, schema=problem, content_type=PROBLEM_JSON, description=_NOTHING),
+        of(_NOTHING_STORED, schema=_SHEET, content_type=CSV, description=_NOTHING),
+    )
+    return lambda view: reduce(lambda inner, part: part(inner), reversed(parts), view)
+
+
+@batches.route("/check-ins/batch", methods=["POST"])
+@_described(CHECK_IN_BATCH, BatchResultSchema, BatchProblemSchema)
+def post_check_ins(query: Mapping[str, Any]) -> Response:
+    """Store many check-ins and give the advice of each.
+
+    The results are in the order sent. If CSV is asked for, the sheet comes back with the advice
+    beside each row.
+    """
+    return _answered(_CHECK_INS, query, service().answer_for(caller().id))
+
+
+@batches.route("/sessions/batch", methods=["POST"])
+@_described(SESSION_BATCH, SessionBatchResultSchema, SessionBatchProblemSchema)
+def post_sessions(query: Mapping[str, Any]) -> Response:
+    """Log many sessions, and say of each what became of today's advice.
+
+    The results are in the order sent. If CSV is asked for, the sheet comes back with the ids of the
+    sessions beside its rows.
+    """
+    return _answered(_SESSIONS, query, service().log_for(caller().id))
+
+
+def _answered(
+    kind: Kind[T, A], query: Mapping[str, Any], answer_one: Callable[[Books, T], A]
+) -> Response:
+    sheet, rows = _rows_sent(kind)
+    limit = service().settings.batch_row_limit
+    if not 0 < len(rows) <= limit:
+        raise InvalidInput(f"A batch has 1 to {limit} {kind.said}; this one has {len(rows)}.")
+    answer_many = answer_all_or_none if query.get("atomic") else answer_each
+    entries = kind.settled([row.entry for row in rows])
+    outcomes = answer_many(service().store, entries, answer_one)
+    results = [
+        Result(kind, row, row.located(outcome)) for row, outcome in zip(rows, outcomes, strict=True)
+    ]
+    if wanted((JSON, CSV), query.get("format")) == JSON:
+        return _json_answer(kind.said, results)
+    beside = [result.in_sheet() for result in results]
+    text = write_sheet(sheet or _sheet(kind, rows), beside)
+    return csv_answer(text, kind.file_name, _status(results))
+
+
+def _rows_sent(kind: Kind[T, A]) -> tuple[Sheet | None, list[Row[T]]]:
+    request.max_content_length = service().settings.batch_body_limit_bytes
+    refuse_other_than(JSON, CSV)
+    if request.mimetype == CSV:
+        sheet = read_sheet(request.get_data(), kind.layout)
+        return sheet, rows_of_sheet(sheet, kind.load)
+    entries = load(kind.body, json_body())[kind.many]
+    return None, rows_of_json(kind.many, entries, kind.load)
+
+
+def _sheet(kind: Kind[T, A], rows: Sequence[Row[T]]) -> Sheet:
+    nobody = [""] * len(kind.layout.required)
+    entries = (row.entry for row in rows)
+    subjects = (nobody if isinstance(e, DawnruleError) else kind.subject(e) for e in entries)
+    return Sheet.of(kind.layout, subjects)
+
+
+def _status(results: Sequence[Result[T, A]]) -> int:
+    if not any(result.is_rejected for result in results):
+        return _ALL_ACCEPTED
+    return _SOME_REJECTED if any(result.is_stored for result in results) else _NOTHING_STORED
+
+
+def _json_answer(said: str, results: Sequence[Result[T, A]]) -> Response:
+    rejected = sum(result.is_rejected for result in results)
+    plain = {
+        "accepted": sum(result.is_stored for result in results),
+        "rejected": rejected,
+        "results": [result.to_plain() for result in results],
+    }
+    status = _status(results)
+    if status != _NOTHING_STORED:
+        return json_answer(plain, status)
+    detail = f"Nothing was stored: {rejected} of {len(results)} {said} cannot be accepted."
+    return problem_answer(problem_of(InvalidInput(detail)) | plain)

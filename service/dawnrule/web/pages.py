@@ -1,0 +1,44 @@
+"""What do people read in a browser? Pages that need nothing from outside."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from flask import Blueprint, current_app, redirect, render_template, url_for
+from markupsafe import Markup, escape
+
+from dawnrule.errors import NotFound
+from dawnrule.web.openapi import document
+from dawnrule.web.problem_types import PROBLEM_TYPES
+
+pages = Blueprint("pages", __name__)
+
+_BACKTICKS = re.compile(r"`([^`]+)`")
+
+
+@pages.app_template_filter("marked")
+def marked(text: str) -> Markup:
+    """Text in which what stands between backticks is shown as code."""
+    return Markup(_BACKTICKS.sub(r"<code>\1</code>", escape(text)))
+
+
+@pages.get("/")
+def home() -> Any:
+    """To the documentation."""
+    return redirect(url_for("pages.docs"))
+
+
+@pages.get("/docs")
+def docs() -> str:
+    """The interface, for people; made from the same description that programs read."""
+    return render_template("docs.html", api=document(current_app), problems=PROBLEM_TYPES.values())
+
+
+@pages.get("/problems/<kind>")
+def problem(kind: str) -> str:
+    """What a kind of problem means, and what to do. Errors give this address as their type."""
+    found = PROBLEM_TYPES.get(kind)
+    if found is None:
+        raise NotFound(f"There is no kind of problem called {kind!r}.")
+    return render_template("problem.html", problem=found)

@@ -1,0 +1,233 @@
+"""Which rules are published, which of them hold for whom, and what would a candidate say?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from flask import Response, request
+
+from dawnrule.advice.morning import known_athlete
+from dawnrule.errors import FieldError, Finding, MalformedInput, RuleSetInvalid
+from dawnrule.rules.findings import errors_among, to_plain
+from dawnrule.rules.plain import name_to_plain
+from dawnrule.schemas.field_errors import AT_MOST, load
+from dawnrule.schemas.publishing import (
+    ActivateSchema,
+    AssignSchema,
+    CandidateSchema,
+    InForceSchema,
+    PublishedSchema,
+    RuleSetProblemSchema,
+    RuleSetTextSchema,
+    ShadowSchema,
+    WhomSchema,
+)
+from dawnrule.store import Activation, Books
+from dawnrule.web.access import caller
+from dawnrule.web.answers import JSON, YAML, json_answer
+from dawnrule.web.incoming import ATHLETE_ID, Blueprint, json_body, refuse_other_than
+from dawnrule.web.problems import PROBLEM_JSON, problem_answer, problem_of
+from dawnrule.web.service import service
+
+publishing = Blueprint(
+    "publishing", __name__, url_prefix="/v1", description="Which rules hold, and for whom."
+)
+
+_FILE = "rule-set.yaml"
+_TEXT = RuleSetTextSchema()
+_BODIES = {
+    "required": True,
+    "content": {YAML: {"schema": {"type": "string"}}, JSON: {"schema": _TEXT}},
+}
+
+
+@publishing.route("/rule-sets", methods=["POST"])
+@publishing.doc(requestBody=_BODIES)
+@publishing.response(201, PublishedSchema, description="Published.")
+@publishing.alt_response(200, schema=PublishedSchema, description="It was published before.")
+@publishing.alt_response(
+    422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
+)
+def publish_rule_set() -> Response:
+    """Check a rule set, and publish it; it decides nothing until it is activated.
+
+    It is tried in a process of its own first. With an error among the findings it is refused. A
+    name and version that is published stays as it is (409).
+    """
+    refuse_other_than(YAML, JSON)
+    pointer = "/text" if request.mimetype == JSON else ""
+    try:
+        published = service().publisher.publish(_text(), _FILE, caller().id)
+    except RuleSetInvalid as invalid:
+        return _refused(invalid, pointer)
+    rule_set = published.rule_set
+    headers = {"Location": f"/v1/rule-sets/{rule_set.name}/{rule_set.version}"}
+    told = name_to_plain(rule_set) | {"findings": published.findings}
+    return json_answer(told, 201 if published.is_new else 200, headers)
+
+
+@publishing.route("/rule-sets/active")
+@publishing.response(200, InForceSchema)
+def get_active() -> Response:
+    """The rule set that decides today for all who have none of their own, and every activation."""
+    return _in_force()
+
+
+@publishing.route("/rule-sets/active", methods=["PUT"])
+@publishing.arguments(ActivateSchema())
+@publishing.response(200, InForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def activate_rule_set(body: Mapping[str, Any]) -> Response:
+    """Let a rule set decide, from a date on, for all or for some athletes.
+
+    Of the activations whose date has come the newest holds, and an athlete's own before that for
+    all. Advice that was given stays as it is.
+    """
+    rule_set = service().rule_set_named(body["rule_set"])
+    by = caller().id
+    service().publisher.activate(rule_set, body["from_date"], body["athlete_ids"], by)
+    return _in_force()
+
+
+@publishing.route("/rule-sets/rollback", methods=["POST"])
+@publishing.arguments(WhomSchema())
+@publishing.response(200, InForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def roll_back(body: Mapping[str, Any]) -> Response:
+    """Take back the newest activation, for all or for some athletes, whether its date has come or
+    not; what was before it holds again, at once."""
+    service().publisher.roll_back(body["athlete_ids"], caller().id)
+    return _in_force()
+
+
+@publishing.route("/athletes/<athlete_id>/rule-set", parameters=[ATHLETE_ID])
+@publishing.response(200, InForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def get_assignment(athlete_id: str) -> Response:
+    """The rule set that decides for an athlete today, and the athlete's own activations."""
+    return _in_force(athlete_id)
+
+
+@publishing.route("/athletes/<athlete_id>/rule-set", methods=["PUT"], parameters=[ATHLETE_ID])
+@publishing.arguments(AssignSchema())
+@publishing.response(200, InForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def assign_rule_set(body: Mapping[str, Any], athlete_id: str) -> Response:
+    """Let an athlete have a rule set of their own from a date on, such as an extension with their
+    exceptions; null lets them go with all again."""
+    named = body["rule_set"]
+    rule_set = service().rule_set_named(named) if named else None
+    service().publisher.activate(rule_set, body["from_date"], [athlete_id], caller().id)
+    return _in_force(athlete_id)
+
+
+@publishing.route("/rule-sets/shadow")
+@publishing.response(200, ShadowSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def get_shadow() -> Response:
+    """What the candidate in the shadow said, beside the advice that holds."""
+    return _shadow()
+
+
+@publishing.route("/rule-sets/shadow", methods=["PUT"])
+@publishing.arguments(CandidateSchema())
+@publishing.response(200, ShadowSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def put_shadow(body: Mapping[str, Any]) -> Response:
+    """Let a rule set decide every morning beside the one that holds; no athlete is told."""
+    rule_set = service().rule_set_named(body["rule_set"])
+    service().publisher.run_in_shadow(rule_set, caller().id)
+    return _shadow()
+
+
+@publishing.route("/rule-sets/shadow", methods=["DELETE"])
+@publishing.response(204)
+def delete_shadow() -> Response:
+    """Let no rule set run in the shadow; what was said there is kept."""
+    service().publisher.run_in_shadow(None, caller().id)
+    return Response(status=204)
+
+
+def told_activations(books: Books) -> list[dict[str, Any]]:
+    """Every activation as plain JSON values, the newest first."""
+    shipped = service().advisor.library.all()
+    names = {one.digest: one.full_name for one in shipped} | {
+        one.digest: f"{one.name}@{one.version}" for one in books.rule_sets.all()
+    }
+    return [_activation(one, names) for one in books.activations.all()]
+
+
+def _activation(one: Activation, names: Mapping[str, str]) -> dict[str, Any]:
+    told = {"full_name": names.get(one.digest), "digest": one.digest} if one.digest else None
+    return {
+        "activation": one.number,
+        "rule_set": told,
+        "from": one.from_date.isoformat() if one.from_date else None,
+        "athlete_id": one.athlete_id,
+        "at": one.at.isoformat(),
+        "by": one.by,
+        "taken_back_at": one.taken_back_at.isoformat() if one.taken_back_at else None,
+        "taken_back_by": one.taken_back_by,
+    }
+
+
+def _in_force(athlete_id: str | None = None) -> Response:
+    """What decides today for an athlete, or for all others."""
+    its = service()
+
+    def find(books: Books) -> dict[str, Any]:
+        activations, holds = told_activations(books), its.in_force_today(books)
+        if athlete_id is not None:
+            today = known_athlete(books, athlete_id).today(its.clock())
+            holds = its.in_force(books, athlete_id, today)
+            activations = [one for one in activations if one["athlete_id"] == athlete_id]
+        named = name_to_plain(holds)
+        return {"athlete_id": athlete_id, "rule_set": named, "activations": activations}
+
+    return json_answer(its.store.read(find))
+
+
+def _shadow() -> Response:
+    compared = service().publisher.compared()
+    names = ("verdict", "shadow_verdict", "count")
+    differences = [asdict(one) | {"date": one.date.isoformat()} for one in compared.differences]
+    return json_answer(
+        {
+            "rule_set": name_to_plain(compared.rule_set),
+            "since": compared.candidate.since.isoformat(),
+            "by": compared.candidate.by,
+            "mornings": sum(count for *_, count in compared.counts),
+            "counts": [dict(zip(names, row, strict=True)) for row in compared.counts],
+            "differences": differences,
+        }
+    )
+
+
+def _text() -> str:
+    """The text of the rule file that was sent, as it is or inside JSON."""
+    if request.mimetype == JSON:
+        text: str = load(_TEXT, json_body())["text"]
+        return text
+    try:
+        return request.get_data().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise MalformedInput(f"The YAML is not UTF-8 at byte {error.start}.") from error
+
+
+def _refused(invalid: RuleSetInvalid, pointer: str) -> Response:
+    """A refusal with all that was found; each error also in the common form."""
+    errors = [_field_error(one, pointer) for one in errors_among(invalid.findings)]
+    first, others = errors[0].detail, len(errors) - 1
+    more = f" And {others} more." if others else ""
+    problem = problem_of(RuleSetInvalid(invalid.findings)) | {
+        "detail": f"{first}{more}",
+        "errors": [asdict(one) for one in errors[:AT_MOST]],
+        "findings": [to_plain(finding) for finding in invalid.findings[:AT_MOST]],
+    }
+    return problem_answer(problem)
+
+
+def _field_error(finding: Finding, pointer: str) -> FieldError:
+    return FieldError(pointer, None, str(finding))

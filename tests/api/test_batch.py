@@ -1,0 +1,201 @@
+"""What comes back when a whole squad's check-ins are posted at once?"""
+
+from __future__ import annotations
+
+import csv
+import io
+from datetime import date
+from typing import Any
+
+import pytest
+
+from dawnrule.store import Store
+from tests.api.samples import DAY_OFF, EXAMPLE, changed
+from tests.conftest import Client
+
+BATCH = "/v1/check-ins/batch"
+OF_TOMO = changed("/athlete_id", "a-04")
+OF_NOBODY = changed("/athlete_id", "a-99")
+TOO_SORE = changed("/soreness/chest", 11)
+
+SHEET = """\
+athlete_id,date,notes,sleep_hours,soreness_quadriceps,plan_goal,plan_muscle_groups
+a-03,2026-03-09,=1+1,6.5,4,hypertrophy,quadriceps
+a-04,2026-03-09,fine,8,0,strength,quadriceps
+a-05,2026-03-08,,65,0,,
+"""
+
+
+def post(client: Client, *check_ins: Any, query: str = "") -> Any:
+    return client.post(f"{BATCH}{query}", json={"check_ins": check_ins})
+
+
+def post_sheet(client: Client, sheet: str, query: str = "") -> Any:
+    return client.post(f"{BATCH}{query}", data=sheet.encode(), content_type="text/csv")
+
+
+def outcomes(answer: Any) -> list[str]:
+    return [result["outcome"] for result in answer.json["results"]]
+
+
+def is_stored(store: Store, athlete_id: str, day: str = "2026-03-09") -> bool:
+    on = date.fromisoformat(day)
+    return store.read(lambda books: books.check_ins.latest(athlete_id, on)) is not None
+
+
+def test_good_rows_all_get_their_advice(poster: Client) -> None:
+    answer = post(poster, EXAMPLE, OF_TOMO)
+    assert answer.status_code == 200
+    assert (answer.json["accepted"], answer.json["rejected"]) == (2, 0)
+    assert [one["advice"]["athlete_id"] for one in answer.json["results"]] == ["a-03", "a-04"]
+
+
+def test_a_row_says_whether_it_was_new(poster: Client) -> None:
+    post(poster, EXAMPLE, OF_TOMO)
+    answer = post(
+        poster, EXAMPLE, changed("/fatigue", 9, of=OF_TOMO), DAY_OFF | {"date": "2026-03-08"}
+    )
+    assert outcomes(answer) == ["unchanged", "superseded", "created"]
+
+
+def test_bad_rows_are_named_and_good_rows_kept(poster: Client, store: Store) -> None:
+    answer = post(poster, EXAMPLE, OF_NOBODY, TOO_SORE, 7)
+    assert answer.status_code == 207
+    assert outcomes(answer) == ["created", "rejected", "rejected", "rejected"]
+    assert (answer.json["accepted"], answer.json["rejected"]) == (1, 3)
+    unknown, sore, number = (one["problem"] for one in answer.json["results"][1:])
+    assert unknown["status"] == 404
+    assert [error["pointer"] for error in sore["errors"]] == ["/check_ins/2/soreness/chest"]
+    assert [error["pointer"] for error in number["errors"]] == ["/check_ins/3"]
+    assert is_stored(store, "a-03")
+
+
+def test_a_bad_row_spoils_an_atomic_batch(poster: Client, store: Store) -> None:
+    answer = post(poster, EXAMPLE, TOO_SORE, query="?atomic=true")
+    assert (answer.status_code, answer.mimetype) == (422, "application/problem+json")
+    assert outcomes(answer) == ["not-stored", "rejected"]
+    assert answer.json["accepted"] == 0
+    assert not is_stored(store, "a-03")
+
+
+def test_a_row_that_only_the_store_can_refuse_spoils_an_atomic_batch_too(
+    poster: Client, store: Store
+) -> None:
+    assert post(poster, EXAMPLE, OF_NOBODY, query="?atomic=true").status_code == 422
+    assert not is_stored(store, "a-03")
+
+
+def test_an_atomic_batch_without_faults_is_stored(poster: Client, store: Store) -> None:
+    assert post(poster, EXAMPLE, OF_TOMO, query="?atomic=true").status_code == 200
+    assert is_stored(store, "a-03")
+    assert is_stored(store, "a-04")
+
+
+def test_a_batch_of_bad_rows_only_gets_422(poster: Client) -> None:
+    answer = post(poster, OF_NOBODY, TOO_SORE)
+    assert (answer.status_code, answer.mimetype) == (422, "application/problem+json")
+    assert outcomes(answer) == ["rejected", "rejected"]
+
+
+def test_rows_that_contradict_each_other_are_both_refused(poster: Client, store: Store) -> None:
+    answer = post(poster, EXAMPLE, OF_TOMO, changed("/fatigue", 9))
+    assert outcomes(answer) == ["rejected", "created", "rejected"]
+    problem = answer.json["results"][2]["problem"]
+    assert problem["errors"][0]["pointer"] == "/check_ins/2/date"
+    assert not is_stored(store, "a-03")
+
+
+def test_the_same_row_twice_is_one_check_in(poster: Client) -> None:
+    answer = post(poster, EXAMPLE, EXAMPLE)
+    assert outcomes(answer) == ["created", "unchanged"]
+    first, second = answer.json["results"]
+    assert first["advice"] == second["advice"]
+
+
+def test_a_long_batch_is_stored_to_its_last_row(poster: Client) -> None:
+    days = [f"2026-{month:02}-{day:02}" for month in (1, 2) for day in range(1, 29)]
+    answer = post(poster, *(DAY_OFF | {"date": day} for day in days))
+    assert answer.status_code == 200
+    assert [one["advice"]["date"] for one in answer.json["results"]] == days
+
+
+@pytest.mark.parametrize("body", [{}, {"check_ins": {}}, {"check_ins": []}, [], {"checkins": [1]}])
+def test_a_batch_without_rows_gets_422(poster: Client, body: Any) -> None:
+    assert poster.post(BATCH, json=body).status_code == 422
+
+
+def test_a_batch_of_too_many_rows_gets_422(poster: Client) -> None:
+    answer = post(poster, *[1] * 5001)
+    assert answer.status_code == 422
+    assert "5001" in answer.json["detail"]
+
+
+def test_a_batch_may_be_larger_than_a_check_in(poster: Client) -> None:
+    assert post_sheet(poster, SHEET + ",,,,,,\n" * 200_000).status_code == 207
+
+
+def test_a_batch_of_too_many_bytes_gets_413(poster: Client) -> None:
+    assert post_sheet(poster, SHEET + "," * 5_000_000).status_code == 413
+
+
+def test_a_sheet_gets_a_result_for_each_row(poster: Client, store: Store) -> None:
+    answer = post_sheet(poster, SHEET)
+    assert (answer.status_code, answer.mimetype) == (207, "application/json")
+    assert [one["row"] for one in answer.json["results"]] == [2, 3, 4]
+    assert outcomes(answer) == ["created", "created", "rejected"]
+    [error] = answer.json["results"][2]["problem"]["errors"]
+    assert error["pointer"] == "/sleep_hours"
+    assert is_stored(store, "a-03")
+
+
+def test_what_the_calendar_refuses_is_named_by_its_column(poster: Client) -> None:
+    answer = post_sheet(
+        poster,
+        "athlete_id,date,last_chest_at,last_chest_goal\n"
+        "a-03,2026-03-09,2026-03-10T08:00:00+01:00,strength\n",
+    )
+    [error] = answer.json["results"][0]["problem"]["errors"]
+    assert error["pointer"] == "/last_chest_at"
+
+
+@pytest.mark.parametrize(
+    ("query", "accept"), [("?format=csv", "*/*"), ("", "text/csv")], ids=["address", "header"]
+)
+def test_the_sheet_comes_back_with_the_advice_beside_each_row(
+    poster: Client, query: str, accept: str
+) -> None:
+    answer = poster.post(
+        f"{BATCH}{query}",
+        data=SHEET.encode(),
+        headers={"Content-Type": "text/csv", "Accept": accept},
+    )
+    assert (answer.status_code, answer.mimetype) == (207, "text/csv")
+    first, second, third = csv.DictReader(io.StringIO(answer.text))
+    assert first["notes"] == "'=1+1", "a formula is not let loose on who opens the sheet"
+    assert first["rule"]
+    assert second["verdict"] == "Train as planned"
+    assert (third["verdict"], third["problem"]) == ("", "sleep_hours must be from 0 to 24")
+
+
+def test_json_rows_can_be_answered_as_a_sheet(poster: Client) -> None:
+    answer = post(poster, EXAMPLE, changed("/\ud800", 1), query="?format=csv")
+    first, second = csv.DictReader(io.StringIO(answer.text))
+    assert (first["athlete_id"], first["date"]) == ("a-03", "2026-03-09")
+    assert second["athlete_id"] == ""
+    assert "is not a field here" in second["problem"]
+
+
+def test_a_sheet_without_its_columns_gets_400(poster: Client) -> None:
+    assert post_sheet(poster, "name,date\nMara,2026-03-09\n").status_code == 400
+
+
+def test_a_spreadsheets_own_file_gets_400_and_help(poster: Client) -> None:
+    answer = poster.post(BATCH, data=b"PK\x03\x04", content_type="text/csv")
+    assert answer.status_code == 400
+    assert "save the sheet as CSV" in answer.json["detail"]
+
+
+def test_other_media_types_get_415(poster: Client) -> None:
+    answer = poster.post(BATCH, data=b"", content_type="application/vnd.ms-excel")
+    assert answer.status_code == 415
+    assert "text/csv" in answer.json["detail"]

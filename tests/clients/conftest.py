@@ -1,0 +1,67 @@
+"""How is a client run as its user runs it: a command, an address, a key in the environment?"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+import requests
+
+from tests.conftest import LiveServer
+
+CLIENTS = Path(__file__).parents[2] / "clients_demo"
+TODAY = "2026-03-09"
+"""Where the clock of the live server stands."""
+
+PATIENCE_SECONDS = 30
+
+Done = subprocess.CompletedProcess[str]
+Run = Callable[..., Done]
+Ask = Callable[[str], dict[str, Any]]
+
+
+@pytest.fixture
+def run(live_server: LiveServer, tmp_path: Path) -> Run:
+    """Runs a client against the live server, with the key of a role or with a text as key."""
+
+    def run_client(
+        script: str, *arguments: str, key: str = "coach", url: str = live_server.base_url
+    ) -> Done:
+        return subprocess.run(
+            [sys.executable, "-X", "utf8", CLIENTS / script, *arguments, "--url", url],
+            cwd=tmp_path,
+            env=_environment(DAWNRULE_KEY=live_server.keys.get(key, key)),
+            capture_output=True,
+            encoding="utf-8",
+            timeout=PATIENCE_SECONDS,
+            check=False,
+        )
+
+    return run_client
+
+
+@pytest.fixture
+def ask(live_server: LiveServer) -> Ask:
+    """What the service holds, as a coach sees it."""
+
+    def get(path: str) -> dict[str, Any]:
+        response = requests.get(
+            f"{live_server.base_url}{path}",
+            headers={"Authorization": f"Bearer {live_server.keys['coach']}"},
+            timeout=PATIENCE_SECONDS,
+        )
+        answer: dict[str, Any] = response.json()
+        return answer
+
+    return get
+
+
+def _environment(**more: str) -> Mapping[str, str]:
+    """This process's environment without what would send a request elsewhere."""
+    kept = {k: v for k, v in os.environ.items() if not k.lower().endswith("_proxy")}
+    return kept | more

@@ -1,0 +1,189 @@
+"""What does a test find ready? A clock that it sets, a store of its own, the application, and the
+real server on a free port."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import count
+from pathlib import Path
+from threading import Thread
+from typing import Any, Protocol
+
+import pytest
+from flask import Flask
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.facts.check_in import Athlete
+from dawnrule.settings import Settings
+from dawnrule.store import Role, Store, hash_key, new_key
+from dawnrule.web import Server, create_app
+from dawnrule.web.service import Service
+
+MakeKey = Callable[..., str]
+
+
+class Client(Protocol):
+    """What a test calls the service with; it looks into the answers without asking their type."""
+
+    def get(self, address: str, **sent: Any) -> Any: ...
+    def head(self, address: str, **sent: Any) -> Any: ...
+    def post(self, address: str, **sent: Any) -> Any: ...
+    def put(self, address: str, **sent: Any) -> Any: ...
+    def patch(self, address: str, **sent: Any) -> Any: ...
+    def delete(self, address: str, **sent: Any) -> Any: ...
+    def options(self, address: str, **sent: Any) -> Any: ...
+    def open(self, address: str, **sent: Any) -> Any: ...
+
+
+SQUAD = (
+    Athlete("a-03", "Mara", "Europe/Berlin", training_status="trained"),
+    Athlete("a-04", "Tomo", "Asia/Tokyo"),
+    Athlete("a-05", "Lena", "America/Los_Angeles"),
+)
+
+
+@dataclass
+class Clock:
+    """A clock that stands still until a test sets it."""
+
+    now: datetime
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def set(self, text: str) -> None:
+        self.now = datetime.fromisoformat(text)
+
+
+@dataclass(frozen=True)
+class LiveServer:
+    """The real server with the squad in its store. ``keys`` has one for each role; that of the
+    athlete is a-03's."""
+
+    base_url: str
+    keys: Mapping[str, str]
+    store: Store
+
+
+@pytest.fixture
+def clock() -> Clock:
+    """A quarter to seven in Berlin, on the morning of the interface's example."""
+    return Clock(datetime.fromisoformat("2026-03-09T06:45:00+01:00"))
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store.open(tmp_path / "dawnrule.db") as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
+def advisor() -> Advisor:
+    return Advisor.shipped()
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(db=tmp_path / "dawnrule.db", port=0)
+
+
+@pytest.fixture
+def new_id() -> Callable[[], str]:
+    """Ids in their order: id-0001, id-0002."""
+    numbers = count(1)
+    return lambda: f"id-{next(numbers):04}"
+
+
+@pytest.fixture
+def app(
+    settings: Settings, store: Store, advisor: Advisor, clock: Clock, new_id: Callable[[], str]
+) -> Iterator[Flask]:
+    app = create_app(settings, store, advisor, clock, new_id)
+    app.testing = True
+    yield app
+    Service.of(app).close()
+
+
+@pytest.fixture
+def squad(store: Store) -> tuple[Athlete, ...]:
+    """Three athletes in three time zones."""
+    store.write(lambda books: [books.athletes.put(athlete) for athlete in SQUAD])
+    return SQUAD
+
+
+@pytest.fixture
+def make_key(store: Store) -> MakeKey:
+    """Makes a key of a role, for one athlete if it is to be theirs."""
+
+    def make(role: Role, athlete_id: str | None = None) -> str:
+        key = new_key()
+        key_id = f"key-{hash_key(key)[:8]}"
+        at = datetime(2026, 1, 1, tzinfo=UTC)
+        store.write(lambda books: books.keys.add(key_id, hash_key(key), role, athlete_id, None, at))
+        return key
+
+    return make
+
+
+@pytest.fixture
+def coach_key(make_key: MakeKey) -> str:
+    return make_key(Role.COACH)
+
+
+@pytest.fixture
+def poster_key(make_key: MakeKey) -> str:
+    return make_key(Role.POSTER)
+
+
+@pytest.fixture
+def athlete_key(make_key: MakeKey, squad: tuple[Athlete, ...]) -> str:
+    """The key of the first of the squad, a-03."""
+    return make_key(Role.ATHLETE, squad[0].id)
+
+
+@pytest.fixture
+def client(app: Flask) -> Client:
+    """A client without a key."""
+    return app.test_client()
+
+
+@pytest.fixture
+def coach(app: Flask, coach_key: str, squad: tuple[Athlete, ...]) -> Client:
+    return client_with(app, coach_key)
+
+
+@pytest.fixture
+def poster(app: Flask, poster_key: str, squad: tuple[Athlete, ...]) -> Client:
+    return client_with(app, poster_key)
+
+
+@pytest.fixture
+def athlete(app: Flask, athlete_key: str) -> Client:
+    return client_with(app, athlete_key)
+
+
+@pytest.fixture
+def live_server(
+    app: Flask,
+    settings: Settings,
+    store: Store,
+    coach_key: str,
+    poster_key: str,
+    athlete_key: str,
+) -> Iterator[LiveServer]:
+    server = Server(app, settings)
+    thread = Thread(target=server.run)
+    thread.start()
+    keys = {"coach": coach_key, "poster": poster_key, "athlete": athlete_key}
+    yield LiveServer(f"http://127.0.0.1:{server.port}", keys, store)
+    server.close()
+    thread.join()
+
+
+def client_with(app: Flask, key: str) -> Client:
+    """A client that sends a key with each request."""
+    client = app.test_client()
+    client.environ_base["HTTP_AUTHORIZATION"] = f"Bearer {key}"
+    return client

@@ -1,0 +1,279 @@
+"""Would a mistake in a rule set be noticed?
+
+Run from the checkout: ``python -m tests.mutations``. Every small mistake that can be made in a
+shipped rule set is made, one at a time: each threshold moved by a step both ways, each operator
+flipped, each value and each condition left out, each ``all`` made ``any`` and back, each count
+moved, each verdict changed, each rule dropped. A mistake in a signal is made wherever the signal is
+used. Each must be caught by the rules' own examples, by a golden morning or by the check.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
+
+from tabulate import tabulate
+
+from dawnrule.facts.derive import MorningFacts
+from dawnrule.rules.cells import beside
+from dawnrule.rules.checking import check_rule_set
+from dawnrule.rules.conditions import (
+    NUMERIC_OPERATORS,
+    All,
+    AnyOf,
+    AtLeast,
+    Condition,
+    NoneOf,
+    Operator,
+    Signal,
+    Test,
+)
+from dawnrule.rules.decision import DayDecision, day_decision, decision_of
+from dawnrule.rules.evaluator import Predicate, predicate
+from dawnrule.rules.library import shipped_rule_set_files
+from dawnrule.rules.loading import load_rule_set
+from dawnrule.rules.plain import condition_to_plain, in_flow
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.vocabulary import FactDictionary, Facts, Verdict
+from tests.unit.test_golden_decisions import CASES, Case, morning_of, of_day, of_parts
+
+DICTIONARY = FactDictionary.shipped()
+
+FLIPPED = {
+    Operator.AT_LEAST: (Operator.ABOVE, Operator.AT_MOST),
+    Operator.ABOVE: (Operator.AT_LEAST, Operator.BELOW),
+    Operator.AT_MOST: (Operator.BELOW, Operator.AT_LEAST),
+    Operator.BELOW: (Operator.AT_MOST, Operator.ABOVE),
+}
+"""Each operator that orders numbers with the one that differs at the edge, and its opposite."""
+
+CATCHERS = ("examples", "golden mornings", "check")
+
+
+@dataclass(frozen=True, slots=True)
+class Mutant:
+    """A rule set with one mistake: of what kind, where, and the rules that are not as they were."""
+
+    kind: str
+    where: str
+    rule_set: RuleSet
+    mistaken: tuple[Rule, ...]
+
+
+def mutants_of(rule_set: RuleSet) -> Iterator[Mutant]:
+    """Every mistake, one at a time."""
+    for rule in rule_set.rules:
+        others = tuple(other for other in rule_set.rules if other is not rule)
+        yield Mutant("rule dropped", rule.id, replace(rule_set, rules=others), ())
+        for verdict in (None, *Verdict):
+            if verdict is not rule.verdict:
+                wrong = {rule: replace(rule, verdict=verdict)}
+                yield _mutant("verdict changed", f"{rule.id} to {verdict}", rule_set, wrong)
+        for kind, how, when in _mistakes(rule.when):
+            wrong = {rule: replace(rule, when=when)}
+            yield _mutant(kind, f"{rule.id}: {how}", rule_set, wrong)
+    for signal in _signals(rule_set):
+        users = [rule for rule in rule_set.rules if signal in _signals_in(rule.when)]
+        for kind, how, when in _mistakes(signal.condition):
+            wrong = {rule: replace(rule, when=_with(rule.when, signal, when)) for rule in users}
+            yield _mutant(kind, f"signal {signal.name}: {how}", rule_set, wrong)
+
+
+def caught_by(mutant: Mutant) -> str | None:
+    """What notices the mistake, None when nothing does."""
+    if any(_contradicts_an_example(rule) for rule in mutant.mistaken):
+        return CATCHERS[0]
+    if any(_answers_otherwise(mutant.rule_set, golden) for golden in _golden(mutant.rule_set)):
+        return CATCHERS[1]
+    return CATCHERS[2] if check_rule_set(mutant.rule_set, DICTIONARY) else None
+
+
+# ---- mistakes in a condition
+
+
+def _mistakes(condition: Condition) -> Iterator[tuple[str, str, Condition]]:
+    """Each with its kind and what became of the innermost condition that it changes; what stands
+    in a signal is not touched."""
+    match condition:
+        case Test():
+            for kind, other in _mistakes_in_test(condition):
+                yield kind, f"{_shown(condition)} to {_shown(other)}", other
+        case Signal():
+            return
+        case All() | AnyOf() | NoneOf() | AtLeast():
+            for kind, other in _mistakes_in_group(condition):
+                yield kind, f"{_shown(condition)} to {_shown(other)}", other
+            inside = condition.conditions
+            for place, inner in enumerate(inside):
+                for kind, how, other in _mistakes(inner):
+                    several = (*inside[:place], other, *inside[place + 1 :])
+                    yield kind, how, replace(condition, conditions=several)
+
+
+def _mistakes_in_test(test: Test) -> Iterator[tuple[str, Condition]]:
+    definition = DICTIONARY[test.fact]
+    for operator in FLIPPED.get(test.operator, ()):
+        yield "operator flipped", replace(test, operator=operator)
+    if test.operator in NUMERIC_OPERATORS:
+        for above in (False, True):
+            moved = beside(definition, _number(test), above=above)
+            if definition.accepts(moved):
+                yield "threshold moved", replace(test, value=moved)
+        return
+    yield "operator flipped", NoneOf((test,))
+    if isinstance(test.value, tuple):
+        for value in test.value if len(test.value) > 1 else ():
+            left = tuple(other for other in test.value if other != value)
+            yield "value left out", replace(test, value=left)
+    elif isinstance(test.value, bool):
+        yield "value changed", replace(test, value=not test.value)
+    else:
+        for value in definition.values:
+            if value != test.value:
+                yield "value changed", replace(test, value=value)
+
+
+def _mistakes_in_group(group: All | AnyOf | NoneOf | AtLeast) -> Iterator[tuple[str, Condition]]:
+    inside = group.conditions
+    if isinstance(group, AtLeast):
+        for count in (group.count - 1, group.count + 1):
+            if 1 <= count <= len(inside):
+                yield "count moved", replace(group, count=count)
+    elif isinstance(group, NoneOf):
+        yield "operator flipped", AnyOf(inside)
+    elif len(inside) > 1:
+        yield "operator flipped", AnyOf(inside) if isinstance(group, All) else All(inside)
+    for place in range(len(inside)) if len(inside) > 1 else ():
+        left = (*inside[:place], *inside[place + 1 :])
+        if not isinstance(group, AtLeast) or group.count <= len(left):
+            yield "condition left out", replace(group, conditions=left)
+
+
+def _number(test: Test) -> float:
+    assert isinstance(test.value, int | float)
+    return test.value
+
+
+def _shown(condition: Condition) -> str:
+    return in_flow(condition_to_plain(condition))
+
+
+# ---- mistakes in a rule set
+
+
+def _mutant(kind: str, where: str, rule_set: RuleSet, wrong: dict[Rule, Rule]) -> Mutant:
+    rules = tuple(wrong.get(rule, rule) for rule in rule_set.rules)
+    return Mutant(kind, where, replace(rule_set, rules=rules), tuple(wrong.values()))
+
+
+def _signals(rule_set: RuleSet) -> list[Signal]:
+    return list(dict.fromkeys(s for rule in rule_set.rules for s in _signals_in(rule.when)))
+
+
+def _signals_in(condition: Condition) -> Iterator[Signal]:
+    match condition:
+        case Signal(condition=inner):
+            yield condition
+            yield from _signals_in(inner)
+        case All(conditions) | AnyOf(conditions) | NoneOf(conditions) | AtLeast(_, conditions):
+            for inner in conditions:
+                yield from _signals_in(inner)
+
+
+def _with(condition: Condition, signal: Signal, when: Condition) -> Condition:
+    """The condition in which a signal stands for something else."""
+    if condition == signal:
+        return replace(signal, condition=when)
+    match condition:
+        case Signal(condition=inner):
+            return replace(condition, condition=_with(inner, signal, when))
+        case All(conditions) | AnyOf(conditions) | NoneOf(conditions) | AtLeast(_, conditions):
+            several = tuple(_with(inner, signal, when) for inner in conditions)
+            return replace(condition, conditions=several)
+        case _:
+            return condition
+
+
+# ---- who notices
+
+
+def _contradicts_an_example(rule: Rule) -> bool:
+    holds = predicate(rule.when)
+    return any(holds(example.facts) is not example.fires for example in rule.examples)
+
+
+@dataclass(frozen=True, slots=True)
+class Golden:
+    """A golden morning and its facts."""
+
+    case: Case
+    morning: MorningFacts
+
+
+@cache
+def _golden_of(stem: str) -> Sequence[Golden]:
+    return [Golden(case, morning_of(case)) for case in CASES if case.rule_set == stem]
+
+
+def _golden(rule_set: RuleSet) -> Sequence[Golden]:
+    return _golden_of(f"{rule_set.name}-{rule_set.version}")
+
+
+def _answers_otherwise(rule_set: RuleSet, golden: Golden) -> bool:
+    decision = _decided(rule_set, golden.morning)
+    answered: list[tuple[Any, Any]] = [
+        of_day(golden.case, decision),
+        of_parts(golden.case, golden.morning, decision),
+    ]
+    return any(answer != expected for answer, expected in answered)
+
+
+def _decided(rule_set: RuleSet, morning: MorningFacts) -> DayDecision:
+    """The decision by the evaluator alone, as there are thousands to make."""
+    day = decision_of(_fired(rule_set.counting_for("day"), morning.day))
+    parts = [decision_of(_fired(rule_set.rules, part.facts)) for part in morning.parts]
+    return day_decision(day, parts, rule_set.rules)
+
+
+def _fired(rules: Sequence[Rule], facts: Facts) -> list[Rule]:
+    return [rule for rule in rules if _predicate(rule)(facts)]
+
+
+@cache
+def _predicate(rule: Rule) -> Predicate:
+    return predicate(rule.when)
+
+
+# ---- the table
+
+
+def survivors_and_table(rule_set: RuleSet) -> tuple[list[Mutant], str]:
+    """The mistakes that nothing notices, and a table of who noticed which kind."""
+    counts: Counter[tuple[str, str | None]] = Counter()
+    survivors = []
+    for mutant in mutants_of(rule_set):
+        caught = caught_by(mutant)
+        counts[mutant.kind, caught] += 1
+        survivors += [mutant] if caught is None else []
+    kinds = dict.fromkeys(kind for kind, _ in counts)
+    rows = [[kind, *(counts[kind, catcher] for catcher in (*CATCHERS, None))] for kind in kinds]
+    sums = [sum(column) for column in zip(*(row[1:] for row in rows), strict=True)]
+    headers = (rule_set.full_name, *CATCHERS, "survived")
+    return survivors, tabulate([*rows, ["all", *sums]], headers=headers)
+
+
+def main() -> None:
+    argparse.ArgumentParser(description=__doc__).parse_args()
+    for file in shipped_rule_set_files():
+        survivors, table = survivors_and_table(load_rule_set(file))
+        print(table, end="\n\n")
+        for mutant in survivors:
+            print(f"survived: {mutant.kind}, {mutant.where}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,53 @@
+"""Do columns decide as the engine does, whatever the rules and the facts?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import closing
+from datetime import date
+from typing import TypeAlias
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from dawnrule.advice.agreement import told
+from dawnrule.rules.columns import ColumnDecider, MorningTable, PastMorning, PastSubject
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.vocabulary import Facts, Verdict
+from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
+from tests.property.test_two_evaluations_agree import decider_of
+
+DAY = date(2026, 3, 9)
+
+FactsOfMorning: TypeAlias = tuple[Facts, Sequence[Facts]]
+
+
+@st.composite
+def several_mornings(draw: st.DrawFn, rule_set: RuleSet) -> list[FactsOfMorning]:
+    """Mornings of which some are days off, without a part."""
+    drawn = draw(st.lists(mornings(rule_set), min_size=1, max_size=12))
+    return [(day, parts[: draw(st.integers(0, 2))]) for day, parts in drawn]
+
+
+def subject(facts: Facts) -> PastSubject:
+    """A subject of which only the facts are of interest."""
+    return PastSubject(Verdict.TRAIN, None, (), facts)
+
+
+def table_of(several: Sequence[FactsOfMorning]) -> MorningTable:
+    """The mornings of as many athletes on one date."""
+    past = (
+        PastMorning(place, f"a-{place}", DAY, "sha256:00", subject(day), tuple(map(subject, parts)))
+        for place, (day, parts) in enumerate(several)
+    )
+    return MorningTable.of(past, DICTIONARY)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_columns_and_the_engine_never_differ(data: st.DataObject) -> None:
+    rule_set = data.draw(rule_sets(rules_at_most=6))
+    several = data.draw(several_mornings(rule_set))
+    decided = ColumnDecider(rule_set, DICTIONARY).decide(table_of(several))
+    with closing(decider_of(rule_set)) as decider:
+        assert list(decided.mornings()) == [told(decider.decide(*facts)) for facts in several]

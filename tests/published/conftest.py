@@ -1,0 +1,49 @@
+"""Which baseline are the published checks made against?
+
+``baseline`` is every version that ships, ``baseline_with_history`` every one that reads history.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from dawnrule.rules.decider import Decider
+from dawnrule.rules.library import shipped_rule_set_files
+from dawnrule.rules.loading import load_rule_set
+from dawnrule.vocabulary import FactDictionary
+from tests.published.mornings import Baseline
+
+VERSIONS = [file for file in shipped_rule_set_files() if file.parent.name == "baseline"]
+
+
+def reads_history(file: Path) -> bool:
+    rule_set, dictionary = load_rule_set(file), FactDictionary.shipped()
+    read = (*rule_set.facts_read("day"), *rule_set.facts_read("part"))
+    return any(dictionary[fact].origin == "history" for fact in read)
+
+
+WITH_HISTORY = [file for file in VERSIONS if reads_history(file)]
+
+
+def name_of(file: Path) -> str:
+    return f"baseline-{file.stem}"
+
+
+def compiled(file: Path) -> Iterator[Baseline]:
+    rule_set = load_rule_set(file)
+    decider = Decider(rule_set, FactDictionary.shipped())
+    yield Baseline(rule_set, decider)
+    decider.close()
+
+
+@pytest.fixture(scope="session", params=VERSIONS, ids=name_of)
+def baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
+    yield from compiled(request.param)
+
+
+@pytest.fixture(scope="session", params=WITH_HISTORY, ids=name_of)
+def baseline_with_history(request: pytest.FixtureRequest) -> Iterator[Baseline]:
+    yield from compiled(request.param)

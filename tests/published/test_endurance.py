@@ -1,0 +1,69 @@
+"""Is endurance work held back for the reason that the papers give: braking on sore legs?"""
+
+from __future__ import annotations
+
+import pytest
+
+from dawnrule.facts.check_in import Block
+from dawnrule.vocabulary import Verdict
+from tests.published.mornings import (
+    WORDS,
+    Baseline,
+    check_in,
+    everything_at_its_best,
+    planned,
+    trained,
+)
+
+
+@pytest.mark.parametrize(
+    ("modality", "verdict"),
+    [
+        ("cycling", Verdict.TRAIN),
+        ("rowing", Verdict.TRAIN),
+        ("swimming", Verdict.TRAIN),
+        ("downhill-running", Verdict.SWAP),
+        ("jumping", Verdict.SWAP),
+    ],
+)
+def test_sore_legs_cycle_but_do_not_land(
+    baseline: Baseline, modality: str, verdict: Verdict
+) -> None:
+    """Source: easy cycling after eccentric work made soreness and force no worse (Tufano 2012,
+    J Strength Cond Res 26(10):2777-2782); downhill running cost force for 24-48 h (Maeo 2017, Sci
+    Rep 7:5769), most in those not used to it (Bontemps 2020, Sports Med 50(12):2083-2110)."""
+    reported = everything_at_its_best() | {
+        "soreness": dict.fromkeys(WORDS.muscle_groups, 4),
+        "last_trained": trained(24, "strength", ["quadriceps"]),
+    }
+    plan = planned("steady-endurance", modality=modality)
+    assert baseline.decide(check_in(plan, **reported)).verdict is verdict
+
+
+def test_what_is_offered_to_sore_legs_brakes_little(baseline: Baseline) -> None:
+    """Source: Maeo 2017, Sci Rep 7:5769; Bontemps 2020, Sports Med 50(12):2083-2110."""
+    offered = ["cycling", "swimming", "rowing", "sled-push", "uphill-walking"]
+    caution = baseline.rule("endurance-on-sore-legs").caution
+    for modality, stem in zip(offered, ["cycle", "swim", "row", "sled", "uphill"], strict=True):
+        assert stem in caution.lower()
+        assert WORDS.modalities[modality].eccentric_load == "low"
+    assert "no downhill running and no jumping" in caution.lower()
+
+
+@pytest.mark.parametrize(
+    ("endurance", "is_told"),
+    [("intervals", True), ("long-endurance", True), ("steady-endurance", False)],
+)
+def test_hard_endurance_beside_lifting_gets_a_note_and_no_more(
+    baseline: Baseline, endurance: str, is_told: bool
+) -> None:
+    """Source: Hickson 1980, Eur J Appl Physiol 45:255-263; Wilson 2012, J Strength Cond Res
+    26(8):2293-2307 (both from memory): less gain in strength, size and power with both. Schumann
+    2022, Sports Med 52(3):601-612: hardly any cost, so a note."""
+    plan: tuple[Block, Block] = (
+        planned(endurance, modality="cycling"),
+        planned("power", "quadriceps", modality="bodyweight"),
+    )
+    decided = baseline.decide(check_in(*plan, **everything_at_its_best()))
+    assert decided.verdict is Verdict.TRAIN
+    assert decided.fired == ({"endurance-and-lifting-same-day"} if is_told else set())

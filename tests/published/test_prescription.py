@@ -1,0 +1,46 @@
+"""Do the notes on a plan agree with what the papers say of rest, repetitions and breath?"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.published.mornings import Baseline, check_in, everything_at_its_best, planned
+
+
+def fired_on(baseline: Baseline, goal: str, **plan: object) -> frozenset[str]:
+    block = planned(goal, "chest", **plan)
+    return baseline.decide(check_in(block, **everything_at_its_best())).fired
+
+
+@pytest.mark.parametrize(("rest_seconds", "is_told"), [(60, True), (180, False), (300, False)])
+def test_a_minute_is_too_short_a_rest_for_strength_and_three_to_five_are_not(
+    baseline: Baseline, rest_seconds: float, is_told: bool
+) -> None:
+    """Source: Schoenfeld 2016, J Strength Cond Res 30(7):1805-1812: 3 min beat 1 min; ACSM 2009,
+    Med Sci Sports Exerc 41(3):687-708 (from memory): 3 to 5 min for heavy multi-joint sets."""
+    fired = fired_on(baseline, "strength", rest_seconds=rest_seconds)
+    assert ("force-work-short-rest" in fired) is is_told
+
+
+@pytest.mark.parametrize(("reps", "is_told"), [(1, False), (6, False), (12, True)])
+def test_strength_work_keeps_to_one_to_six_repetitions(
+    baseline: Baseline, reps: int, is_told: bool
+) -> None:
+    """Source: ACSM 2009, Med Sci Sports Exerc 41(3):687-708 (from memory): emphasis on 1-6 RM."""
+    assert ("strength-many-repetitions" in fired_on(baseline, "strength", reps=reps)) is is_told
+
+
+@pytest.mark.parametrize("reps", [8, 12, 25, 30])
+def test_growth_work_may_be_light_or_heavy(baseline: Baseline, reps: int) -> None:
+    """Source: Schoenfeld 2017, J Strength Cond Res 31(12):3508-3523 (from memory): growth is alike
+    from low to high loads when sets go to failure."""
+    assert fired_on(baseline, "hypertrophy", reps=reps) == set()
+
+
+def test_heavy_lifting_gets_a_word_on_breath_and_blood_pressure(baseline: Baseline) -> None:
+    """Source: MacDougall 1985, J Appl Physiol 58(3):785-790: 320/250 mmHg in heavy leg presses,
+    in part through the held breath; Williams 2007, Circulation 116(5):572-584 (from memory)."""
+    assert "lifting-breath" in fired_on(baseline, "strength", modality="free-weights")
+    caution = baseline.rule("lifting-breath").caution
+    assert "never hold your breath" in caution
+    assert "With high blood pressure" in caution

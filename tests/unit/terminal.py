@@ -1,0 +1,13 @@
+"""A terminal to type commands at."""
+
+from __future__ import annotations
+
+from click.testing import CliRunner, Result
+
+from dawnrule.cli import main
+
+
+def typed(*words: object, given: bytes | None = None, **environment: str) -> Result:
+    """What a command prints and returns; what it does not foresee is raised."""
+    runner = CliRunner(env={"DAWNRULE_DB": None, "DAWNRULE_RULE_SET": None, **environment})
+    return runner.invoke(main, [str(word) for word in words], input=given, catch_exceptions=False)

@@ -1,0 +1,226 @@
+"""Does ``dawnrule advise`` give a coach the advice of the service from a file?"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import Result
+
+from .terminal import typed
+
+HEADER = (
+    "athlete_id,date,reported_at,soreness_quadriceps,last_quadriceps_at,last_quadriceps_goal,"
+    "warning_signs,plan_goal,plan_muscle_groups,plan_modality,plan_starts_at,notes"
+)
+THIRTY_HOURS_BEFORE = "2024-03-10T12:00:00+01:00"
+STARTS_AT = "2024-03-11T18:00:00+01:00"
+ROWS = {
+    "growth": ("1", "hypertrophy", "none", "hypertrophy", "quadriceps", "free-weights"),
+    "strength": ("1", "hypertrophy", "none", "strength", "quadriceps", "free-weights"),
+    "chest-pain": ("1", "hypertrophy", "chest-pain", "strength", "quadriceps", "free-weights"),
+    "cycling": ("4", "strength", "none", "steady-endurance", "", "cycling"),
+}
+
+
+def row(case: str) -> str:
+    sore, last_goal, signs, goal, groups, modality = ROWS[case]
+    cells = [f"a-{case}", "2024-03-11", "2024-03-11T06:40:00+01:00", sore, THIRTY_HOURS_BEFORE]
+    return ",".join([*cells, last_goal, signs, goal, groups, modality, STARTS_AT, "my note"])
+
+
+def squad_sheet(*more: str) -> bytes:
+    return "\r\n".join([HEADER, *map(row, ROWS), *more, ""]).encode()
+
+
+def advice_in(text: str) -> dict[str, Any]:
+    return {one["athlete_id"]: one for one in json.loads(text)}
+
+
+@pytest.mark.parametrize(
+    ("case", "verdict", "rule"),
+    [
+        ("growth", "swap-to-low-damage", "growth-work-too-soon"),
+        ("strength", "train-as-planned", None),
+        ("chest-pain", "rest", "warning-heart-or-chest"),
+        ("cycling", "train-as-planned", None),
+    ],
+)
+def test_the_morning_question_is_answered(case: str, verdict: str, rule: str | None) -> None:
+    told = typed("advise", "-", "--format", "json", given=f"{HEADER}\n{row(case)}\n".encode())
+    assert told.exit_code == 0
+    [advice] = json.loads(told.stdout)
+    assert (advice["verdict"], (advice["rule"] or {"id": None})["id"]) == (verdict, rule)
+
+
+def test_the_table_has_a_line_for_each_with_its_rule_and_reason(tmp_path: Path) -> None:
+    file = tmp_path / "squad.csv"
+    file.write_bytes(squad_sheet())
+    told = typed("advise", file)
+    assert told.exit_code == 0
+    header, _, growth, strength, _, cycling, *_ = told.stdout.splitlines()
+    assert header.split() == ["Athlete", "Verdict", "Rule", "Why"]
+    assert growth.startswith("a-growth      Swap to low-damage work  growth-work-too-soon    Quad")
+    assert strength.split("  ")[0] == "a-strength"
+    assert "Train as planned         -  " in cycling
+
+
+def test_a_rest_comes_with_its_caution_below_the_table() -> None:
+    told = typed("advise", "-", given=squad_sheet())
+    _, *below = told.stdout.split("\n\n")
+    [caution] = below
+    assert caution.startswith("a-chest-pain: Stop and get medical care now.")
+
+
+def test_the_sheet_comes_back_with_the_advice_beside_each_row() -> None:
+    told = typed("advise", "-", "--format", "csv", given=squad_sheet())
+    assert told.stdout_bytes.startswith(
+        f"{HEADER},verdict,rule,reason,caution,problem\r\n".encode()
+    )
+    rows = list(csv.DictReader(io.StringIO(told.stdout_bytes.decode(), newline="")))
+    assert [r["notes"] for r in rows] == ["my note"] * 4
+    assert [(r["verdict"], r["rule"], r["problem"]) for r in rows] == [
+        ("Swap to low-damage work", "growth-work-too-soon", ""),
+        ("Train as planned", "", ""),
+        ("Rest", "warning-heart-or-chest", ""),
+        ("Train as planned", "", ""),
+    ]
+    assert b"\n" not in told.stdout_bytes.replace(b"\r\n", b"")
+
+
+def test_bad_rows_are_named_and_good_rows_get_their_advice() -> None:
+    bad = (
+        "a-x,2024-03-11,,11,,,,,,,,",
+        "a-y,2024-03-11,,four,,,,strenght,,,,",
+        ",2024-03-11" + "," * 10,
+    )
+    told = typed("advise", "-", given=squad_sheet(*bad))
+    assert told.exit_code == 1
+    assert told.stdout.count("a-growth") == 1
+    assert "a-x" not in told.stdout
+    _, *lines = told.stderr.splitlines()
+    assert lines[0] == "row 6: soreness_quadriceps must be from 0 to 10 (found: 11)"
+    assert lines[1].startswith("row 7: soreness_quadriceps is not a number; write it like 7")
+    assert lines[2].startswith("row 7: plan_goal must be one of")
+    assert lines[3].startswith("row 8: athlete_id ")
+
+
+def test_bad_rows_are_named_in_the_sheet_too() -> None:
+    told = typed(
+        "advise", "-", "--format", "csv", given=squad_sheet("a-x,2024-03-11,,11" + "," * 8)
+    )
+    *_, last = csv.DictReader(io.StringIO(told.stdout))
+    assert (last["verdict"], last["problem"]) == ("", "soreness_quadriceps must be from 0 to 10")
+
+
+def test_columns_that_are_not_known_are_told() -> None:
+    assert typed("advise", "-", given=squad_sheet()).stderr == "Columns that were not read: notes\n"
+
+
+def twice(again: str) -> Result:
+    return typed("advise", "-", given=f"{HEADER}\n{row('growth')}\n{again}\n".encode())
+
+
+def test_the_same_check_in_may_stand_in_a_sheet_twice() -> None:
+    assert twice(row("growth").replace("my note", "other note")).exit_code == 0
+
+
+def test_different_check_ins_for_one_morning_are_both_refused() -> None:
+    told = twice(row("growth").replace("2024-03-11T18", "2024-03-11T19"))
+    assert told.exit_code == 1
+    assert [line[:12] for line in told.stderr.splitlines()[1:]] == ["row 2: date ", "row 3: date "]
+
+
+NEEDS_A_WEEK = ("--format", "json", "--rule-set", "baseline@1.1.0")
+OWN_MEDIAN = "resting_hr_above_median_bpm"
+CHECK_IN = {"athlete_id": "a-01", "date": "2024-03-11", "sleep": {"hours": 3}, "plan": []}
+
+
+@pytest.mark.parametrize(
+    "plain", [CHECK_IN, [CHECK_IN], {"check_ins": [CHECK_IN]}, {"check_ins": CHECK_IN}]
+)
+def test_json_is_one_check_in_or_several(plain: Any) -> None:
+    told = typed("advise", "-", "--format", "json", given=json.dumps(plain).encode())
+    assert told.exit_code == 0
+    assert advice_in(told.stdout)["a-01"]["rule"]["id"] == "sleep-very-short"
+
+
+def test_athletes_in_the_file_are_called_by_their_names() -> None:
+    athlete = {"athlete_id": "a-01", "name": "Ilka", "time_zone": "Europe/Berlin"}
+    squad = {"athletes": [athlete], "check_ins": [CHECK_IN]}
+    assert "Ilka (a-01)" in typed("advise", "-", given=json.dumps(squad).encode()).stdout
+
+
+def test_json_comes_back_as_a_sheet_when_asked() -> None:
+    wrong = {**CHECK_IN, "athlete_id": "a-02", "fatigue": 11}
+    given = json.dumps([CHECK_IN, wrong]).encode()
+    told = typed("advise", "-", "--format", "csv", given=given)
+    first, second = csv.DictReader(io.StringIO(told.stdout))
+    assert (first["athlete_id"], first["rule"]) == ("a-01", "sleep-very-short")
+    assert (second["athlete_id"], second["problem"]) == ("a-02", "fatigue must be from 0 to 10")
+    assert told.stderr == "check-in 2: fatigue must be from 0 to 10 (found: 11)\n"
+
+
+def test_earlier_check_ins_of_the_file_are_the_history_of_later_ones() -> None:
+    dates = [f"2024-03-{day:02}" for day in range(4, 12)]
+    mornings = [{**CHECK_IN, "date": date, "resting_hr_bpm": 50} for date in dates]
+    for given in (mornings, mornings[::-1]):
+        told = typed("advise", "-", *NEEDS_A_WEEK, given=json.dumps(given).encode())
+        advice = json.loads(told.stdout)
+        assert [one["date"] for one in advice] == [one["date"] for one in given]
+        unknown = [one["date"] for one in advice if OWN_MEDIAN in one["not_reported"]]
+        assert sorted(unknown) == dates[:-1]
+
+
+@pytest.mark.parametrize(("zone", "exit_code"), [("UTC", 1), ("Pacific/Kiritimati", 0)])
+def test_today_is_that_of_the_time_zone(
+    zone: str, exit_code: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("dawnrule.cli.advise.now", lambda: datetime(2024, 3, 10, 12, tzinfo=UTC))
+    told = typed("advise", "-", "--time-zone", zone, given=json.dumps(CHECK_IN).encode())
+    assert told.exit_code == exit_code
+    assert ("check-in 1: date must not be after 2024-03-10" in told.stderr) is bool(exit_code)
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        (b"", "missing: athlete_id, date"),
+        (b"PK\x03\x04rest", "save the sheet as CSV"),
+        (b"{", "JSON cannot be read at line 1"),
+        (b'{"check_ins": [], "sessions": []}', "not sessions"),
+        (b'{"check_ins": [], "athletes": {}}', "athletes must be a list"),
+        (b'{"check_ins": [], "athletes": [{"athlete_id": "a-01"}]}', "name is missing"),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_refused_in_words(given: bytes, words: str) -> None:
+    told = typed("advise", "-", given=given)
+    assert (told.exit_code, told.stdout) == (1, "")
+    assert words in told.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("no-such-file.csv",), "No such file"),
+        (("-", "--time-zone", "Mars"), "time zone like Europe/Berlin"),
+        (("-", "--rule-set", "baseline"), "write it as name@version"),
+        (("-", "--rule-set", "baseline@9.0.0"), "there are: baseline@1.0.0"),
+        (("-", "--format", "xml"), "'xml' is not one of"),
+        ((), "Missing argument 'FILE'"),
+    ],
+)
+def test_wrong_use_is_told_with_exit_code_2(options: tuple[str, ...], words: str) -> None:
+    told = typed("advise", *options, given=squad_sheet())
+    assert (told.exit_code, told.stdout) == (2, "")
+    assert words in told.stderr
+
+
+def test_the_rule_set_may_come_from_the_environment() -> None:
+    told = typed("advise", "-", given=squad_sheet(), DAWNRULE_RULE_SET="baseline@9.0.0")
+    assert told.exit_code == 2

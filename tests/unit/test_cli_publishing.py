@@ -1,0 +1,137 @@
+"""Can rules be published, activated and taken back from a terminal, and do servers follow?"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+import requests
+
+from dawnrule.facts.check_in import Athlete
+from dawnrule.rules import trial
+from dawnrule.store import Store
+from tests.publishing_samples import CLUB, WRONG_WAY
+
+from .terminal import typed
+
+WITHIN_SECONDS = 20
+AGREE_WITHIN_SECONDS = 1
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Path:
+    """A database in which the club's rule set is published."""
+    db, file = tmp_path / "squad.db", tmp_path / "club.yaml"
+    file.write_text(CLUB, encoding="utf-8")
+    with Store.open(db) as store:
+        store.write(lambda books: books.athletes.put(Athlete("a-03", "Mara", "UTC")))
+    told = typed("rules", "publish", file, "--db", db)
+    assert told.exit_code == 0
+    assert told.stdout.startswith("club@1.0.0 published: sha256:")
+    return db
+
+
+@pytest.fixture
+def servers(db: Path) -> Iterator[list[Callable[[], str]]]:
+    """Two servers on one database, each a process of its own; each tells what is active."""
+    key = typed("keys", "create", "--role", "coach", "--db", db).stdout.strip()
+
+    def active(address: str) -> str:
+        told: Any = requests.get(
+            f"{address}/v1/rule-sets/active",
+            headers={"Authorization": f"Bearer {key}"},
+            timeout=WITHIN_SECONDS,
+        ).json()
+        return f"{told['rule_set']['name']}@{told['rule_set']['version']}"
+
+    with ExitStack() as running:
+        addresses = [running.enter_context(server(db)) for _ in range(2)]
+        yield [partial(active, address) for address in addresses]
+
+
+@contextmanager
+def server(db: Path) -> Iterator[str]:
+    command = [sys.executable, "-m", "dawnrule", "serve", "--port", "0", "--db", str(db)]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stderr is not None
+            yield process.stderr.readline().split()[1]
+        finally:
+            process.terminate()
+
+
+def test_two_servers_agree_on_the_active_version_within_a_second(
+    db: Path, servers: list[Callable[[], str]]
+) -> None:
+    assert [ask() for ask in servers] == ["baseline@1.1.0"] * 2
+    for words, expected in (
+        (("activate", "club@1.0.0"), "club@1.0.0"),
+        (("rollback",), "baseline@1.1.0"),
+    ):
+        assert typed("rules", *words, "--db", db).exit_code == 0
+        committed_at = time.monotonic()
+        assert [ask() for ask in servers] == [expected] * 2
+        assert time.monotonic() - committed_at < AGREE_WITHIN_SECONDS
+
+
+def test_what_is_published_again_is_said_to_be_there(db: Path) -> None:
+    told = typed("rules", "publish", db.with_name("club.yaml"), "--db", db)
+    assert told.stdout.startswith("club@1.0.0 was published before")
+
+
+def test_a_refused_rule_set_is_told_with_its_findings_and_what_mends_them(db: Path) -> None:
+    file = db.with_name("wrong.yaml")
+    file.write_text(WRONG_WAY, encoding="utf-8")
+    told = typed("rules", "publish", file, "--db", db)
+    assert told.exit_code == 1
+    assert "[not-monotone]" in told.stdout
+    assert "Turn the test round" in told.stdout
+    assert "is not published" in told.stderr
+
+
+def test_a_file_that_is_not_utf_8_is_refused(db: Path) -> None:
+    file = db.with_name("latin.yaml")
+    file.write_bytes(b"\xff")
+    told = typed("rules", "publish", file, "--db", db)
+    assert told.exit_code == 1
+    assert "not UTF-8 at byte 0" in told.stderr
+
+
+def test_a_trial_that_is_taken_down_publishes_nothing(
+    db: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    code = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
+    monkeypatch.setattr(trial, "TRIAL", (sys.executable, "-c", code))
+    file = db.with_name("club-2.yaml")
+    file.write_text(CLUB.replace("1.0.0", "2.0.0", 1), encoding="utf-8")
+    assert typed("rules", "publish", file, "--db", db).exit_code == 1
+    assert typed("rules", "activate", "club@2.0.0", "--db", db).exit_code == 2
+
+
+def test_an_activation_can_be_for_some_and_from_a_date(db: Path) -> None:
+    words = ("activate", "club@1.0.0", "--athlete", "a-03", "--from", "2026-04-01")
+    told = typed("rules", *words, "--db", db)
+    assert told.stdout == "club@1.0.0 holds for a-03 from 2026-04-01 on.\n"
+    assert typed("rules", "rollback", "--db", db).exit_code == 2
+    told = typed("rules", "rollback", "--athlete", "a-03", "--db", db)
+    assert told.stdout == "The newest activation for a-03 is taken back.\n"
+
+
+def test_a_candidate_runs_in_the_shadow_until_it_is_ended(db: Path) -> None:
+    assert typed("rules", "shadow", "--db", db).exit_code == 2
+    told = typed("rules", "shadow", "club@1.0.0", "--db", db)
+    assert told.stdout == "club@1.0.0 runs in the shadow.\n"
+    with Store.open(db) as store:
+        candidate = store.read(lambda books: books.shadow.candidate())
+    assert candidate is not None
+    assert typed("rules", "shadow", "--db", db).stdout.startswith("club@1.0.0 in the shadow since")
+    assert typed("rules", "shadow", "club@1.0.0", "--off", "--db", db).exit_code == 2
+    assert typed("rules", "shadow", "--off", "--db", db).exit_code == 0
+    assert typed("rules", "shadow", "--db", db).exit_code == 2

@@ -1,0 +1,298 @@
+"""Is a squad sheet read as a coach means it, whatever program wrote it?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from dawnrule.errors import FieldError, InvalidInput, MalformedInput
+from dawnrule.facts.check_in import CheckIn
+from dawnrule.sheet import CHECK_INS, Sheet, SheetRow, read_sheet
+from dawnrule.vocabulary import Vocabulary
+
+SIMPLE = "athlete_id,date,sleep_hours\na-01,2026-03-09,6.5\n"
+
+
+def sheet_of(text: str) -> Sheet:
+    return read_sheet(text.encode("utf-8"), CHECK_INS)
+
+
+def row_of(**cells: str) -> SheetRow:
+    named = {"athlete_id": "a-01", "date": "2026-03-09"} | cells
+    quoted = (f'"{cell}"' for cell in named.values())
+    [row] = sheet_of(",".join(named) + "\n" + ",".join(quoted) + "\n").rows
+    return row
+
+
+def check_in_of(**cells: str) -> dict[str, Any]:
+    check_in = row_of(**cells).plain
+    assert check_in is not None
+    return check_in
+
+
+def test_a_row_becomes_the_check_in_of_the_interface() -> None:
+    assert check_in_of(
+        reported_at="2026-03-09T06:40:00+01:00",
+        sleep_hours="6.5",
+        sleep_quality="3",
+        soreness_quadriceps="4",
+        last_quadriceps_at="2026-03-07T18:00:00+01:00",
+        last_quadriceps_goal="hypertrophy",
+        fatigue="4",
+        stress="3",
+        resting_hr_bpm="52",
+        hrv_rmssd_ms="71",
+        illness="none",
+        warning_signs="chest-pain",
+        pain_where="left knee",
+        pain_kind="joint",
+        pain_muscle_groups="quadriceps",
+        plan_goal="hypertrophy",
+        plan_muscle_groups="quadriceps",
+        plan_modality="free-weights",
+        plan_starts_at="2026-03-09T18:00:00+01:00",
+        plan_minutes="60",
+        plan_sets="4",
+        plan_reps="8",
+        plan_rest_seconds="120",
+    ) == {
+        "athlete_id": "a-01",
+        "date": "2026-03-09",
+        "reported_at": "2026-03-09T06:40:00+01:00",
+        "sleep": {"hours": 6.5, "quality": 3},
+        "soreness": {"quadriceps": 4},
+        "last_trained": {"quadriceps": {"at": "2026-03-07T18:00:00+01:00", "goal": "hypertrophy"}},
+        "fatigue": 4,
+        "stress": 3,
+        "resting_hr_bpm": 52,
+        "hrv_rmssd_ms": 71,
+        "illness": "none",
+        "warning_signs": ["chest-pain"],
+        "pain": [{"where": "left knee", "kind": "joint", "muscle_groups": ["quadriceps"]}],
+        "plan": [
+            {
+                "goal": "hypertrophy",
+                "muscle_groups": ["quadriceps"],
+                "modality": "free-weights",
+                "starts_at": "2026-03-09T18:00:00+01:00",
+                "minutes": 60,
+                "sets": 4,
+                "reps": 8,
+                "rest_seconds": 120,
+            }
+        ],
+    }
+
+
+def test_every_muscle_group_has_its_columns() -> None:
+    known = set(CHECK_INS.columns())
+    for group in Vocabulary.shipped().muscle_groups:
+        name = group.replace("-", "_")
+        assert {f"soreness_{name}", f"last_{name}_at", f"last_{name}_goal"} <= known
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+@pytest.mark.parametrize("line_end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+def test_what_separates_cells_and_lines_does_not_matter(
+    delimiter: str, line_end: str, mark: str
+) -> None:
+    text = mark + SIMPLE.replace(",", delimiter).replace("\n", line_end)
+    [row] = sheet_of(text).rows
+    assert row.plain == {
+        "athlete_id": "a-01",
+        "date": "2026-03-09",
+        "sleep": {"hours": 6.5},
+        "plan": [],
+    }
+
+
+def test_notes_full_of_other_separators_do_not_mislead() -> None:
+    text = 'notes;athlete_id;date\n"a, b, c, d, e";a-01;2026-03-09\nf, g, h;a-02;2026-03-09\n'
+    assert [row.cells["notes"] for row in sheet_of(text).rows] == ["a, b, c, d, e", "f, g, h"]
+
+
+def test_a_stated_separator_is_honoured_and_not_counted() -> None:
+    [row] = sheet_of("sep=|\r\nathlete_id|date|notes\r\na-01|2026-03-09|a, b; c\r\n").rows
+    assert (row.number, row.cells["notes"]) == (2, "a, b; c")
+
+
+def test_column_names_are_known_whatever_their_case_and_joints() -> None:
+    text = " Athlete ID ,DATE,Soreness_Upper-Back,soreness_lower_back\na-01,2026-03-09,2,3\n"
+    [row] = sheet_of(text).rows
+    assert row.plain is not None
+    assert row.plain["soreness"] == {"upper-back": 2, "lower-back": 3}
+
+
+def test_rows_are_numbered_as_a_spreadsheet_program_does() -> None:
+    text = '\nathlete_id,date,notes\n\na-01,2026-03-09,"two\nlines"\n,,\na-02,2026-03-09,\n'
+    assert [row.number for row in sheet_of(text).rows] == [4, 6]
+
+
+def test_empty_columns_at_the_end_are_left_out() -> None:
+    sheet = sheet_of("athlete_id,date,,,\na-01,2026-03-09,,,\n")
+    assert sheet.header == ("athlete_id", "date")
+    assert sheet.rows[0].errors == ()
+
+
+def test_a_row_longer_than_the_header_is_not_shifted() -> None:
+    [row] = sheet_of("athlete_id,date,sleep_hours\na-01,2026-03-09,6,5\n").rows
+    assert row.plain is None
+    assert [(error.value, "header" in error.detail) for error in row.errors] == [("5", True)]
+
+
+def test_own_columns_are_kept_and_named_as_unread() -> None:
+    sheet = sheet_of("athlete_id,notes,sleep_hour,date,Verdict\na-01,tired,6,2026-03-09,Rest\n")
+    assert sheet.unread == ("notes", "sleep_hour")
+    assert sheet.rows[0].cells["notes"] == "tired"
+    assert sheet.rows[0].plain == {"athlete_id": "a-01", "date": "2026-03-09", "plan": []}
+
+
+@pytest.mark.parametrize(
+    ("cell", "hours"),
+    [
+        ("7", 7),
+        (" 6.5 ", 6.5),
+        ("6,5", 6.5),
+        ("6,25", 6.25),
+        ("7.333", 7.333),
+        ("0,125", 0.125),
+        ("-1", -1),
+        ("\N{MINUS SIGN}1", -1),
+        ("6.333333333333333", 6.333333333333333),
+    ],
+)
+def test_numbers_are_read_with_a_decimal_point_or_comma(cell: str, hours: float) -> None:
+    assert check_in_of(sleep_hours=cell)["sleep"] == {"hours": hours}
+
+
+@pytest.mark.parametrize(
+    "cell",
+    ["six", "6h", "6:30", "1.2.3", "1e3", "nan", "inf", "true", "٣", "6 5", "--6", "9" * 5000],
+)
+def test_what_is_no_number_is_named_by_its_column(cell: str) -> None:
+    row = row_of(sleep_hours=cell)
+    assert row.plain is None
+    assert row.errors == (
+        FieldError("/sleep_hours", cell, "is not a number; write it like 7 or 6.5"),
+    )
+
+
+@pytest.mark.parametrize("cell", ["1,200", "1.200"])
+def test_a_number_with_two_meanings_is_refused(cell: str) -> None:
+    [error] = row_of(plan_goal="strength", plan_rest_seconds=cell).errors
+    assert error.pointer == "/plan_rest_seconds"
+    assert error.detail == "may mean 1.2 or 1200; write it as one of these"
+
+
+def test_an_empty_cell_was_not_reported() -> None:
+    assert check_in_of(sleep_hours="", soreness_chest=" ", warning_signs="", pain_kind="") == {
+        "athlete_id": "a-01",
+        "date": "2026-03-09",
+        "plan": [],
+    }
+
+
+@pytest.mark.parametrize(
+    "cell",
+    ["chest-pain fainting", "chest-pain, fainting", "Chest_Pain;fainting", "chest-pain;;fainting"],
+)
+def test_a_list_is_separated_by_spaces_commas_or_semicolons(cell: str) -> None:
+    assert check_in_of(warning_signs=cell)["warning_signs"] == ["chest-pain", "fainting"]
+
+
+def test_none_says_that_there_is_nothing_to_list() -> None:
+    check_in = check_in_of(warning_signs="none", pain_kind="None")
+    assert (check_in["warning_signs"], check_in["pain"]) == ([], [])
+
+
+def test_words_are_known_whatever_their_case_and_joints() -> None:
+    check_in = check_in_of(plan_goal="Steady Endurance", plan_modality="uphill_walking")
+    assert check_in["plan"] == [{"goal": "steady-endurance", "modality": "uphill-walking"}]
+
+
+def test_a_row_without_a_plan_is_a_day_off() -> None:
+    assert check_in_of(plan_goal="", plan_minutes="")["plan"] == []
+
+
+def test_more_blocks_follow_in_their_order_without_gaps() -> None:
+    plan = check_in_of(plan4_goal="mobility", plan2_goal="strength", plan_goal="skill")["plan"]
+    assert plan == [{"goal": "skill"}, {"goal": "strength"}, {"goal": "mobility"}]
+
+
+def test_the_guard_of_an_exported_cell_is_taken_off() -> None:
+    assert check_in_of(pain_where="'-left knee", pain_kind="joint")["pain"] == [
+        {"where": "-left knee", "kind": "joint"}
+    ]
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "missing: athlete_id, date"),
+        (b"\n\n", "missing: athlete_id, date"),
+        (b"name,day\nx,y\n", "Known columns: athlete_id, date, reported_at, sleep_hours"),
+        (b"athlete_id,sleep_hours\na-01,7\n", "missing: date"),
+        (b"athlete_id,date,Date\na,b,c\n", "in the sheet twice: date"),
+        ("athlete_id,date\nJosé,2026-03-09\n".encode("cp1252"), "Line 2 is not UTF-8"),
+        (SIMPLE.encode("utf-16"), "not UTF-8"),
+        (SIMPLE.encode("utf-16-le"), "not a text file"),
+        (b"PK\x03\x04rest", "save the sheet as CSV"),
+        (b'athlete_id,date\na-01,"2026-03-09\n', "Line 2 cannot be read"),
+        (b'athlete_id,date\n"a"01,2026-03-09\n', "quotation marks"),
+        (b"athlete_id,date\na-01," + b"9" * 200_000, "field larger than field limit"),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_refused_with_what_would_do(data: bytes, words: str) -> None:
+    with pytest.raises(MalformedInput, match=words):
+        read_sheet(data, CHECK_INS)
+
+
+def refuse(*errors: FieldError) -> Any:
+    def load(plain: dict[str, Any]) -> CheckIn:
+        raise InvalidInput("no", errors)
+
+    return load
+
+
+@pytest.mark.parametrize(
+    ("pointer", "column"),
+    [
+        ("/sleep/hours", "/Sleep Hours"),
+        ("/soreness/upper-back", "/soreness_upper_back"),
+        ("/last_trained/chest/goal", "/last_chest_goal"),
+        ("/plan/0/goal", "/plan_goal"),
+        ("/plan/1/goal", "/plan3_goal"),
+        ("/plan/1/muscle_groups/0", "/plan3_muscle_groups"),
+        ("/plan/1", "/plan3_muscle_groups"),
+        ("/pain/0/kind", "/pain_kind"),
+        ("/pain", "/pain_where"),
+        ("", ""),
+    ],
+)
+def test_faults_that_the_schemas_find_are_named_by_column(pointer: str, column: str) -> None:
+    text = (
+        "athlete_id,date,Sleep Hours,plan_minutes,plan3_muscle_groups,pain_where\n"
+        "a-01,2026-03-09,65,10,arms,knee\n"
+    )
+    [row] = sheet_of(text).rows
+    with pytest.raises(InvalidInput) as refused:
+        row.load(refuse(FieldError(pointer, 65, "must be less")))
+    assert refused.value.errors == (FieldError(column, 65, "must be less"),)
+
+
+def test_all_faults_of_a_row_are_told_at_once() -> None:
+    row = row_of(sleep_hours="six", fatigue="11")
+    with pytest.raises(InvalidInput, match="Row 2 cannot be accepted") as refused:
+        row.load(refuse(FieldError("/fatigue", 11, "must be from 0 to 10")))
+    assert [error.pointer for error in refused.value.errors] == ["/sleep_hours", "/fatigue"]
+
+
+def test_a_row_that_cannot_be_read_is_not_loaded_without_that_cell() -> None:
+    def load(plain: dict[str, Any]) -> CheckIn:
+        return CheckIn(athlete_id=plain["athlete_id"], date=plain["date"], plan=())
+
+    with pytest.raises(InvalidInput):
+        row_of(sleep_hours="six").load(load)
+    assert row_of(sleep_hours="6").load(load).athlete_id == "a-01"

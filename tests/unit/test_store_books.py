@@ -1,0 +1,444 @@
+"""Does each book give back what was put in, and refuse what must not happen?"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+
+from dawnrule.facts.check_in import Athlete, Session
+from dawnrule.facts.plain import from_plain
+from dawnrule.store import Books, Key, Role, StoredAdvice, StoredSession, hash_key, new_key
+from dawnrule.store.connections import connect
+from dawnrule.store.migrations import migrate
+from tests.unit.store_samples import (
+    DAY,
+    KIM,
+    NOW,
+    SAM,
+    add_advice,
+    add_check_in,
+    check_in_body,
+    session_body,
+)
+
+
+@pytest.fixture
+def connection(tmp_path: Path) -> Iterator[sqlite3.Connection]:
+    connection = connect(tmp_path / "dawnrule.db", busy_timeout_seconds=1)
+    migrate(connection, busy_timeout_seconds=1)
+    yield connection
+    connection.close()
+
+
+@pytest.fixture
+def books(connection: sqlite3.Connection) -> Books:
+    books = Books.over(connection)
+    books.athletes.put(KIM)
+    return books
+
+
+# Athletes
+
+
+def test_an_athlete_comes_back_as_put(books: Books) -> None:
+    assert books.athletes.get(KIM.id) == KIM
+    assert books.athletes.get("nobody") is None
+
+
+def test_putting_an_athlete_again_replaces_what_is_known(books: Books) -> None:
+    moved = replace(KIM, time_zone="Asia/Tokyo", date_of_birth=None)
+    assert books.athletes.put(SAM) is True
+    assert books.athletes.put(moved) is False
+    assert books.athletes.all() == [moved, SAM]
+
+
+def test_athletes_stand_in_the_order_of_their_ids(books: Books) -> None:
+    books.athletes.put(Athlete("a-00", "Zoe", "UTC"))
+    assert [athlete.id for athlete in books.athletes.all()] == ["a-00", "a-01"]
+
+
+def test_putting_an_athlete_again_keeps_their_history(books: Books) -> None:
+    add_check_in(books, "c-1")
+    books.athletes.put(replace(KIM, name="Kim B."))
+    assert books.check_ins.latest(KIM.id, DAY) is not None
+
+
+def _fill(books: Books, athlete: Athlete) -> None:
+    books.athletes.put(athlete)
+    check_in, name = f"c-{athlete.id}", athlete.id
+    for revision in ("1", "2"):
+        books.check_ins.add(check_in + revision, name, DAY, check_in_body(), NOW, None)
+        superseded = "v1" + name if revision == "2" else None
+        add_advice(
+            books, f"v{revision}{name}", check_in + revision, athlete_id=name, supersedes=superseded
+        )
+    books.sessions.add(f"s-{name}", name, NOW, session_body(), NOW, None)
+    books.keys.add(f"k-{name}", hash_key(new_key()), Role.ATHLETE, name, None, NOW)
+
+
+def test_erasing_a_person_removes_all_that_is_theirs_and_nothing_else(books: Books) -> None:
+    _fill(books, KIM)
+    _fill(books, SAM)
+    every_row = {"athletes": 1, "check_ins": 2, "advice": 2, "sessions": 1, "keys": 1}
+    assert books.athletes.delete(KIM.id) == every_row
+    assert books.athletes.delete(KIM.id) == dict.fromkeys(every_row, 0)
+    assert books.athletes.delete(SAM.id) == every_row
+
+
+def test_an_erased_person_leaves_no_bytes_in_the_file(tmp_path: Path) -> None:
+    file = tmp_path / "erased.db"
+    connection = connect(file, busy_timeout_seconds=1)
+    migrate(connection, busy_timeout_seconds=1)
+    books = Books.over(connection)
+    books.athletes.put(replace(KIM, name="Unmistakable"))
+    add_check_in(books, "c-1", illness="unmistakable-illness")
+    connection.commit()
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    assert b"nmistakable" in file.read_bytes()
+
+    books.athletes.delete(KIM.id)
+    connection.commit()
+    connection.close()
+    assert b"nmistakable" not in file.read_bytes()
+
+
+# Check-ins
+
+
+def test_a_check_in_comes_back_as_added(books: Books) -> None:
+    body = check_in_body(fatigue=4, hrv_rmssd_ms=71.5)
+    received_at = datetime(2026, 3, 9, 7, 40, 0, 5, timezone(timedelta(hours=1)))
+    books.check_ins.add("c-1", KIM.id, DAY, body, received_at, "k-07")
+    stored = books.check_ins.latest(KIM.id, DAY)
+    assert stored is not None
+    assert (stored.id, stored.revision, stored.posted_by) == ("c-1", 1, "k-07")
+    assert stored.body == body
+    assert stored.received_at == received_at
+
+
+def test_a_check_in_added_again_is_the_next_revision_and_the_latest(books: Books) -> None:
+    assert [add_check_in(books, f"c-{n}", fatigue=n) for n in range(1, 12)] == list(range(1, 12))
+    latest = books.check_ins.latest(KIM.id, DAY)
+    assert latest is not None
+    assert (latest.id, latest.revision, latest.body["fatigue"]) == ("c-11", 11, 11)
+
+
+def test_no_check_in_is_none(books: Books) -> None:
+    add_check_in(books, "c-1", DAY - timedelta(1))
+    assert books.check_ins.latest(KIM.id, DAY) is None
+    assert books.check_ins.latest("nobody", DAY) is None
+
+
+def test_a_check_in_id_is_used_once(books: Books) -> None:
+    add_check_in(books, "c-1", fatigue=1)
+    with pytest.raises(sqlite3.IntegrityError, match=r"check_ins\.id"):
+        add_check_in(books, "c-1", fatigue=2)
+
+
+def test_a_check_in_needs_an_athlete(books: Books) -> None:
+    with pytest.raises(sqlite3.IntegrityError, match="FOREIGN KEY"):
+        books.check_ins.add("c-1", "nobody", DAY, check_in_body(), NOW, None)
+
+
+def test_before_gives_the_latest_of_each_date_in_the_window(books: Books) -> None:
+    for days_before in (0, 1, 3, 28, 29):
+        on = DAY - timedelta(days_before)
+        add_check_in(books, f"first-{days_before}", on, fatigue=1)
+        add_check_in(books, f"second-{days_before}", on, fatigue=2)
+    window = books.check_ins.before(KIM.id, DAY, days=28)
+    assert [(DAY - check_in.date).days for check_in in window] == [28, 3, 1]
+    assert [check_in.fatigue for check_in in window] == [2, 2, 2]
+    assert books.check_ins.before("nobody", DAY, days=28) == []
+
+
+# Advice
+
+
+def test_advice_comes_back_as_added(books: Books) -> None:
+    add_check_in(books, "c-1")
+    given = add_advice(books, "v-1", "c-1", record='{"b":1, "a":"\u00e9"}', rule_id=None)
+    assert books.advice.get("v-1") == given
+    assert books.advice.for_check_in("c-1") == given
+    assert books.advice.get("v-2") is None
+    assert books.advice.for_check_in("c-2") is None
+
+
+def test_the_latest_advice_is_the_one_given_last(books: Books) -> None:
+    add_check_in(books, "c-1")
+    add_advice(books, "v-2", "c-1", decided_at=NOW)
+    last = add_advice(books, "v-1", "c-1", decided_at=NOW - timedelta(1), supersedes="v-2")
+    assert books.advice.latest(KIM.id, DAY) == last
+    assert books.advice.for_check_in("c-1") == last
+    assert books.advice.latest(KIM.id, DAY + timedelta(1)) is None
+
+
+def test_a_date_has_the_latest_advice_of_each_athlete(books: Books) -> None:
+    for athlete in (SAM, KIM):
+        _fill(books, athlete)
+    assert [advice.id for advice in books.advice.for_date(DAY)] == ["v2a-01", "v2a-02"]
+    assert books.advice.for_date(DAY + timedelta(1)) == []
+
+
+def test_advice_is_superseded_once(books: Books) -> None:
+    add_check_in(books, "c-1")
+    add_advice(books, "v-1", "c-1")
+    add_advice(books, "v-2", "c-1", supersedes="v-1")
+    with pytest.raises(sqlite3.IntegrityError, match=r"advice\.supersedes"):
+        add_advice(books, "v-3", "c-1", supersedes="v-1")
+
+
+def _three_days_of_advice(books: Books) -> list[StoredAdvice]:
+    """Two a day, the later date first: a check-in for yesterday may be posted late."""
+    given = []
+    for days in (2, 1, 0):
+        on = DAY + timedelta(days)
+        add_check_in(books, f"c-{days}", on)
+        given += [add_advice(books, f"v-{days}-{n}", f"c-{days}", date=on) for n in (1, 2)]
+    return given
+
+
+def test_pages_go_from_the_newest_date_to_the_oldest_and_miss_nothing(books: Books) -> None:
+    _three_days_of_advice(books)
+    seen: list[str] = []
+    while page := books.advice.page(
+        KIM.id, DAY, DAY + timedelta(2), limit=2, after=seen[-1] if seen else None
+    ):
+        assert len(page) <= 2
+        seen += [advice.id for advice in page]
+    assert seen == ["v-2-2", "v-2-1", "v-1-2", "v-1-1", "v-0-2", "v-0-1"]
+
+
+def test_a_page_holds_both_its_first_and_its_last_date(books: Books) -> None:
+    _three_days_of_advice(books)
+    page = books.advice.page(KIM.id, DAY, DAY + timedelta(1), limit=10)
+    assert {advice.date for advice in page} == {DAY, DAY + timedelta(1)}
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE advice SET verdict = 'train-as-planned'",
+        "UPDATE check_ins SET body = '{}'",
+        "DELETE FROM advice",
+        "DELETE FROM check_ins",
+        "INSERT OR REPLACE INTO advice SELECT * FROM advice",
+        "INSERT OR REPLACE INTO check_ins SELECT * FROM check_ins",
+    ],
+)
+def test_what_was_reported_and_advised_cannot_be_changed(
+    books: Books, connection: sqlite3.Connection, statement: str
+) -> None:
+    add_check_in(books, "c-1")
+    given = add_advice(books, "v-1", "c-1")
+    with pytest.raises(sqlite3.IntegrityError, match=r"is never (changed|deleted)"):
+        connection.execute(statement)
+    assert books.advice.get("v-1") == given
+
+
+# Sessions
+
+
+def _session(minutes: float = 60, starts_at: datetime = NOW) -> Session:
+    return from_plain(Session, session_body(starts_at, minutes))
+
+
+def _add_session(books: Books, session_id: str, starts_at: datetime = NOW) -> None:
+    body = session_body(starts_at)
+    books.sessions.add(session_id, KIM.id, starts_at, body, NOW, "k-01")
+
+
+def test_a_session_comes_back_as_last_posted(books: Books) -> None:
+    _add_session(books, "s-1")
+    assert books.sessions.get("s-1") == StoredSession("s-1", _session(), NOW, "k-01")
+    later = NOW + timedelta(hours=1)
+    assert books.sessions.replace("s-1", later, session_body(later, 45), later, "k-02")
+    assert books.sessions.get("s-1") == StoredSession("s-1", _session(45, later), later, "k-02")
+    assert books.sessions.window(KIM.id, NOW, later) == []
+
+
+def test_a_session_that_is_not_there_is_neither_replaced_nor_deleted(books: Books) -> None:
+    assert not books.sessions.replace("s-1", NOW, session_body(), NOW, None)
+    assert not books.sessions.delete("s-1")
+    assert books.sessions.get("s-1") is None
+
+
+def test_a_deleted_session_is_gone(books: Books) -> None:
+    _add_session(books, "s-1")
+    assert books.sessions.delete("s-1")
+    assert books.sessions.get("s-1") is None
+
+
+def test_the_same_session_is_known_by_its_body(books: Books) -> None:
+    _add_session(books, "s-1")
+    turned_round = dict(reversed(session_body().items()))
+    assert books.sessions.same_body(KIM.id, NOW, turned_round) == "s-1"
+    assert books.sessions.same_body(KIM.id, NOW, session_body(minutes=61)) is None
+    assert books.sessions.same_body("nobody", NOW, session_body()) is None
+
+
+def test_a_window_holds_its_first_moment_and_not_its_last(books: Books) -> None:
+    for hours in (3, 2, 1, 0):
+        _add_session(books, f"s-{hours}", NOW + timedelta(hours=hours))
+    window = books.sessions.window(KIM.id, NOW + timedelta(hours=1), NOW + timedelta(hours=3))
+    assert [session_id for session_id, _ in window] == ["s-1", "s-2"]
+    assert window[0][1] == _session(starts_at=NOW + timedelta(hours=1))
+
+
+def test_the_last_session_before_a_moment_and_the_first_of_all(books: Books) -> None:
+    assert books.sessions.latest_before(KIM.id, NOW) is None
+    assert books.sessions.first_start(KIM.id) is None
+    for days in (0, 9, 4):
+        _add_session(books, f"s-{days}", NOW - timedelta(days))
+    expected = ("s-4", _session(starts_at=NOW - timedelta(4)))
+    assert books.sessions.latest_before(KIM.id, NOW) == expected
+    assert books.sessions.first_start(KIM.id) == NOW - timedelta(9)
+
+
+# Keys
+
+
+def test_a_key_is_known_by_its_hash_until_it_is_revoked(books: Books) -> None:
+    secret = new_key()
+    books.keys.add("k-1", hash_key(secret), Role.ATHLETE, KIM.id, "Kim's phone", NOW)
+    key = Key("k-1", Role.ATHLETE, KIM.id, "Kim's phone", NOW, None)
+    assert books.keys.by_hash(hash_key(secret)) == key
+    assert books.keys.by_hash(hash_key(new_key())) is None
+
+    assert books.keys.revoke("k-1", NOW) is True
+    assert books.keys.revoke("k-1", NOW + timedelta(1)) is False
+    assert books.keys.revoke("k-2", NOW) is False
+    assert books.keys.by_hash(hash_key(secret)) is None
+    assert books.keys.all() == [replace(key, revoked_at=NOW)]
+
+
+def test_an_athletes_key_names_the_athlete(books: Books) -> None:
+    with pytest.raises(sqlite3.IntegrityError, match="CHECK"):
+        books.keys.add("k-1", "00", Role.ATHLETE, None, None, NOW)
+
+
+def test_the_key_itself_is_not_stored(books: Books, connection: sqlite3.Connection) -> None:
+    secret = new_key()
+    books.keys.add("k-1", hash_key(secret), Role.COACH, None, None, NOW)
+    dump = "\n".join(connection.iterdump())
+    assert hash_key(secret) in dump
+    assert secret.removeprefix("dawn_") not in dump
+
+
+def test_a_key_carries_256_random_bits_in_letters_that_urls_leave_alone() -> None:
+    keys = {new_key() for _ in range(100)}
+    assert len(keys) == 100
+    assert all(len(key.removeprefix("dawn_")) == 43 and key.isascii() for key in keys)
+    assert not set("".join(keys)) & set("+/=%&?#.")
+
+
+# How values are written
+
+
+def test_the_order_of_times_as_text_is_the_order_of_time(books: Books) -> None:
+    zone = timezone(timedelta(hours=-7))
+    moments = [
+        datetime(999, 1, 1, tzinfo=UTC),
+        NOW - timedelta(microseconds=1),
+        NOW.astimezone(zone),
+        NOW + timedelta(microseconds=1),
+        datetime(9999, 1, 1, tzinfo=UTC),
+    ]
+    for number, moment in enumerate(reversed(moments)):
+        _add_session(books, f"s-{number}", moment)
+    window = books.sessions.window(KIM.id, moments[0], moments[-1])
+    assert [session.starts_at for _, session in window] == moments[:-1]
+
+
+@pytest.mark.parametrize("number", [2**63, -(2**200), 5e-324, 1.7e308, 0.1 + 0.2, -0.0])
+def test_a_body_keeps_numbers_that_sqlite_would_not(books: Books, number: float) -> None:
+    books.check_ins.add("c-1", KIM.id, DAY, {"number": number}, NOW, None)
+    stored = books.check_ins.latest(KIM.id, DAY)
+    assert stored is not None
+    assert repr(stored.body["number"]) == repr(number)
+
+
+@pytest.mark.parametrize("number", [float("nan"), float("inf"), float("-inf")])
+def test_what_is_not_a_number_is_refused_not_stored_as_null(books: Books, number: float) -> None:
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        books.check_ins.add("c-1", KIM.id, DAY, {"number": number}, NOW, None)
+    assert books.check_ins.latest(KIM.id, DAY) is None
+
+
+def test_a_body_keeps_text_that_is_no_valid_unicode(books: Books) -> None:
+    books.check_ins.add("c-1", KIM.id, DAY, {"note": "\ud800 \x00 \U0001f31e"}, NOW, None)
+    stored = books.check_ins.latest(KIM.id, DAY)
+    assert stored is not None
+    assert stored.body == {"note": "\ud800 \x00 \U0001f31e"}
+
+
+Call = Callable[[Books, datetime], object]
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda books, at: books.check_ins.add("c-1", KIM.id, DAY, {}, at, None),
+        lambda books, at: books.sessions.add("s-1", KIM.id, at, {}, NOW, None),
+        lambda books, at: books.sessions.window(KIM.id, at, NOW),
+        lambda books, at: books.keys.revoke("k-1", at),
+    ],
+)
+def test_a_time_without_a_zone_is_refused(books: Books, call: Call) -> None:
+    with pytest.raises(ValueError, match="needs its zone"):
+        call(books, NOW.replace(tzinfo=None))
+
+
+def test_a_time_is_not_stored_where_a_date_belongs(books: Books) -> None:
+    with pytest.raises(sqlite3.IntegrityError, match="CHECK"):
+        books.check_ins.add("c-1", KIM.id, datetime(2026, 3, 9), {}, NOW, None)
+
+
+def test_text_is_not_stored_where_a_number_belongs(connection: sqlite3.Connection) -> None:
+    Books.over(connection).athletes.put(KIM)
+    with pytest.raises(sqlite3.IntegrityError, match="cannot store TEXT"):
+        connection.execute(
+            "INSERT INTO check_ins VALUES ('c-1', 'a-01', '2026-03-09', 'two', '{}', '', NULL)"
+        )
+
+
+def _plan(connection: sqlite3.Connection, job: Callable[[], object]) -> str:
+    """How SQLite goes about the last statement of a job."""
+    statements: list[str] = []
+    connection.set_trace_callback(statements.append)
+    job()
+    connection.set_trace_callback(None)
+    steps = connection.execute(f"EXPLAIN QUERY PLAN {statements[-1]}")
+    return "\n".join(step[-1] for step in steps)
+
+
+@pytest.mark.parametrize(
+    "read",
+    [
+        lambda books: books.check_ins.latest(KIM.id, DAY),
+        lambda books: books.check_ins.before(KIM.id, DAY, 120),
+        lambda books: books.advice.latest(KIM.id, DAY),
+        lambda books: books.advice.get("v-1"),
+        lambda books: books.advice.for_check_in("c-1"),
+        lambda books: books.advice.for_date(DAY),
+        lambda books: books.advice.page(KIM.id, date.min, DAY, limit=50, after="v-1"),
+        lambda books: books.sessions.get("s-1"),
+        lambda books: books.sessions.window(KIM.id, NOW, NOW),
+        lambda books: books.sessions.latest_before(KIM.id, NOW),
+        lambda books: books.sessions.first_start(KIM.id),
+        lambda books: books.sessions.same_body(KIM.id, NOW, {}),
+        lambda books: books.keys.by_hash("00"),
+        lambda books: books.athletes.get(KIM.id),
+    ],
+)
+def test_ten_years_of_history_are_neither_scanned_nor_sorted(
+    books: Books, connection: sqlite3.Connection, read: Callable[[Books], object]
+) -> None:
+    plan = _plan(connection, lambda: read(books))
+    assert "SEARCH" in plan
+    assert "SCAN" not in plan.replace("SCALAR", "")
+    assert "TEMP B-TREE" not in plan
