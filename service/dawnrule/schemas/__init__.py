@@ -7,8 +7,8 @@ package alone knows marshmallow.
 - ``facts``: values whose range stands in the fact dictionary.
 - ``field_errors``: from marshmallow's messages to JSON Pointers.
 - one module for each noun: ``athlete``, ``check_in``, ``session``, ``advice``, ``record``,
-  ``batch``, ``outlook``, ``evaluation``, ``rule_set``, ``publishing``, ``replay``, ``health``, ``problem``,
-  and ``query`` for what stands behind ``?``.
+  ``batch``, ``outlook``, ``evaluation``, ``rule_set``, ``publishing``, ``replay``, ``health``,
+  ``problem``, and ``query`` for what stands behind ``?``.
 """
 
 from dawnrule.schemas.athlete import load_athlete
