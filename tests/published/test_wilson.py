@@ -29,18 +29,20 @@ def test_the_intervals_are_those_of_a_published_comparison(
 
 @given(st.integers(1, 5_000).flatmap(lambda of: st.tuples(st.integers(0, of), st.just(of))))
 def test_the_intervals_are_those_of_scipy(counted: tuple[int, int]) -> None:
-    """``scipy.stats.binomtest(...).proportion_ci(method="wilson")``."""
+    """Wilson 1927, as ``scipy.stats.binomtest(...).proportion_ci(method="wilson")`` has it."""
     count, of = counted
     theirs = binomtest(count, of).proportion_ci(0.95, method="wilson")
     assert wilson_interval(count, of) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
 
 
 def test_an_interval_stays_between_nothing_and_all() -> None:
+    """Wilson 1927: unlike the plain interval, it never leaves 0 to 1."""
     assert wilson_interval(0, 3)[0] == 0
     assert wilson_interval(3, 3)[1] == 1
 
 
 def test_nothing_is_claimed_from_fewer_than_ten_mornings() -> None:
+    """House judgement: ten mornings are the least that a share is told from."""
     assert LEAST_MORNINGS == 10
     nine = Share.counted(9, 9)
     assert (nine.count, nine.of) == (9, 9)
@@ -49,6 +51,7 @@ def test_nothing_is_claimed_from_fewer_than_ten_mornings() -> None:
 
 
 def test_ten_mornings_are_enough() -> None:
+    """The interval: Wilson 1927, worked by its formula."""
     ten = Share.counted(5, 10)
     assert (ten.share, ten.why_none) == (0.5, None)
     assert (ten.low, ten.high) == pytest.approx((0.2366, 0.7634), abs=5e-5)
