@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
@@ -40,3 +42,12 @@ def test_a_number_that_is_none_is_named_by_its_setting(text: str) -> None:
 def test_a_rule_set_is_named_with_its_version() -> None:
     assert name_and_version("baseline@1.0.0") == ("baseline", "1.0.0")
     assert name_and_version("baseline") == ("baseline", "")
+
+
+def test_the_readme_tells_each_setting_with_its_default() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(DAWNRULE_\w+)` \|.*\| `?([^|`]+)`? \|$", readme, re.MULTILINE)
+    defaults = {f"DAWNRULE_{field.name.upper()}": field.default for field in fields(Settings)}
+    assert {name: str(value) for name, value in rows} == {
+        name: str(value) for name, value in defaults.items()
+    } | {"DAWNRULE_DB": "must be given"}
