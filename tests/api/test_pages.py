@@ -56,3 +56,15 @@ def test_every_link_inside_the_documentation_leads_somewhere(client: Client) -> 
 def test_the_front_door_leads_to_the_documentation(client: Client) -> None:
     answer = client.get("/")
     assert (answer.status_code, answer.headers["Location"]) == (302, "/docs")
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_no_page_shows_its_own_markup(client: Client, page: str) -> None:
+    text = client.get(page).text
+    assert "&lt;code&gt;" not in text
+    assert "&amp;lt;" not in text
+
+
+def test_a_word_between_backticks_is_code_and_all_else_is_text(app: Flask) -> None:
+    marked = app.jinja_env.filters["marked"]
+    assert marked("`<key>` & <b>") == "<code>&lt;key&gt;</code> &amp; &lt;b&gt;"

@@ -20,7 +20,8 @@ _BACKTICKS = re.compile(r"`([^`]+)`")
 @pages.app_template_filter("marked")
 def marked(text: str) -> Markup:
     """Text in which what stands between backticks is shown as code."""
-    return Markup(_BACKTICKS.sub(r"<code>\1</code>", escape(text)))
+    escaped = str(escape(text))  # as Markup, what is put in would be escaped once more
+    return Markup(_BACKTICKS.sub(r"<code>\1</code>", escaped))
 
 
 @pages.get("/")
