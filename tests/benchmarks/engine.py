@@ -115,7 +115,8 @@ def _value(fact: str, chance: random.Random) -> FactValue:
     least, greatest = int(max(definition.least, 0)), int(min(definition.greatest, 100))
     if definition.type == "integer":
         return chance.randint(least, min(greatest, 12))
-    return chance.randint(least * 60, greatest * 60) / 60  # to the minute
+    steps = 4 if fact == "sleep_hours" else 60  # told to the quarter hour; known to the minute
+    return chance.randint(least * steps, greatest * steps) / steps
 
 
 # ---- the peer -------------------------------------------------------------------------------

@@ -35,7 +35,9 @@ decision; left to itself the C library may give that memory back to the system e
 for it again, which takes five times as long as the decision."""
 
 CANARY = "canary"
-"""A rule that always fires; when it does not, the engine has failed."""
+"""The rule that stands first and always fires; when it does not, the engine has failed."""
+
+_CANARY_FIRED = f'{{"{CANARY}":'
 
 
 class Matcher:
@@ -125,8 +127,8 @@ class _Shard:
 
 
 def _check_canary(code: int, started: tuple[str, str] | None) -> None:
-    """The engine must take the facts, and fire the rule that stands first and always fires."""
-    if code or started is None or not started[1].startswith(f'{{"{CANARY}"'):
+    """The engine must take the facts, and fire the canary first."""
+    if code or started is None or not started[1].startswith(_CANARY_FIRED):
         raise EngineFailure(f"The rule that always fires did not (code {code}).")
 
 
