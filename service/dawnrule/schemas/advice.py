@@ -27,12 +27,8 @@ class RuleSetNameSchema(StrictSchema):
 class ChangeSchema(StrictSchema):
     """One fact that, changed, would lead to another verdict."""
 
-    class Meta(StrictSchema.Meta):
-        """The member ``from`` cannot be written as an attribute."""
-
-        include = {"from": fields.Raw(required=True)}  # noqa: RUF012 - marshmallow asks for a dict
-
     fact = fields.String(required=True)
+    before = fields.Raw(data_key="from", required=True)
     to = fields.String(required=True)
     verdict = fields.Enum(Verdict, by_value=True, required=True)
 

@@ -67,12 +67,8 @@ class MovementSchema(StrictSchema):
 class OutlookSchema(StrictSchema):
     """What opens when over the days ahead, if nothing is trained until then."""
 
-    class Meta(StrictSchema.Meta):
-        """The member ``from`` cannot be written as an attribute."""
-
-        include = {"from": fields.String(required=True)}  # noqa: RUF012 - marshmallow asks for a dict
-
     athlete_id = AthleteId(required=True)
+    start = fields.String(data_key="from", required=True)
     days = fields.Integer(required=True)
     prospects = fields.List(Object(ProspectSchema), required=True)
     balanced_session = fields.List(Object(MovementSchema), required=True)

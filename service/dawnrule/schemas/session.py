@@ -198,11 +198,7 @@ def cursor_of(starts_at: datetime, session_id: str) -> str:
 class SessionsQuerySchema(StrictSchema):
     """Which sessions, by local dates that are both included, and how many at once."""
 
-    class Meta(StrictSchema.Meta):
-        """The name ``from`` cannot be written as an attribute."""
-
-        include = {"from": CalendarDate()}  # noqa: RUF012 - marshmallow asks for a dict
-
+    first = CalendarDate(data_key="from")
     to = CalendarDate()
     limit = Count(1, MOST_ON_A_PAGE, load_default=100)
     cursor = Cursor(metadata={"description": "The next of an earlier answer."})

@@ -65,7 +65,7 @@ def list_sessions(query: Mapping[str, Any], athlete_id: str) -> Response:
 
     def find(books: Books) -> list[tuple[str, Session]]:
         zone = ZoneInfo(known_athlete(books, athlete_id).time_zone)
-        first = _midnight(query.get("from", EARLIEST), zone)
+        first = _midnight(query.get("first", EARLIEST), zone)
         end = _midnight(query.get("to", LATEST) + _ONE_DAY, zone)
         return books.sessions.newest_first(athlete_id, first, end, limit + 1, query.get("cursor"))
 
