@@ -135,3 +135,37 @@ def test_a_candidate_runs_in_the_shadow_until_it_is_ended(db: Path) -> None:
     assert typed("rules", "shadow", "club@1.0.0", "--off", "--db", db).exit_code == 2
     assert typed("rules", "shadow", "--off", "--db", db).exit_code == 0
     assert typed("rules", "shadow", "--db", db).exit_code == 2
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("rules", "diff", "baseline@1.1.0", "club@1.0.0"),
+        ("rules", "scorecard", "club@1.0.0"),
+        ("rules", "verify", "club@1.0.0"),
+        ("replay", "--rules", "club@1.0.0"),
+    ],
+)
+def test_a_published_rule_set_is_found_by_its_name(command: tuple[str, ...], db: Path) -> None:
+    assert typed(*command, "--db", db).exit_code == 0
+
+
+def test_a_name_that_was_not_published_is_refused(db: Path) -> None:
+    told = typed("rules", "diff", "baseline@1.1.0", "club@9.9.9", "--db", db)
+    assert told.exit_code == 2
+    assert "no rule set club@9.9.9" in told.stderr
+
+
+def test_a_file_may_extend_what_was_published(db: Path, tmp_path: Path) -> None:
+    file = tmp_path / "one-athlete.yaml"
+    text = CLUB
+    for before, after in (
+        ("rule_set: club", "rule_set: mara"),
+        ("baseline@1.1.0", "club@1.0.0"),
+        ("id: club-sleep", "id: her-sleep"),
+    ):
+        assert before in text
+        text = text.replace(before, after)
+    file.write_text(text, encoding="utf-8")
+    told = typed("replay", "--rules", file, "--db", db)
+    assert told.exit_code == 0, told.stderr

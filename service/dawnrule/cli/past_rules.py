@@ -45,8 +45,8 @@ def scorecard(named: str, first: date | None, last: date | None, db: Path, form:
     Example:
       dawnrule rules scorecard baseline@1.0.0 --from 2026-01-01 --db squad.db
     """
-    rule_set = rule_set_named(named)
     with Store.open(db, must_exist=True) as store, ExitStack() as shown:
+        rule_set = rule_set_named(named, store)
         mornings = Archive(store).mornings(bar("Reading the ledger", shown))
         card = scorecard_of(store, mornings, rule_set, first, last, now())
     click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
@@ -68,8 +68,8 @@ def verify(ctx: click.Context, named: str, first: date | None, last: date | None
     Example:
       dawnrule rules verify baseline@1.1.0 --db squad.db
     """
-    rule_set = rule_set_named(named)
     with Store.open(db, must_exist=True) as store, ExitStack() as shown:
+        rule_set = rule_set_named(named, store)
         mornings = Archive(store).mornings(bar("Reading the ledger", shown))
         decider = Decider(rule_set, FactDictionary.shipped())
         shown.callback(decider.close)

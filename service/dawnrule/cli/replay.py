@@ -25,7 +25,7 @@ from dawnrule.world import new_id, now
     "named",
     required=True,
     metavar="FILE|NAME@VERSION",
-    help="The rule set to try: a rule file, or one that ships with the service.",
+    help="The rule set to try: a rule file, or one that ships or was published.",
 )
 @dates_options
 @db_option
@@ -61,8 +61,8 @@ def replay(
     Example:
       dawnrule replay --rules baseline@1.1.0 --from 2026-01-01 --db squad.db
     """
-    rule_set = rule_set_named(named)
     with Store.open(db, must_exist=True) as store:
+        rule_set = rule_set_named(named, store)
         runner = ReplayRunner(store, Archive(store), now)
         replay_id = _asked(runner, rule_set, first, last, restart)
         _run(runner, replay_id, rule_set)

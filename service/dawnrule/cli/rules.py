@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from contextlib import nullcontext
 from pathlib import Path
 
 import click
@@ -16,6 +17,7 @@ from dawnrule.rules.checking import check_rule_set
 from dawnrule.rules.findings import errors_among
 from dawnrule.rules.library import RuleSetLibrary, shipped_rule_set_files
 from dawnrule.rules.loading import load_rule_set
+from dawnrule.store import Store
 from dawnrule.vocabulary import FactDictionary
 
 
@@ -75,12 +77,19 @@ def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) ->
     show_default=True,
     help="Text to read, or JSON with everything.",
 )
-def diff(before: str, after: str, form: str) -> None:
+@click.option(
+    "--db",
+    envvar="DAWNRULE_DB",
+    show_envvar=True,
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="The database in which A or B was published.",
+)
+def diff(before: str, after: str, form: str, db: Path | None) -> None:
     """Tell how rule set B differs from A.
 
     Rule by rule, and in what they decide: for each way in which the verdict on a day or on a part
     can change, the smallest example, or the proof that there is none. A and B are files, or rule
-    sets that ship with the service, as name@version.
+    sets that ship with the service or were published in a database, as name@version.
 
     \b
     Example:
@@ -89,7 +98,8 @@ def diff(before: str, after: str, form: str) -> None:
     # The solver is large, and only who compares or checks rules needs it.
     from dawnrule.rules.difference import difference, difference_to_plain
 
-    one, other = rule_set_named(before), rule_set_named(after)
+    with Store.open(db, must_exist=True) if db else nullcontext() as store:
+        one, other = rule_set_named(before, store), rule_set_named(after, store)
     found = difference(one, other, FactDictionary.shipped())
     if form == "text":
         click.echo(difference_as_text(one, other, found))
