@@ -71,6 +71,15 @@ def test_the_same_session_again_is_logged_once(coach: Client) -> None:
     assert len(listed(coach)["sessions"]) == 1
 
 
+def test_the_same_session_in_another_offset_is_logged_once(coach: Client) -> None:
+    first, again = (
+        log(coach, at(12)),
+        log(coach, GROWTH | {"starts_at": "2026-03-08T20:00:00+09:00"}),
+    )
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert again.json["session_id"] == first.json["session_id"]
+
+
 def test_two_sessions_may_begin_at_the_same_time(coach: Client) -> None:
     first, second = log(coach, GROWTH), log(coach, LEGS)
     assert (first.status_code, second.status_code) == (201, 201)

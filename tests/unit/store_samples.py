@@ -20,8 +20,12 @@ def check_in_body(date: date = DAY, **reported: Any) -> dict[str, Any]:
     return to_plain(CheckIn(KIM.id, date, plan=(SQUATS,), **reported))
 
 
+def session(starts_at: datetime = NOW, minutes: float = 60) -> Session:
+    return Session(KIM.id, starts_at, minutes, (SQUATS,))
+
+
 def session_body(starts_at: datetime = NOW, minutes: float = 60) -> dict[str, Any]:
-    return to_plain(Session(KIM.id, starts_at, minutes, (SQUATS,)))
+    return to_plain(session(starts_at, minutes))
 
 
 def add_check_in(books: Books, check_in_id: str, date: date = DAY, **reported: Any) -> int:

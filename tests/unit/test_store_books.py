@@ -23,6 +23,7 @@ from tests.unit.store_samples import (
     add_advice,
     add_check_in,
     check_in_body,
+    session,
     session_body,
 )
 
@@ -273,12 +274,14 @@ def test_a_deleted_session_is_gone(books: Books) -> None:
     assert books.sessions.get("s-1") is None
 
 
-def test_the_same_session_is_known_by_its_body(books: Books) -> None:
+def test_the_same_session_is_known_however_its_times_are_written(books: Books) -> None:
     _add_session(books, "s-1")
-    turned_round = dict(reversed(session_body().items()))
-    assert books.sessions.same_body(KIM.id, NOW, turned_round) == "s-1"
-    assert books.sessions.same_body(KIM.id, NOW, session_body(minutes=61)) is None
-    assert books.sessions.same_body("nobody", NOW, session_body()) is None
+    elsewhere = NOW.astimezone(timezone(timedelta(hours=9)))
+    assert books.sessions.same_as(session(NOW)) == "s-1"
+    assert books.sessions.same_as(session(elsewhere)) == "s-1"
+    assert books.sessions.same_as(session(NOW, minutes=61)) is None
+    assert books.sessions.same_as(session(NOW + timedelta(seconds=1))) is None
+    assert books.sessions.same_as(replace(session(NOW), athlete_id="nobody")) is None
 
 
 def test_a_window_holds_its_first_moment_and_not_its_last(books: Books) -> None:
@@ -430,7 +433,7 @@ def _plan(connection: sqlite3.Connection, job: Callable[[], object]) -> str:
         lambda books: books.sessions.window(KIM.id, NOW, NOW),
         lambda books: books.sessions.latest_before(KIM.id, NOW),
         lambda books: books.sessions.first_start(KIM.id),
-        lambda books: books.sessions.same_body(KIM.id, NOW, {}),
+        lambda books: books.sessions.same_as(session(NOW)),
         lambda books: books.keys.by_hash("00"),
         lambda books: books.athletes.get(KIM.id),
     ],

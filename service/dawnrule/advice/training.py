@@ -42,7 +42,7 @@ def log_session(
     athlete = known_athlete(books, session.athlete_id)
     _refuse_implausible(session, posting)
     body = to_plain(session)
-    known = books.sessions.same_body(athlete.id, session.starts_at, body)
+    known = books.sessions.same_as(session)
     if known is not None:
         return Logged(known, body, is_new=False, today=None)
     books.sessions.add(

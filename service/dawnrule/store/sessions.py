@@ -101,13 +101,14 @@ class Sessions:
         body, received_at, posted_by = row
         return StoredSession(session_id, _session(body), utc_time(received_at), posted_by)
 
-    def same_body(self, athlete_id: str, starts_at: datetime, body: dict[str, Any]) -> str | None:
-        """The id of a session that was stored with just this body; None if there is none."""
-        row = self.connection.execute(
-            "SELECT id FROM sessions WHERE athlete_id = ? AND starts_at = ? AND body = ?",
-            (athlete_id, utc_text(starts_at), json_text(body)),
-        ).fetchone()
-        return str(row[0]) if row else None
+    def same_as(self, session: Session) -> str | None:
+        """The id of a session that was stored and says the same, in whatever offset from UTC its
+        times were written; None if there is none."""
+        rows = self.connection.execute(
+            "SELECT id, body FROM sessions WHERE athlete_id = ? AND starts_at = ? ORDER BY id",
+            (session.athlete_id, utc_text(session.starts_at)),
+        )
+        return next((session_id for session_id, body in rows if _session(body) == session), None)
 
     def window(
         self, athlete_id: str, from_utc: datetime, to_utc: datetime
