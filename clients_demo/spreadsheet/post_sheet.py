@@ -6,113 +6,117 @@ It stands alone: this one file, with requests, is the whole client.
 from __future__ import annotations
 
 import argparse
-import csv
-import io
 import os
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import requests
 
-ADDED_COLUMNS = ("verdict", "rule", "reason", "caution")
+CSV = "text/csv"
+MEDIA_TYPES = {
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ".ods": "application/vnd.oasis.opendocument.spreadsheet",
+}
+"""Of a spreadsheet program's own files; any other file is sent as CSV."""
+
+DATE_ORDERS = ("day-month-year", "month-day-year", "year-month-day")
 PATIENCE_SECONDS = 60
-STATED_DELIMITER = "sep="
+
+
+@dataclass(frozen=True)
+class Post:
+    """A sheet as it is sent: where to, what kind of file, and what it does not say itself."""
+
+    url: str
+    sheet: bytes
+    media_type: str
+    declared: Mapping[str, str | None]
+
+    def answer(self, form: str) -> requests.Response:
+        """What the service says, as json, or as a sheet (csv, xlsx).
+
+        The same sheet may be sent again and again: nothing is stored twice. Raises
+        ``requests.RequestException``.
+        """
+        key = os.environ.get("DAWNRULE_KEY", "").strip()
+        return requests.post(
+            f"{self.url.rstrip('/')}/v1/check-ins/batch",
+            params={"format": form, **self.declared},
+            data=self.sheet,
+            headers={
+                "Authorization": f"Bearer {key}".encode(),
+                "Content-Type": self.media_type,
+            },
+            timeout=PATIENCE_SECONDS,
+        )
 
 
 def main() -> None:
-    """Post the sheet and write the verdicts beside its rows. Ends with 1 if rows were refused."""
+    """Post the sheet, write it down with its answers. Ends with 1 if rows were refused."""
     parser = _parser()
     arguments = parser.parse_args()
     sheet: Path = arguments.sheet
-    out: Path = arguments.out or sheet.with_name(f"{sheet.stem}-verdicts.csv")
+    form = "xlsx" if sheet.suffix.lower() == ".xlsx" else "csv"
+    out: Path = arguments.out or sheet.with_name(f"{sheet.stem}-verdicts.{form}")
     try:
-        data = sheet.read_bytes()
-        results = post(arguments.url, data)
-        write(out, with_verdicts(data, results))
+        post = _post(arguments)
+        told = told_by(post.answer("json"))
+        out.write_bytes(post.answer(form).content)
     except requests.RequestException as error:
         parser.exit(2, f"{in_words(error)}\n")
     except OSError as error:
         parser.exit(2, f"{error.filename}: {error.strerror}\n")
+    results = told["results"]
     refusals = [line for result in results for line in refusals_of(result)]
-    print(*refusals, f"{len(results)} rows read; the verdicts are in {out}", sep="\n")
+    print(*told["sheet"]["remarks"], *refusals, sep="\n")
+    print(f"{len(results)} rows read; the verdicts are in {out}")
     sys.exit(1 if refusals else 0)
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        description="Post a squad's morning sheet (CSV) and write verdict, rule, reason and "
-        "caution beside each row, into a new file.",
+        description="Post a squad's morning sheet and write verdict, rule, reason and caution "
+        "beside each row, into a new file: an .xlsx sheet into one, any other into CSV.",
         epilog="The key is read from the environment variable DAWNRULE_KEY. "
         "Example: post_sheet.py squad.csv --url http://127.0.0.1:8080",
     )
-    parser.add_argument("sheet", type=Path, help="the sheet, saved as CSV UTF-8")
+    parser.add_argument("sheet", type=Path, help="the sheet: .xlsx, .ods or CSV")
     parser.add_argument("--url", required=True, help="where the service is")
-    parser.add_argument("--out", type=Path, help="the new file (SHEET-verdicts.csv)")
+    parser.add_argument("--out", type=Path, help="the new file (SHEET-verdicts)")
+    parser.add_argument("--date-order", choices=DATE_ORDERS, help="how to read 04/05/2026")
+    parser.add_argument("--sheet-name", help="which sheet of the file (the first that is shown)")
     return parser
 
 
-def post(url: str, sheet: bytes) -> list[dict[str, Any]]:
-    """What became of each row, in order. Raises ``requests.RequestException``."""
-    key = os.environ.get("DAWNRULE_KEY", "").strip()
-    response = requests.post(
-        f"{url.rstrip('/')}/v1/check-ins/batch",
-        data=sheet,
-        headers={"Authorization": f"Bearer {key}".encode(), "Content-Type": "text/csv"},
-        timeout=PATIENCE_SECONDS,
-    )
-    answer = response.json()
-    if "results" not in answer:
+def _post(arguments: argparse.Namespace) -> Post:
+    sheet: Path = arguments.sheet
+    declared = {"date_order": arguments.date_order, "sheet": arguments.sheet_name}
+    media_type = MEDIA_TYPES.get(sheet.suffix.lower(), CSV)
+    return Post(arguments.url, sheet.read_bytes(), media_type, declared)
+
+
+def told_by(response: requests.Response) -> dict[str, Any]:
+    """What became of each row, in order. Raises ``requests.HTTPError`` if nothing was read."""
+    told: dict[str, Any] = response.json()
+    if "results" not in told:
         raise requests.HTTPError(f"status {response.status_code}", response=response)
-    results: list[dict[str, Any]] = answer["results"]
-    return results
-
-
-def with_verdicts(sheet: bytes, results: Sequence[Mapping[str, Any]]) -> Iterator[list[str]]:
-    """The sheet's rows as they are, each with its answer beside it; blank rows stay blank."""
-    beside = {result["row"]: answer_to(result) for result in results}
-    rows = list(rows_of(sheet.decode("utf-8-sig")))
-    yield [*rows[0], *ADDED_COLUMNS]
-    for number, row in enumerate(rows[1:], start=2):
-        padding = [""] * (len(rows[0]) - len(row))
-        yield [*row, *padding, *beside.get(number, ())]
-
-
-def rows_of(text: str) -> Iterator[list[str]]:
-    """The cells of each row. A first line like ``sep=;`` is for the spreadsheet program."""
-    if text.lower().startswith(STATED_DELIMITER):
-        text = text.partition("\n")[2]
-    header = text.partition("\n")[0]
-    delimiter = max(",;\t", key=header.count)
-    return csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-
-
-def answer_to(result: Mapping[str, Any]) -> list[str]:
-    """The cells that go beside a row; all blank for a row that was refused."""
-    advice = result["advice"]
-    if advice is None:
-        return [""] * len(ADDED_COLUMNS)
-    rule = advice["rule"]["id"] if advice["rule"] else ""
-    return [advice["verdict"], rule, advice["reason"], advice["caution"]]
+    return told
 
 
 def refusals_of(result: Mapping[str, Any]) -> Iterator[str]:
-    """Why a row was refused, a line for each column that is wrong."""
+    """Why a row was refused, a line for each cell that is wrong."""
     problem = result["problem"]
     if problem is None:
         return
     for fault in problem["errors"]:
         column = fault["pointer"].removeprefix("/")
-        yield f"row {result['row']}, {column}: {fault['detail']} (it says {fault['value']})"
+        cell = fault.get("cell") or f"row {result['row']}"
+        yield f"{cell}, {column}: {fault['detail']} (it says {fault['value']})"
     if not problem["errors"]:
         yield f"row {result['row']}: {problem['detail']}"
-
-
-def write(out: Path, rows: Iterator[list[str]]) -> None:
-    """With the mark by which spreadsheet programs know UTF-8."""
-    with out.open("w", encoding="utf-8-sig", newline="") as file:
-        csv.writer(file).writerows(rows)
 
 
 def in_words(error: requests.RequestException) -> str:

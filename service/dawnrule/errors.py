@@ -7,7 +7,9 @@ DawnruleError                  anything we raise on purpose
 ├── Unauthorized        401    no key, or one that is not known
 ├── Forbidden           403    a known key that may not do this
 ├── Conflict            409    the request does not fit what is stored
+├── TooManyRequests     429    more was asked for than one may in a minute
 ├── StoreBusy           503    the database did not answer in time; nothing was stored
+├── NotReady            503    the service, as it is now, cannot do its work; says what is missing
 ├── StoreUnusable       503    the database file cannot be used as it is; nothing was stored
 ├── EngineDisagreement  500    the engine and the evaluator differ; no advice is given
 ├── EngineFailure       500    the engine did not answer as it must; no advice is given
@@ -92,6 +94,14 @@ class Conflict(DawnruleError):
     kind = "conflict"
 
 
+class TooManyRequests(DawnruleError):
+    """More was asked for than one key, private address or client may ask in a minute."""
+
+    status = 429
+    title = "Too many requests"
+    kind = "too-many-requests"
+
+
 class StoreBusy(DawnruleError):
     """The database did not answer in time; nothing was stored, so the request can be sent again."""
 
@@ -107,6 +117,14 @@ class StoreUnusable(DawnruleError):
     status = 503
     title = "The store cannot be used"
     kind = "store-unusable"
+
+
+class NotReady(DawnruleError):
+    """The service answers, and cannot do its work now; each error names what is missing."""
+
+    status = 503
+    title = "The service is not ready"
+    kind = "not-ready"
 
 
 class EngineDisagreement(DawnruleError):

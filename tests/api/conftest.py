@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -9,8 +10,9 @@ from flask import Flask, Response, request
 from jsonschema import Draft202012Validator
 
 from dawnrule.web.openapi import document
+from tests.conftest import Client
 
-NOT_DESCRIBED = {"pages", "static"}
+NOT_DESCRIBED = {"coach", "pages", "phone", "static"}
 """What is for people, and therefore not described for programs."""
 
 
@@ -26,6 +28,17 @@ def app(app: Flask) -> Flask:
 
     app.after_request_funcs.setdefault(None, []).insert(0, hold_against_description)
     return app
+
+
+@pytest.fixture
+def coach_browser(app: Flask, coach_key: str, squad: object) -> Client:
+    """A browser that a coach has signed in with, through the form."""
+    browser: Client = app.test_client()
+    page = browser.get("/coach/sign-in").text
+    token = re.search(r'name="csrf_token" value="([^"]+)"', page)
+    assert token is not None
+    browser.post("/coach/sign-in", data={"csrf_token": token[1], "key": coach_key})
+    return browser
 
 
 def refuse_undescribed(description: dict[str, Any], response: Response) -> None:

@@ -14,14 +14,36 @@ from tests.conftest import Client, client_with
 
 EVERYBODY = {"nobody", "coach", "poster", "athlete"}
 EVERY_KEY = {"coach", "poster", "athlete"}
+SIGNED_IN = {"a coach's browser"}
+"""A browser that has not signed in is sent to where it can, whatever key comes along."""
 
 MAY = {
     "GET /": EVERYBODY,
+    "GET /coach/sign-in": EVERYBODY,
+    "POST /coach/sign-in": EVERYBODY,
+    "POST /coach/sign-out": SIGNED_IN,
+    "GET /coach/": SIGNED_IN,
+    "GET /coach/squad.csv": SIGNED_IN,
+    "GET /coach/athletes/<athlete_id>": SIGNED_IN,
+    "GET /coach/advice/<advice_id>": SIGNED_IN,
+    "GET /coach/why/<athlete_id>/<day>": SIGNED_IN,
+    "GET /coach/rule-sets": SIGNED_IN,
+    "GET /coach/rule-sets/<name>/<version>": SIGNED_IN,
+    "GET /coach/rule-sets/<name>/<version>/scorecard": SIGNED_IN,
+    "GET /coach/rule-sets/<name>/<version>/try-out": SIGNED_IN,
+    "POST /coach/rule-sets/<name>/<version>/try-out": SIGNED_IN,
+    "GET /coach/replays": SIGNED_IN,
+    "POST /coach/replays": SIGNED_IN,
+    "GET /coach/replays/<replay_id>": SIGNED_IN,
+    "POST /coach/replays/<replay_id>/cancel": SIGNED_IN,
+    "POST /coach/replays/<replay_id>/resume": SIGNED_IN,
+    "GET /coach/<path:elsewhere>": SIGNED_IN,
     "GET /docs": EVERYBODY,
     "GET /problems/<kind>": EVERYBODY,
     "GET /static/<path:filename>": EVERYBODY,
     "GET /healthz": EVERYBODY,
     "GET /readyz": EVERYBODY,
+    "GET /metrics": {"coach", "poster"},
     "GET /openapi.yaml": EVERYBODY,
     "GET /v1/athletes": {"coach"},
     "PUT /v1/athletes/<athlete_id>": {"coach"},
@@ -37,8 +59,24 @@ MAY = {
     "GET /v1/athletes/<athlete_id>/sessions": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/outlook": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/advice/<day>": EVERY_KEY,
+    "PUT /v1/athletes/<athlete_id>/plans/<date>": {"coach", "poster"},
+    "GET /v1/athletes/<athlete_id>/plans/<date>": {"coach", "athlete"},
+    "DELETE /v1/athletes/<athlete_id>/plans/<date>": {"coach", "poster"},
+    "POST /v1/athletes/<athlete_id>/addresses": {"coach"},
+    "GET /v1/athletes/<athlete_id>/addresses": {"coach"},
+    "DELETE /v1/addresses/<address_id>": {"coach"},
+    "POST /v1/addresses/<address_id>/rotate": {"coach"},
+    "GET /feeds/<token>/today.txt": EVERYBODY,
+    "GET /feeds/<token>/today.json": EVERYBODY,
+    "GET /feeds/<token>/outlook.ics": EVERYBODY,
+    "GET /check-in/<token>": EVERYBODY,
+    "POST /check-in/<token>": EVERYBODY,
     "GET /v1/advice": {"coach"},
     "GET /v1/advice/<advice_id>": EVERY_KEY,
+    "GET /v1/advice/<advice_id>/proof": EVERY_KEY,
+    "GET /v1/ledger/head": {"coach"},
+    "GET /v1/acts": {"coach"},
+    "GET /v1/athletes/<athlete_id>/export": {"coach", "athlete"},
     "POST /v1/evaluations": {"coach"},
     "GET /v1/rule-sets": {"coach"},
     "POST /v1/rule-sets": {"coach"},
@@ -94,12 +132,23 @@ def test_every_route_lets_in_whom_it_should_and_nobody_else(
 ) -> None:
     assert {f"{method} {rule}" for method, rule in routes(app)} == set(MAY)
     for method, rule in routes(app):
+        if MAY[f"{method} {rule}"] == SIGNED_IN:
+            refuse_keys(clients, method, rule)
+            continue
         for who, client in clients.items():
             status = open_route(client, method, rule).status_code
             if who in MAY[f"{method} {rule}"]:
                 assert status not in (401, 403), f"{who}: {method} {rule}"
             else:
                 assert status == (401 if who == "nobody" else 403), f"{who}: {method} {rule}"
+
+
+def refuse_keys(clients: dict[str, Client], method: str, rule: str) -> None:
+    """A page of a coach's browser is not opened by a key."""
+    for who, client in clients.items():
+        answer = open_route(client, method, rule)
+        assert answer.status_code == 302, f"{who}: {method} {rule}"
+        assert answer.headers["Location"].startswith("/coach/sign-in"), f"{who}: {method} {rule}"
 
 
 def test_a_route_that_nobody_thought_of_stops_the_start(app: Flask) -> None:

@@ -60,8 +60,14 @@ def test_a_phone_can_speak_the_advice(coach: Client, check_in: dict[str, Any], s
     answer = coach.get(f"{TODAY}.txt")
     assert answer.headers["Content-Type"] == "text/plain; charset=utf-8"
     assert answer.text.startswith(starts) or check_in is EXAMPLE
-    assert len(sentences(answer.text)) in (1, 2)
+    assert answer.text.startswith("Rest: ") or len(sentences(answer.text)) in (1, 2)
     assert answer.text == answer.text.strip(), "a final newline would stand in a cell"
+
+
+def test_a_phone_speaks_all_of_the_caution_when_it_says_rest(coach: Client) -> None:
+    advice = coach.post("/v1/check-ins", json=CHEST_PAIN).json
+    assert "emergency number" in advice["caution"]
+    assert coach.get(f"{TODAY}.txt").text.endswith(advice["caution"])
 
 
 def test_a_phone_speaks_of_the_missing_check_in(coach: Client) -> None:
@@ -89,7 +95,7 @@ def test_the_address_chooses_the_form_before_the_header_does(
 def test_nobody_keeps_a_copy_of_personal_data(coach: Client) -> None:
     headers = coach.get(TODAY).headers
     assert headers["Cache-Control"] == "private, no-store"
-    assert headers["Vary"] == "Authorization, Accept"
+    assert headers["Vary"] == "Authorization, Accept, Accept-Language"
     assert headers["X-Content-Type-Options"] == "nosniff"
 
 

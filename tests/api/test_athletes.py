@@ -80,7 +80,18 @@ def test_erasing_a_person_leaves_nothing_of_them(
     advice_id = coach.post("/v1/check-ins", json=EXAMPLE).json["advice_id"]
     erased = coach.delete("/v1/athletes/a-03")
     assert erased.status_code == 200
-    assert erased.json == {"athletes": 1, "check_ins": 1, "advice": 1, "sessions": 0, "keys": 1}
+    assert erased.json == {
+        "athletes": 1,
+        "check_ins": 1,
+        "advice": 1,
+        "sessions": 0,
+        "keys": 1,
+        "private_addresses": 0,
+        "plans": 0,
+        "activations": 0,
+        "position": erased.json["position"],
+        "wiped": True,
+    }
     assert coach.get("/v1/athletes/a-03").status_code == 404
     assert coach.get(f"/v1/advice/{advice_id}").status_code == 404
     assert athlete.get("/v1/athletes/a-03").status_code == 401, "the athlete's key is gone too"

@@ -38,9 +38,15 @@ def outcomes(answer: Any) -> list[str]:
     return [result["outcome"] for result in answer.json["results"]]
 
 
-def is_stored(store: Store, athlete_id: str, day: str = "2026-03-09") -> bool:
+def stored(store: Store, athlete_id: str, day: str = "2026-03-09") -> dict[str, Any]:
+    """The check-in of a day as it was stored; empty when there is none."""
     on = date.fromisoformat(day)
-    return store.read(lambda books: books.check_ins.latest(athlete_id, on)) is not None
+    found = store.read(lambda books: books.check_ins.latest(athlete_id, on))
+    return found.body if found else {}
+
+
+def is_stored(store: Store, athlete_id: str, day: str = "2026-03-09") -> bool:
+    return bool(stored(store, athlete_id, day))
 
 
 def test_good_rows_all_get_their_advice(poster: Client) -> None:
@@ -148,6 +154,81 @@ def test_a_sheet_gets_a_result_for_each_row(poster: Client, store: Store) -> Non
     assert is_stored(store, "a-03")
 
 
+def test_a_fault_names_its_cell(poster: Client) -> None:
+    [error] = post_sheet(poster, SHEET).json["results"][2]["problem"]["errors"]
+    assert (error["cell"], error["value"]) == ("D4", 65)
+
+
+def test_how_a_sheet_was_read_is_told(poster: Client) -> None:
+    text = "Athlet;Datum;Schlaf;Müde\na-03;09.03.26;7,5;\n"
+    answer = poster.post(BATCH, data=text.encode("cp1252"), content_type="text/csv")
+    told = answer.json["sheet"]
+    assert (told["encoding"], told["delimiter"]) == ("windows-1252 (guessed)", ";")
+    assert told["read_as"] == {"Athlet": "athlete_id", "Datum": "date", "Schlaf": "sleep_hours"}
+    assert told["unread"] == ["Müde"]
+    assert any("09.03.26 is 2026-03-09" in remark for remark in told["remarks"])
+
+
+def test_of_a_json_batch_there_is_nothing_to_tell(poster: Client) -> None:
+    assert "sheet" not in post(poster, EXAMPLE).json
+
+
+def test_how_a_sheet_was_read_stands_in_a_header_where_the_answer_is_a_sheet(
+    poster: Client,
+) -> None:
+    answer = post_sheet(poster, SHEET.replace("notes", '"Über\nblick"'), "?format=csv")
+    assert answer.headers["Sheet-Remarks"] == "Columns that were not read: \\xdcber blick"
+
+
+def test_dates_are_read_in_the_order_that_is_declared(poster: Client) -> None:
+    sheet = "athlete_id,date\na-03,08/03/2026\n"
+    refused = post_sheet(poster, sheet)
+    assert "declare the date order" in refused.text
+    declared = post_sheet(poster, sheet, "?date_order=day-month-year")
+    assert declared.json["results"][0]["advice"]["date"] == "2026-03-08"
+    unknown = post_sheet(poster, sheet, "?date_order=dmy")
+    assert unknown.status_code == 422
+    assert "day-month-year" in unknown.json["detail"]
+
+
+def test_a_time_without_an_offset_is_that_of_the_athlete(poster: Client, store: Store) -> None:
+    rows = ("a-03,2026-03-09", "a-04,2026-03-09", "a-99,2026-03-09")
+    sheet = "\n".join(["athlete_id,date,reported_at", *(f"{row},{row[5:]} 06:30" for row in rows)])
+    answer = post_sheet(poster, sheet)
+    assert outcomes(answer) == ["created", "created", "rejected"]
+    assert "no athlete 'a-99'" in answer.json["results"][2]["problem"]["detail"]
+    assert stored(store, "a-03")["reported_at"] == "2026-03-09T06:30:00+01:00"
+    assert stored(store, "a-04")["reported_at"] == "2026-03-09T06:30:00+09:00"
+
+
+def test_rows_of_one_morning_have_one_result(poster: Client) -> None:
+    sheet = (
+        "athlete_id,date,muscle_group,soreness\na-03,2026-03-09,chest,1\n"
+        "a-04,2026-03-09,chest,2\na-03,2026-03-09,calves,11\n"
+    )
+    first, second = post_sheet(poster, sheet).json["results"]
+    assert (first["row"], first["rows"], first["outcome"]) == (2, [2, 4], "rejected")
+    assert [error["cell"] for error in first["problem"]["errors"]] == ["D4"]
+    assert (second["row"], second["outcome"]) == (3, "created")
+    assert "rows" not in second
+
+
+def test_both_rows_that_contradict_each_other_are_named_by_cell(poster: Client) -> None:
+    sheet = "athlete_id,date,fatigue\na-03,2026-03-09,1\na-03,2026-03-09,2\n"
+    results = post_sheet(poster, sheet).json["results"]
+    assert [one["problem"]["errors"][0]["cell"] for one in results] == ["B2", "B3"]
+
+
+@pytest.mark.parametrize("query", ["?format=xlsx", "?format=xlsx&atomic=true"])
+def test_an_xlsx_answer_needs_an_xlsx_question_and_nothing_is_stored(
+    poster: Client, store: Store, query: str
+) -> None:
+    for answer in (post_sheet(poster, SHEET, query), post(poster, EXAMPLE, query=query)):
+        assert answer.status_code == 422
+        assert "ask for csv or json" in answer.json["detail"]
+    assert not is_stored(store, "a-03")
+
+
 def test_what_the_calendar_refuses_is_named_by_its_column(poster: Client) -> None:
     answer = post_sheet(
         poster,
@@ -174,7 +255,7 @@ def test_the_sheet_comes_back_with_the_advice_beside_each_row(
     assert first["notes"] == "'=1+1", "a formula is not let loose on who opens the sheet"
     assert first["rule"]
     assert second["verdict"] == "Train as planned"
-    assert (third["verdict"], third["problem"]) == ("", "sleep_hours must be from 0 to 24")
+    assert (third["verdict"], third["problem"]) == ("", "sleep_hours (D4) must be from 0 to 24")
 
 
 def test_json_rows_can_be_answered_as_a_sheet(poster: Client) -> None:

@@ -10,7 +10,7 @@ from flask import Flask
 from dawnrule.web.openapi import document
 from tests.conftest import Client
 
-PAGES = ["/docs", "/problems/invalid-input"]
+PAGES = ["/", "/docs", "/problems/invalid-input"]
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -53,9 +53,10 @@ def test_every_link_inside_the_documentation_leads_somewhere(client: Client) -> 
         assert client.get(address, buffered=True).status_code == 200
 
 
-def test_the_front_door_leads_to_the_documentation(client: Client) -> None:
-    answer = client.get("/")
-    assert (answer.status_code, answer.headers["Location"]) == (302, "/docs")
+def test_the_front_door_leads_coaches_and_programmers_on(client: Client) -> None:
+    text = client.get("/").text
+    assert 'href="/coach/"' in text
+    assert 'href="/docs"' in text
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -320,7 +320,7 @@ def test_the_sheet_comes_back_with_ids_and_what_became_of_today(
     assert first["today_verdict"] == "Swap to low-damage work"
     assert first["today_headline"] == today(coach)["headline"]
     assert (second["today_verdict"], second["problem"]) == ("", "")
-    assert third["problem"] == "rpe must be a number from 0 to 10"
+    assert third["problem"] == "rpe (D4) must be a number from 0 to 10"
 
 
 def test_json_rows_can_be_answered_as_a_sheet(poster: Client) -> None:

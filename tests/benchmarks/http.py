@@ -41,6 +41,8 @@ from dawnrule.settings import Settings
 from dawnrule.store import Role, Store, hash_key
 from dawnrule.store.connections import connect
 from dawnrule.web import Server, create_app
+from dawnrule.web.service import Service
+from dawnrule.world import new_id, now
 from tests.api.samples import EXAMPLE
 
 CLIENTS = 8
@@ -66,7 +68,7 @@ def service(folder: Path) -> Flask:
     at = datetime.now(UTC)
     store.write(lambda books: books.keys.add("k", hash_key(KEY), Role.COACH, None, None, at))
     morning = datetime.fromisoformat(EXAMPLE["reported_at"]) + timedelta(minutes=5)
-    settings = Settings(db=folder / "service.db")
+    settings = Settings(db=folder / "service.db", key_requests_per_minute=0)
     return create_app(settings, store, Advisor.shipped(), lambda: morning, lambda: uuid.uuid4().hex)
 
 
@@ -121,8 +123,12 @@ class CheckInSchema(Schema):
 
 
 def bare(folder: Path) -> Flask:
-    """The barest application that validates a check-in and keeps it."""
+    """The barest application that validates a check-in and keeps it. It is given a service for the
+    server to start and to end, over a database of its own, and asks nothing of it."""
     app = Flask(__name__)
+    settings, store = Settings(db=folder / "unused.db"), Store.open(folder / "unused.db")
+    unused = create_app(settings, store, Advisor.shipped(), now, new_id)
+    Service.of(unused).attach(app)
     schema = CheckInSchema()
     own = threading.local()
     with connect(folder / "bare.db", PATIENT_SECONDS) as first:

@@ -23,6 +23,7 @@ PATIENCE_SECONDS = 30
 Done = subprocess.CompletedProcess[str]
 Run = Callable[..., Done]
 Ask = Callable[[str], dict[str, Any]]
+PrivateAddress = Callable[[str], str]
 
 
 @pytest.fixture
@@ -35,7 +36,7 @@ def run(live_server: LiveServer, tmp_path: Path) -> Run:
         return subprocess.run(
             [sys.executable, "-X", "utf8", CLIENTS / script, *arguments, "--url", url],
             cwd=tmp_path,
-            env=_environment(DAWNRULE_KEY=live_server.keys.get(key, key)),
+            env=environment(DAWNRULE_KEY=live_server.keys.get(key, key)),
             capture_output=True,
             encoding="utf-8",
             timeout=PATIENCE_SECONDS,
@@ -61,7 +62,24 @@ def ask(live_server: LiveServer) -> Ask:
     return get
 
 
-def _environment(**more: str) -> Mapping[str, str]:
+@pytest.fixture
+def private_address(live_server: LiveServer) -> PrivateAddress:
+    """Gives an athlete's private address at which today's advice is read as text."""
+
+    def give(athlete_id: str) -> str:
+        response = requests.post(
+            f"{live_server.base_url}/v1/athletes/{athlete_id}/addresses",
+            json={"purpose": "read"},
+            headers={"Authorization": f"Bearer {live_server.keys['coach']}"},
+            timeout=PATIENCE_SECONDS,
+        )
+        (address,) = [url for url in response.json()["urls"] if url.endswith("/today.txt")]
+        return str(address)
+
+    return give
+
+
+def environment(**more: str) -> Mapping[str, str]:
     """This process's environment without what would send a request elsewhere."""
     kept = {k: v for k, v in os.environ.items() if not k.lower().endswith("_proxy")}
     return kept | more

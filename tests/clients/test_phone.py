@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from dawnrule.store import Purpose
+from dawnrule.web.phone.paths import paths_of
 from tests.clients.conftest import CLIENTS, TODAY, Ask, Run
 
 SCRIPT = "phone/today.py"
@@ -96,3 +98,10 @@ def test_the_readme_names_the_addresses_that_the_script_uses() -> None:
     readme = (CLIENTS / "phone" / "README.md").read_text(encoding="utf-8")
     assert "/v1/athletes/YOUR-ID/advice/today.txt" in readme
     assert "/v1/check-ins`" in readme
+
+
+def test_the_readme_names_what_private_addresses_give() -> None:
+    readme = (CLIENTS / "phone" / "README.md").read_text(encoding="utf-8")
+    for purpose in Purpose:
+        for path in paths_of(purpose, "…"):
+            assert path in readme

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import csv
+import shutil
 from pathlib import Path
 
 import pytest
 
-from dawnrule.facts.check_in import Athlete
-from tests.clients.conftest import CLIENTS, TODAY, Ask, Run
+from tests.clients.conftest import TODAY, Ask, Run
+from tests.clients.squad_sheet import ANSWERS, FOLDER, LABELS, put_squad, table
 from tests.conftest import LiveServer
 
-FOLDER = CLIENTS / "spreadsheet"
 SCRIPT = "spreadsheet/post_sheet.py"
 
 VERDICTS_OF_THE_SQUAD = [
@@ -28,13 +28,7 @@ VERDICTS_OF_THE_SQUAD = [
 
 @pytest.fixture(autouse=True)
 def _squad_of_the_sheet(live_server: LiveServer) -> None:
-    """The eight athletes of the sheet, all in Berlin."""
-    athletes = [Athlete(row[0], f"Athlete {row[0]}", "Europe/Berlin") for row in rows_of_squad()]
-    live_server.store.write(lambda books: [books.athletes.put(athlete) for athlete in athletes])
-
-
-def rows_of_squad() -> list[list[str]]:
-    return rows_in(FOLDER / "squad.csv")[1:]
+    put_squad(live_server)
 
 
 def rows_in(file: Path, delimiter: str = ",") -> list[list[str]]:
@@ -51,14 +45,51 @@ def test_every_row_gets_its_verdict_and_it_is_stored(
     assert (done.returncode, done.stderr) == (0, "")
 
     header, *rows = rows_in(tmp_path / "squad-verdicts.csv")
-    assert header[-4:] == ["verdict", "rule", "reason", "caution"]
-    assert [(row[0], row[-4], row[-3]) for row in rows] == VERDICTS_OF_THE_SQUAD
-    assert all(reason and caution for *_, reason, caution in rows)
+    assert header[-5:] == list(ANSWERS)
+    assert [(row[0], row[-5], row[-4]) for row in rows] == [
+        (athlete, LABELS[verdict], rule) for athlete, verdict, rule in VERDICTS_OF_THE_SQUAD
+    ]
+    assert all(reason and caution and not problem for *_, reason, caution, problem in rows)
     stored = ask(f"/v1/advice?date={TODAY}")["advice"]
     assert [
         (one["athlete_id"], one["verdict"], one["rule"]["id"] if one["rule"] else "")
         for one in stored
     ] == VERDICTS_OF_THE_SQUAD
+
+
+@pytest.mark.parametrize(("kind", "answered"), [(".xlsx", ".xlsx"), (".ods", ".csv")])
+def test_a_spreadsheet_programs_own_file_is_sent_as_it_is(
+    run: Run, tmp_path: Path, kind: str, answered: str
+) -> None:
+    shutil.copy(FOLDER / f"squad{kind}", tmp_path)
+    done = run(SCRIPT, f"squad{kind}")
+    assert (done.returncode, done.stderr) == (0, "")
+    out = tmp_path / f"squad-verdicts{answered}"
+    assert done.stdout.endswith(f"8 rows read; the verdicts are in {out.name}\n")
+    if answered == ".csv":
+        header, *cells = rows_in(out)
+        rows = [dict(zip(header, row, strict=True)) for row in cells]
+    else:
+        rows = table(out)
+    assert [(row["athlete_id"], row["verdict"], row["rule"]) for row in rows] == [
+        (athlete, LABELS[verdict], rule) for athlete, verdict, rule in VERDICTS_OF_THE_SQUAD
+    ]
+
+
+def test_what_was_guessed_about_the_file_is_said(run: Run, tmp_path: Path) -> None:
+    sheet = f"athlete_id,date,notes\na-01,{TODAY},l\xe4uft\n"
+    (tmp_path / "old.csv").write_bytes(sheet.encode("cp1252"))
+    done = run(SCRIPT, "old.csv")
+    assert done.returncode == 0
+    assert "windows-1252" in done.stdout.lower()
+
+
+def test_dates_in_another_order_are_read_when_it_is_declared(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "own.csv").write_text("athlete_id,date\na-01,03/09/2026\n", encoding="utf-8")
+    undeclared = run(SCRIPT, "own.csv")
+    assert (undeclared.returncode, undeclared.stdout[:9]) == (1, "B2, date:")
+    assert run(SCRIPT, "own.csv", "--date-order", "month-day-year").returncode == 0
+    assert rows_in(tmp_path / "own-verdicts.csv")[1][2] == "Train as planned"
 
 
 def test_the_coachs_own_cells_come_back_untouched(run: Run, tmp_path: Path) -> None:
@@ -73,14 +104,15 @@ def test_a_refused_row_is_named_by_row_and_column_and_the_good_one_is_kept(
 ) -> None:
     done = run(SCRIPT, str(FOLDER / "squad_with_mistakes.csv"), "--out", "out.csv")
     assert (done.returncode, done.stderr) == (1, "")
-    assert done.stdout.splitlines() == [
-        "row 3, sleep_hours: must be from 0 to 24 (it says 450)",
-        "row 3, soreness_quadriceps: must be from 0 to 10 (it says 14)",
+    assert done.stdout.splitlines()[-3:] == [
+        "C3, sleep_hours: must be from 0 to 24 (it says 450)",
+        "D3, soreness_quadriceps: must be from 0 to 10 (it says 14)",
         "2 rows read; the verdicts are in out.csv",
     ]
     _, good, bad = rows_in(tmp_path / "out.csv")
-    assert good[-4] == "train-as-planned"
-    assert bad[-4:] == ["", "", "", ""]
+    assert good[-5] == "Train as planned"
+    assert bad[-5:-1] == ["", "", "", ""]
+    assert "sleep_hours (C3) must be from 0 to 24" in bad[-1]
     stored = {
         one["athlete_id"]: one["verdict"] for one in ask(f"/v1/advice?date={TODAY}")["advice"]
     }
@@ -95,12 +127,11 @@ def test_a_sheet_with_semicolons_and_blank_rows_keeps_verdicts_beside_their_rows
     lines += [f"a-04;{TODAY};3,5"]
     (tmp_path / "own.csv").write_text("\r\n".join(lines), encoding="utf-8-sig")
     assert run(SCRIPT, "own.csv").returncode == 0
-    rows = rows_in(tmp_path / "own-verdicts.csv")
-    beside = {row[0]: row[3] for row in rows[1:] if row and row[0]}
-    assert beside == {
-        "a-01": "train-as-planned",
-        "a-02": "train-as-planned",
-        "a-04": "swap-to-low-damage",
+    rows = rows_in(tmp_path / "own-verdicts.csv", delimiter=";")
+    assert {row[0]: row[3] for row in rows[1:]} == {
+        "a-01": "Train as planned",
+        "a-02": "Train as planned",
+        "a-04": "Swap to low-damage work",
     }
     assert rows[0][:4] == ["Athlete_ID", "Date", "sleep_hours", "verdict"]
 
@@ -127,11 +158,10 @@ def test_an_unknown_athlete_is_a_refused_row_and_no_new_person(
     ("content", "words"),
     [
         (b"name,age\nAda,30\n", "missing: athlete_id, date"),
-        (b"PK\x03\x04", "save the sheet as CSV"),
-        (b"athlete_id,date\nZo\xeb,2026-03-09\n", "not UTF-8"),
+        (b"PK\x03\x04", "damaged"),
         (b"", "missing: athlete_id, date"),
     ],
-    ids=["other columns", "not CSV", "not UTF-8", "empty"],
+    ids=["other columns", "a broken workbook", "empty"],
 )
 def test_a_file_that_is_no_sheet_is_told_in_one_line(
     run: Run, tmp_path: Path, content: bytes, words: str
@@ -149,10 +179,10 @@ def test_a_file_that_is_not_there_is_told_in_one_line(run: Run) -> None:
     assert (done.returncode, done.stderr) == (2, "nowhere.csv: No such file or directory\n")
 
 
-@pytest.mark.parametrize("sheet", ["squad", "squad_with_mistakes"])
+@pytest.mark.parametrize("sheet", ["squad.xlsx", "squad_with_mistakes.csv"])
 def test_the_readme_shows_what_the_script_prints(run: Run, tmp_path: Path, sheet: str) -> None:
-    (tmp_path / f"{sheet}.csv").write_bytes((FOLDER / f"{sheet}.csv").read_bytes())
+    shutil.copy(FOLDER / sheet, tmp_path)
     readme = (FOLDER / "README.md").read_text(encoding="utf-8")
     shown = [line.strip() for line in readme.splitlines()]
-    for line in run(SCRIPT, f"{sheet}.csv").stdout.splitlines():
+    for line in run(SCRIPT, sheet).stdout.splitlines():
         assert line in shown

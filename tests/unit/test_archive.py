@@ -18,7 +18,7 @@ from dawnrule.advice.erasure import erase
 from dawnrule.errors import EngineFailure, NotFound, StoreUnusable
 from dawnrule.rules.columns import PastMorning
 from dawnrule.store import Store
-from tests.unit.past_samples import DAY, KIM, ONE_DAY, SAM, post
+from tests.unit.past_samples import DAY, KIM, LATER, ONE_DAY, SAM, post
 
 
 @pytest.fixture
@@ -174,7 +174,7 @@ def test_a_person_who_is_erased_leaves_the_archive_at_once(
     archive: Archive, store: Store, file: Path
 ) -> None:
     archive.mornings()
-    removed = erase(store, KIM.id)
+    removed = erase(store, KIM.id, by="k-01", at=LATER).removed
     assert (removed["athletes"], removed["advice"]) == (1, 2)
     assert not file.exists()
     assert dates(archive) == THREE[2:]
@@ -182,7 +182,7 @@ def test_a_person_who_is_erased_leaves_the_archive_at_once(
 
 def test_a_person_who_is_not_there_cannot_be_erased(store: Store) -> None:
     with pytest.raises(NotFound, match="There is no athlete 'a-01'"):
-        erase(store, KIM.id)
+        erase(store, KIM.id, by="k-01", at=LATER)
 
 
 @pytest.mark.usefixtures("three_mornings")

@@ -28,6 +28,10 @@ ROWS = {
 }
 
 
+SHEETS = Path(__file__).parents[1] / "sheets"
+BOOK = SHEETS / "several_sheets.xlsx"
+
+
 def row(case: str) -> str:
     sore, last_goal, signs, goal, groups, modality = ROWS[case]
     cells = [f"a-{case}", "2024-03-11", "2024-03-11T06:40:00+01:00", sore, THIRTY_HOURS_BEFORE]
@@ -104,10 +108,10 @@ def test_bad_rows_are_named_and_good_rows_get_their_advice() -> None:
     assert told.stdout.count("a-growth") == 1
     assert "a-x" not in told.stdout
     _, *lines = told.stderr.splitlines()
-    assert lines[0] == "row 6: soreness_quadriceps must be from 0 to 10 (found: 11)"
-    assert lines[1].startswith("row 7: soreness_quadriceps is not a number; write it like 7")
-    assert lines[2].startswith("row 7: plan_goal must be one of")
-    assert lines[3].startswith("row 8: athlete_id ")
+    assert lines[0] == "row 6: soreness_quadriceps (D6) must be from 0 to 10 (found: 11)"
+    assert lines[1].startswith("row 7: soreness_quadriceps (D7) is not a number; write it like 7")
+    assert lines[2].startswith("row 7: plan_goal (H7) must be one of")
+    assert lines[3].startswith("row 8: athlete_id (A8) ")
 
 
 def test_bad_rows_are_named_in_the_sheet_too() -> None:
@@ -115,11 +119,65 @@ def test_bad_rows_are_named_in_the_sheet_too() -> None:
         "advise", "-", "--format", "csv", given=squad_sheet("a-x,2024-03-11,,11" + "," * 8)
     )
     *_, last = csv.DictReader(io.StringIO(told.stdout))
-    assert (last["verdict"], last["problem"]) == ("", "soreness_quadriceps must be from 0 to 10")
+    assert (last["verdict"], last["problem"]) == (
+        "",
+        "soreness_quadriceps (D6) must be from 0 to 10",
+    )
 
 
 def test_columns_that_are_not_known_are_told() -> None:
     assert typed("advise", "-", given=squad_sheet()).stderr == "Columns that were not read: notes\n"
+
+
+def test_a_workbook_is_advised_into_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dawnrule.cli.advise.now", lambda: datetime(2026, 3, 9, 12, tzinfo=UTC))
+    out = tmp_path / "out.xlsx"
+    told = typed("advise", BOOK, "--format", "xlsx", "--output", out, "--sheet", "Squad")
+    assert (told.exit_code, told.stdout) == (0, "")
+    assert "Only the sheet Squad was read, and not: Read me." in told.stderr
+    assert out.read_bytes().startswith(b"PK")
+
+
+def test_a_workbook_is_not_for_the_terminal() -> None:
+    told = typed("advise", BOOK, "--format", "xlsx")
+    assert told.exit_code == 2
+    assert "--output" in told.stderr
+
+
+def test_a_workbook_of_calc_is_not_answered_as_xlsx_and_no_file_is_left(tmp_path: Path) -> None:
+    out = tmp_path / "never.xlsx"
+    told = typed("advise", SHEETS / "calc.ods", "--format", "xlsx", "--output", out)
+    assert told.exit_code == 1
+    assert "ask for csv or json instead" in told.stderr
+    assert not out.exists()
+
+
+def test_a_sheet_that_is_not_there_is_told_with_those_that_are() -> None:
+    told = typed("advise", BOOK, "--sheet", "Squat")
+    assert told.exit_code == 1
+    assert "sheet must be one of Read me, Squad" in told.stderr
+
+
+def test_every_form_may_go_into_a_file(tmp_path: Path) -> None:
+    for form in ("text", "json", "csv"):
+        printed = typed("advise", "-", "--format", form, given=squad_sheet())
+        typed("advise", "-", "--format", form, "--output", tmp_path / form, given=squad_sheet())
+        written = (tmp_path / form).read_bytes()
+        assert len(written) == len(printed.stdout_bytes) > 0
+
+
+def test_times_without_an_offset_are_those_of_the_time_zone() -> None:
+    local = squad_sheet().replace(b"T18:00:00+01:00", b" 18:00")
+    told = typed("advise", "-", "--time-zone", "Europe/Berlin", given=local)
+    assert told.exit_code == 0
+    assert "K2 2024-03-11 18:00 is 2024-03-11T18:00:00+01:00" in told.stderr
+
+
+def test_a_date_order_may_be_declared() -> None:
+    american = squad_sheet().replace(b",2024-03-11,", b",03/11/2024,")
+    assert "declare the date order" in typed("advise", "-", given=american).stderr
+    told = typed("advise", "-", "--date-order", "month-day-year", given=american)
+    assert told.exit_code == 0
 
 
 def twice(again: str) -> Result:
@@ -212,6 +270,7 @@ def test_a_file_that_cannot_be_read_is_refused_in_words(given: bytes, words: str
         (("-", "--rule-set", "baseline"), "write it as name@version"),
         (("-", "--rule-set", "baseline@9.0.0"), "there are: baseline@1.0.0"),
         (("-", "--format", "xml"), "'xml' is not one of"),
+        (("-", "--date-order", "dmy"), "day-month-year"),
         ((), "Missing argument 'FILE'"),
     ],
 )
@@ -224,3 +283,14 @@ def test_wrong_use_is_told_with_exit_code_2(options: tuple[str, ...], words: str
 def test_the_rule_set_may_come_from_the_environment() -> None:
     told = typed("advise", "-", given=squad_sheet(), DAWNRULE_RULE_SET="baseline@9.0.0")
     assert told.exit_code == 2
+
+
+def test_advice_is_told_in_the_language_asked_for() -> None:
+    english, german = (
+        typed("advise", "-", "--language", language, given=squad_sheet()).stdout
+        for language in ("en", "de")
+    )
+    assert english == typed("advise", "-", given=squad_sheet()).stdout
+    assert "Swap to low-damage work" in english
+    assert "Auf schonendes Training wechseln" in german
+    assert "Swap to low-damage work" not in german

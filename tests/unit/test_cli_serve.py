@@ -81,3 +81,24 @@ def test_wrong_use_is_told_before_anything_is_served(
     told = typed("serve", *words)
     assert (told.exit_code, told.stdout) == (2, "")
     assert said in told.stderr
+
+
+@pytest.mark.parametrize(
+    ("variable", "text", "said"),
+    [
+        ("DAWNRULE_BODY_LIMIT_BYTES", "many", "must be a whole number, not 'many'"),
+        ("DAWNRULE_PORT", "http", "'http' is not a valid integer range"),
+        ("DAWNRULE_LOG", "loud", "must be one of json, text, off, not 'loud'"),
+        ("DAWNRULE_BACKUP_FOLDER", "nowhere", "nowhere is no folder"),
+    ],
+)
+def test_a_variable_that_cannot_mean_what_it_says_is_wrong_use(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, variable: str, text: str, said: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv(variable, text)
+    told = typed("serve", "--db", "a.db")
+    assert told.exit_code == 2
+    assert variable in told.stderr
+    assert said in told.stderr
+    assert not Path("a.db").exists()

@@ -317,7 +317,7 @@ def test_what_else_a_part_needs_to_open_is_said() -> None:
 def test_what_else_it_needs_is_said_for_the_time_when_hours_are_enough() -> None:
     said = opens_note(SORE, TOO_SOON, check_in=SORE_MORNING)
     assert said is not None
-    assert said.startswith("From 2026-03-10 18:01+01:00 on it needs only soreness below 3; ")
+    assert said.startswith("From 2026-03-10 18:01 on it needs only soreness below 3; ")
 
 
 def test_all_that_it_needs_is_said_with_units_and_in_words() -> None:

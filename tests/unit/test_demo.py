@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from itertools import dropwhile, islice
+from itertools import dropwhile, islice, takewhile
 from pathlib import Path
 from typing import Any
 
@@ -183,6 +183,24 @@ def test_once_ends_after_the_table_and_leaves_nothing_behind(tmp_path: Path) -> 
     assert "Haruki (a-08): Stop and get medical care now" in told
     assert "http" not in told
     assert list(tmp_path.iterdir()) == []
+
+
+def test_it_says_where_the_coachs_pages_are_and_with_what_to_sign_in(tmp_path: Path) -> None:
+    with demo(tmp_path) as process:
+        assert process.stdout is not None
+        offered = "".join(takewhile(is_no_curl, process.stdout))
+        pages, key = re.search(r"(http\S+/coach/)", offered), re.search(r"(dawn_\S+)", offered)
+        assert pages is not None
+        assert key is not None
+        with requests.Session() as browser:
+            browser.trust_env = False  # no proxy stands between us and loopback
+            form = browser.get(pages[1], timeout=WITHIN_SECONDS)
+            token = re.search(r'name="csrf_token" value="([^"]+)"', form.text)
+            assert token is not None
+            filled = {"csrf_token": token[1], "key": key[1]}
+            page = browser.post(form.url, data=filled, timeout=WITHIN_SECONDS)
+        assert (page.status_code, page.url) == (200, pages[1])
+        assert "Haruki" in page.text
 
 
 @pytest.mark.parametrize("stop", [signal.SIGTERM, signal.SIGINT])

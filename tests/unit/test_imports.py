@@ -25,12 +25,18 @@ MAY_IMPORT = {
 """What each part may import besides itself; ``web``, ``cli`` and the rest may import all."""
 
 HOMES = {
+    "openpyxl": {"sheet/workbook_writing.py"},
+    "python_calamine": {"sheet/workbook.py"},
     "durable_rules_engine": {"rules/matcher.py"},
     "durable": set[str](),
     "sqlite_utils": {"store"},
     "sqlite3": {"store"},
     "flask": {"web"},
     "flask_smorest": {"web"},
+    "icalendar": {"web/phone/calendar.py"},
+    "flask_wtf": {"web/coach/frame.py"},
+    "limits": {"web/limits.py", "web/limit_counts.py"},
+    "prometheus_client": {"web/metrics.py"},
     "werkzeug": {"web"},
     "waitress": {"web"},
     "marshmallow": {"schemas"},

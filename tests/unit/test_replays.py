@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 
 import pytest
 
@@ -234,7 +235,8 @@ def test_an_archive_deleted_meanwhile_stops_a_replay(runner: ReplayRunner) -> No
 
 def test_when_a_person_is_erased_no_replay_remembers_them(runner: ReplayRunner) -> None:
     whole(runner)
-    runner.run(asked(runner), STRICT, at(3, lambda: erase(runner.store, KIM.id)))
+    erasing = partial(erase, runner.store, KIM.id, by="k-01", at=LATER)
+    runner.run(asked(runner), STRICT, at(3, erasing))
     assert runner.store.read(lambda books: books.replays.newest()) == []
     with pytest.raises(NotFound, match="when a person is erased, all are"):
         result(runner)

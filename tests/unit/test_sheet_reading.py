@@ -8,10 +8,15 @@ import pytest
 
 from dawnrule.errors import FieldError, InvalidInput, MalformedInput
 from dawnrule.facts.check_in import CheckIn
+from dawnrule.schemas import load_check_in
 from dawnrule.sheet import CHECK_INS, Sheet, SheetRow, read_sheet
+from dawnrule.sheet.faults import CellFault
 from dawnrule.vocabulary import Vocabulary
 
 SIMPLE = "athlete_id,date,sleep_hours\na-01,2026-03-09,6.5\n"
+
+
+IS_NO_NUMBER = "is not a number; write it like 7 or 6.5"
 
 
 def sheet_of(text: str) -> Sheet:
@@ -92,7 +97,7 @@ def test_every_muscle_group_has_its_columns() -> None:
         assert {f"soreness_{name}", f"last_{name}_at", f"last_{name}_goal"} <= known
 
 
-@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 @pytest.mark.parametrize("line_end", ["\n", "\r\n", "\r"])
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
 def test_what_separates_cells_and_lines_does_not_matter(
@@ -161,6 +166,14 @@ def test_own_columns_are_kept_and_named_as_unread() -> None:
         ("-1", -1),
         ("\N{MINUS SIGN}1", -1),
         ("6.333333333333333", 6.333333333333333),
+        ("1.234,5", 1234.5),
+        ("1,234.5", 1234.5),
+        ("1'234.5", 1234.5),
+        ("1\N{RIGHT SINGLE QUOTATION MARK}234", 1234),
+        ("1 234,5", 1234.5),
+        ("1\N{NO-BREAK SPACE}234,5", 1234.5),
+        ("1\N{NARROW NO-BREAK SPACE}234\N{NARROW NO-BREAK SPACE}567", 1234567),
+        ("1.234.567", 1234567),
     ],
 )
 def test_numbers_are_read_with_a_decimal_point_or_comma(cell: str, hours: float) -> None:
@@ -169,14 +182,32 @@ def test_numbers_are_read_with_a_decimal_point_or_comma(cell: str, hours: float)
 
 @pytest.mark.parametrize(
     "cell",
-    ["six", "6h", "6:30", "1.2.3", "1e3", "nan", "inf", "true", "٣", "6 5", "--6", "9" * 5000],
+    [
+        "six",
+        "6h",
+        "6:30",
+        "1.2.3",
+        "1,23,456",
+        "1.234 567",
+        "12 34",
+        "1.234.567.8",
+        "1'23",
+        "1e3",
+        "nan",
+        "inf",
+        "true",
+        "٣",
+        "6 5",
+        "--6",
+        "9" * 1999,
+    ],
 )
 def test_what_is_no_number_is_named_by_its_column(cell: str) -> None:
     row = row_of(sleep_hours=cell)
     assert row.plain is None
-    assert row.errors == (
-        FieldError("/sleep_hours", cell, "is not a number; write it like 7 or 6.5"),
-    )
+    [fault] = row.errors
+    assert (fault.pointer, fault.detail) == ("/sleep_hours", IS_NO_NUMBER)
+    assert fault == CellFault("/sleep_hours", cell if len(cell) < 200 else None, fault.detail, "C2")
 
 
 @pytest.mark.parametrize("cell", ["1,200", "1.200"])
@@ -235,9 +266,9 @@ def test_the_guard_of_an_exported_cell_is_taken_off() -> None:
         (b"name,day\nx,y\n", "Known columns: athlete_id, date, reported_at, sleep_hours"),
         (b"athlete_id,sleep_hours\na-01,7\n", "missing: date"),
         (b"athlete_id,date,Date\na,b,c\n", "in the sheet twice: date"),
-        ("athlete_id,date\nJosé,2026-03-09\n".encode("cp1252"), "Line 2 is not UTF-8"),
-        (SIMPLE.encode("utf-16"), "not UTF-8"),
-        (SIMPLE.encode("utf-16-le"), "not a text file"),
+        (b"athlete_id,date\na-01\x81,2026-03-09\n", "Line 2 is neither UTF-8 nor Windows-1252"),
+        (SIMPLE.encode("utf-16")[:-1], "says that it is UTF-16-LE, and is not"),
+        (SIMPLE.encode("utf-16-le"), "Line 1 holds a character that is no text"),
         (b"PK\x03\x04rest", "save the sheet as CSV"),
         (b'athlete_id,date\na-01,"2026-03-09\n', "Line 2 cannot be read"),
         (b'athlete_id,date\n"a"01,2026-03-09\n', "quotation marks"),
@@ -279,7 +310,52 @@ def test_faults_that_the_schemas_find_are_named_by_column(pointer: str, column: 
     [row] = sheet_of(text).rows
     with pytest.raises(InvalidInput) as refused:
         row.load(refuse(FieldError(pointer, 65, "must be less")))
-    assert refused.value.errors == (FieldError(column, 65, "must be less"),)
+    [fault] = refused.value.errors
+    assert (fault.pointer, fault.value, fault.detail) == (column, 65, "must be less")
+
+
+@pytest.mark.parametrize(
+    ("pointer", "cell"),
+    [
+        ("/sleep/hours", "C2"),
+        ("/plan/1/goal", ""),
+        ("/plan/1/muscle_groups/0", "E2"),
+        ("/pain/0/where", "F2"),
+        ("/pain/0/kind", ""),
+    ],
+)
+def test_faults_name_their_cell_where_the_sheet_has_it(pointer: str, cell: str) -> None:
+    text = (
+        "athlete_id,date,Sleep Hours,plan_minutes,plan3_muscle_groups,pain_where\n"
+        "a-01,2026-03-09,65,10,arms,knee\n"
+    )
+    [fault] = sheet_of(text).rows[0].in_columns([FieldError(pointer, 65, "must be less")])
+    assert isinstance(fault, CellFault)
+    assert fault.cell == cell
+
+
+def test_a_cell_that_cannot_be_read_is_not_called_missing_too() -> None:
+    row = row_of(date="yesterday", sleep_hours="7")
+    with pytest.raises(InvalidInput) as refused:
+        row.load(refuse(FieldError("/date", None, "is missing"), FieldError("/plan", 1, "no")))
+    assert [error.pointer for error in refused.value.errors] == ["/date", "/plan_goal"]
+
+
+LONG = "athlete_id,date,muscle_group,soreness,last_trained_at,last_trained_goal\n"
+
+
+def test_each_fault_of_a_morning_in_several_rows_names_its_own() -> None:
+    [row] = sheet_of(
+        LONG + "a-01,2026-03-09,chest,x,,\na-01,2026-03-09,calves,11,yesterday,strength\n"
+    ).rows
+    with pytest.raises(InvalidInput) as refused:
+        row.load(load_check_in)
+    faults = [error for error in refused.value.errors if isinstance(error, CellFault)]
+    assert [(fault.cell, fault.value) for fault in faults] == [
+        ("D2", "x"),
+        ("E3", "yesterday"),
+        ("D3", 11),
+    ]
 
 
 def test_all_faults_of_a_row_are_told_at_once() -> None:

@@ -36,7 +36,20 @@ def test_answers_of_an_earlier_reply_are_replaced() -> None:
 
 @pytest.mark.parametrize(
     "cell",
-    ["=1+1", "+1+1", "-2+3", "@SUM(A1)", "\tx", "\rx", "-", "=HYPERLINK(1)", "\uff1d1+1", "-5%"],
+    [
+        "=1+1",
+        "+1+1",
+        "-2+3",
+        "@SUM(A1)",
+        "\tx",
+        "\rx",
+        "\nx",
+        "-",
+        "-1.234,5.6",
+        "=HYPERLINK(1)",
+        "\uff1d1+1",
+        "-5%",
+    ],
 )
 def test_text_that_looks_like_a_formula_is_neutralised(cell: str) -> None:
     quoted = cell.replace('"', '""')
@@ -51,11 +64,38 @@ def test_a_header_that_looks_like_a_formula_is_neutralised() -> None:
     )
 
 
-@pytest.mark.parametrize("cell", ["-5", "+5", "-2.5", "-2,5"])
+@pytest.mark.parametrize("cell", ["-5", "+5", "-2.5", "-2,5", "-1.234,5", "-1'234.5"])
 def test_numbers_are_left_alone(cell: str) -> None:
     text = written(f'athlete_id,date,change\na-01,2026-03-09,"{cell}"\n', ADVISED)
     _, row = csv.reader(io.StringIO(text, newline=""))
     assert row[2] == cell
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "utf-16"])
+def test_a_sheet_that_was_no_plain_utf_8_comes_back_with_the_mark_of_utf_8(encoding: str) -> None:
+    data = "athlete_id,date,notes\na-01,2026-03-09,éveillé\n".encode(encoding)
+    text = write_sheet(read_sheet(data, CHECK_INS), [ADVISED])
+    assert text.startswith("\ufeffathlete_id")
+    assert "éveillé" in text
+
+
+def test_rows_of_one_morning_keep_their_places_and_have_the_same_answer() -> None:
+    header, *rows = csv.reader(
+        io.StringIO(
+            written(
+                "athlete_id,date,muscle_group,soreness\na-01,2026-03-09,chest,1\n"
+                "a-02,2026-03-09,chest,2\na-01,2026-03-09,calves,3\n",
+                ADVISED,
+                RowAnswer("Train as planned"),
+            )
+        )
+    )
+    assert header[4] == "verdict"
+    assert [(row[0], row[3], row[4]) for row in rows] == [
+        ("a-01", "1", "Rest"),
+        ("a-02", "2", "Train as planned"),
+        ("a-01", "3", "Rest"),
+    ]
 
 
 def test_cells_with_quotes_and_lines_come_back_as_they_were() -> None:

@@ -63,7 +63,9 @@ def test_every_table_is_strict(file: Path) -> None:
     strict = {name for name, is_strict in tables.items() if is_strict}
     books = {"athletes", "check_ins", "advice", "sessions", "keys"}
     replays, shadow = {"replays", "replay_steps"}, {"shadow_candidates", "shadow_verdicts"}
-    assert strict == books | replays | {"rule_sets", "activations"} | shadow
+    phone = {"private_addresses", "plans", "service_secrets"}
+    record = {"ledger", "advice_entries", "retention"}
+    assert strict == books | replays | {"rule_sets", "activations"} | shadow | phone | record
     assert all(name.startswith(("sqlite_", "_sqlite_")) for name in set(tables) - strict)
 
 

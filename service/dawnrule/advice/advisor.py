@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Self
@@ -19,6 +20,9 @@ from dawnrule.rules.library import RuleSetLibrary
 from dawnrule.rules.plain import name_to_plain
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.vocabulary import Facts, FactValue
+
+_NO_BEARING = ("name", "language")
+"""What of an athlete says nothing about how advice came to be; a record is the same without."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,8 @@ class Considered:
     def record(self, *, decided_at: datetime, posted_by: str | None, supersedes: str | None) -> str:
         """All that is needed to give the same answer again, as canonical JSON (RFC 8785)."""
         athlete = to_plain(self.morning.athlete)
-        del athlete["name"]
+        for word in _NO_BEARING:
+            athlete.pop(word, None)
         record: Any = {
             "advice": self.plain(),
             "athlete": athlete,
@@ -88,12 +93,20 @@ class Considered:
         return {**self.facts.missing, **of_parts}
 
 
+def _unheard(_: Considered) -> None:
+    """Nobody wants to know."""
+
+
 @dataclass(frozen=True, slots=True)
 class Advisor:
-    """Considers mornings under the rule sets of a library, in one language."""
+    """Considers mornings under the rule sets of a library, in one language.
+
+    ``stored`` is told of each advice that is being stored.
+    """
 
     library: RuleSetLibrary
     composer: Composer
+    stored: Callable[[Considered], None] = _unheard
 
     @classmethod
     def shipped(cls) -> Self:
@@ -109,7 +122,7 @@ class Advisor:
         what_if = self.library.what_if(rule_set)
         options = self.composer.options(source, what_if, facts, decision)
         advice = self.composer.compose(
-            advice_id, morning.check_in, facts, decision, options, rule_set
+            advice_id, morning.check_in, facts, decision, options.of, rule_set
         )
         return Considered(morning, facts, decision, advice, rule_set)
 

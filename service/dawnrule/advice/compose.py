@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 
 from dawnrule.advice.advice import Advice, Change, Note, PartAdvice, RuleName, RuleSetName
 from dawnrule.advice.alternatives import Alternatives
@@ -16,6 +17,7 @@ from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.what_if import WhatIf
 from dawnrule.rules.wording import Wording
 from dawnrule.vocabulary import FactDictionary, Facts, Texts, Verdict, Vocabulary
+from dawnrule.vocabulary.texts import ENGLISH
 
 HEADLINE_LENGTH = 140
 """The most characters of a headline: what fits a phone's lock screen and is spoken in a breath."""
@@ -30,9 +32,13 @@ class Composer:
     texts: Texts
 
     @classmethod
-    def shipped(cls, language: str = "en") -> Composer:
+    @cache
+    def shipped(cls, language: str = ENGLISH) -> Composer:
         """A composer over the data that ships with the service."""
-        return cls(FactDictionary.shipped(), Vocabulary.shipped(), Texts.shipped(language))
+        dictionary, texts = FactDictionary.shipped(), Texts.shipped(language)
+        if language != ENGLISH:  # in English the facts themselves say how they read
+            dictionary = dictionary.said_in(texts)
+        return cls(dictionary, Vocabulary.shipped().said_in(texts), texts)
 
     def compose(
         self,
@@ -40,22 +46,22 @@ class Composer:
         check_in: CheckIn,
         morning: MorningFacts,
         decision: DayDecision,
-        options: Options,
+        options_of: Callable[[PartFacts, Decision], PartOptions],
         rule_set: RuleSet,
     ) -> Advice:
         """The advice on a check-in; ``decision`` must be that of ``rule_set`` on ``morning``, and
-        ``options`` those of the same."""
+        ``options_of`` must tell the options of the same."""
         return Advice(
             advice_id=advice_id,
             athlete_id=check_in.athlete_id,
             date=check_in.date.isoformat(),
             verdict=decision.verdict,
             headline=self._headline(morning, decision),
-            rule=_name(decision.deciding),
+            rule=self._name(decision.deciding),
             reason=self._day_reason(morning, decision),
             caution=self._caution(decision.deciding, morning),
             parts=tuple(
-                self._part(part, decided, options.of(part, decided))
+                self._part(part, decided, options_of(part, decided))
                 for part, decided in zip(morning.parts, decision.parts, strict=True)
             ),
             notes=tuple(self._notes(decision)),
@@ -64,7 +70,8 @@ class Composer:
         )
 
     @property
-    def _wording(self) -> Wording:
+    def wording(self) -> Wording:
+        """What says rules and facts in this language."""
         return Wording(self.dictionary, self.vocabulary, self.texts)
 
     def options(
@@ -78,7 +85,7 @@ class Composer:
             if decided.verdict is Verdict.REST
         )
         alternatives = Alternatives(source, today, frozenset(filter(None, at_rest)))
-        return Options(source, what_if, today, alternatives, self._wording, self.texts)
+        return Options(source, what_if, today, alternatives, self.wording, self.texts)
 
     def _part(self, part: PartFacts, decision: Decision, options: PartOptions) -> PartAdvice:
         deciding = decision.deciding
@@ -88,30 +95,37 @@ class Composer:
             goal=part.goal,
             muscle_group=part.muscle_group,
             verdict=decision.verdict,
-            rule=_name(deciding),
+            rule=self._name(deciding),
             reason=self._reason(deciding, part.facts),
-            caution=deciding.caution if deciding else self.texts.say("caution_train"),
+            caution=self._part_caution(deciding),
             opens_at=options.opens_at.isoformat() if options.opens_at else None,
             opens_note=options.opens_note,
-            would_change=tuple(map(_change, options.changes.single)),
-            would_change_together=tuple(map(_change, options.changes.together)),
+            would_change=tuple(map(self._change, options.changes.single)),
+            would_change_together=tuple(map(self._change, options.changes.together)),
             alternatives=options.alternatives,
             also_fired=tuple(others),
         )
 
+    def _change(self, change: FoundChange) -> Change:
+        to = self.wording.range(change.to)
+        return Change(change.fact, change.before, to, change.verdict)
+
     def _reason(self, deciding: Rule | None, facts: Facts) -> str:
         if deciding is None:
             return self.texts.say("reason_train")
-        return self._wording.reason(deciding, facts)
+        return self.wording.reason(deciding, facts)
 
     def _day_reason(self, morning: MorningFacts, decision: DayDecision) -> str:
         if decision.deciding is None:
             return self.texts.say("reason_train" if morning.parts else "reason_day_off")
         return self._reason(decision.deciding, _facts_decided_on(morning, decision))
 
+    def _part_caution(self, deciding: Rule | None) -> str:
+        return self.texts.of_rule(deciding.caution) if deciding else self.texts.say("caution_train")
+
     def _caution(self, deciding: Rule | None, morning: MorningFacts) -> str:
         if deciding is not None:
-            return deciding.caution
+            return self.texts.of_rule(deciding.caution)
         return self.texts.say("caution_train" if morning.parts else "caution_day_off")
 
     def _notes(self, decision: DayDecision) -> Iterator[Note]:
@@ -120,13 +134,17 @@ class Composer:
         trained = (part for part in decision.parts if part.verdict is not Verdict.REST)
         fired = (rule for subject in (decision.day, *trained) for rule in subject.fired)
         for rule in dict.fromkeys(rule for rule in fired if rule.is_note):
-            yield Note(RuleName(rule.id, rule.title), rule.caution)
+            name = RuleName(rule.id, self.texts.of_rule(rule.title))
+            yield Note(name, self.texts.of_rule(rule.caution))
+
+    def _name(self, rule: Rule | None) -> RuleName | None:
+        return RuleName(rule.id, self.texts.of_rule(rule.title)) if rule else None
 
     def _headline(self, morning: MorningFacts, decision: DayDecision) -> str:
         verdict = self.vocabulary.label(decision.verdict)
         if decision.deciding is None or decision.verdict is Verdict.TRAIN:
             return self._headline_train(verdict, morning)
-        title = decision.deciding.title
+        title = self.texts.of_rule(decision.deciding.title)
         where = self._where(morning, decision)
         if where:
             full = self.texts.say(
@@ -180,14 +198,6 @@ def not_reported(
         return any(name not in facts for facts, _ in about)
 
     return tuple(name for name in dictionary if open_question(name))
-
-
-def _change(change: FoundChange) -> Change:
-    return Change(change.fact, change.before, change.to, change.verdict)
-
-
-def _name(rule: Rule | None) -> RuleName | None:
-    return RuleName(rule.id, rule.title) if rule else None
 
 
 def _facts_decided_on(morning: MorningFacts, decision: DayDecision) -> Facts:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ from dawnrule.vocabulary import Facts, Scope
 
 
 @dataclass(frozen=True, slots=True)
-class _Subject:
+class Subject:
     """The day (``block`` None) or a part, as the record has it: its facts, the rules that decided
     on it, and all that fired."""
 
@@ -36,25 +36,25 @@ def explain_record(
     ``reproduced`` says whether the rules, evaluated again on the recorded facts, fire as they did.
     """
     wording = Wording(composer.dictionary, composer.vocabulary, composer.texts)
-    subjects = _subjects(record)
+    subjects = subjects_of(record)
     return {
         "rules": [
             rule_head(rule)
             | {"results": [_result(rule, s, wording) for s in subjects if s.scope == rule.scope]}
             for rule in rule_set.rules
         ],
-        "reproduced": all(_fires_again(subject, rule_set) for subject in subjects),
+        "reproduced": fires_again(subjects, rule_set),
     }
 
 
-def _subjects(record: Mapping[str, Any]) -> list[_Subject]:
-    """The day and its parts. A day rule decides when the verdict of the day or of any part is
-    its own."""
+def subjects_of(record: Mapping[str, Any]) -> list[Subject]:
+    """The day of a record and then its parts. A day rule decides when the verdict of the day or of
+    any part is its own."""
     advice, facts, fired = record["advice"], record["facts"], record["fired"]
     deciding = _ids(advice, *advice["parts"])
-    day = _Subject("day", None, None, facts["day"], deciding, tuple(fired["day"]))
+    day = Subject("day", None, None, facts["day"], deciding, tuple(fired["day"]))
     parts = (
-        _Subject(
+        Subject(
             "part",
             of["block"],
             of["muscle_group"],
@@ -73,7 +73,7 @@ def _ids(*advised: Mapping[str, Any]) -> frozenset[str]:
     return frozenset(of["rule"]["id"] for of in advised if of["rule"])
 
 
-def _result(rule: Rule, subject: _Subject, wording: Wording) -> dict[str, Any]:
+def _result(rule: Rule, subject: Subject, wording: Wording) -> dict[str, Any]:
     trace = explain(rule.when, subject.facts)
     return {
         "block": subject.block,
@@ -98,13 +98,12 @@ def _told(test: Test, facts: Facts, wording: Wording) -> dict[str, Any]:
     }
 
 
-def _fires_again(subject: _Subject, rule_set: RuleSet) -> bool:
-    """Whether just the recorded rules fire; day rules count for every part, whose facts hold
-    those of the day."""
-    scopes = ("day",) if subject.scope == "day" else ("day", "part")
-    fires = (
-        rule.id
-        for rule in rule_set.rules
-        if rule.scope in scopes and predicate(rule.when)(subject.facts)
-    )
-    return tuple(fires) == subject.fired
+def fires_again(subjects: Sequence[Subject], rule_set: RuleSet) -> bool:
+    """Whether on each subject just the recorded rules fire; day rules count for every part, whose
+    facts hold those of the day."""
+    return all(_fired_on(subject, rule_set) == subject.fired for subject in subjects)
+
+
+def _fired_on(subject: Subject, rule_set: RuleSet) -> tuple[str, ...]:
+    rules = rule_set.counting_for(subject.scope)
+    return tuple(rule.id for rule in rules if predicate(rule.when)(subject.facts))

@@ -167,4 +167,5 @@ def _keep(
         )
     )
     keep_shadow(books, advisor.library, advice.advice_id, considered.facts)
+    advisor.stored(considered)
     return Answer(considered.plain(), is_new=True, supersedes=supersedes)

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from dawnrule.advice.alternatives import Alternatives
 from dawnrule.facts.derive import FactSource, PartFacts
-from dawnrule.rules.changes import Change, Changes, changes_for
+from dawnrule.rules.changes import Changes, changes_for
 from dawnrule.rules.decision import Decision
 from dawnrule.rules.opening import Opening, opening_of
 from dawnrule.rules.what_if import WhatIf
@@ -85,7 +85,9 @@ class Options:
         single = (change for change in needed.single if change.verdict is Verdict.TRAIN)
         changes = needed.together or tuple(single)[:1]
         if changes and changes[0].verdict is Verdict.TRAIN:
-            said = self.texts.listing([self._say(change) for change in changes])
+            said = self.texts.listing(
+                [self.wording.need(change.fact, change.to) for change in changes]
+            )
             return self._needs(said, part.starts_at, opening.settled_at)
         read = (fact for rule in decision.fired for fact in rule.reads)
         stopped = any(self._dictionary[fact].stop for fact in read)
@@ -94,15 +96,9 @@ class Options:
     def _needs(self, changes: str, planned: datetime, settled_at: datetime) -> str:
         if settled_at == planned:
             return self.texts.say("opens_with", changes=changes)
-        from_when = self._local(settled_at).isoformat(sep=" ", timespec="minutes")
+        on_the_clock = self._local(settled_at).replace(tzinfo=None)
+        from_when = on_the_clock.isoformat(sep=" ", timespec="minutes")
         return self.texts.say("opens_from_with", time=from_when, changes=changes)
 
     def _local(self, moment: datetime) -> datetime:
         return moment.astimezone(ZoneInfo(self.source.athlete.time_zone))
-
-    def _say(self, change: Change) -> str:
-        fact = self.wording.fact(change.fact)
-        if isinstance(change.value, bool):
-            return self.texts.say(f"fact_{change.to}", fact=fact)
-        unit = self.wording.unit(change.fact)
-        return self.texts.say("change_to", fact=fact, to=change.to, unit=unit).strip()

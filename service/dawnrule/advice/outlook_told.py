@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
-from typing import Any
+from typing import Any, Self
 
 from dawnrule.advice.compose import Composer
 from dawnrule.facts.check_in import Athlete
@@ -17,7 +17,6 @@ from dawnrule.vocabulary import Texts, Vocabulary
 
 _LINE_WIDTH = 100
 _NEXT_LINES = "  "
-_YES_AND_NO = ("true", "false")
 
 Plain = Mapping[str, Any]
 
@@ -25,8 +24,7 @@ Plain = Mapping[str, Any]
 def outlook_text(outlook: Plain, athlete: Athlete, composer: Composer) -> str:
     """An outlook (plain JSON values) as text: what opens when for each muscle group, the balanced
     session, and what is assumed; times are those of the athlete's zone."""
-    wording = Wording(composer.dictionary, composer.vocabulary, composer.texts)
-    teller = _Teller(outlook, composer.vocabulary, wording, composer.texts)
+    teller = _Teller.of(outlook, composer)
     heading = composer.texts.say(
         "outlook_heading",
         athlete=athlete.name,
@@ -39,6 +37,12 @@ def outlook_text(outlook: Plain, athlete: Athlete, composer: Composer) -> str:
     return "\n\n".join((heading, groups, session, _wrapped(outlook["assumes"])))
 
 
+def outlook_of_groups(outlook: Plain, composer: Composer) -> list[str]:
+    """What opens when, a line for the muscle groups of which the same is said; times are those of
+    the athlete's zone."""
+    return list(_Teller.of(outlook, composer).groups_alike())
+
+
 @dataclass(frozen=True, slots=True)
 class _Teller:
     outlook: Plain
@@ -46,19 +50,38 @@ class _Teller:
     wording: Wording
     texts: Texts
 
+    @classmethod
+    def of(cls, outlook: Plain, composer: Composer) -> Self:
+        wording = Wording(composer.dictionary, composer.vocabulary, composer.texts)
+        return cls(outlook, composer.vocabulary, wording, composer.texts)
+
     def groups(self) -> Iterator[str]:
         prospects = self.outlook["prospects"]
         for group, of_group in groupby(prospects, key=lambda one: str(one["muscle_group"])):
-            what, said = self.vocabulary.label(group).capitalize(), self._group(list(of_group))
+            what, said = self._begun(group), self._group(list(of_group))
             yield self.texts.say("outlook_line", what=what, said=said)
+
+    def groups_alike(self) -> Iterator[str]:
+        alike: dict[str, list[str]] = defaultdict(list)
+        prospects = self.outlook["prospects"]
+        for group, of_group in groupby(prospects, key=lambda one: str(one["muscle_group"])):
+            alike[self._group(list(of_group))].append(self.vocabulary.label(group))
+        for said, labels in alike.items():
+            what = self.texts.listing(labels)
+            yield self.texts.say("outlook_line", what=what[:1].upper() + what[1:], said=said)
 
     def balanced_session(self) -> Iterator[str]:
         movements = self.outlook["balanced_session"]
         goal = self.vocabulary.label(movements[0]["goal"])
         yield self.texts.say("outlook_balanced", goal=goal)
         for movement in movements:
-            what, said = movement["movement"].capitalize(), self._movement(movement)
+            what, said = self._begun(movement["movement"]), self._movement(movement)
             yield self.texts.say("outlook_line", what=what, said=said)
+
+    def _begun(self, identifier: str) -> str:
+        """A word at the head of a line; its other letters stay as they are."""
+        label = self.vocabulary.label(identifier)
+        return label[:1].upper() + label[1:]
 
     def _group(self, prospects: Sequence[Plain]) -> str:
         """The goals together of which the same is said, in the order in which they open."""
@@ -77,6 +100,8 @@ class _Teller:
         )
 
     def _goals(self, prospects: Sequence[Plain]) -> str:
+        if len(prospects) == len(self.vocabulary.goals):
+            return self.texts.say("outlook_everything")
         return self.texts.listing([self.vocabulary.label(one["goal"]) for one in prospects])
 
     def _answer(self, prospect: Plain) -> tuple[str, str]:
@@ -90,7 +115,7 @@ class _Teller:
         return ("outlook_stopped" if prospect["stopped"] else "outlook_later"), ""
 
     def _needs(self, prospect: Plain) -> str:
-        changes = self.texts.listing([self._need(**need) for need in prospect["needs"]])
+        changes = self.texts.listing([self.wording.need(**need) for need in prospect["needs"]])
         if prospect["needs_from"] is None:
             return changes
         time = _local(prospect["needs_from"])
@@ -108,13 +133,6 @@ class _Teller:
             ),
             time=_local(movement["opens_at"]),
         )
-
-    def _need(self, fact: str, to: str) -> str:
-        said = self.wording.fact(fact)
-        if to in _YES_AND_NO:
-            return self.texts.say(f"fact_{to}", fact=said)
-        unit = self.wording.unit(fact)
-        return self.texts.say("change_to", fact=said, to=to, unit=unit).strip()
 
 
 def _order(prospect: Plain) -> tuple[bool, float]:

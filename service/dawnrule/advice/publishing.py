@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from dawnrule.advice.acts import COMMAND_LINE, note_act
 from dawnrule.advice.morning import known_athlete
 from dawnrule.errors import Conflict, NotFound
 from dawnrule.rules.findings import to_plain
@@ -88,10 +89,14 @@ class Publisher:
         if rule_set is not None:
             self.library.decider(rule_set)
         digest = rule_set.digest if rule_set else None
+        about = _named(rule_set) | ({"from": from_date.isoformat()} if from_date else {})
 
         def add(books: Books) -> None:
             for athlete_id in _known(books, athlete_ids):
-                books.activations.add(digest, from_date, athlete_id, self.clock(), by)
+                at = self.clock()
+                books.activations.add(digest, from_date, athlete_id, at, by)
+                act = "rule-set-assigned" if athlete_id else "rule-set-activated"
+                _note(books, act, by, at, about | _of_athlete(athlete_id))
 
         self.store.write(add)
 
@@ -105,9 +110,13 @@ class Publisher:
 
         def take_back(books: Books) -> None:
             for athlete_id in _known(books, athlete_ids):
-                if books.activations.take_back(athlete_id, self.clock(), by) is None:
+                at = self.clock()
+                number = books.activations.take_back(athlete_id, at, by)
+                if number is None:
                     whom = f"the athlete {athlete_id}" if athlete_id else "all"
                     raise Conflict(f"There is no activation for {whom} that could be taken back.")
+                about = {"activation": str(number)} | _of_athlete(athlete_id)
+                _note(books, "rule-set-rolled-back", by, at, about)
 
         self.store.write(take_back)
 
@@ -120,7 +129,14 @@ class Publisher:
         if rule_set is not None:
             self.library.decider(rule_set)
         digest = rule_set.digest if rule_set else None
-        self.store.write(lambda books: books.shadow.set(digest, self.clock(), by))
+
+        def run(books: Books) -> None:
+            at = self.clock()
+            books.shadow.set(digest, at, by)
+            act = "shadow-started" if rule_set else "shadow-ended"
+            _note(books, act, by, at, _named(rule_set))
+
+        self.store.write(run)
 
     def compared(self) -> Compared:
         """What the candidate in the shadow said so far. Raises ``NotFound`` if there is none."""
@@ -149,8 +165,10 @@ class Publisher:
                     "is; give the changed one another version."
                 )
             if before is None:
-                names = (tried.name, tried.version, tried.digest, tried.summary)
-                books.rule_sets.add(StoredRuleSet(*names, self.clock(), by), text, findings)
+                names, at = (tried.name, tried.version, tried.digest, tried.summary), self.clock()
+                books.rule_sets.add(StoredRuleSet(*names, at, by), text, findings)
+                about = {"rule_set": f"{tried.name}@{tried.version}", "digest": tried.digest}
+                _note(books, "rule-set-published", by, at, about)
             return before is None
 
         return self.store.write(add)
@@ -161,6 +179,19 @@ class Publisher:
                 return rule_set.digest
         stored = books.rule_sets.get(name, version)
         return stored.digest if stored else None
+
+
+def _note(books: Books, act: str, by: str | None, at: datetime, about: Mapping[str, str]) -> None:
+    note_act(books, act, by=by or COMMAND_LINE, at=at, about=about)
+
+
+def _named(rule_set: RuleSet | None) -> dict[str, str]:
+    """What an act says of a rule set; nothing where all go with the one for all again."""
+    return {"rule_set": rule_set.full_name, "digest": rule_set.digest} if rule_set else {}
+
+
+def _of_athlete(athlete_id: str | None) -> dict[str, str]:
+    return {"athlete_id": athlete_id} if athlete_id else {}
 
 
 def _known(books: Books, athlete_ids: Sequence[str] | None) -> Sequence[str | None]:

@@ -8,23 +8,26 @@ from datetime import date
 from typing import Any
 
 from dawnrule.advice.compose import Composer
+from dawnrule.vocabulary import Verdict
 
-_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-ZÄÖÜ0-9])")
 
 
 def spoken(advice: Mapping[str, Any], composer: Composer) -> str:
     """Advice (plain JSON values) in one or two sentences that a phone can speak: the verdict with
-    its reason, and the first thing to heed. Without a check-in it is what the headline says."""
+    its reason, and the first thing to heed; on a day of rest all that is to be heeded, for "call
+    the emergency number" may stand second. Without a check-in it is what the headline says."""
     if advice["verdict"] is None:
         return str(advice["headline"])
-    caution = first_sentence(advice["caution"])
+    is_rest = advice["verdict"] == Verdict.REST
+    caution = advice["caution"] if is_rest else first_sentence(advice["caution"])
     if advice["rule"] is None and not advice["parts"]:
         return f"{advice['headline']} {caution}"
     return composer.texts.say(
         "spoken",
         verdict=composer.vocabulary.label(advice["verdict"]),
         reason=first_sentence(advice["reason"]),
-        caution=caution,
+        caution=" ".join(caution.split()),
     )
 
 

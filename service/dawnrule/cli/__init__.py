@@ -3,7 +3,7 @@
 - ``program``: the command ``dawnrule``, and how its errors are told.
 - one module for each command or group of commands: ``demo``, ``advise``, ``serve``, ``rules``,
   ``past_rules`` (those of ``rules`` that look at stored mornings), ``replay``, ``keys``,
-  ``openapi``.
+  ``audit``, ``athletes``, ``retention``, ``backup`` (with restore), ``openapi``.
 - ``check_in_file``, ``offline``: from a file of check-ins to the advice on them.
 - ``shown``: advice and refusals as a person reads them.
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, BinaryIO
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, available_timezones
 
 import click
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.batch import Outcome
+from dawnrule.advice.compose import Composer
 from dawnrule.advice.morning import Answer
 from dawnrule.cli.check_in_file import CheckInFile, read_check_in_file
 from dawnrule.cli.offline import advise_file
@@ -18,11 +20,12 @@ from dawnrule.cli.options import rule_set_option
 from dawnrule.cli.shown import advice_table, refusal_lines
 from dawnrule.errors import DawnruleError
 from dawnrule.settings import name_and_version
-from dawnrule.sheet import RowAnswer, write_sheet
-from dawnrule.vocabulary import Vocabulary
+from dawnrule.sheet import AnswerBook, DateOrder, Declared, RowAnswer, write_sheet
+from dawnrule.vocabulary.texts import ENGLISH, languages
 from dawnrule.world import new_id, now
 
-_FORMATS = ("text", "json", "csv")
+_FORMATS = ("text", "json", "csv", "xlsx")
+_XLSX = "xlsx"
 
 
 def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) -> str:
@@ -39,37 +42,72 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
     type=click.Choice(_FORMATS),
     default="text",
     show_default=True,
-    help="A table to read, JSON with everything, or the sheet with the advice beside each row.",
+    help="A table to read, JSON with everything, or the sheet with the advice beside each row; "
+    "xlsx needs --output and a FILE that is .xlsx.",
+)
+@click.option(
+    "--output",
+    type=click.File("wb", lazy=True),
+    default="-",
+    help="A file to write to, instead of standard output.",
 )
 @click.option(
     "--time-zone",
     default="UTC",
     show_default=True,
     callback=_known_time_zone,
-    help="Where athletes live whom FILE does not describe; it says which date today is.",
+    help="Where athletes live whom FILE does not describe; it says which date today is, and "
+    "when a time without an offset was.",
+)
+@click.option(
+    "--date-order",
+    type=click.Choice([order.value for order in DateOrder]),
+    help="The order of dates like 04/05/2026; without it those that can be read in two ways are "
+    "refused.",
+)
+@click.option("--sheet", metavar="NAME", help="The sheet of a workbook, instead of its first.")
+@click.option(
+    "--language",
+    type=click.Choice(languages()),
+    default=ENGLISH,
+    show_default=True,
+    help="The language that advice is told in.",
 )
 @rule_set_option
 @click.pass_context
-def advise(ctx: click.Context, file: BinaryIO, form: str, time_zone: str, rule_set: str) -> None:
+def advise(
+    ctx: click.Context,
+    file: BinaryIO,
+    form: str,
+    output: BinaryIO,
+    time_zone: str,
+    date_order: str | None,
+    sheet: str | None,
+    language: str,
+    rule_set: str,
+) -> None:
     """Give advice on the check-ins in FILE, with no server.
 
-    FILE is a CSV sheet, one row for each check-in, or JSON; - reads standard input. A row that
-    cannot be accepted is named with what would do, and the others get their advice.
+    FILE is a sheet (CSV, .xlsx or .ods), one row for each check-in, or JSON; - reads standard
+    input. A row that cannot be accepted is named with what would do, and the others get their
+    advice.
 
     \b
     Example:
       dawnrule advise squad.csv --time-zone Europe/Berlin
     """
-    advisor = Advisor.shipped()
+    if form == _XLSX and output.name == "-":
+        raise click.UsageError("A workbook is not for the terminal: name a file with --output.")
+    advisor = replace(Advisor.shipped(), composer=Composer.shipped(language))
     active = advisor.library.get(*name_and_version(rule_set))
-    check_ins = read_check_in_file(file.read())
+    order = DateOrder(date_order) if date_order else None
+    zone = ZoneInfo(time_zone)
+    check_ins = read_check_in_file(file.read(), Declared(order, sheet, lambda _: zone))
     outcomes = advise_file(check_ins, advisor, active, time_zone, now(), new_id)
-    text = _FORMS[form](check_ins, outcomes)
-    click.echo(text.encode("utf-8", "replace"), nl=form != "csv")
-    if check_ins.sheet.unread:
-        click.echo(f"Columns that were not read: {', '.join(check_ins.sheet.unread)}", err=True)
+    answer = _FORMS[form](check_ins, outcomes, advisor.composer)
+    output.write(answer)
     refusals = list(_refusals(check_ins, outcomes))
-    for line in refusals:
+    for line in (*check_ins.sheet.remarks(), *refusals):
         click.echo(line, err=True)
     ctx.exit(1 if refusals else 0)
 
@@ -80,29 +118,46 @@ def _refusals(file: CheckInFile, outcomes: Sequence[Outcome]) -> Iterator[str]:
             yield from (f"{file.place(index)}: {line}" for line in refusal_lines(outcome))
 
 
-def _as_text(file: CheckInFile, outcomes: Sequence[Outcome]) -> str:
+def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
     names = {athlete.id: athlete.name for athlete in file.athletes}
-    return advice_table(_given(outcomes), names)
+    return _line(advice_table(_given(outcomes), names, composer))
 
 
-def _as_json(file: CheckInFile, outcomes: Sequence[Outcome]) -> str:
-    return json.dumps(_given(outcomes), indent=2, ensure_ascii=False)
+def _as_json(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
+    return _line(json.dumps(_given(outcomes), indent=2, ensure_ascii=False))
 
 
-def _as_csv(file: CheckInFile, outcomes: Sequence[Outcome]) -> str:
-    return write_sheet(file.sheet, [_in_row(outcome) for outcome in outcomes])
+def _as_csv(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
+    return _bytes(write_sheet(file.sheet, _beside(outcomes, composer)))
+
+
+def _as_xlsx(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
+    return AnswerBook.open(file.sheet).written(_beside(outcomes, composer))
+
+
+def _line(text: str) -> bytes:
+    return _bytes(f"{text}\n")
+
+
+def _bytes(text: str) -> bytes:
+    """UTF-8; half a character that JSON let through becomes a question mark."""
+    return text.encode("utf-8", "replace")
 
 
 def _given(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
     return [outcome.advice for outcome in outcomes if isinstance(outcome, Answer)]
 
 
-def _in_row(outcome: Outcome) -> RowAnswer:
+def _beside(outcomes: Sequence[Outcome], composer: Composer) -> list[RowAnswer]:
+    return [_in_row(outcome, composer) for outcome in outcomes]
+
+
+def _in_row(outcome: Outcome, composer: Composer) -> RowAnswer:
     if isinstance(outcome, DawnruleError):
         return RowAnswer.of_refusal(outcome)
-    return RowAnswer.of_advice(outcome.advice, Vocabulary.shipped()) if outcome else RowAnswer()
+    return RowAnswer.of_advice(outcome.advice, composer.vocabulary) if outcome else RowAnswer()
 
 
-_FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome]], str]] = dict(
-    zip(_FORMATS, (_as_text, _as_json, _as_csv), strict=True)
+_FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome], Composer], bytes]] = dict(
+    zip(_FORMATS, (_as_text, _as_json, _as_csv, _as_xlsx), strict=True)
 )

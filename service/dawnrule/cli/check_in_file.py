@@ -11,7 +11,7 @@ from dawnrule.errors import DawnruleError, InvalidInput, MalformedInput
 from dawnrule.facts.check_in import Athlete, CheckIn
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.strict_json import read_json
-from dawnrule.sheet import CHECK_INS, Sheet, read_sheet
+from dawnrule.sheet import CHECK_INS, Declared, Sheet, read_sheet
 
 T = TypeVar("T")
 
@@ -40,14 +40,15 @@ class CheckInFile:
         return InvalidInput(error.detail, self.sheet.rows[index].in_columns(error.errors))
 
 
-def read_check_in_file(data: bytes) -> CheckInFile:
-    """Read CSV or JSON. Raises ``InvalidInput`` for a file that cannot be read as a whole.
+def read_check_in_file(data: bytes, declared: Declared) -> CheckInFile:
+    """Read a sheet (CSV, .xlsx, .ods) or JSON. Raises ``InvalidInput`` for a file that cannot be
+    read as a whole. ``declared`` is for a sheet.
 
     JSON is one check-in, a list of them, or ``{"athletes": [...], "check_ins": [...]}``.
     """
     if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(_JSON_STARTS):
         return _of_json(read_json(data))
-    sheet = read_sheet(data, CHECK_INS)
+    sheet = read_sheet(data, CHECK_INS, declared)
     return CheckInFile(
         entries=tuple(_loaded(lambda row: row.load(load_check_in), row) for row in sheet.rows),
         sheet=sheet,

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 
 import click
 
+from dawnrule.advice.compose import Composer
 from dawnrule.cli.options import DEFAULTS
 from dawnrule.cli.shown import advice_table
 from dawnrule.demo.stage import Stage, set_stage
@@ -39,7 +40,7 @@ def demo(once: bool, port: int) -> None:
     """
     settings = Settings(host=DEFAULTS.host, port=port)
     with _until_stopped(), set_stage(settings) as stage:
-        click.echo(advice_table(stage.advice, stage.names))
+        click.echo(advice_table(stage.advice, stage.names, Composer.shipped()))
         if not once:
             click.echo(_more_to_try(stage))
             _wait_for_ever()
@@ -70,7 +71,9 @@ def _more_to_try(stage: Stage) -> str:
     one = stage.advice[0]
     me = f"{stage.url}/v1/athletes/{stage.athlete_id}"
     return f"""
-Serving {stage.url} until stopped (Ctrl-C). In a browser: {stage.url}/docs
+Serving {stage.url} until stopped (Ctrl-C). In a browser:
+  {stage.url}/coach/  the coach's pages; sign in with the coach key
+  {stage.url}/docs    the interface
 
 Coach key:   {stage.coach_key}
 Athlete key: {stage.athlete_key} ({stage.names[stage.athlete_id]}, {stage.athlete_id})

@@ -8,6 +8,7 @@ from secrets import token_hex
 import click
 from tabulate import tabulate
 
+from dawnrule.advice.acts import COMMAND_LINE, note_act
 from dawnrule.advice.morning import known_athlete
 from dawnrule.cli.options import db_option
 from dawnrule.errors import NotFound
@@ -53,7 +54,10 @@ def create(role: str, athlete_id: str | None, label: str | None, db: Path) -> No
     def add(books: Books) -> None:
         if athlete_id is not None:
             known_athlete(books, athlete_id)
-        books.keys.add(key_id, hash_key(key), Role(role), athlete_id, label, now())
+        at = now()
+        books.keys.add(key_id, hash_key(key), Role(role), athlete_id, label, at)
+        about = {"key": key_id, "role": role} | ({"athlete_id": athlete_id} if athlete_id else {})
+        note_act(books, "key-made", by=COMMAND_LINE, at=at, about=about)
 
     with Store.open(db) as store:
         store.write(add)
@@ -86,9 +90,15 @@ def revoke(key_id: str, db: Path) -> None:
     Example:
       dawnrule keys revoke 1f0a6c2e --db squad.db
     """
-    with Store.open(db, must_exist=True) as store:
-        if not store.write(lambda books: books.keys.revoke(key_id, now())):
+
+    def end(books: Books) -> None:
+        at = now()
+        if not books.keys.revoke(key_id, at):
             raise NotFound(f"There is no key {key_id} that could be ended.")
+        note_act(books, "key-revoked", by=COMMAND_LINE, at=at, about={"key": key_id})
+
+    with Store.open(db, must_exist=True) as store:
+        store.write(end)
     click.echo(f"The key {key_id} has ended.", err=True)
 
 

@@ -7,7 +7,11 @@ from typing import Any
 import click
 
 import dawnrule
+from dawnrule.cli.addresses import addresses
 from dawnrule.cli.advise import advise
+from dawnrule.cli.athletes import athletes
+from dawnrule.cli.audit import audit
+from dawnrule.cli.backup import backup, restore
 from dawnrule.cli.demo import demo
 from dawnrule.cli.keys import keys
 from dawnrule.cli.openapi import openapi
@@ -15,6 +19,7 @@ from dawnrule.cli.outlook import outlook
 from dawnrule.cli.past_rules import scorecard, verify
 from dawnrule.cli.publishing import activate, publish, rollback, shadow
 from dawnrule.cli.replay import replay
+from dawnrule.cli.retention import retention
 from dawnrule.cli.rules import rules
 from dawnrule.cli.serve import serve
 from dawnrule.cli.shown import refusal_lines
@@ -59,7 +64,9 @@ def main() -> None:
     """
 
 
-for _command in (demo, advise, outlook, serve, rules, replay, keys, openapi):
+for _command in (demo, advise, outlook, serve, rules, replay, keys, backup, restore, openapi):
+    main.add_command(_command)
+for _command in (audit, athletes, addresses, retention):
     main.add_command(_command)
 for _command in (publish, activate, rollback, shadow, scorecard, verify):
     rules.add_command(_command)

@@ -8,10 +8,12 @@ from pathlib import Path
 import click
 
 from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.retention import retention_kept
 from dawnrule.cli.options import DEFAULTS, db_option, rule_set_option
+from dawnrule.errors import InvalidInput
 from dawnrule.settings import Settings
 from dawnrule.store import Store
-from dawnrule.web import create_app
+from dawnrule.web import create_app, start_logging
 from dawnrule.web import serve as serve_app
 from dawnrule.world import new_id, now
 
@@ -55,14 +57,25 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
       dawnrule serve --db squad.db
     """
     settings = replace(
-        Settings.from_environment(), db=db, host=host, port=port, threads=threads, rule_set=rule_set
+        _from_environment(), db=db, host=host, port=port, threads=threads, rule_set=rule_set
     )
-    with Store.open(db) as store:
+    if settings.backup_folder is not None and not settings.backup_folder.is_dir():
+        raise click.UsageError(f"DAWNRULE_BACKUP_FOLDER: {settings.backup_folder} is no folder.")
+    with Store.open(db) as store, retention_kept(store, settings.retention_days, now):
         app = create_app(settings, store, Advisor.shipped(), now, new_id)
+        start_logging(settings.log, db)
         try:
             serve_app(app, settings, lambda bound: _announce(host, bound))
         except OSError as error:
             raise click.UsageError(f"{host}:{port} cannot be served: {error.strerror}.") from error
+
+
+def _from_environment() -> Settings:
+    """Raises click's ``UsageError`` for a variable that cannot mean what it says."""
+    try:
+        return Settings.from_environment()
+    except InvalidInput as error:
+        raise click.UsageError(error.detail) from error
 
 
 def _announce(host: str, port: int) -> None:

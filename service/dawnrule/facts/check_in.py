@@ -14,13 +14,15 @@ from zoneinfo import ZoneInfo
 
 @dataclass(frozen=True, slots=True)
 class Athlete:
-    """A person who trains. ``time_zone`` is an IANA name."""
+    """A person who trains. ``time_zone`` is an IANA name; ``language`` is the one that advice is
+    told in, where the person asked for one."""
 
     id: str
     name: str
     time_zone: str
     date_of_birth: date | None = None
     training_status: str | None = None
+    language: str | None = None
 
     def today(self, now: datetime) -> date:
         """The athlete's local date at an aware time."""

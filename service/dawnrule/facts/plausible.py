@@ -33,7 +33,7 @@ def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[
     for group, last in check_in.last_trained.items():
         yield from in_future(f"/last_trained/{group}/at", last.at, now)
     yield from _too_long_ago(athlete, check_in)
-    yield from _starts_elsewhere(athlete, check_in)
+    yield from starts_elsewhere(athlete, check_in)
     yield from _impossible_age(athlete, check_in.date, "/date", check_in.date)
 
 
@@ -65,9 +65,10 @@ def _midnight(athlete: Athlete, check_in: CheckIn) -> datetime:
     return datetime.combine(check_in.date, time.min, ZoneInfo(athlete.time_zone))
 
 
-def _starts_elsewhere(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError]:
-    """A plan may start in the night after its date, or on the date of another time zone when the
-    athlete travels: a day to each side."""
+def starts_elsewhere(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError]:
+    """The starts that are far from the date that they are planned for. A plan may start in the
+    night after its date, or on the date of another time zone when the athlete travels: a day to
+    each side."""
     midnight = _midnight(athlete, check_in)
     for index, block in enumerate(check_in.plan):
         start = block.starts_at

@@ -55,7 +55,12 @@ def _sleep_shortfall(past: Past) -> float | Missing:
 
 
 def _resting_hr_above_median(past: Past) -> float | Missing:
-    return _above_own_median(past, "resting_hr_above_median_bpm", lambda c: c.resting_hr_bpm)
+    return _above_own_median(past, "resting_hr_above_median_bpm", _resting_hr_bpm)
+
+
+def resting_hr_median_bpm(past: Past) -> float | Missing:
+    """The athlete's own median that this morning's resting heart rate is held against."""
+    return _own_median(past, "resting_hr_above_median_bpm", _resting_hr_bpm)
 
 
 def soreness_above_usual(past: Past, group: str) -> float | Missing:
@@ -66,17 +71,23 @@ def soreness_above_usual(past: Past, group: str) -> float | Missing:
 def _above_own_median(
     past: Past, fact: str, read: Callable[[CheckIn], int | None]
 ) -> float | Missing:
-    window = past.parameters(fact)
     now = read(past.check_in)
-    before = past.reported(read, 1, window["days"])
     if now is None:
         return Missing("needs this morning's value, which was not reported")
+    usual = _own_median(past, fact, read)
+    return usual if isinstance(usual, Missing) else float(now - usual)
+
+
+def _own_median(past: Past, fact: str, read: Callable[[CheckIn], int | None]) -> float | Missing:
+    window = past.parameters(fact)
+    before = past.reported(read, 1, window["days"])
     if len(before) < window["least_mornings"]:
         return too_few("mornings before this one", window["least_mornings"], len(before))
-    return float(now - median(before))
+    return median(before)
 
 
-def _hrv_mean(past: Past) -> float | Missing:
+def hrv_mean_ln(past: Past) -> float | Missing:
+    """Mean of ln(rMSSD in ms) over the days that end this morning."""
     window = past.parameters("hrv_mean_7_days_ln")
     values = past.reported(_hrv, 0, window["days"])
     if len(values) < window["least_mornings"]:
@@ -85,15 +96,25 @@ def _hrv_mean(past: Past) -> float | Missing:
 
 
 def _hrv_below_band(past: Past) -> bool | Missing:
-    mean = _hrv_mean(past)
+    mean = hrv_mean_ln(past)
     if isinstance(mean, Missing):
         return mean
+    low_end = hrv_band_low_ln(past)
+    return low_end if isinstance(low_end, Missing) else mean < low_end
+
+
+def hrv_band_low_ln(past: Past) -> float | Missing:
+    """The low end of the athlete's own band, which the mean of these days is held against."""
     window = past.parameters("hrv_below_band")
     first = past.parameters("hrv_mean_7_days_ln")["days"]
     baseline = past.reported(_hrv, first, window["days"])
     if len(baseline) < window["least_mornings"]:
         return too_few("mornings in the baseline", window["least_mornings"], len(baseline))
-    return mean < low_end_of_band(baseline, window["band_sd"])
+    return low_end_of_band(baseline, window["band_sd"])
+
+
+def _resting_hr_bpm(check_in: CheckIn) -> int | None:
+    return check_in.resting_hr_bpm
 
 
 def _hrv(check_in: CheckIn) -> float | None:
@@ -105,6 +126,6 @@ DAY_FACTS: Mapping[str, Teller] = {
     "sleep_mean_7_nights_hours": _sleep_mean,
     "sleep_shortfall_hours": _sleep_shortfall,
     "resting_hr_above_median_bpm": _resting_hr_above_median,
-    "hrv_mean_7_days_ln": _hrv_mean,
+    "hrv_mean_7_days_ln": hrv_mean_ln,
     "hrv_below_band": _hrv_below_band,
 }

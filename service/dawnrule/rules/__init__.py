@@ -14,7 +14,7 @@ The modules in reading order:
   ``cells`` and ``solver``, considers every morning that can be; ``findings`` says how bad each kind
   is, ``sarif`` tells a code host.
 - ``difference``: how two rule sets differ.
-- ``library``, ``plain``, ``wording``: which there are, and how they are told.
+- ``library``, ``plain``, ``wording``, ``prose``: which there are, and how they are told.
 
 ``solver`` imports z3, which is large: who needs it, through ``proof_findings`` or ``difference``,
 imports it when it is asked, not before.

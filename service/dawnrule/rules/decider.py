@@ -1,14 +1,17 @@
 """What does a rule set decide on this morning's facts?
 
 Every decision is made twice, by the engine (``matcher``) and by our own evaluator. Should the two
-ever differ no advice is given, and what is needed to find out why is logged.
+ever differ no advice is given. The log names the rule set and the digest of the facts; the facts
+themselves, which tell of somebody's health, go to whoever listens for a ``DISAGREEMENT``.
 """
 
 from __future__ import annotations
 
+import json
 import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import TypeAlias
 
 from dawnrule.errors import EngineDisagreement
@@ -17,6 +20,9 @@ from dawnrule.rules.evaluator import Predicate, predicate
 from dawnrule.rules.matcher import Matcher
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.vocabulary import FactDictionary, Facts, Scope
+
+DISAGREEMENT = "disagreement"
+"""The attribute of a log record under which a disagreement is told whole, as plain JSON values."""
 
 _log = logging.getLogger("dawnrule.rules")
 
@@ -104,14 +110,22 @@ class Decider:
         by_evaluator: Sequence[Rule],
     ) -> EngineDisagreement:
         rule_set = self._rule_set
+        digest = sha256(json.dumps(dict(facts), sort_keys=True).encode()).hexdigest()
+        whole = {
+            "rule_set": f"{rule_set.name}@{rule_set.version}",
+            "rule_set_digest": rule_set.digest,
+            "scope": scope,
+            "engine": sorted(by_engine),
+            "evaluator": sorted(rule.id for rule in by_evaluator),
+            "facts": dict(facts),
+            "facts_digest": digest,
+        }
         _log.critical(
-            "the two evaluations of %s@%s (%s) differ on a %s: engine %s, evaluator %s, facts %r",
-            rule_set.name,
-            rule_set.version,
+            "the two evaluations of %s (%s) differ on a %s; the digest of its facts is %s",
+            whole["rule_set"],
             rule_set.digest,
             scope,
-            sorted(by_engine),
-            sorted(rule.id for rule in by_evaluator),
-            dict(facts),
+            digest,
+            extra={DISAGREEMENT: whole},
         )
         return EngineDisagreement("The two evaluations of the rules fired different rules.")

@@ -73,7 +73,10 @@ class RuleSetLibrary:
     @classmethod
     def shipped(cls) -> Self:
         """The rule sets that ship with the service. Raises ``RuleSetInvalid``."""
-        rule_sets = map(load_rule_set, shipped_rule_set_files())
+        rule_sets = [
+            load_rule_set(file, shown_as=f"{file.parent.name}/{file.name}")
+            for file in shipped_rule_set_files()
+        ]
         return cls({(r.name, r.version): r for r in rule_sets})
 
     def with_published(self, published: Published) -> RuleSetLibrary:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from math import floor
 from string import Formatter
+from typing import TypeGuard
 
 from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
 
@@ -21,6 +23,9 @@ CONDITIONS_MET = "conditions_met"
 
 DECIMALS_SHOWN = 1
 """How many decimals a number keeps where nothing else is asked for."""
+
+POINT = "."
+"""What stands before the decimals of a number in English."""
 
 _DECIMALS = re.compile(r"(\.[0-9]f)?")
 
@@ -46,14 +51,20 @@ def placeholders(template: str) -> Iterator[tuple[str, str]]:
         yield name, decimals or ""
 
 
-class _CutShort(float):
+@dataclass(frozen=True, slots=True)
+class _CutShort:
     """A number that is shown with its further decimals cut off, not rounded: 47.97 h under a
     limit of 48 h must not read as 48.0 h."""
 
+    number: float
+    decimal_mark: str
+
     def __format__(self, decimals: str) -> str:
+        if isinstance(self.number, int) and not decimals:
+            return str(self.number)
         places = int(decimals.strip(".f") or DECIMALS_SHOWN)
-        cut = cut_short(float(self), places)
-        return format(cut, decimals or "g")
+        cut = cut_short(self.number, places)
+        return format(cut, decimals or "g").replace(POINT, self.decimal_mark)
 
 
 def cut_short(number: float, places: int) -> float:
@@ -62,11 +73,18 @@ def cut_short(number: float, places: int) -> float:
     return float(floor(number * scale) / scale)
 
 
-def fill(template: str, values: Mapping[str, object]) -> str:
+def fill(template: str, values: Mapping[str, object], decimal_mark: str = POINT) -> str:
     """The template with its values; numbers take the decimals that the template asks for."""
-    shown = {n: _CutShort(v) if isinstance(v, float) else v for n, v in values.items()}
+    shown = {
+        name: _CutShort(value, decimal_mark) if _is_number(value) else value
+        for name, value in values.items()
+    }
     text = template.format_map(shown)
     return text[:1].upper() + text[1:]
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def surely_reported(condition: Condition) -> frozenset[str]:

@@ -10,7 +10,7 @@ from dawnrule.rules.rule_set import Rule
 from dawnrule.rules.template import CONDITIONS_MET, DECIMALS_SHOWN, cut_short, fill
 from dawnrule.vocabulary import FactDictionary, Facts, FactValue, Texts, Vocabulary
 
-_UNITS_SAID = ("h", "bpm", "ms", "min", "s", "%")
+_YES_AND_NO = ("true", "false")
 
 
 class Wording:
@@ -23,7 +23,8 @@ class Wording:
 
     def reason(self, rule: Rule, facts: Facts) -> str:
         """The rule's reason with this morning's numbers; the rule must have fired on the facts."""
-        return fill(rule.reason, self._values(rule, facts))
+        template = self._texts.of_rule(rule.reason)
+        return fill(template, self._values(rule, facts), self._texts.decimal_mark)
 
     def test(self, test: Test, facts: Facts) -> str:
         """One test with the value that came and its threshold: ``sleep 5.5 h (below 6 h)``."""
@@ -58,13 +59,30 @@ class Wording:
         if isinstance(value, bool):
             return str(value).lower()
         unit = self.unit(fact)
-        said = f"{cut_short(value, DECIMALS_SHOWN):g}"
+        said = self._texts.number(f"{cut_short(value, DECIMALS_SHOWN):g}")
         return f"{said} {unit}" if unit else said
 
     def unit(self, fact: str) -> str:
         """The unit that is said after a number; empty for ratings and counts."""
-        unit = self._dictionary[fact].unit
-        return unit if unit and unit in _UNITS_SAID else ""
+        return self._texts.unit(self._dictionary[fact].unit)
+
+    def need(self, fact: str, to: str) -> str:
+        """What a fact would have to be, in words: ``sleep at least 6 h``; ``to`` is a range or
+        ``true`` or ``false``, as a change has it."""
+        name = self.fact(fact)
+        if to in _YES_AND_NO:
+            return self._texts.say(f"fact_{to}", fact=name)
+        return self._texts.say(
+            "change_to", fact=name, to=self.range(to), unit=self.unit(fact)
+        ).strip()
+
+    def range(self, to: str) -> str:
+        """A range as a change has it (``at least 6``), in words; what is no range stays."""
+        operator, _, edge = to.rpartition(" ")
+        if not operator:
+            return to
+        said = self._texts.operator(operator.replace(" ", "_"))
+        return f"{said} {self._texts.number(edge)}"
 
     def _values(self, rule: Rule, facts: Facts) -> Mapping[str, object]:
         values: dict[str, object] = {

@@ -12,6 +12,7 @@ from dawnrule.facts.check_in import Athlete
 from dawnrule.schemas.field_errors import invalid_input, load, load_value
 from dawnrule.schemas.strict import Object, StrictSchema
 from dawnrule.schemas.values import AthleteId, CalendarDate, Text, TimeZone, Word
+from dawnrule.vocabulary.texts import languages
 
 _NAME_CHARACTERS = 100
 _NO_ID_YET = ""
@@ -37,10 +38,18 @@ class AthleteSchema(AthleteTraitsSchema):
     class Meta(AthleteTraitsSchema.Meta):
         """The order in which a person reads it."""
 
-        fields = ("athlete_id", "name", "time_zone", "date_of_birth", "training_status")
+        fields = (
+            "athlete_id",
+            "name",
+            "time_zone",
+            "date_of_birth",
+            "training_status",
+            "language",
+        )
 
     athlete_id = AthleteId(attribute="id")
     name = Text(required=True, at_most=_NAME_CHARACTERS)
+    language = Word(languages, metadata={"description": "The one that advice is told in."})
 
 
 class SquadSchema(StrictSchema):
@@ -57,6 +66,21 @@ class ErasedSchema(StrictSchema):
     advice = fields.Integer(required=True)
     sessions = fields.Integer(required=True)
     keys = fields.Integer(required=True)
+    private_addresses = fields.Integer(required=True)
+    plans = fields.Integer(required=True)
+    activations = fields.Integer(
+        required=True, metadata={"description": "Of rule sets for them alone, and taken back."}
+    )
+    position = fields.Integer(
+        required=True, metadata={"description": "Of the act in the ledger that tells of it."}
+    )
+    wiped = fields.Boolean(
+        required=True,
+        metadata={
+            "description": "Whether no byte of it is left in the files. False when others would "
+            "not let go of them: then `dawnrule athletes wipe` makes up for it."
+        },
+    )
 
 
 ATHLETE = AthleteSchema()
@@ -79,6 +103,8 @@ def athlete_to_plain(athlete: Athlete) -> dict[str, Any]:
         plain["date_of_birth"] = athlete.date_of_birth.isoformat()
     if athlete.training_status:
         plain["training_status"] = athlete.training_status
+    if athlete.language:
+        plain["language"] = athlete.language
     return plain
 
 

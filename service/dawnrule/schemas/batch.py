@@ -9,10 +9,12 @@ from marshmallow import fields
 
 from dawnrule.schemas.advice import AdviceSchema
 from dawnrule.schemas.check_in import CheckInSchema
+from dawnrule.schemas.date_order import DateOrder
 from dawnrule.schemas.problem import FieldErrorSchema, ProblemSchema
+from dawnrule.schemas.query import Language
 from dawnrule.schemas.session import LoggedSchema, SessionSchema
 from dawnrule.schemas.strict import ListOf, Object, StrictSchema
-from dawnrule.schemas.values import Switch, Word
+from dawnrule.schemas.values import Switch, Text, Word
 
 
 class LookedAtLater(ListOf):
@@ -47,26 +49,99 @@ CHECK_IN_BATCH = CheckInBatchSchema()
 SESSION_BATCH = SessionBatchSchema()
 
 
+ANSWER_FORMS = ("json", "csv", "xlsx")
+_SHEET_NAME_CHARACTERS = 255
+
+
 class BatchQuerySchema(StrictSchema):
-    """How a batch is to be handled and answered."""
+    """How a batch is to be read, handled and answered."""
 
     atomic = Switch(metadata={"description": "All or nothing; otherwise good rows are kept."})
-    format = Word(lambda: ("json", "csv"), metadata={"description": "Instead of Accept."})
+    format = Word(
+        lambda: ANSWER_FORMS,
+        metadata={"description": "Instead of Accept. xlsx only for a batch that came as one."},
+    )
+    date_order = Word(
+        lambda: tuple(DateOrder),
+        metadata={
+            "description": "The order of a sheet's dates like 04/05/2026. Without it those that "
+            "have more than one reading are refused."
+        },
+    )
+    sheet = Text(
+        at_most=_SHEET_NAME_CHARACTERS,
+        metadata={"description": "The workbook's sheet that is meant, instead of its first."},
+    )
+    lang = Language()
+
+
+class RowFaultSchema(FieldErrorSchema):
+    """One wrong field of a row."""
+
+    cell = fields.String(
+        metadata={
+            "description": "In a sheet the cell that it came from, as F7; empty where the sheet "
+            "has no such column."
+        }
+    )
 
 
 class RowProblemSchema(StrictSchema):
-    """Why a row was rejected; a pointer into a CSV row names the column, as ``/sleep_hours``."""
+    """Why a row was rejected; a pointer into a sheet's row names the column, as
+    ``/sleep_hours``."""
 
     title = fields.String(required=True)
     status = fields.Integer(required=True)
     detail = fields.String(required=True)
-    errors = fields.List(Object(FieldErrorSchema), required=True)
+    errors = fields.List(Object(RowFaultSchema), required=True)
+
+
+class SheetReadSchema(StrictSchema):
+    """How a sheet was read; of a JSON batch there is nothing to say."""
+
+    encoding = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "Of a text file, and whether it was guessed.",
+            "examples": ["utf-8", "windows-1252 (guessed)"],
+        },
+    )
+    delimiter = fields.String(required=True, allow_none=True)
+    name = fields.String(
+        required=True, allow_none=True, metadata={"description": "The workbook's sheet."}
+    )
+    other_sheets = fields.List(
+        fields.String(), required=True, metadata={"description": "Those that were not read."}
+    )
+    read_as = fields.Dict(
+        keys=fields.String(),
+        values=fields.String(),
+        required=True,
+        metadata={"description": "Columns that stand under another word, by that word."},
+    )
+    unread = fields.List(
+        fields.String(),
+        required=True,
+        metadata={"description": "Columns that mean nothing here; they are given back."},
+    )
+    remarks = fields.List(
+        fields.String(),
+        required=True,
+        metadata={"description": "All this and how cells were read, in sentences."},
+    )
 
 
 class _AnyRowResultSchema(StrictSchema):
     row = fields.Integer(
         required=True,
-        metadata={"description": "In CSV the row of the sheet, in JSON the place counted from 0."},
+        metadata={
+            "description": "In a sheet its row, counted from 1, in JSON the place counted from 0."
+        },
+    )
+    rows = fields.List(
+        fields.Integer(),
+        metadata={"description": "All rows of the sheet that speak of it, where several do."},
     )
     outcome = fields.String(required=True, metadata={"enum": list(OUTCOMES)})
     problem = Object(RowProblemSchema, required=True, allow_none=True)
@@ -87,6 +162,7 @@ class SessionRowResultSchema(_AnyRowResultSchema):
 class _AnyBatchResultSchema(StrictSchema):
     accepted = fields.Integer(required=True)
     rejected = fields.Integer(required=True)
+    sheet = Object(SheetReadSchema)
 
 
 class BatchResultSchema(_AnyBatchResultSchema):
@@ -104,6 +180,7 @@ class SessionBatchResultSchema(_AnyBatchResultSchema):
 class _AnyBatchProblemSchema(ProblemSchema):
     accepted = fields.Integer()
     rejected = fields.Integer()
+    sheet = Object(SheetReadSchema)
 
 
 class BatchProblemSchema(_AnyBatchProblemSchema):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from marshmallow import ValidationError, post_load, validates, validates_schema
@@ -23,8 +23,9 @@ from dawnrule.schemas.values import (
 )
 from dawnrule.vocabulary import FactDictionary, Vocabulary
 
+MOST_PAINS = 20
+
 _WHERE_CHARACTERS = 100
-_MOST_PAINS = 20
 _SHORTEST_RR_MS, _LONGEST_RR_MS = 200, 3000  # 300 and 20 beats a minute
 _FEWEST_RR, _MOST_RR = 2, 5000  # one difference; an hour of a resting heart
 
@@ -88,6 +89,13 @@ class BlockSchema(StrictSchema):
         return Block(**data)
 
 
+def refuse_longer_than_a_day(plan: Sequence[Block]) -> None:
+    """Raises ``ValidationError`` when the minutes of a plan's blocks do not fit into a day."""
+    minutes = sum(block.minutes or 0 for block in plan)
+    if minutes > greatest("planned_growth_minutes"):
+        raise ValidationError(f"must fit into a day; its blocks take {minutes:g} minutes")
+
+
 class CheckInSchema(StrictSchema):
     """What one athlete reports for one local date. What is left out was not reported; an empty
     list says that there is none."""
@@ -111,7 +119,7 @@ class CheckInSchema(StrictSchema):
             "hrv_rmssd_ms, which is then made from them."
         },
     )
-    pain = ListOf(Object(PainSchema), at_most=lambda: _MOST_PAINS)
+    pain = ListOf(Object(PainSchema), at_most=lambda: MOST_PAINS)
     illness = Word.out_of("illnesses")
     warning_signs = WordList("warning_signs")
     plan = ListOf(
@@ -123,9 +131,7 @@ class CheckInSchema(StrictSchema):
 
     @validates("plan")
     def _fits_into_a_day(self, plan: tuple[Block, ...], **_: Any) -> None:
-        minutes = sum(block.minutes or 0 for block in plan)
-        if minutes > greatest("planned_growth_minutes"):
-            raise ValidationError(f"must fit into a day; its blocks take {minutes:g} minutes")
+        refuse_longer_than_a_day(plan)
 
     @validates("rr_intervals_ms")
     def _give_a_known_rmssd(self, intervals: tuple[float, ...], **_: Any) -> None:

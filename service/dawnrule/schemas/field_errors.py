@@ -18,6 +18,7 @@ AT_MOST = 50
 """How many faults are told at once; more help nobody."""
 
 _ECHOED_CHARACTERS = 200
+_NAME_CHARACTERS = 200
 _OF_THE_OBJECT = "_schema"
 
 
@@ -78,7 +79,10 @@ def _inside(value: Any, key: Any) -> Any:
 
 
 def _escaped(key: object) -> str:
-    return str(key).replace("~", "~0").replace("/", "~1")
+    """A step of a pointer; of a name that goes on and on, the beginning."""
+    name = str(key)
+    short = name if len(name) <= _NAME_CHARACTERS else f"{name[:_NAME_CHARACTERS]}…"
+    return short.replace("~", "~0").replace("/", "~1")
 
 
 def _echo(value: Any) -> Any:

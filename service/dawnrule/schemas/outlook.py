@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from marshmallow import fields
 
+from dawnrule.schemas.query import Language
 from dawnrule.schemas.strict import Object, StrictSchema
 from dawnrule.schemas.values import AthleteId, Count, Word
 
@@ -19,6 +20,7 @@ class OutlookQuerySchema(StrictSchema):
 
     days = Count(1, MOST_DAYS, load_default=USUAL_DAYS)
     goal = Word.out_of("goals", load_default=USUAL_GOAL)
+    lang = Language()
 
 
 class NeedSchema(StrictSchema):

@@ -6,7 +6,19 @@ from datetime import date
 
 from dawnrule.schemas.field_errors import load_value
 from dawnrule.schemas.strict import StrictSchema
-from dawnrule.schemas.values import CalendarDate, Word
+from dawnrule.schemas.values import CalendarDate, Text, Word
+
+_LANGUAGE_CHARACTERS = 35
+"""The longest name of a language that all programs must take (RFC 5646, section 4.4.1)."""
+
+
+class Language(Text):
+    """The language to answer in; one that there is not is passed over."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            at_most=_LANGUAGE_CHARACTERS, metadata={"description": "Instead of Accept-Language."}
+        )
 
 
 class SquadQuerySchema(StrictSchema):
@@ -14,6 +26,7 @@ class SquadQuerySchema(StrictSchema):
 
     date = CalendarDate(required=True)
     format = Word(lambda: ("json", "csv"), metadata={"description": "Instead of Accept."})
+    lang = Language()
 
 
 def day_of_address(text: str) -> date:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 from typing import Any, NoReturn
 
 from dawnrule.errors import MalformedInput
@@ -41,8 +42,8 @@ def read_json(data: bytes) -> Any:
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     value = dict(pairs)
     if len(value) < len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
+        times = Counter(name for name, _ in pairs)
+        twice = next(name for name, count in times.items() if count > 1)
         raise MalformedInput(f"The JSON has {_short(twice)} twice in one object.")
     return value
 

@@ -1,18 +1,41 @@
-"""CSV sheets of check-ins or sessions: read as people write them, given back with answers.
+"""Sheets of check-ins or sessions: read as people and programs write them, given back with answers.
 
-- ``columns``: which columns there are, and what of a check-in or a session each holds.
-- ``cells``, ``rows``: what one cell and one row say, and where a fault stands.
-- ``reading``, ``writing``: from a file to a sheet, and back.
+From the file to its cells:
+
+- ``decoding``, ``separated``: the text of a CSV file, and its cells.
+- ``unpacking``, ``cell_marks``, ``workbook``: an .xlsx or .ods file, and its cells.
+- ``declared``, ``limits``: what the file does not say, and how large it may be.
+
+From the cells to what they say:
+
+- ``columns``, ``headers``: which columns there are, under which words, and what each holds.
+- ``cells``, ``numbers``, ``dates``, ``moments``: what one cell says.
+- ``rows``, ``row_reading``, ``mornings``, ``faults``: what a row says, or several of one
+  morning, and where a fault stands.
+- ``reading``, ``sheet``: all of it, and how it was read.
+
+And back: ``writing`` as CSV, ``workbook_writing`` as .xlsx.
 """
 
+from dawnrule.schemas.date_order import DateOrder
 from dawnrule.sheet.columns import CHECK_INS, SESSIONS, Layout
+from dawnrule.sheet.declared import NOTHING, Declared
+from dawnrule.sheet.faults import where_in_words
 from dawnrule.sheet.reading import read_sheet
-from dawnrule.sheet.rows import Sheet, SheetRow
+from dawnrule.sheet.rows import SheetRow
+from dawnrule.sheet.sheet import Sheet
+from dawnrule.sheet.unpacking import ZIP_START
+from dawnrule.sheet.workbook_writing import AnswerBook
 from dawnrule.sheet.writing import RowAnswer, SessionRowAnswer, refusal_in_words, write_sheet
 
 __all__ = [
     "CHECK_INS",
+    "NOTHING",
     "SESSIONS",
+    "ZIP_START",
+    "AnswerBook",
+    "DateOrder",
+    "Declared",
     "Layout",
     "RowAnswer",
     "SessionRowAnswer",
@@ -20,5 +43,6 @@ __all__ = [
     "SheetRow",
     "read_sheet",
     "refusal_in_words",
+    "where_in_words",
     "write_sheet",
 ]

@@ -3,9 +3,29 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from difflib import get_close_matches
+from functools import cache
+from typing import Any, TypeAlias
+from zoneinfo import ZoneInfo
 
+from dawnrule.schemas.date_order import DateOrder
 from dawnrule.sheet.columns import Column
+from dawnrule.sheet.dates import (
+    A_DATE,
+    FROM_SERIAL,
+    date_of_serial,
+    date_of_text,
+    is_serial,
+    moment_of_serial,
+)
+from dawnrule.sheet.faults import CellError
+from dawnrule.sheet.headers import HeaderWords, plain_name
+from dawnrule.sheet.moments import A_MOMENT, LOCAL, moment_of_day, moment_of_local, moment_of_text
+from dawnrule.sheet.numbers import number_of_text, number_of_value
+from dawnrule.vocabulary import Vocabulary
 
 NONE = "none"
 """How a list is said to be empty; an empty cell was not reported."""
@@ -14,32 +34,71 @@ FORMULA_STARTS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
 """What a spreadsheet program may take for the start of a formula (OWASP, CSV injection), with
 the full-width forms."""
 
-_NUMBER = re.compile(r"[+-]?[0-9]{1,15}(?:([.,])([0-9]{1,20}))?")
-_GROUPED_BY_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
-_MINUS_SIGN = "\N{MINUS SIGN}"
+_SERIAL_MOMENT = re.compile(r"([0-9]{5})(?:[.,]([0-9]{1,12}))?")
+_BETWEEN_WORDS = re.compile(r"[\s_]+")
+_BETWEEN_LISTED = re.compile(r"[\s,;]+")
 
 
-class CellError(ValueError):
-    """A cell that cannot be read; the message says what would do."""
+@dataclass(frozen=True, slots=True)
+class Spoiled:
+    """A cell of a workbook that holds no value: what the program shows, and why."""
+
+    shown: str
+    why: str
 
 
-def read_cell(column: Column, cell: str) -> Any:
-    """The plain value of a cell that is not blank. Raises ``CellError``."""
-    text = without_guard(cell.strip())
-    match column.kind:
-        case "text":
-            return text
-        case "word":
-            return "-".join(re.split(r"[\s_]+", text.lower()))
-        case "words":
-            return _words(text)
-        case "number":
-            return _number(column, text)
+Cell: TypeAlias = str | int | float | bool | date | datetime | time | timedelta | Spoiled
+"""What a cell may hold; in a text file all cells are text."""
+
+Record: TypeAlias = tuple[int, Sequence[Cell]]
+"""The number of a row and its cells."""
 
 
-def is_number(cell: str) -> bool:
-    """Whether a cell holds one number, with a decimal point or comma, and nothing else."""
-    return bool(_NUMBER.fullmatch(cell.strip()))
+@dataclass(frozen=True, slots=True)
+class Where:
+    """What a row's cells are read with: the declared date order, and the athlete's time zone."""
+
+    date_order: DateOrder | None
+    zone: ZoneInfo
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """The plain value of a cell; ``how`` names a reading that people should hear of."""
+
+    value: Any
+    how: str = ""
+
+
+def is_blank(cell: Cell) -> bool:
+    """Whether a cell says nothing."""
+    return cell == "" or (isinstance(cell, str) and not cell.strip())
+
+
+def shown(cell: Cell) -> str:
+    """A cell as text, as it came or as a program would show it, dates as ISO 8601 has them."""
+    match cell:
+        case str():
+            return cell
+        case bool():
+            return str(cell).upper()
+        case Spoiled():
+            return cell.shown
+        case datetime():
+            return cell.isoformat(" ")
+        case float() if cell.is_integer():
+            return str(int(cell))
+        case _:
+            return str(cell)
+
+
+def read_cell(column: Column, cell: Cell, where: Where) -> Read:
+    """What a cell that is not blank says. Raises ``CellError``."""
+    if isinstance(cell, Spoiled):
+        raise CellError(cell.why)
+    if isinstance(cell, str):
+        return _OF_TEXT[column.kind](column, without_guard(cell.strip()), where)
+    return _of_value(column, cell, where)
 
 
 def without_guard(text: str) -> str:
@@ -48,21 +107,117 @@ def without_guard(text: str) -> str:
     return text[1:] if guarded else text
 
 
-def _words(text: str) -> list[str]:
-    words = [word.replace("_", "-") for word in re.split(r"[\s,;]+", text.lower()) if word]
-    return [] if words == [NONE] else words
+def _date(column: Column, text: str, where: Where) -> Read:
+    if is_serial(text):
+        return Read(date_of_serial(int(text)).isoformat(), FROM_SERIAL)
+    day, how = date_of_text(text, where.date_order)
+    return Read(day.isoformat(), how)
 
 
-def _number(column: Column, cell: str) -> int | float:
-    text = cell.replace(_MINUS_SIGN, "-")
-    found = _NUMBER.fullmatch(text)
-    if found is None:
-        raise CellError("is not a number; write it like 7 or 6.5")
-    separator = found[1]
-    if separator is None:
-        return int(text)
-    number = float(text.replace(separator, "."))
-    in_thousands = int(text.replace(separator, ""))
-    if _GROUPED_BY_THOUSANDS.fullmatch(text) and in_thousands <= column.greatest:
-        raise CellError(f"may mean {number:g} or {in_thousands}; write it as one of these")
-    return number
+def _moment(column: Column, text: str, where: Where) -> Read:
+    serial = _SERIAL_MOMENT.fullmatch(text)
+    if serial:
+        return _moment_of_serial(float(f"{serial[1]}.{serial[2] or 0}"), where)
+    return Read(*moment_of_text(text, where.date_order, where.zone))
+
+
+def _moment_of_serial(number: float, where: Where) -> Read:
+    if number.is_integer():
+        moment_of_day(date_of_serial(number))
+    return Read(moment_of_local(moment_of_serial(number), where.zone), FROM_SERIAL)
+
+
+def _words(column: Column, text: str, where: Where) -> Read:
+    words = [word.replace("_", "-") for word in _BETWEEN_LISTED.split(text.lower()) if word]
+    return Read([] if words == [NONE] else words)
+
+
+def _muscle_group(column: Column, text: str, where: Where) -> Read:
+    known = _muscle_groups_by_word()
+    word = plain_name(text)
+    if word in known:
+        return Read(known[word])
+    near = get_close_matches(word, known, n=1)
+    hint = f"did you mean {known[near[0]]}?" if near else f"they are {', '.join(_all_groups())}"
+    raise CellError(f"is not a muscle group; {hint}")
+
+
+_OF_TEXT: dict[str, Callable[[Column, str, Where], Read]] = {
+    "text": lambda column, text, where: Read(text),
+    "word": lambda column, text, where: Read("-".join(_BETWEEN_WORDS.split(text.lower()))),
+    "words": _words,
+    "number": lambda column, text, where: Read(number_of_text(column, text)),
+    "date": _date,
+    "moment": _moment,
+    "muscle-group": _muscle_group,
+}
+
+
+def _of_value(column: Column, cell: Cell, where: Where) -> Read:
+    """What a workbook's cell that is no text says: its type may not fit its column."""
+    match column.kind:
+        case "number" if isinstance(cell, int | float) and not isinstance(cell, bool):
+            return Read(number_of_value(column, cell))
+        case "number":
+            raise CellError(f"is {_type_in_words(cell)}, not a number; {_TYPE_IT_AGAIN}")
+        case "date":
+            return _date_of_value(cell)
+        case "moment":
+            return _moment_of_value(cell, where)
+        case _ if isinstance(cell, int | float) and not isinstance(cell, bool):
+            return _OF_TEXT[column.kind](column, shown(cell), where)
+        case _:
+            raise CellError(f"is {_type_in_words(cell)}, not text; format the cell as text")
+
+
+def _date_of_value(cell: Cell) -> Read:
+    match cell:
+        case bool() | time() | timedelta():
+            raise CellError(f"is {_type_in_words(cell)}; it must be {A_DATE}")
+        case datetime():
+            raise CellError(f"holds a time of day too; it must be {A_DATE}")
+        case date():
+            return Read(cell.isoformat())
+        case int() | float():
+            return Read(date_of_serial(cell).isoformat(), FROM_SERIAL)
+        case _:
+            raise CellError(f"must be {A_DATE}")
+
+
+def _moment_of_value(cell: Cell, where: Where) -> Read:
+    match cell:
+        case datetime():
+            return Read(moment_of_local(cell, where.zone), LOCAL)
+        case date():
+            return Read(moment_of_day(cell))
+        case int() | float() if not isinstance(cell, bool):
+            return _moment_of_serial(float(cell), where)
+        case _:
+            raise CellError(f"is {_type_in_words(cell)}; it must be {A_MOMENT}")
+
+
+_TYPE_IT_AGAIN = "format the cell as a number and write it again, like 7 or 6.5"
+
+
+def _type_in_words(cell: Cell) -> str:
+    match cell:
+        case bool():
+            return "true or false"
+        case time():
+            return "a time of day"
+        case timedelta():
+            return "a length of time"
+        case datetime() | date():
+            return "a date"
+        case _:
+            return "something else"
+
+
+@cache
+def _muscle_groups_by_word() -> dict[str, str]:
+    words = HeaderWords.shipped()
+    return {word: group for group in _all_groups() for word in words.of_muscle_group(group)}
+
+
+def _all_groups() -> Sequence[str]:
+    return tuple(Vocabulary.shipped().muscle_groups)

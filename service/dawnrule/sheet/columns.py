@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from typing import Literal, TypeAlias
 
 from dawnrule.schemas.session import MOST_LOAD_KG, MOST_RPE
+from dawnrule.sheet.headers import HeaderWords, plain_name
 from dawnrule.vocabulary import FactDictionary, Vocabulary
 
-Kind: TypeAlias = Literal["text", "word", "words", "number"]
+Kind: TypeAlias = Literal["text", "word", "words", "number", "date", "moment", "muscle-group"]
 Path: TypeAlias = tuple[str | int, ...]
 
-_BETWEEN_WORDS = re.compile(r"[\s_-]+")
+_PERCENT = "%"
+MUSCLE_GROUP = "muscle_group"
+"""The column that makes a sheet long: a row for each muscle group of a morning."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Column:
     """A column: its name, where its value stands in what a row says, and how it is written.
 
     ``fact`` names the fact whose range a number has; without one ``at_most`` is its end.
+    ``of_a_group`` columns speak of the muscle group that the row names: in a path its name stands
+    behind the first step.
     """
 
     name: str
@@ -29,11 +33,17 @@ class Column:
     kind: Kind
     fact: str = ""
     at_most: float = 0
+    of_a_group: bool = False
 
-    @property
+    @cached_property
     def greatest(self) -> float:
         """The greatest number that may stand in it."""
         return FactDictionary.shipped()[self.fact].greatest if self.fact else self.at_most
+
+    @cached_property
+    def is_percent(self) -> bool:
+        """Whether its number is one of a hundred."""
+        return bool(self.fact) and FactDictionary.shipped()[self.fact].unit == _PERCENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +68,13 @@ class Layout:
         return _columns(self)
 
     def column_named(self, header: str) -> Column | None:
-        """The column that a header cell means, whatever its case and however its words are
-        joined."""
-        return self.columns().get(plain_name(header))
+        """The column that a header cell means, whatever its case, however its words are joined,
+        and under whichever of its names."""
+        return _columns_by_word(self).get(plain_name(header))
+
+    def words(self) -> Mapping[str, Column]:
+        """Every word that a column may stand under, with its column."""
+        return _columns_by_word(self)
 
 
 _OF_A_BLOCK = (
@@ -68,11 +82,18 @@ _OF_A_BLOCK = (
     Column("muscle_groups", ("muscle_groups",), "words"),
     Column("pattern", ("pattern",), "word"),
     Column("modality", ("modality",), "word"),
-    Column("starts_at", ("starts_at",), "text"),
+    Column("starts_at", ("starts_at",), "moment"),
     Column("minutes", ("minutes",), "number", "planned_minutes"),
     Column("sets", ("sets",), "number", "planned_sets"),
     Column("reps", ("reps",), "number", "planned_reps"),
     Column("rest_seconds", ("rest_seconds",), "number", "planned_rest_seconds"),
+)
+
+_LONG = (
+    Column(MUSCLE_GROUP, (MUSCLE_GROUP,), "muscle-group"),
+    Column("soreness", ("soreness",), "number", "soreness", of_a_group=True),
+    Column("last_trained_at", ("last_trained", "at"), "moment", of_a_group=True),
+    Column("last_trained_goal", ("last_trained", "goal"), "word", of_a_group=True),
 )
 
 CHECK_INS = Layout(
@@ -80,8 +101,8 @@ CHECK_INS = Layout(
     answers=("verdict", "rule", "reason", "caution", "problem"),
     fixed=(
         Column("athlete_id", ("athlete_id",), "text"),
-        Column("date", ("date",), "text"),
-        Column("reported_at", ("reported_at",), "text"),
+        Column("date", ("date",), "date"),
+        Column("reported_at", ("reported_at",), "moment"),
         Column("sleep_hours", ("sleep", "hours"), "number", "sleep_hours"),
         Column("sleep_quality", ("sleep", "quality"), "number", "sleep_quality"),
         Column("fatigue", ("fatigue",), "number", "fatigue"),
@@ -99,14 +120,14 @@ CHECK_INS = Layout(
     of_a_block=_OF_A_BLOCK,
     has_muscle_groups=True,
 )
-"""A squad's morning, a check-in in each row."""
+"""A squad's morning, a check-in in each row, or in as many rows as it names muscle groups."""
 
 SESSIONS = Layout(
     required=("athlete_id", "starts_at"),
     answers=("session_id", "today_verdict", "today_headline", "problem"),
     fixed=(
         Column("athlete_id", ("athlete_id",), "text"),
-        Column("starts_at", ("starts_at",), "text"),
+        Column("starts_at", ("starts_at",), "moment"),
         Column("minutes", ("minutes",), "number", "planned_minutes"),
         Column("rpe", ("rpe",), "number", at_most=MOST_RPE),
         Column("output", ("output",), "word"),
@@ -119,24 +140,35 @@ SESSIONS = Layout(
 """Training that was done, a session in each row."""
 
 
-def plain_name(header: str) -> str:
-    """A header cell as column names are written: small letters, words joined by underscores."""
-    return _BETWEEN_WORDS.sub("_", header.strip().lower())
+@cache
+def _columns(layout: Layout) -> Mapping[str, Column]:
+    return {column.name: column for _, column in _each_word(layout)}
 
 
 @cache
-def _columns(layout: Layout) -> Mapping[str, Column]:
-    return {column.name: column for column in _each_column(layout, Vocabulary.shipped())}
+def _columns_by_word(layout: Layout) -> Mapping[str, Column]:
+    """A column's own name comes before what another may be called."""
+    return dict(_each_word(layout)) | dict(_columns(layout))
 
 
-def _each_column(layout: Layout, vocabulary: Vocabulary) -> Iterator[Column]:
-    yield from layout.fixed
-    for group in vocabulary.muscle_groups if layout.has_muscle_groups else ():
-        name = plain_name(group)
-        yield Column(f"soreness_{name}", ("soreness", group), "number", "soreness")
-        yield Column(f"last_{name}_at", ("last_trained", group, "at"), "text")
-        yield Column(f"last_{name}_goal", ("last_trained", group, "goal"), "word")
+def _each_word(layout: Layout) -> Iterator[tuple[str, Column]]:
+    words = HeaderWords.shipped()
+    for column in (*layout.fixed, *(_LONG if layout.has_muscle_groups else ())):
+        yield from ((word, column) for word in words.of_column(column.name))
+    for group in Vocabulary.shipped().muscle_groups if layout.has_muscle_groups else ():
+        for kind, column in _of_muscle_group(group).items():
+            yield from ((word, column) for word in words.of_muscle_group_column(kind, group))
     for index, prefix in enumerate(layout.blocks):
         for column in layout.of_a_block:
             path = (layout.block_list, index, *column.path)
-            yield replace(column, name=f"{prefix}_{column.name}", path=path)
+            named = replace(column, name=f"{prefix}_{column.name}", path=path)
+            yield from ((word, named) for word in words.of_block_column(prefix, column.name))
+
+
+def _of_muscle_group(group: str) -> dict[str, Column]:
+    name = plain_name(group)
+    return {
+        "soreness": Column(f"soreness_{name}", ("soreness", group), "number", "soreness"),
+        "last_at": Column(f"last_{name}_at", ("last_trained", group, "at"), "moment"),
+        "last_goal": Column(f"last_{name}_goal", ("last_trained", group, "goal"), "word"),
+    }

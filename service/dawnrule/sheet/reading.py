@@ -1,101 +1,110 @@
-"""How does a CSV file, as people write it, become a sheet?"""
+"""How does a file, as people and programs write it, become a sheet?"""
 
 from __future__ import annotations
 
-import codecs
-import csv
-import io
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 
 from dawnrule.errors import MalformedInput
-from dawnrule.sheet.columns import Layout, plain_name
-from dawnrule.sheet.rows import Sheet, read_row
+from dawnrule.sheet.cells import Cell, Record, is_blank, shown
+from dawnrule.sheet.columns import Layout
+from dawnrule.sheet.declared import NOTHING, Declared
+from dawnrule.sheet.decoding import decode
+from dawnrule.sheet.headers import plain_name
+from dawnrule.sheet.limits import MOST_COLUMNS, MOST_ROWS
+from dawnrule.sheet.mornings import as_mornings
+from dawnrule.sheet.row_reading import read_row
+from dawnrule.sheet.rows import Header, SheetRow
+from dawnrule.sheet.separated import likeliest_delimiter, records, without_stated_delimiter
+from dawnrule.sheet.sheet import Sheet
+from dawnrule.sheet.unpacking import ZIP_START
+from dawnrule.sheet.workbook import read_workbook
 
-_DELIMITERS = ",;\t"
-_ZIP_START = b"PK\x03\x04"
-_STATED = "sep="
-
-Record = tuple[int, list[str]]
+_UTF_8 = "utf-8"
 
 
-def read_sheet(data: bytes, layout: Layout) -> Sheet:
-    """Read a CSV file. Raises ``MalformedInput`` for one that cannot be read as a whole.
+def read_sheet(data: bytes, layout: Layout, declared: Declared = NOTHING) -> Sheet:
+    """Read a CSV file or a sheet of a workbook.
 
-    The delimiter is the one that gives the most known column names in the header. Columns that
-    are not known are kept; so is every row, whatever is wrong with it.
+    Columns that are not known are kept; so is every row, whatever is wrong with it. Raises
+    ``MalformedInput`` for a file that cannot be read as a whole, ``InvalidInput`` for what was
+    declared of it and does not hold.
     """
-    text, stated = _without_stated_delimiter(_decoded(data))
-    delimiter = stated or max(_DELIMITERS, key=lambda char: _known_columns(text, char, layout))
-    records = _records(text, delimiter)
-    _, first = next(records, (0, []))
-    header = tuple(name.strip() for name in first[: _width(first)])
-    _refuse_unusable(header, layout)
+    if data.startswith(ZIP_START):
+        return _of_workbook(data, layout, declared)
+    return _of_text(data, layout, declared)
+
+
+def _of_text(data: bytes, layout: Layout, declared: Declared) -> Sheet:
+    decoded = decode(data)
+    if declared.table is not None:
+        raise MalformedInput("A CSV file has one sheet, which has no name; leave the name out.")
+    text, stated = without_stated_delimiter(decoded.text)
+    delimiter = stated or likeliest_delimiter(text, layout)
+    head, rows = _read(records(text, delimiter), layout, declared)
     return Sheet(
         layout=layout,
-        header=header,
-        rows=tuple(read_row(layout, number, header, cells) for number, cells in records),
+        head=head,
+        rows=rows,
         delimiter=delimiter,
-        has_byte_order_mark=data.startswith(codecs.BOM_UTF8),
+        encoding=decoded.encoding_in_words,
+        has_byte_order_mark=decoded.has_mark or decoded.encoding != _UTF_8,
     )
 
 
-def _decoded(data: bytes) -> str:
-    if data.startswith(_ZIP_START):
-        raise MalformedInput("This is a spreadsheet's own file, not CSV; save the sheet as CSV.")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise MalformedInput(f"Line {line} is not UTF-8; save the sheet as CSV UTF-8.") from error
-    if "\0" in text:
-        raise MalformedInput("This is not a text file; save the sheet as CSV UTF-8.")
-    return text
+def _of_workbook(data: bytes, layout: Layout, declared: Declared) -> Sheet:
+    workbook, found = read_workbook(data, declared.table)
+    head, rows = _read(iter(found), layout, declared)
+    return Sheet(layout, head, rows, workbook=workbook)
 
 
-def _without_stated_delimiter(text: str) -> tuple[str, str | None]:
-    """The text, and the delimiter that a first line like ``sep=;`` states; such a line is for
-    the spreadsheet program, which does not show it and does not count it."""
-    first, _, rest = text.partition("\n")
-    stated = first.rstrip("\r").lower().removeprefix(_STATED)
-    if first.lower().startswith(_STATED) and len(stated) == 1:
-        return rest, stated
-    return text, None
+def _read(
+    found: Iterator[Record], layout: Layout, declared: Declared
+) -> tuple[Header, tuple[SheetRow, ...]]:
+    number, first = next(found, (1, ()))
+    head = Header(layout, tuple(shown(name).strip() for name in first[: _width(first)]), number)
+    _refuse_unusable(head)
+    rows = [read_row(head, row, cells, declared) for row, cells in islice(found, MOST_ROWS)]
+    if next(found, None):
+        raise MalformedInput(f"The sheet has more than {MOST_ROWS} rows; send it in parts.")
+    return head, tuple(as_mornings(rows) if head.is_long else rows)
 
 
-def _known_columns(text: str, delimiter: str, layout: Layout) -> int:
-    try:
-        _, header = next(_records(text, delimiter), (0, []))
-    except MalformedInput:
-        return 0
-    return sum(layout.column_named(name) is not None for name in header)
-
-
-def _records(text: str, delimiter: str) -> Iterator[Record]:
-    """The rows that are not blank, each with its number; the first row is 1."""
-    lines = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    try:
-        for number, cells in enumerate(lines, start=1):
-            if _width(cells):
-                yield number, cells
-    except csv.Error as error:
-        message = f"Line {lines.line_num} cannot be read: {error}. Check its quotation marks."
-        raise MalformedInput(message) from error
-
-
-def _width(cells: list[str]) -> int:
+def _width(cells: Sequence[Cell]) -> int:
     """How many cells there are up to the last that is not blank."""
-    return max((place for place, cell in enumerate(cells, start=1) if cell.strip()), default=0)
+    filled = (place for place, cell in enumerate(cells, start=1) if not is_blank(cell))
+    return max(filled, default=0)
 
 
-def _refuse_unusable(header: tuple[str, ...], layout: Layout) -> None:
-    names = Counter(plain_name(name) for name in header)
-    missing = [name for name in layout.required if name not in names]
+def _refuse_unusable(head: Header) -> None:
+    _refuse_missing(head)
+    if len(head.names) > MOST_COLUMNS:
+        raise MalformedInput(
+            f"The sheet has {len(head.names)} columns, and at most {MOST_COLUMNS} are taken; "
+            "delete some of your own."
+        )
+    twice = ", ".join(_twice(head))
+    if twice:
+        raise MalformedInput(f"These columns stand in the sheet twice: {twice}.")
+
+
+def _refuse_missing(head: Header) -> None:
+    missing = [name for name in head.layout.required if name not in head.places]
     if missing:
         raise MalformedInput(
             f"The sheet's first row must name its columns; missing: {', '.join(missing)}. "
-            f"Known columns: {', '.join(layout.columns())}."
+            f"Known columns: {', '.join(head.layout.columns())}."
         )
-    twice = [name for name in layout.columns() if names[name] > 1]
-    if twice:
-        raise MalformedInput(f"These columns stand in the sheet twice: {', '.join(twice)}.")
+
+
+def _twice(head: Header) -> Iterable[str]:
+    """The columns that stand under more than one word, with the words where they differ."""
+    words: dict[str, list[str]] = {}
+    for word, column in zip(head.names, head.columns, strict=True):
+        if column is not None:
+            words.setdefault(column.name, []).append(word)
+    for name, under in words.items():
+        if len(under) > 1:
+            differ = len(Counter(map(plain_name, under))) > 1
+            yield f"{name} (as {' and '.join(under)})" if differ else name

@@ -1,140 +1,171 @@
-"""What does a row of a sheet say, and in which column does a fault stand?"""
+"""What does a row of a sheet say, and in which cell does a fault stand?"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Self, TypeVar
+from functools import cached_property
+from typing import Any, TypeVar
 
 from dawnrule.errors import FieldError, InvalidInput
-from dawnrule.sheet.cells import NONE, CellError, read_cell
-from dawnrule.sheet.columns import Column, Layout, Path, plain_name
+from dawnrule.sheet.cells import NONE, Cell, shown
+from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Layout, Path
+from dawnrule.sheet.faults import CellFault, cell_name
 
 T = TypeVar("T")
 
-MORE_CELLS = "the row has more cells than the header; put a cell that holds a separator in quotes"
+Place = tuple[int, int]
+"""The number of a row, from 1, and a place in it, from 0."""
 
-_FIRST_ROW = 2  # the header stands above it
+
+@dataclass(frozen=True)
+class Header:
+    """The row that names the columns: its number, its words as they came, and what each means."""
+
+    layout: Layout
+    names: tuple[str, ...]
+    number: int = 1
+
+    @cached_property
+    def columns(self) -> tuple[Column | None, ...]:
+        """The column of each word; None where it means nothing here."""
+        return tuple(map(self.layout.column_named, self.names))
+
+    @cached_property
+    def is_long(self) -> bool:
+        """Whether a morning may stand in several rows, one for each muscle group."""
+        return MUSCLE_GROUP in self.places
+
+    @cached_property
+    def places(self) -> Mapping[str, int]:
+        """Where each column stands, by its own name."""
+        return {column.name: place for place, column in enumerate(self.columns) if column}
+
+    def word_for(self, column: Column) -> str:
+        """What the sheet calls a column."""
+        place = self.places.get(column.name)
+        return column.name if place is None else self.names[place]
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A reading that people should hear of: how, of which cell, what it holds, as what."""
+
+    how: str
+    column: str
+    cell: str
+    held: str
+    read_as: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One row as it stands in the sheet. ``values`` are the cells under the header."""
+
+    number: int
+    values: tuple[Cell, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """One row as it was given, and what could be read of it.
+    """What one row says, or several that speak of one morning, as far as it could be read.
 
-    ``number`` counts as a spreadsheet program does: the first row is 1, blank rows count.
-    ``values`` are the cells under ``header``. ``errors`` are the cells that cannot be read; their
-    pointers and those of ``in_columns`` point into ``cells``: ``/sleep_hours``.
+    ``read`` has the values by their paths in the plain form, ``places`` the cells that they stand
+    in. ``errors`` are the cells that cannot be read.
     """
 
-    layout: Layout
-    number: int
-    header: tuple[str, ...]
-    values: tuple[str, ...]
+    header: Header
+    lines: tuple[Line, ...]
     read: Mapping[Path, Any]
+    places: Mapping[Path, Place]
     errors: tuple[FieldError, ...]
+    heard: tuple[Heard, ...] = ()
+
+    @property
+    def number(self) -> int:
+        """That of its first row, as a spreadsheet program counts: from 1, with the blank ones."""
+        return self.lines[0].number
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Those of all its rows."""
+        return tuple(line.number for line in self.lines)
 
     @property
     def cells(self) -> dict[str, str]:
-        """The cells as given, by the header's own words."""
-        return dict(zip(self.header, self.values, strict=True))
+        """The cells of its first row as text, by the header's own words."""
+        return dict(zip(self.header.names, map(shown, self.lines[0].values), strict=True))
 
     @property
     def plain(self) -> dict[str, Any] | None:
         """What the row says in the interface's plain form, not validated; None if a cell cannot
         be read."""
-        return None if self.errors else _plain(self.read, self.layout)
+        return None if self.errors else _plain(self.read, self.header.layout)
 
     def load(self, load: Callable[[dict[str, Any]], T]) -> T:
         """What the row says. Raises ``InvalidInput`` with every fault: the cells that cannot be
         read, and what ``load`` (the schemas') says of the others."""
         message = f"Row {self.number} cannot be accepted."
         try:
-            loaded = load(_plain(self.read, self.layout))
+            loaded = load(_plain(self.read, self.header.layout))
         except InvalidInput as invalid:
-            faults = (*self.errors, *self.in_columns(invalid.errors))
+            faults = (*self.errors, *self._unnamed(self.in_columns(invalid.errors)))
             raise InvalidInput(message, faults) from invalid
         if self.errors:
             raise InvalidInput(message, self.errors)
         return loaded
 
     def in_columns(self, errors: Sequence[FieldError]) -> tuple[FieldError, ...]:
-        """Faults of the plain form, each pointing to the column that it came from."""
-        names = dict(self._names_by_pointer())
-        return tuple(
-            FieldError(f"/{name}", error.value, error.detail)
-            if (name := _nearest(error.pointer, names))
-            else error
-            for error in errors
-        )
+        """Faults of the plain form, each put to the cell that it came from."""
+        columns: dict[str, tuple[Path, Column]] = {}
+        for pointer, found in self._columns_by_pointer():
+            columns.setdefault(pointer, found)
+        return tuple(self._in_column(error, _nearest(error.pointer, columns)) for error in errors)
 
-    def _names_by_pointer(self) -> Iterator[tuple[str, str]]:
-        """The header's word for each pointer of the plain form; the columns that were filled in
-        stand first."""
-        given = {plain_name(name): name for name in self.header}
-        block_list = self.layout.block_list
-        blocks = _blocks(self.read, block_list) or [0]
-        known = self.layout.columns().values()
-        for column in sorted(known, key=lambda column: column.path not in self.read):
-            if column.path[0] != block_list:
-                yield _pointer(column.path), given.get(column.name, column.name)
-            elif (block := column.path[1]) in blocks:
-                path = (block_list, blocks.index(block), *column.path[2:])
-                yield _pointer(path), given.get(column.name, column.name)
+    def _in_column(self, error: FieldError, found: tuple[Path, Column] | None) -> FieldError:
+        if found is None:
+            return error
+        path, column = found
+        held = self.header.places.get(column.name)
+        place = self.places.get(path) or (held is not None and (self.number, held))
+        cell = cell_name(*place) if place else ""
+        return CellFault(f"/{self.header.word_for(column)}", error.value, error.detail, cell)
 
+    def _unnamed(self, errors: Iterable[FieldError]) -> Iterator[FieldError]:
+        """The faults, save that something is missing which is there and cannot be read."""
+        named = {error.pointer for error in self.errors}
+        return (one for one in errors if one.value is not None or one.pointer not in named)
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """A sheet as it came: its header, its rows, and how its cells are separated."""
+    def _columns_by_pointer(self) -> Iterator[tuple[str, tuple[Path, Column]]]:
+        """The columns of each pointer of the plain form, the likeliest first: those that were
+        filled in, then those that the sheet has."""
+        layout = self.header.layout
+        blocks = _blocks(self.read, layout.block_list) or [0]
+        named = [(path, column) for path, column in self._possible() if path[0] != MUSCLE_GROUP]
+        for path, column in sorted(named, key=self._likeliness):
+            if path[0] != layout.block_list:
+                yield _pointer(path), (path, column)
+            elif (block := path[1]) in blocks:
+                plain_path = (path[0], blocks.index(block), *path[2:])
+                yield _pointer(plain_path), (path, column)
 
-    layout: Layout
-    header: tuple[str, ...]
-    rows: tuple[SheetRow, ...]
-    delimiter: str = ","
-    has_byte_order_mark: bool = False
+    def _likeliness(self, possible: tuple[Path, Column]) -> tuple[bool, bool]:
+        path, column = possible
+        return path not in self.read, column.name not in self.header.places
 
-    @classmethod
-    def of(cls, layout: Layout, subjects: Iterable[Sequence[str]]) -> Self:
-        """A sheet for what did not come in one: a row for each subject, which fills the required
-        columns."""
-        rows = (
-            read_row(layout, number, layout.required, subject)
-            for number, subject in enumerate(subjects, start=_FIRST_ROW)
-        )
-        return cls(layout, layout.required, tuple(rows))
-
-    @property
-    def unread(self) -> tuple[str, ...]:
-        """The header's words that mean nothing here: own columns, or typing errors."""
-        return tuple(
-            name
-            for name in self.header
-            if self.layout.column_named(name) is None
-            and plain_name(name) not in self.layout.answers
-        )
+    def _possible(self) -> Iterator[tuple[Path, Column]]:
+        """Every column that says something here, under the paths that it may have filled."""
+        groups = {path[1] for path in self.places if path[0] in ("soreness", "last_trained")}
+        for column in self.header.layout.columns().values():
+            if not column.of_a_group:
+                yield column.path, column
+            elif self.header.is_long:
+                yield from ((of_group(column, group), column) for group in sorted(groups, key=str))
 
 
-def read_row(
-    layout: Layout, number: int, header: tuple[str, ...], cells: Sequence[str]
-) -> SheetRow:
-    """Read one row; a cell that cannot be read is an error of the row, and the others are read."""
-    values = (*cells, *("" for _ in header))[: len(header)]
-    read: dict[Path, Any] = {}
-    errors = [FieldError("", cell, MORE_CELLS) for cell in cells[len(header) :] if cell.strip()]
-    for name, cell, column in _filled_in(layout, header, values):
-        try:
-            read[column.path] = read_cell(column, cell)
-        except CellError as fault:
-            errors.append(FieldError(f"/{name}", cell, str(fault)))
-    return SheetRow(layout, number, header, values, read, tuple(errors))
-
-
-def _filled_in(
-    layout: Layout, header: tuple[str, ...], values: tuple[str, ...]
-) -> Iterator[tuple[str, str, Column]]:
-    for name, cell in zip(header, values, strict=True):
-        column = layout.column_named(name)
-        if column is not None and cell.strip():
-            yield name, cell, column
+def of_group(column: Column, group: str | int) -> Path:
+    """Where a column that speaks of the row's muscle group has its value, for this group."""
+    return (column.path[0], group, *column.path[1:])
 
 
 def _plain(read: Mapping[Path, Any], layout: Layout) -> dict[str, Any]:
@@ -165,10 +196,10 @@ def _pointer(path: Path) -> str:
     return "".join(f"/{step}" for step in path)
 
 
-def _nearest(pointer: str, names: Mapping[str, str]) -> str | None:
-    """The column of a pointer, of the nearest thing around it, or of the first thing in it."""
+def _nearest(pointer: str, columns: Mapping[str, T]) -> T | None:
+    """What belongs to a pointer, to the nearest thing around it, or to the first thing in it."""
     around = pointer
-    while around and around not in names:
+    while around and around not in columns:
         around = around.rpartition("/")[0]
-    inside = (n for inner, n in names.items() if pointer and inner.startswith(f"{pointer}/"))
-    return names.get(around) or next(inside, None)
+    inside = (c for inner, c in columns.items() if pointer and inner.startswith(f"{pointer}/"))
+    return columns.get(around) or next(inside, None)

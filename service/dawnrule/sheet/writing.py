@@ -8,10 +8,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Self
 
-from dawnrule.errors import DawnruleError
-from dawnrule.sheet.cells import FORMULA_STARTS, is_number
-from dawnrule.sheet.columns import plain_name
-from dawnrule.sheet.rows import Sheet
+from dawnrule.errors import DawnruleError, FieldError
+from dawnrule.sheet.cells import FORMULA_STARTS, Cell, shown
+from dawnrule.sheet.faults import where_in_words
+from dawnrule.sheet.headers import plain_name
+from dawnrule.sheet.numbers import is_number
+from dawnrule.sheet.sheet import Sheet
 from dawnrule.vocabulary import Vocabulary
 
 _BYTE_ORDER_MARK = "\ufeff"
@@ -53,13 +55,19 @@ class SessionRowAnswer:
     problem: str = ""
 
 
+Answers = Sequence[RowAnswer] | Sequence[SessionRowAnswer] | Sequence[RowAnswer | SessionRowAnswer]
+
+
 def refusal_in_words(error: DawnruleError) -> str:
     """What stands against a row: each fault with its column, or what went wrong otherwise."""
-    faults = [f"{fault.pointer.removeprefix('/')} {fault.detail}" for fault in error.errors]
-    return "; ".join(faults) or error.detail
+    return "; ".join(map(_fault_in_words, error.errors)) or error.detail
 
 
-def write_sheet(sheet: Sheet, answers: Sequence[RowAnswer | SessionRowAnswer]) -> str:
+def _fault_in_words(fault: FieldError) -> str:
+    return f"{where_in_words(fault)} {fault.detail}".strip()
+
+
+def write_sheet(sheet: Sheet, answers: Answers) -> str:
     """The sheet as CSV text (RFC 4180, the sheet's own delimiter) with an answer for each row.
 
     The given columns come back as they came, save answer columns of an earlier reply and text
@@ -71,13 +79,25 @@ def write_sheet(sheet: Sheet, answers: Sequence[RowAnswer | SessionRowAnswer]) -
     added = sheet.layout.answers
     kept = [i for i, name in enumerate(sheet.header) if plain_name(name) not in added]
     writer.writerow(_safe([*(sheet.header[i] for i in kept), *added]))
-    for row, answer in zip(sheet.rows, answers, strict=True):
-        given = (row.values[i] for i in kept)
-        writer.writerow(_safe([*given, *(getattr(answer, name) for name in added)]))
+    beside = answers_by_row(sheet, answers)
+    for line in sheet.lines:
+        given = (line.values[i] for i in kept)
+        writer.writerow(_safe([*given, *beside[line.number]]))
     return text.getvalue()
 
 
-def _safe(cells: Sequence[str]) -> Iterator[str]:
+def answers_by_row(sheet: Sheet, answers: Answers) -> dict[int, list[str]]:
+    """The cells of the answer columns by the number of the row that they stand in."""
+    added = sheet.layout.answers
+    return {
+        line.number: [getattr(answer, name) for name in added]
+        for row, answer in zip(sheet.rows, answers, strict=True)
+        for line in row.lines
+    }
+
+
+def _safe(cells: Sequence[Cell]) -> Iterator[str]:
     for cell in cells:
-        risky = cell[:1] and cell[0] in FORMULA_STARTS and not is_number(cell)
-        yield f"'{cell}" if risky else cell
+        text = shown(cell)
+        risky = isinstance(cell, str) and text[:1] and text[0] in FORMULA_STARTS
+        yield f"'{text}" if risky and not is_number(text) else text

@@ -2,9 +2,11 @@
 
 - ``door``: the store, opened, written, read and closed.
 - ``books``: what a job may do, one book for one table: ``athletes``, ``check_ins``, ``advice``,
-  ``sessions``, ``keys``, ``replays``, ``rule_sets`` (with activations), ``shadow``. Tables,
-  indexes and queries stand in these and nowhere else.
+  ``sessions``, ``keys``, ``private_addresses``, ``plans``, ``replays``, ``rule_sets`` (with
+  activations), ``shadow``, ``service_secrets``, ``ledger``, ``retention``; and ``person``,
+  all that is about one. Tables, indexes and queries stand in these and nowhere else.
 - ``writer``: one thread commits for all, in groups. ``readers``: consistent, read-only looks.
+- ``backup``: a database copied, and put in another's place.
 - ``migrations``: how a database file comes to have the tables. ``connections``, ``columns``,
   ``failures``: how a connection is set up, values are written, and SQLite's errors are named.
 """
@@ -14,6 +16,9 @@ from dawnrule.store.books import Books
 from dawnrule.store.check_ins import StoredCheckIn
 from dawnrule.store.door import Store
 from dawnrule.store.keys import Key, Role, hash_key, new_key
+from dawnrule.store.ledger import Entry, Head, StoredAct, Walked
+from dawnrule.store.plans import StoredPlan
+from dawnrule.store.private_addresses import PrivateAddress, Purpose, hash_token, new_token
 from dawnrule.store.replays import ReplayState, ReplayStep, StoredReplay
 from dawnrule.store.rule_sets import Activation, StoredRuleSet
 from dawnrule.store.sessions import StoredSession
@@ -23,17 +28,26 @@ __all__ = [
     "Activation",
     "Books",
     "Candidate",
+    "Entry",
+    "Head",
     "Key",
+    "PrivateAddress",
+    "Purpose",
     "ReplayState",
     "ReplayStep",
     "Role",
     "ShadowDifference",
     "Store",
+    "StoredAct",
     "StoredAdvice",
     "StoredCheckIn",
+    "StoredPlan",
     "StoredReplay",
     "StoredRuleSet",
     "StoredSession",
+    "Walked",
     "hash_key",
+    "hash_token",
     "new_key",
+    "new_token",
 ]

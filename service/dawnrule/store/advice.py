@@ -1,8 +1,8 @@
-"""Which advice was given, in which order? The ledger.
+"""Which advice was given, in which order?
 
 Advice is never changed, only superseded, and at most once. ``position`` is the order in which
 it was given and is never used twice; the latest for an athlete and a date has the greatest.
-Rows leave only with their athlete.
+Each has an entry in the ledger. Rows leave only with their athlete, or when their time is over.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from datetime import date, datetime
 from typing import Any
 
 from dawnrule.store.columns import utc_text, utc_time
+from dawnrule.store.ledger import Ledger
 
 FIRST_SCHEMA = (
     """
@@ -58,7 +59,7 @@ _SELECT = f"SELECT {_COLUMNS} FROM advice"
 
 @dataclass(frozen=True, slots=True)
 class StoredAdvice:
-    """Advice in the ledger. ``record`` is canonical JSON text, kept as it came, byte for byte;
+    """Advice as it was given. ``record`` is canonical JSON text, kept as it came, byte for byte;
     ``rule_id`` is None when no rule fired; ``supersedes`` is the id of the advice before it."""
 
     id: str
@@ -75,13 +76,14 @@ class StoredAdvice:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """The ledger: added to and read, never changed."""
+    """All advice: added to and read, never changed."""
 
     connection: sqlite3.Connection
 
     def add(self, advice: StoredAdvice) -> None:
-        """Put advice at the end of the ledger."""
-        self.connection.execute(
+        """Give advice, with its entry in the ledger."""
+        at = utc_text(advice.decided_at)
+        added = self.connection.execute(
             f"INSERT INTO advice ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 advice.id,
@@ -92,10 +94,12 @@ class Advice:
                 advice.rule_id,
                 advice.rule_set_digest,
                 advice.record,
-                utc_text(advice.decided_at),
+                at,
                 advice.supersedes,
             ),
         )
+        assert added.lastrowid is not None, "an INSERT always has one"
+        Ledger(self.connection).add_advice(added.lastrowid, advice.record, at)
 
     def get(self, advice_id: str) -> StoredAdvice | None:
         """One advice, superseded or not; None if there is none of this id."""
@@ -126,6 +130,20 @@ class Advice:
             (date.isoformat(),),
         )
         return [_advice(row[:-1]) for row in rows]
+
+    def verdicts(self, athlete_id: str, first: date, last: date) -> dict[date, tuple[str, str]]:
+        """The id and the verdict of the advice that holds for each date from one to another, both
+        included; one ``max()`` as above."""
+        rows = self.connection.execute(
+            """
+            SELECT date, id, verdict, max(position) FROM advice
+            WHERE athlete_id = ? AND date BETWEEN ? AND ? GROUP BY date
+            """,
+            (athlete_id, first.isoformat(), last.isoformat()),
+        )
+        return {
+            date.fromisoformat(day): (advice_id, verdict) for day, advice_id, verdict, _ in rows
+        }
 
     def page(
         self, athlete_id: str, first: date, last: date, *, limit: int, after: str | None = None

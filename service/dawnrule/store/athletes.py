@@ -20,7 +20,7 @@ FIRST_SCHEMA = (
     """,
 )
 
-_SELECT = "SELECT id, name, time_zone, date_of_birth, training_status FROM athletes"
+_SELECT = "SELECT id, name, time_zone, date_of_birth, training_status, language FROM athletes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +34,8 @@ class Athletes:
         row = _row(athlete)
         created = self.connection.execute(
             """
-            INSERT INTO athletes (id, name, time_zone, date_of_birth, training_status)
-            VALUES (:id, :name, :time_zone, :date_of_birth, :training_status)
+            INSERT INTO athletes (id, name, time_zone, date_of_birth, training_status, language)
+            VALUES (:id, :name, :time_zone, :date_of_birth, :training_status, :language)
             ON CONFLICT (id) DO NOTHING
             """,
             row,
@@ -45,8 +45,8 @@ class Athletes:
         self.connection.execute(
             """
             UPDATE athletes
-            SET (name, time_zone, date_of_birth, training_status)
-                = (:name, :time_zone, :date_of_birth, :training_status)
+            SET (name, time_zone, date_of_birth, training_status, language)
+                = (:name, :time_zone, :date_of_birth, :training_status, :language)
             WHERE id = :id
             """,
             row,
@@ -70,7 +70,11 @@ class Athletes:
                    (SELECT count(*) FROM check_ins WHERE athlete_id = :id) AS check_ins,
                    (SELECT count(*) FROM advice WHERE athlete_id = :id) AS advice,
                    (SELECT count(*) FROM sessions WHERE athlete_id = :id) AS sessions,
-                   (SELECT count(*) FROM keys WHERE athlete_id = :id) AS keys
+                   (SELECT count(*) FROM keys WHERE athlete_id = :id) AS keys,
+                   (SELECT count(*) FROM private_addresses WHERE athlete_id = :id)
+                       AS private_addresses,
+                   (SELECT count(*) FROM plans WHERE athlete_id = :id) AS plans,
+                   (SELECT count(*) FROM activations WHERE athlete_id = :id) AS activations
             """,
             {"id": athlete_id},
         )
@@ -88,9 +92,11 @@ def _row(athlete: Athlete) -> dict[str, str | None]:
         "time_zone": athlete.time_zone,
         "date_of_birth": born.isoformat() if born else None,
         "training_status": athlete.training_status,
+        "language": athlete.language,
     }
 
 
-def _athlete(row: tuple[str, str, str, str | None, str | None]) -> Athlete:
-    athlete_id, name, time_zone, born, status = row
-    return Athlete(athlete_id, name, time_zone, date.fromisoformat(born) if born else None, status)
+def _athlete(row: tuple[str, str, str, str | None, str | None, str | None]) -> Athlete:
+    athlete_id, name, time_zone, born, status, language = row
+    born_on = date.fromisoformat(born) if born else None
+    return Athlete(athlete_id, name, time_zone, born_on, status, language)

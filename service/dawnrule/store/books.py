@@ -10,8 +10,14 @@ from dawnrule.store.advice import Advice
 from dawnrule.store.athletes import Athletes
 from dawnrule.store.check_ins import CheckIns
 from dawnrule.store.keys import Keys
+from dawnrule.store.ledger import Ledger
+from dawnrule.store.person import Person
+from dawnrule.store.plans import Plans
+from dawnrule.store.private_addresses import PrivateAddresses
 from dawnrule.store.replays import Replays
+from dawnrule.store.retention import Retention
 from dawnrule.store.rule_sets import Activations, RuleSets
+from dawnrule.store.service_secrets import Secrets
 from dawnrule.store.sessions import Sessions
 from dawnrule.store.shadow import Shadow
 
@@ -29,6 +35,12 @@ class Books:
     rule_sets: RuleSets
     activations: Activations
     shadow: Shadow
+    private_addresses: PrivateAddresses
+    plans: Plans
+    secrets: Secrets
+    ledger: Ledger
+    retention: Retention
+    person: Person
 
     @classmethod
     def over(cls, connection: sqlite3.Connection) -> Self:
@@ -43,4 +55,10 @@ class Books:
             RuleSets(connection),
             Activations(connection),
             Shadow(connection),
+            PrivateAddresses(connection),
+            Plans(connection),
+            Secrets(connection),
+            Ledger(connection),
+            Retention(connection),
+            Person(connection),
         )

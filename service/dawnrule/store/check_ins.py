@@ -116,6 +116,18 @@ class CheckIns:
         )
         return [from_plain(CheckIn, json.loads(body)) for body, _ in rows]
 
+    def last_dates(self, before: date) -> dict[str, date]:
+        """The date of each athlete's last check-in before a date; nobody without one."""
+        rows = self.connection.execute(
+            """
+            SELECT id, (SELECT max(date) FROM check_ins WHERE athlete_id = athletes.id AND date < ?)
+                AS last
+            FROM athletes WHERE last IS NOT NULL
+            """,
+            (before.isoformat(),),
+        )
+        return {athlete_id: date.fromisoformat(last) for athlete_id, last in rows}
+
     def of_everybody(self, first: date, last: date) -> list[CheckIn]:
         """The newest revision for each athlete and date, from one date to another, both included;
         one ``max()`` as above."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
+from dawnrule.errors import StoreUnusable
+
 _PRAGMAS = (
     "PRAGMA foreign_keys = ON",
     "PRAGMA recursive_triggers = ON",  # or INSERT OR REPLACE deletes past the triggers
@@ -20,6 +22,7 @@ def connect(file: Path, busy_timeout_seconds: float) -> sqlite3.Connection:
     job writes after it would still be in a transaction, and never be committed.
     """
     connection = sqlite3.connect(file, timeout=busy_timeout_seconds, check_same_thread=False)
+    connection.text_factory = _text
     for pragma in _PRAGMAS:
         connection.execute(pragma)
     return connection
@@ -30,3 +33,12 @@ def connect_to_read(file: Path, busy_timeout_seconds: float) -> sqlite3.Connecti
     connection = connect(file, busy_timeout_seconds)
     connection.execute("PRAGMA query_only = ON")
     return connection
+
+
+def _text(stored: bytes) -> str:
+    """Text as it is read. Of text that is damaged nothing is repeated, as sqlite3 would do: it may
+    be what somebody reported."""
+    try:
+        return stored.decode()
+    except UnicodeDecodeError:
+        raise StoreUnusable("The database is damaged: a text in it cannot be read.") from None

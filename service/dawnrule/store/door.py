@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
 
-from dawnrule.errors import StoreUnusable
+from dawnrule.errors import StoreBusy, StoreUnusable
 from dawnrule.store.books import Books
 from dawnrule.store.connections import connect, connect_to_read
 from dawnrule.store.failures import failures_named
@@ -30,8 +31,15 @@ class Store:
     ``file`` is the absolute path of the database.
     """
 
-    def __init__(self, file: Path, writer: Writer, readers: Readers) -> None:
+    def __init__(
+        self,
+        file: Path,
+        writer: Writer,
+        readers: Readers,
+        connect: Callable[[], sqlite3.Connection],
+    ) -> None:
         self.file = file
+        self._connect = connect
         self._writer = writer
         self._readers = readers
 
@@ -52,7 +60,7 @@ class Store:
         with failures_named():
             connection = _connect_up_to_date(file, busy_timeout_seconds)
         readers = Readers(partial(connect_to_read, file, busy_timeout_seconds))
-        return cls(file, Writer(connection), readers)
+        return cls(file, Writer(connection), readers, partial(connect, file, busy_timeout_seconds))
 
     def write(self, job: Callable[[Books], T]) -> T:
         """Do a job in a transaction; it is committed when this returns, undone when it raises.
@@ -62,6 +70,13 @@ class Store:
         """
         return self._writer.write(job)
 
+    def rehearse(self, job: Callable[[Books], object], within_seconds: float) -> None:
+        """Do a job in a transaction and undo it: it raises what keeps the job from being done.
+
+        StoreBusy also when that takes longer than ``within_seconds``.
+        """
+        self._writer.rehearse(job, within_seconds)
+
     @property
     def writes_waiting(self) -> int:
         """How many writes wait for their turn."""
@@ -70,6 +85,23 @@ class Store:
     def read(self, job: Callable[[Books], T]) -> T:
         """Do a job that only reads, all of it from one state of the database."""
         return self._readers.read(job)
+
+    def wipe(self) -> bool:
+        """Let no byte of what was deleted stay in the files; True if none does.
+
+        Deleted rows are overwritten with zeros. But SQLite leaves copies behind when it moves rows
+        between pages, and the write-ahead log has pages of before: so the file is written anew,
+        and the log emptied. Others wait to write meanwhile. This waits, as long as for a lock, for
+        those who write and those who look at an older state; False if they do not come to an end,
+        or there is no room for a second file.
+        """
+        try:
+            with failures_named(), closing(self._connect()) as connection:
+                connection.execute("VACUUM")
+                [(is_blocked, *_)] = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        except (StoreBusy, StoreUnusable):
+            return False
+        return not is_blocked
 
     def close(self) -> None:
         """Finish the writes that are waiting, and let go of the file. May be called again."""

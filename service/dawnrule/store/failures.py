@@ -42,6 +42,8 @@ def failures_named() -> Iterator[None]:
     """Raise StoreBusy or StoreUnusable in place of the errors of SQLite that mean it."""
     try:
         yield
+    except UnicodeDecodeError:  # of SQLite's own words, which repeat what is damaged
+        raise StoreUnusable("The database is damaged: it cannot be read.") from None
     except sqlite3.Error as error:
         failure = store_failure(error)
         if failure is None:

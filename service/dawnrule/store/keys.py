@@ -96,6 +96,13 @@ class Keys:
         ).fetchone()
         return _key(*row) if row else None
 
+    def in_use(self, key_id: str) -> Key | None:
+        """The key of this id; None if there is none, or it has been revoked."""
+        row = self.connection.execute(
+            f"{_SELECT} WHERE id = ? AND revoked_at IS NULL", (key_id,)
+        ).fetchone()
+        return _key(*row) if row else None
+
     def all(self) -> list[Key]:
         """Every key, revoked ones too, in the order in which they were made."""
         return [_key(*row) for row in self.connection.execute(f"{_SELECT} ORDER BY created_at, id")]

@@ -14,7 +14,21 @@ from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
 from dawnrule.errors import StoreUnusable
-from dawnrule.store import advice, athletes, check_ins, keys, replays, rule_sets, sessions, shadow
+from dawnrule.store import (
+    advice,
+    athletes,
+    check_ins,
+    keys,
+    ledger,
+    plans,
+    private_addresses,
+    replays,
+    retention,
+    rule_sets,
+    service_secrets,
+    sessions,
+    shadow,
+)
 
 Migration = Callable[[Database], None]
 
@@ -42,7 +56,29 @@ def m003_published_rule_sets(db: Database) -> None:
             db.execute(statement)
 
 
-MIGRATIONS: tuple[Migration, ...] = (m001_first_tables, m002_replays, m003_published_rule_sets)
+def m004_ledger(db: Database) -> None:
+    """The ledger with the advice that was given before, and how long things are kept."""
+    for book in (ledger, retention):
+        for statement in book.SCHEMA:
+            db.execute(statement)
+    ledger.chain_what_is_there(db.conn)
+
+
+def m005_private_addresses(db: Database) -> None:
+    """Private addresses, the coach's plans, the service's own secrets, an athlete's language."""
+    for book in (private_addresses, plans, service_secrets):
+        for statement in book.SCHEMA:
+            db.execute(statement)
+    db.execute("ALTER TABLE athletes ADD COLUMN language TEXT")
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    m001_first_tables,
+    m002_replays,
+    m003_published_rule_sets,
+    m004_ledger,
+    m005_private_addresses,
+)
 
 
 def migrate(
@@ -64,6 +100,16 @@ def migrate(
         connection.commit()
     finally:
         connection.rollback()
+
+
+def is_up_to_date(connection: sqlite3.Connection) -> bool:
+    """Whether a database has all the tables of this version. Raises ``StoreUnusable`` when it is
+    not ours or newer; changes nothing."""
+    db = Database(connection, execute_plugins=False)
+    migrations = _registered(MIGRATIONS)
+    _refuse_newer(db, migrations, MIGRATIONS)
+    _refuse_foreign(db, migrations)
+    return not migrations.pending(db)
 
 
 def _registered(steps: Sequence[Migration]) -> Migrations:

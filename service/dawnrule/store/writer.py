@@ -43,6 +43,24 @@ class Writer:
 
         StoreBusy when a lock or the queue is in the way, StoreUnusable when the file is.
         """
+        result: T = self._asked(job).result()
+        return result
+
+    def rehearse(self, job: Callable[[Books], object], within_seconds: float) -> None:
+        """Do a job and undo it. Raises as ``write`` does, and StoreBusy when it takes longer."""
+
+        def done_and_undone(books: Books) -> None:
+            job(books)
+            raise _Undone
+
+        try:
+            self._asked(done_and_undone).result(within_seconds)
+        except _Undone:
+            return
+        except TimeoutError as error:
+            raise StoreBusy(f"Nothing could be written in {within_seconds} seconds.") from error
+
+    def _asked(self, job: Callable[[Books], Any]) -> Future[Any]:
         if threading.current_thread() is self._thread:
             raise RuntimeError("a job must not wait for another write: it would be for ever")
         request = _Request(job)
@@ -53,8 +71,7 @@ class Writer:
                 raise StoreBusy("Too many are waiting to write; nothing was stored.")
             self._waiting.append(request)
             self._changed.notify()
-        result: T = request.answer.result()
-        return result
+        return request.answer
 
     def close(self) -> None:
         """Do what is waiting, take no more, and close the connection."""
@@ -105,6 +122,10 @@ class Writer:
         else:
             for request in group:
                 request.succeed()
+
+
+class _Undone(Exception):
+    """Takes back what a rehearsal has written."""
 
 
 class _Request:

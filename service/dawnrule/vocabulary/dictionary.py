@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal, Self, TypeAlias, TypeGuard
@@ -12,6 +12,7 @@ from typing import Any, Literal, Self, TypeAlias, TypeGuard
 import yaml
 
 from dawnrule.vocabulary.shipped import rules_folder
+from dawnrule.vocabulary.texts import Texts
 from dawnrule.vocabulary.words import Vocabulary
 
 FactValue: TypeAlias = bool | int | float | str
@@ -108,6 +109,17 @@ class FactDictionary(Mapping[str, FactDefinition]):
 
     def __len__(self) -> int:
         return len(self.definitions)
+
+    def said_in(self, texts: Texts) -> Self:
+        """The same facts with the names of a catalogue; where it has none, they stay."""
+        names = texts.section("facts")
+        return replace(
+            self,
+            definitions={
+                name: replace(definition, label=names.get(name, definition.label))
+                for name, definition in self.items()
+            },
+        )
 
     def readable_in(self, scope: Scope) -> frozenset[str]:
         """The facts that a rule of this scope may test: a part rule reads the day's facts too."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
@@ -12,6 +12,7 @@ from typing import Any, Self
 import yaml
 
 from dawnrule.vocabulary.shipped import rules_folder
+from dawnrule.vocabulary.texts import Texts
 
 
 class Verdict(StrEnum):
@@ -28,6 +29,19 @@ class Verdict(StrEnum):
 
 
 _PROTECTION = {verdict: order for order, verdict in enumerate(Verdict)}
+
+
+_LABELLED = ("verdicts", "goals", "muscle_groups", "patterns", "modalities")
+_LISTS = (
+    *_LABELLED,
+    "pain_kinds",
+    "illnesses",
+    "warning_signs",
+    "training_statuses",
+    "eccentric_loads",
+    "movements",
+)
+"""Every list of words that may have labels in a catalogue; no id stands for two things."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +91,6 @@ class Vocabulary:
     def from_file(cls, file: Path) -> Self:
         """Read a vocabulary file; its shape is that of ``rules/vocabulary.yaml``."""
         data: dict[str, list[Any]] = yaml.safe_load(file.read_text(encoding="utf-8"))
-        labelled = ("verdicts", "goals", "muscle_groups", "patterns", "modalities")
         return cls(
             goals={goal["id"]: goal["kind"] for goal in data["goals"]},
             lifting_goals=frozenset(g["id"] for g in data["goals"] if g.get("lifting")),
@@ -99,8 +112,15 @@ class Vocabulary:
             illnesses=tuple(data["illnesses"]),
             warning_signs=tuple(data["warning_signs"]),
             training_statuses=tuple(data["training_statuses"]),
-            labels={entry["id"]: entry["label"] for name in labelled for entry in data[name]},
+            labels={entry["id"]: entry["label"] for name in _LABELLED for entry in data[name]},
         )
+
+    def said_in(self, texts: Texts) -> Self:
+        """The same words with the labels of a catalogue; where it has none, they stay."""
+        labels = {
+            identifier: said for name in _LISTS for identifier, said in texts.section(name).items()
+        }
+        return replace(self, labels={**self.labels, **labels})
 
     def values_of(self, list_name: str) -> tuple[str, ...]:
         """The ids of one of the vocabulary's lists, in the file's order."""

@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from enum import Enum
 from typing import TypeAlias
 
-from flask import Flask, g, request
+from flask import Flask, g, redirect, request, url_for
+from werkzeug.wrappers import Response
 
 from dawnrule.errors import Forbidden, NotFound, Unauthorized
 from dawnrule.store import Key, Role, hash_key
+from dawnrule.web.limits import limit_key, wrong_guess
 from dawnrule.web.service import service
+from dawnrule.web.signed_in import key_of_session
 
-Access: TypeAlias = frozenset[Role] | None
-"""The roles that may call a route; None where no key is needed."""
+
+class Session(Enum):
+    """Who may open a page in a browser; a key sent along does not."""
+
+    COACH = "signed-in coach"
+
+
+Access: TypeAlias = frozenset[Role] | Session | None
+"""The roles that may call a route, or who must be signed in; None where no key is needed."""
 
 _PUBLIC: Access = None
 _COACH: Access = frozenset({Role.COACH})
@@ -37,6 +48,18 @@ ACCESS: Mapping[str, Access] = {
     "advice.get_advice": _EVERY_KEY,
     "advice.get_squad_advice": _COACH,
     "advice.get_advice_record": _EVERY_KEY,
+    "plans.put_plan": _COACH_AND_POSTER,
+    "plans.get_plan": _COACH_AND_ATHLETE,
+    "plans.delete_plan": _COACH_AND_POSTER,
+    "addresses.give_private_address": _COACH,
+    "addresses.list_private_addresses": _COACH,
+    "addresses.revoke_private_address": _COACH,
+    "addresses.rotate_private_address": _COACH,
+    "feeds.get_today_text": _PUBLIC,  # the token in a private address is its key
+    "feeds.get_today": _PUBLIC,
+    "feeds.get_outlook_calendar": _PUBLIC,
+    "phone.show_page": _PUBLIC,
+    "phone.send": _PUBLIC,
     "evaluations.evaluate": _COACH,
     "rule-sets.list_rule_sets": _COACH,
     "rule-sets.get_rule_set": _COACH,
@@ -57,9 +80,32 @@ ACCESS: Mapping[str, Access] = {
     "replays.get_replay": _COACH,
     "replays.cancel_replay": _COACH,
     "replays.resume_replay": _COACH,
+    "ledger.get_head": _COACH,
+    "ledger.get_proof": _EVERY_KEY,
+    "acts.list_acts": _COACH,
+    "export.get_export": _COACH_AND_ATHLETE,
     "operations.get_health": _PUBLIC,
     "operations.get_readiness": _PUBLIC,
+    "operations.get_metrics": _COACH_AND_POSTER,
     "operations.get_openapi": _PUBLIC,
+    "coach.ask_for_key": _PUBLIC,
+    "coach.sign_in": _PUBLIC,
+    "coach.sign_out": Session.COACH,
+    "coach.morning": Session.COACH,
+    "coach.morning_sheet": Session.COACH,
+    "coach.athlete": Session.COACH,
+    "coach.why_advice": Session.COACH,
+    "coach.why_morning": Session.COACH,
+    "coach.rule_sets": Session.COACH,
+    "coach.rule_set": Session.COACH,
+    "coach.rule_set_scorecard": Session.COACH,
+    "coach.try_rule_set": Session.COACH,
+    "coach.replays": Session.COACH,
+    "coach.start_replay": Session.COACH,
+    "coach.replay": Session.COACH,
+    "coach.stop_replay": Session.COACH,
+    "coach.resume_replay": Session.COACH,
+    "coach.no_such_page": Session.COACH,
     "pages.home": _PUBLIC,
     "pages.docs": _PUBLIC,
     "pages.problem": _PUBLIC,
@@ -74,25 +120,45 @@ def refuse_open_routes(app: Flask) -> None:
         raise RuntimeError(f"who may call these is not said: {', '.join(sorted(missing))}")
 
 
-def check_access() -> None:
-    """Let a request through, or raise ``Unauthorized``, ``Forbidden`` or ``NotFound``.
+def check_access() -> Response | None:
+    """Let a request through, or raise ``Unauthorized``, ``Forbidden`` or ``NotFound``; a browser
+    that is not signed in is sent to where it can.
 
     OPTIONS tells nothing but methods, and spreadsheet programs and browsers send it without a
     key. An athlete's key may not even learn which other athletes there are.
     """
     if request.endpoint is None or request.method == "OPTIONS":
-        return
-    roles = ACCESS[request.endpoint]
-    if roles is None:
-        return
+        return None
+    access = ACCESS[request.endpoint]
+    if isinstance(access, Session):
+        return _check_session()
+    if access is not None and not _is_open_metrics():
+        _check_key(access)
+    return None
+
+
+def _is_open_metrics() -> bool:
+    return request.endpoint == "operations.get_metrics" and service().settings.metrics_open
+
+
+def _check_key(roles: frozenset[Role]) -> None:
     g.key = key = _key_of_request()
+    limit_key(key.id)
     if key.role not in roles:
         raise Forbidden(f"A key of the role {key.role} may not do this.")
     refuse_foreign((request.view_args or {}).get("athlete_id"))
 
 
+def _check_session() -> Response | None:
+    g.key = key_of_session()
+    if g.key is not None:
+        return None
+    wanted = request.full_path.rstrip("?") if request.method == "GET" else None
+    return redirect(url_for("coach.ask_for_key", next=wanted))
+
+
 def caller() -> Key:
-    """The key that a request came with."""
+    """The key that a request came with, or its browser was signed in with."""
     key: Key = g.key
     return key
 
@@ -115,5 +181,6 @@ def _key_of_request() -> Key:
     hashed = hash_key(given.token)
     key = service().store.read(lambda books: books.keys.by_hash(hashed))
     if key is None:
+        wrong_guess()
         raise Unauthorized("This key is not known, or it has been revoked.")
     return key

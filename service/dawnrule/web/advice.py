@@ -10,20 +10,20 @@ from typing import Any
 from flask import Response
 
 from dawnrule.advice.explain import explain_record
-from dawnrule.advice.morning import advice_of_record, known_athlete
+from dawnrule.advice.morning import known_athlete
 from dawnrule.advice.told import spoken, without_check_in
 from dawnrule.errors import NotFound
 from dawnrule.facts.check_in import Athlete
 from dawnrule.schemas.advice import AdviceSchema, SquadAdviceSchema
 from dawnrule.schemas.query import SquadQuerySchema, day_of_address
 from dawnrule.schemas.record import AdviceRecordSchema
-from dawnrule.sheet import CHECK_INS, Sheet, write_sheet
 from dawnrule.store import Books, StoredAdvice
 from dawnrule.web.access import may_see
 from dawnrule.web.answers import CSV, JSON, TEXT, csv_answer, json_answer, text_answer, wanted
 from dawnrule.web.incoming import ATHLETE_ID, Blueprint
+from dawnrule.web.language import LANG, composer, in_language, speak_unless_asked, told_here
 from dawnrule.web.service import service
-from dawnrule.web.sheets import advice_in_row
+from dawnrule.web.sheets import advice_sheet
 
 advice = Blueprint("advice", __name__, url_prefix="/v1", description="What holds, and why.")
 
@@ -43,7 +43,7 @@ _DAY = {
 _CSV = {"type": "string"}
 
 
-@advice.route("/athletes/<athlete_id>/advice/<day>", parameters=[ATHLETE_ID, _DAY])
+@advice.route("/athletes/<athlete_id>/advice/<day>", parameters=[ATHLETE_ID, _DAY, LANG])
 @advice.response(200, AdviceSchema)
 @advice.alt_response(200, schema=_CSV, content_type=TEXT)
 @advice.alt_response(404, "NOT_FOUND")
@@ -51,8 +51,9 @@ _CSV = {"type": "string"}
 def get_advice(athlete_id: str, day: str) -> Response:
     """The advice that holds for an athlete and a date.
 
-    As plain text it is one or two sentences that a phone can speak. Without a check-in there is
-    no advice: the verdict is null, and the headline says so.
+    As plain text it is one or two sentences that a phone can speak; rest comes with all of its
+    caution. Without a check-in there is no advice: the verdict is null, and the headline says so.
+    Where no language is asked for, it is told in the athlete's.
     """
     day, form = _day_and_form(day)
     on = None if day == _TODAY else day_of_address(day)
@@ -60,12 +61,13 @@ def get_advice(athlete_id: str, day: str) -> Response:
     def find(books: Books) -> dict[str, Any]:
         athlete = known_athlete(books, athlete_id)
         date = on or athlete.today(service().clock())
+        speak_unless_asked(athlete.language)
         return _told(athlete, date, books.advice.latest(athlete_id, date))
 
     found = service().store.read(find)
     if wanted((JSON, TEXT), form) == TEXT:
-        return text_answer(spoken(found, service().advisor.composer))
-    return json_answer(found)
+        return in_language(text_answer(spoken(found, composer())))
+    return in_language(json_answer(found))
 
 
 @advice.route("/advice")
@@ -82,9 +84,8 @@ def get_squad_advice(query: Mapping[str, Any]) -> Response:
 
     found = service().store.read(find)
     if wanted((JSON, CSV), query.get("format")) == JSON:
-        return json_answer({"date": on.isoformat(), "advice": found})
-    sheet = Sheet.of(CHECK_INS, ((one["athlete_id"], one["date"]) for one in found))
-    return csv_answer(write_sheet(sheet, list(map(advice_in_row, found))), f"advice-{on}.csv")
+        return in_language(json_answer({"date": on.isoformat(), "advice": found}))
+    return csv_answer(advice_sheet(found), f"advice-{on}.csv")
 
 
 @advice.route("/advice/<advice_id>")
@@ -109,7 +110,7 @@ def _explained(record: dict[str, Any], digest: str) -> dict[str, Any]:
         rule_set = advisor.library.by_digest(digest)
     except NotFound:
         return {"rules": [], "reproduced": False}
-    return explain_record(record, rule_set, advisor.composer)
+    return explain_record(record, rule_set, composer())
 
 
 def _day_and_form(address: str) -> tuple[str, str]:
@@ -125,5 +126,5 @@ def _record(books: Books, advice_id: str) -> tuple[StoredAdvice | None, StoredAd
 
 def _told(athlete: Athlete, on: date, stored: StoredAdvice | None) -> dict[str, Any]:
     if stored is None:
-        return without_check_in(athlete.id, on, service().advisor.composer)
-    return advice_of_record(stored.record)
+        return without_check_in(athlete.id, on, composer())
+    return told_here(stored)

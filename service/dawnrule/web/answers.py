@@ -12,8 +12,10 @@ JSON = "application/json"
 TEXT = "text/plain"
 CSV = "text/csv"
 YAML = "application/yaml"
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+ODS = "application/vnd.oasis.opendocument.spreadsheet"
 
-FORMS = {"json": JSON, "txt": TEXT, "csv": CSV}
+FORMS = {"json": JSON, "txt": TEXT, "csv": CSV, "xlsx": XLSX}
 """What an address may say at its end or as ``format``, for clients that set no headers."""
 
 

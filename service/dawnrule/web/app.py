@@ -6,6 +6,9 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
+from secrets import token_bytes
+from urllib.parse import urlsplit
 
 from flask import Flask, Response, g, request
 
@@ -15,17 +18,31 @@ from dawnrule.advice.in_force import StoredTexts
 from dawnrule.advice.publishing import Publisher
 from dawnrule.advice.replays import ReplayJobs, ReplayRunner
 from dawnrule.settings import Settings, name_and_version
-from dawnrule.store import Store
+from dawnrule.store import Books, Store
 from dawnrule.web.access import check_access, refuse_open_routes
+from dawnrule.web.acts import acts
+from dawnrule.web.addresses import addresses
 from dawnrule.web.advice import advice
 from dawnrule.web.athletes import athletes
+from dawnrule.web.backups import Backups
 from dawnrule.web.batch import batches
 from dawnrule.web.check_ins import check_ins
+from dawnrule.web.coach import coach, use_coach_pages
 from dawnrule.web.evaluations import evaluations
+from dawnrule.web.export import export
+from dawnrule.web.incoming import refuse_packed
+from dawnrule.web.language import speak_in_templates
+from dawnrule.web.ledger import ledger
+from dawnrule.web.limits import Limits
+from dawnrule.web.logs import watch_requests
+from dawnrule.web.metrics import Metrics
 from dawnrule.web.openapi import api_for, document_yaml
 from dawnrule.web.operations import operations
 from dawnrule.web.outlook import outlooks
 from dawnrule.web.pages import pages
+from dawnrule.web.phone.feeds import feeds
+from dawnrule.web.phone.page import page
+from dawnrule.web.plans import plans
 from dawnrule.web.problems import register_problems
 from dawnrule.web.publishing import publishing
 from dawnrule.web.replays import replays
@@ -40,13 +57,20 @@ RESOURCES = (
     batches,
     advice,
     outlooks,
+    plans,
+    addresses,
+    feeds,
     evaluations,
     rule_sets,
     publishing,
     replays,
+    ledger,
+    acts,
+    export,
     operations,
 )
 
+_PERSONAL = ("/v1/", "/metrics")
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _PAGE_POLICY = "default-src 'none'; style-src 'self'; base-uri 'none'; frame-ancestors 'none'"
 
@@ -62,23 +86,31 @@ def create_app(
     never given twice. Raises ``NotFound`` when the settings name a rule set that is not there."""
     library = advisor.library.with_published(StoredTexts(store))
     archive = Archive(store)
+    metrics = Metrics(store)
     its = Service(
         settings,
         store,
         archive,
-        replace(advisor, library=library),
+        replace(advisor, library=library, stored=metrics.stored),
         Publisher(store, library, clock),
         ReplayJobs(ReplayRunner(store, archive, clock), library, new_id),
         library.get(*name_and_version(settings.rule_set)),
         clock,
         new_id,
+        metrics,
+        Backups(store.file, settings, metrics, clock),
     )
     app = _routes()
+    app.config["TRUSTED_HOSTS"] = settings.hosts or None
     app.config["MAX_CONTENT_LENGTH"] = settings.body_limit_bytes
     its.attach(app)
+    watch_requests(app, metrics)
+    Limits(settings).attach(app)
+    use_coach_pages(app, store.write(partial(_secret, at=clock())))
     register_problems(app)
     app.before_request(_name_request)
     app.before_request(check_access)
+    app.before_request(refuse_packed)
     app.after_request(_add_headers)
     return app
 
@@ -95,8 +127,16 @@ def _routes() -> Flask:
     for resource in RESOURCES:
         api.register_blueprint(resource)
     app.register_blueprint(pages)
+    app.register_blueprint(page)
+    app.register_blueprint(coach)
+    speak_in_templates(app)
     refuse_open_routes(app)
     return app
+
+
+def _secret(books: Books, at: datetime) -> bytes:
+    """What signs the cookies of browsers, the same after a restart and in each process."""
+    return books.secrets.get_or_make("coach-sessions", token_bytes, at)
 
 
 def _name_request() -> None:
@@ -108,9 +148,19 @@ def _name_request() -> None:
 def _add_headers(response: Response) -> Response:
     response.headers["X-Request-Id"] = g.request_id
     response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Referrer-Policy"] = "no-referrer"
-    response.headers["Content-Security-Policy"] = _PAGE_POLICY
-    if request.path.startswith("/v1/"):
+    response.headers.setdefault("Referrer-Policy", "no-referrer")
+    response.headers.setdefault("Content-Security-Policy", _PAGE_POLICY)
+    _lead_on_here(response)
+    if request.path.startswith(_PERSONAL):
         response.headers["Cache-Control"] = "private, no-store"
-        response.headers["Vary"] = "Authorization, Accept"
+        response.headers["Vary"] = "Authorization, Accept, Accept-Language"
     return response
+
+
+def _lead_on_here(response: Response) -> None:
+    """Where an answer leads to is told without our name: that is what the request said it is, and
+    whoever keeps the answer for others would send them there."""
+    to = response.location
+    if to and not to.startswith("/"):
+        response.location = urlsplit(to)._replace(scheme="", netloc="").geturl()
+        response.set_data(b"")

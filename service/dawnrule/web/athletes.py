@@ -6,6 +6,7 @@ from flask import Response
 
 from dawnrule.advice.erasure import erase
 from dawnrule.advice.morning import known_athlete
+from dawnrule.advice.squad import put_athlete as put
 from dawnrule.facts.check_in import Athlete
 from dawnrule.facts.plausible import implausible_athlete
 from dawnrule.schemas.athlete import (
@@ -16,6 +17,7 @@ from dawnrule.schemas.athlete import (
     identified,
 )
 from dawnrule.schemas.field_errors import invalid_input
+from dawnrule.web.access import caller
 from dawnrule.web.answers import json_answer
 from dawnrule.web.incoming import ATHLETE_ID, Blueprint
 from dawnrule.web.service import service
@@ -41,7 +43,8 @@ def put_athlete(body: Athlete, athlete_id: str) -> Response:
     faults = list(implausible_athlete(athlete, service().clock()))
     if faults:
         raise invalid_input(faults)
-    created = service().store.write(lambda books: books.athletes.put(athlete))
+    by, at = caller().id, service().clock()
+    created = service().store.write(lambda books: put(books, athlete, by=by, at=at))
     return json_answer(athlete_to_plain(athlete), 201 if created else 200)
 
 
@@ -58,5 +61,11 @@ def get_athlete(athlete_id: str) -> Response:
 @athletes.response(200, ErasedSchema)
 @athletes.alt_response(404, "NOT_FOUND")
 def erase_athlete(athlete_id: str) -> Response:
-    """Erase a person and all that is known of them: check-ins, advice, sessions and keys."""
-    return json_answer(erase(service().store, athlete_id))
+    """Erase a person and all that is known of them: check-ins, advice, sessions, plans, keys and
+    private addresses.
+
+    The entries of their advice stay in the ledger, with digests of what nobody has any more.
+    """
+    its = service()
+    erased = erase(its.store, athlete_id, by=caller().id, at=its.clock())
+    return json_answer(erased.to_plain())

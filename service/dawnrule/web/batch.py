@@ -28,6 +28,9 @@ from dawnrule.schemas.strict import StrictSchema
 from dawnrule.sheet import (
     CHECK_INS,
     SESSIONS,
+    AnswerBook,
+    DateOrder,
+    Declared,
     RowAnswer,
     SessionRowAnswer,
     Sheet,
@@ -36,13 +39,21 @@ from dawnrule.sheet import (
 )
 from dawnrule.store import Books
 from dawnrule.web.access import caller
-from dawnrule.web.answers import CSV, JSON, csv_answer, json_answer, wanted
+from dawnrule.web.answers import CSV, JSON, ODS, XLSX, csv_answer, json_answer, wanted
 from dawnrule.web.batch_rows import Kind, Result, Row, rows_of_json, rows_of_sheet
 from dawnrule.web.incoming import Blueprint, json_body, refuse_other_than
+from dawnrule.web.language import told_again
 from dawnrule.web.problems import PROBLEM_JSON, problem_answer, problem_of
 from dawnrule.web.service import service
 from dawnrule.web.sessions import logged_to_plain
-from dawnrule.web.sheets import advice_in_row, logged_in_row
+from dawnrule.web.sheets import (
+    DESCRIBED_REMARKS,
+    advice_in_row,
+    logged_in_row,
+    remarks_header,
+    xlsx_answer,
+    zones_of_athletes,
+)
 
 T = TypeVar("T")
 A = TypeVar("A")
@@ -56,7 +67,10 @@ _ALL_ACCEPTED, _SOME_REJECTED, _NOTHING_STORED = 200, 207, InvalidInput.status
 _ACCEPTED = "Every row was accepted."
 _REJECTED = "Some rows were rejected, the others stored."
 _NOTHING = "Nothing was stored."
+_SAID = {_ALL_ACCEPTED: _ACCEPTED, _SOME_REJECTED: _REJECTED, _NOTHING_STORED: _NOTHING}
 _SHEET = {"type": "string"}
+_WORKBOOK = {"type": "string", "format": "binary"}
+_SHEETS = {CSV: _SHEET, XLSX: _WORKBOOK, ODS: _WORKBOOK}
 
 
 def _check_in_outcome(answer: Answer) -> str:
@@ -66,7 +80,7 @@ def _check_in_outcome(answer: Answer) -> str:
 _CHECK_INS: Kind[CheckIn, Answer] = Kind(
     many="check_ins",
     said="check-ins",
-    file_name="check-ins-with-advice.csv",
+    file_name="check-ins-with-advice",
     body=CHECK_IN_BATCH,
     layout=CHECK_INS,
     load=load_check_in,
@@ -74,14 +88,14 @@ _CHECK_INS: Kind[CheckIn, Answer] = Kind(
     subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
     answer_member="advice",
     outcome=_check_in_outcome,
-    answer=lambda answer: answer.advice,
-    in_sheet=lambda answer: advice_in_row(answer.advice),
+    answer=lambda answer: told_again(answer.advice),
+    in_sheet=lambda answer: advice_in_row(told_again(answer.advice)),
     refused=RowAnswer,
 )
 _SESSIONS: Kind[Session, Logged] = Kind(
     many="sessions",
     said="sessions",
-    file_name="sessions-logged.csv",
+    file_name="sessions-logged",
     body=SESSION_BATCH,
     layout=SESSIONS,
     load=load_session,
@@ -99,17 +113,27 @@ def _described(
     body: StrictSchema, result: type[StrictSchema], problem: type[StrictSchema]
 ) -> Callable[[View], View]:
     """How a batch is sent and answered, for the description of the interface."""
-    bodies = {"required": True, "content": {JSON: {"schema": body}, CSV: {"schema": _SHEET}}}
+    sent: dict[str, Any] = {JSON: body} | _SHEETS
+    bodies = {"required": True, "content": {kind: {"schema": sent[kind]} for kind in sent}}
     of = batches.alt_response
+    sheets = (
+        of(
+            status,
+            schema=_SHEETS[kind],
+            content_type=kind,
+            description=said,
+            headers=DESCRIBED_REMARKS,
+        )
+        for status, said in _SAID.items()
+        for kind in (CSV, XLSX)
+    )
     parts = (
         batches.arguments(BatchQuerySchema, location="query"),
         batches.doc(requestBody=bodies),
         batches.response(_ALL_ACCEPTED, result, description=_ACCEPTED),
-        of(_ALL_ACCEPTED, schema=_SHEET, content_type=CSV, description=_ACCEPTED),
         of(_SOME_REJECTED, schema=result, description=_REJECTED),
-        of(_SOME_REJECTED, schema=_SHEET, content_type=CSV, description=_REJECTED),
         of(_NOTHING_STORED, schema=problem, content_type=PROBLEM_JSON, description=_NOTHING),
-        of(_NOTHING_STORED, schema=_SHEET, content_type=CSV, description=_NOTHING),
+        *sheets,
     )
     return lambda view: reduce(lambda inner, part: part(inner), reversed(parts), view)
 
@@ -120,7 +144,7 @@ def post_check_ins(query: Mapping[str, Any]) -> Response:
     """Store many check-ins and give the advice of each.
 
     The results are in the order sent. If CSV is asked for, the sheet comes back with the advice
-    beside each row.
+    beside each row; if .xlsx is, the workbook that was sent.
     """
     return _answered(_CHECK_INS, query, service().answer_for(caller().id))
 
@@ -131,7 +155,7 @@ def post_sessions(query: Mapping[str, Any]) -> Response:
     """Log many sessions, and say of each what became of today's advice.
 
     The results are in the order sent. If CSV is asked for, the sheet comes back with the ids of the
-    sessions beside its rows.
+    sessions beside its rows; if .xlsx is, the workbook that was sent.
     """
     return _answered(_SESSIONS, query, service().log_for(caller().id))
 
@@ -139,31 +163,53 @@ def post_sessions(query: Mapping[str, Any]) -> Response:
 def _answered(
     kind: Kind[T, A], query: Mapping[str, Any], answer_one: Callable[[Books, T], A]
 ) -> Response:
-    sheet, rows = _rows_sent(kind)
+    sheet, rows = _rows_sent(kind, query)
     limit = service().settings.batch_row_limit
     if not 0 < len(rows) <= limit:
         raise InvalidInput(f"A batch has 1 to {limit} {kind.said}; this one has {len(rows)}.")
+    form = wanted((JSON, CSV, XLSX), query.get("format"))
+    book = AnswerBook.open(sheet) if form == XLSX else None
     answer_many = answer_all_or_none if query.get("atomic") else answer_each
     entries = kind.settled([row.entry for row in rows])
     outcomes = answer_many(service().store, entries, answer_one)
     results = [
         Result(kind, row, row.located(outcome)) for row, outcome in zip(rows, outcomes, strict=True)
     ]
-    if wanted((JSON, CSV), query.get("format")) == JSON:
-        return _json_answer(kind.said, results)
-    beside = [result.in_sheet() for result in results]
-    text = write_sheet(sheet or _sheet(kind, rows), beside)
-    return csv_answer(text, kind.file_name, _status(results))
+    if form == JSON:
+        return _json_answer(kind.said, sheet, results)
+    return _sheet_answer(kind, book, sheet or _sheet(kind, rows), results)
 
 
-def _rows_sent(kind: Kind[T, A]) -> tuple[Sheet | None, list[Row[T]]]:
+def _rows_sent(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None, list[Row[T]]]:
     request.max_content_length = service().settings.batch_body_limit_bytes
-    refuse_other_than(JSON, CSV)
-    if request.mimetype == CSV:
-        sheet = read_sheet(request.get_data(), kind.layout)
+    refuse_other_than(JSON, *_SHEETS)
+    if request.mimetype in _SHEETS:
+        sheet = read_sheet(request.get_data(), kind.layout, _declared(query))
         return sheet, rows_of_sheet(sheet, kind.load)
     entries = load(kind.body, json_body())[kind.many]
     return None, rows_of_json(kind.many, entries, kind.load)
+
+
+def _declared(query: Mapping[str, Any]) -> Declared:
+    order = query.get("date_order")
+    return Declared(
+        date_order=DateOrder(order) if order else None,
+        table=query.get("sheet"),
+        zone_of=zones_of_athletes(),
+    )
+
+
+def _sheet_answer(
+    kind: Kind[T, A], book: AnswerBook | None, sheet: Sheet, results: Sequence[Result[T, A]]
+) -> Response:
+    beside = [result.in_sheet() for result in results]
+    status = _status(results)
+    if book:
+        answer = xlsx_answer(book.written(beside), f"{kind.file_name}.xlsx", status)
+    else:
+        answer = csv_answer(write_sheet(sheet, beside), f"{kind.file_name}.csv", status)
+    answer.headers.extend(remarks_header(sheet))
+    return answer
 
 
 def _sheet(kind: Kind[T, A], rows: Sequence[Row[T]]) -> Sheet:
@@ -179,11 +225,12 @@ def _status(results: Sequence[Result[T, A]]) -> int:
     return _SOME_REJECTED if any(result.is_stored for result in results) else _NOTHING_STORED
 
 
-def _json_answer(said: str, results: Sequence[Result[T, A]]) -> Response:
+def _json_answer(said: str, sheet: Sheet | None, results: Sequence[Result[T, A]]) -> Response:
     rejected = sum(result.is_rejected for result in results)
     plain = {
         "accepted": sum(result.is_stored for result in results),
         "rejected": rejected,
+        **({"sheet": sheet.told()} if sheet else {}),
         "results": [result.to_plain() for result in results],
     }
     status = _status(results)

@@ -46,10 +46,10 @@ class Kind(Generic[T, A]):
 
 @dataclass(frozen=True, slots=True)
 class Row(Generic[T]):
-    """A row as it was sent: its number, what it holds or what is wrong with it, and where the
-    faults of what it holds stand in what was sent."""
+    """A row as it was sent: its number and those of all rows that belong to it, what it holds or
+    what is wrong with it, and where the faults of what it holds stand in what was sent."""
 
-    number: int
+    numbers: tuple[int, ...]
     entry: T | DawnruleError
     locate: Callable[[Sequence[FieldError]], Iterable[FieldError]]
 
@@ -96,20 +96,24 @@ class Result(Generic[T, A]):
         return self.kind.in_sheet(self.outcome)
 
     def _plain(self, outcome: str, answer: Any = None, problem: Any = None) -> dict[str, Any]:
+        numbers = self.row.numbers
+        several = {"rows": list(numbers)} if len(numbers) > 1 else {}
         found = {self.kind.answer_member: answer, "problem": problem}
-        return {"row": self.row.number, "outcome": outcome} | found
+        return {"row": numbers[0], **several, "outcome": outcome} | found
 
 
 def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T]) -> list[Row[T]]:
     """The rows of a sheet; a fault's pointer names the column."""
-    return [Row(row.number, _loaded(partial(row.load, load)), row.in_columns) for row in sheet.rows]
+    return [
+        Row(row.numbers, _loaded(partial(row.load, load)), row.in_columns) for row in sheet.rows
+    ]
 
 
 def rows_of_json(many: str, entries: Sequence[Any], load: Callable[[Any], T]) -> list[Row[T]]:
     """The rows of a body like ``{"check_ins": [...]}``; a fault's pointer is that of the whole
     body."""
     return [
-        Row(place, _loaded(partial(load, plain)), _under(f"/{many}/{place}"))
+        Row((place,), _loaded(partial(load, plain)), _under(f"/{many}/{place}"))
         for place, plain in enumerate(entries)
     ]
 

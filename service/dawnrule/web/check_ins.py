@@ -10,6 +10,7 @@ from dawnrule.schemas.check_in import CHECK_IN, EXAMPLE
 from dawnrule.web.access import caller, refuse_foreign
 from dawnrule.web.answers import json_answer
 from dawnrule.web.incoming import Blueprint
+from dawnrule.web.language import LANG, in_language, told_again
 from dawnrule.web.service import service
 
 check_ins = Blueprint(
@@ -19,7 +20,7 @@ check_ins = Blueprint(
 _LOCATION = {"Location": {"description": "The advice.", "schema": {"type": "string"}}}
 
 
-@check_ins.route("/check-ins", methods=["POST"])
+@check_ins.route("/check-ins", methods=["POST"], parameters=[LANG])
 @check_ins.arguments(CHECK_IN, example=EXAMPLE)
 @check_ins.response(201, AdviceSchema, description="New, or changed.", headers=_LOCATION)
 @check_ins.alt_response(
@@ -36,4 +37,5 @@ def post_check_in(check_in: CheckIn) -> Response:
     answer = service().answer_for(caller().id)
     answered = service().store.write(lambda books: answer(books, check_in))
     headers = {"Location": f"/v1/advice/{answered.advice['advice_id']}"}
-    return json_answer(answered.advice, 201 if answered.is_new else 200, headers)
+    told = told_again(answered.advice)
+    return in_language(json_answer(told, 201 if answered.is_new else 200, headers))

@@ -14,6 +14,8 @@ from dawnrule.schemas.strict_json import read_json
 from dawnrule.schemas.values import AthleteId
 from dawnrule.web.answers import JSON
 
+_AS_IT_IS = "identity"
+
 
 def json_body() -> Any:
     """The plain values of a JSON body. Raises ``MalformedInput``, and what werkzeug raises for
@@ -27,6 +29,14 @@ def refuse_other_than(*accepted: str) -> None:
     if request.mimetype not in accepted:
         came = request.mimetype or "a body without a Content-Type"
         raise UnsupportedMediaType(f"Send {' or '.join(accepted)}, not {came}.")
+
+
+def refuse_packed() -> None:
+    """Raises ``UnsupportedMediaType`` for a body that would have to be unpacked: it may be small,
+    and what comes out of it without end."""
+    coding = request.headers.get("Content-Encoding", _AS_IT_IS)
+    if coding.strip().lower() != _AS_IT_IS:
+        raise UnsupportedMediaType("Send the body as it is, without Content-Encoding.")
 
 
 class _StrictParser(FlaskParser):

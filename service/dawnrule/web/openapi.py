@@ -84,7 +84,7 @@ class _AccessPlugin(BasePlugin):
 
 
 def _describe_access(operation: dict[str, Any], access: Access) -> None:
-    if access is None:
+    if not isinstance(access, frozenset):
         operation["security"] = []
         return
     operation["x-roles"] = sorted(access)

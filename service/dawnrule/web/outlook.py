@@ -14,6 +14,7 @@ from dawnrule.schemas.outlook import OutlookQuerySchema, OutlookSchema
 from dawnrule.store import Books
 from dawnrule.web.answers import json_answer
 from dawnrule.web.incoming import ATHLETE_ID, Blueprint
+from dawnrule.web.language import composer, in_language
 from dawnrule.web.service import service
 
 outlooks = Blueprint("outlooks", __name__, url_prefix="/v1", description="What opens when.")
@@ -36,4 +37,4 @@ def get_outlook(query: Mapping[str, Any], athlete_id: str) -> Response:
         return look_ahead(books, what_if, athlete_id, now, query["days"])
 
     outlook = its.store.read(look)
-    return json_answer(told_outlook(outlook, query["goal"], its.advisor.composer))
+    return in_language(json_answer(told_outlook(outlook, query["goal"], composer())))

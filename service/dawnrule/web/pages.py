@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from typing import Any
 
-from flask import Blueprint, current_app, redirect, render_template, url_for
+from flask import Blueprint, current_app, render_template
 from markupsafe import Markup, escape
 
 from dawnrule.errors import NotFound
@@ -25,9 +24,9 @@ def marked(text: str) -> Markup:
 
 
 @pages.get("/")
-def home() -> Any:
-    """To the documentation."""
-    return redirect(url_for("pages.docs"))
+def home() -> str:
+    """The way to the coach's pages and to the documentation."""
+    return render_template("home.html")
 
 
 @pages.get("/docs")

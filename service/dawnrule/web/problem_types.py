@@ -74,6 +74,11 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
         NOT_FOUND,
         METHOD_NOT_ALLOWED,
         _of(errors.Conflict, "Look at what is stored now, and decide anew."),
+        _of(
+            errors.TooManyRequests,
+            "Wait as many seconds as the header Retry-After says, then send the request again. A "
+            "whole squad can be posted as one batch.",
+        ),
         BODY_TOO_LARGE,
         UNSUPPORTED_MEDIA_TYPE,
         _of(
@@ -84,6 +89,12 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
             errors.StoreBusy,
             "Send the same request again after a second. A check-in may be sent twice: the second "
             "time it changes nothing.",
+        ),
+        _of(
+            errors.NotReady,
+            "Each entry of errors names a part of the service that cannot do its work now: the "
+            "store, the rules, the disk, or the service itself while it ends. Tell whoever runs "
+            "it.",
         ),
         _of(errors.StoreUnusable, "Tell whoever runs the service: the database needs a look."),
         _of(

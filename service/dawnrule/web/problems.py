@@ -11,7 +11,8 @@ from typing import Any
 from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException, InternalServerError
 
-from dawnrule.errors import DawnruleError, StoreBusy, Unauthorized
+from dawnrule.errors import DawnruleError, NotReady, StoreBusy, Unauthorized
+from dawnrule.web.phone.paths import without_token
 from dawnrule.web.problem_types import problem_type_of
 
 PROBLEM_JSON = "application/problem+json"
@@ -34,8 +35,8 @@ def register_problems(app: Flask) -> None:
 
 def answer_error(error: DawnruleError) -> Response:
     """One of our own errors."""
-    if error.status >= _SERVER_ERROR:
-        _log.error("request %s: %s: %s", g.request_id, error.title, error.detail, exc_info=error)
+    if error.status >= _SERVER_ERROR and not isinstance(error, NotReady):  # that tells itself
+        _log.error("request %s: %s", g.request_id, error.title, exc_info=error)
     return problem_answer(problem_of(error), _HEADERS.get(type(error)))
 
 
@@ -78,7 +79,7 @@ def _problem(kind: str, title: str, status: int, detail: str) -> dict[str, Any]:
         "title": title,
         "status": status,
         "detail": detail,
-        "instance": request.path,
+        "instance": without_token(request.path),
         "errors": [],
         "request_id": g.request_id,
     }

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from threading import Event
 
 from flask import Flask, current_app
 
@@ -19,13 +20,16 @@ from dawnrule.facts.check_in import CheckIn, Session
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
 from dawnrule.store import Books, Store
+from dawnrule.web.backups import Backups
+from dawnrule.web.metrics import Metrics
 
 _EXTENSION = "dawnrule"
 
 
 @dataclass(frozen=True, slots=True)
 class Service:
-    """The parts of one running service; ``rule_set`` decides where none was activated."""
+    """The parts of one running service; ``rule_set`` decides where none was activated, and
+    ``stopping`` is set once it is about to end."""
 
     settings: Settings
     store: Store
@@ -36,6 +40,9 @@ class Service:
     rule_set: RuleSet
     clock: Callable[[], datetime]
     new_id: Callable[[], str]
+    metrics: Metrics
+    backups: Backups
+    stopping: Event = field(default_factory=Event)
 
     def attach(self, app: Flask) -> None:
         """Make this the service of an application."""
@@ -47,9 +54,15 @@ class Service:
         found: Service = app.extensions[_EXTENSION]
         return found
 
+    def start(self) -> None:
+        """Begin with what goes on in the background by itself."""
+        self.backups.start()
+
     def close(self) -> None:
         """Stop what goes on in the background, so that the store can be closed."""
+        self.backups.close()
         self.replays.close()
+        self.metrics.close()
 
     def rule_set_named(self, name: str) -> RuleSet:
         """The rule set of a ``name@version``. Raises ``NotFound``."""

@@ -28,6 +28,7 @@ from dawnrule.store import Books
 from dawnrule.web.access import caller, may_see, refuse_foreign
 from dawnrule.web.answers import json_answer
 from dawnrule.web.incoming import ATHLETE_ID, Blueprint
+from dawnrule.web.language import told_again
 from dawnrule.web.service import service
 
 sessions = Blueprint("sessions", __name__, url_prefix="/v1", description="What was trained.")
@@ -130,7 +131,7 @@ def logged_to_plain(logged: Logged) -> dict[str, Any]:
 def _today(logged: Logged) -> dict[str, Any] | None:
     if logged.today is None:
         return None
-    advice = logged.today.advice
+    advice = told_again(logged.today.advice)
     return {
         "advice_id": advice["advice_id"],
         "supersedes": logged.today.supersedes,

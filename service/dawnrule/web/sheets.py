@@ -2,23 +2,66 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
+from zoneinfo import ZoneInfo
+
+from flask import Response
 
 from dawnrule.advice.training import Logged
-from dawnrule.sheet import RowAnswer, SessionRowAnswer
+from dawnrule.sheet import CHECK_INS, RowAnswer, SessionRowAnswer, Sheet, write_sheet
+from dawnrule.web.answers import XLSX
+from dawnrule.web.language import composer, told_again
 from dawnrule.web.service import service
+
+_REMARKS = "Sheet-Remarks"
+DESCRIBED_REMARKS = {
+    _REMARKS: {
+        "description": "How the sheet was read, in sentences; ASCII with backslash escapes.",
+        "schema": {"type": "string"},
+    }
+}
+"""How that header is described."""
+
+_LONGEST_HEADER = 2000  # characters; servers between refuse much longer ones
 
 
 def advice_in_row(advice: Mapping[str, Any]) -> RowAnswer:
     """What of an advice (plain JSON values) stands beside its row; why there is none, if so."""
-    return RowAnswer.of_advice(advice, service().advisor.composer.vocabulary)
+    return RowAnswer.of_advice(advice, composer().vocabulary)
+
+
+def advice_sheet(advice: Sequence[Mapping[str, Any]]) -> str:
+    """Advice of several athletes (plain JSON values) as CSV text, a row for each."""
+    sheet = Sheet.of(CHECK_INS, ((one["athlete_id"], one["date"]) for one in advice))
+    return write_sheet(sheet, list(map(advice_in_row, advice)))
 
 
 def logged_in_row(logged: Logged) -> SessionRowAnswer:
     """What stands beside the row of a session that was logged."""
     if logged.today is None:
         return SessionRowAnswer(logged.session_id)
-    advice = logged.today.advice
-    verdict = service().advisor.composer.vocabulary.label(advice["verdict"])
+    advice = told_again(logged.today.advice)
+    verdict = composer().vocabulary.label(advice["verdict"])
     return SessionRowAnswer(logged.session_id, verdict, advice["headline"])
+
+
+def zones_of_athletes() -> Callable[[str], ZoneInfo | None]:
+    """Where each athlete lives, by id; None for who is not known."""
+    athletes = service().store.read(lambda books: books.athletes.all())
+    zones = {athlete.id: athlete.time_zone for athlete in athletes}
+    return lambda athlete_id: ZoneInfo(zones[athlete_id]) if athlete_id in zones else None
+
+
+def xlsx_answer(workbook: bytes, file_name: str, status: int) -> Response:
+    """A workbook."""
+    headers = {"Content-Disposition": f'attachment; filename="{file_name}"'}
+    return Response(workbook, status, headers, mimetype=XLSX)
+
+
+def remarks_header(sheet: Sheet) -> dict[str, str]:
+    """What whoever sent a sheet should hear of the reading, where the answer is a sheet itself:
+    in one header, as far as letters without accents can say it."""
+    said = " ".join(" ".join(sheet.remarks()).split())
+    plain = said.encode("ascii", "backslashreplace").decode("ascii")
+    return {_REMARKS: plain[:_LONGEST_HEADER]} if plain else {}

@@ -1,0 +1,315 @@
+"""Does the record still say what was said, and do the rules still say the same?
+
+The ledger is walked from its first entry to its last. Each entry must follow from the one before,
+each record must be the one that was entered, and each advice is decided again on its recorded
+facts under its own rule set. What is missing must be named by a later act of erasure.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from dawnrule.advice.acts import TOMBSTONES, of_ranges
+from dawnrule.advice.agreement import told
+from dawnrule.advice.archive import Progress, unheard
+from dawnrule.errors import DawnruleError, StoreUnusable
+from dawnrule.rules.columns import DecidedSubject
+from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import Entry, Head, Store, Walked
+from dawnrule.store.ledger import record_digest
+
+READ_TOGETHER = 1_000
+"""How many entries are read at a time, so that no look at the database takes long."""
+
+BY_ENGINE_EACH = 100
+"""One record in so many is decided by the engine too, unless all are asked for."""
+
+FAULTS_LISTED = 1_000
+"""How many faults are told one by one; all are counted."""
+
+MOVED_TRIED = 100
+"""Among how many entries that do not fit their places it is looked for who belongs where."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong: the entry's position (None where there is no entry), a code out of
+    ``FAULTS``, and what is wrong in words. No words of a record are repeated."""
+
+    position: int | None
+    code: str
+    says: str
+
+
+FAULTS: Mapping[str, str] = {
+    "gap": "entries are missing",
+    "entry-changed": "an entry is not what its digest says",
+    "entry-moved": "an entry stands where another stood",
+    "broken-link": "an entry does not follow from the one before it",
+    "cut-off": "the ledger ends before the head that was kept",
+    "other-head": "the entry at the position that was kept has another digest",
+    "record-changed": "a record is not what was entered",
+    "record-missing": "a record is gone, and no act says that it was erased",
+    "record-without-entry": "an advice is in no entry",
+    "column-changed": "a column beside a record says otherwise than the record",
+    "order-changed": "advice stands in another order than was entered",
+    "check-in-changed": "a stored check-in is not the one in its record",
+    "other-outcome": "decided again under its own rule set, an advice comes out otherwise",
+    "engine-differs": "the engine does not decide on a record's facts as the evaluator does",
+    "damaged": "the database cannot be read here, and what follows was not looked at",
+    "unreadable": "a record is not of the form that the service writes",
+    "rule-set-gone": "a rule set is not to be had as it was",
+}
+"""What an audit can find."""
+
+
+@dataclass(slots=True)
+class Audited:
+    """What an audit found. ``records`` were there, ``erased`` rightly gone; ``by_engine`` were
+    decided by the engine too. ``faults`` are the first ``FAULTS_LISTED`` of ``fault_count``."""
+
+    entries: int = 0
+    records: int = 0
+    acts: int = 0
+    erased: int = 0
+    by_engine: int = 0
+    head: Head = field(default_factory=Head)
+    fault_count: int = 0
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether nothing is wrong."""
+        return self.fault_count == 0
+
+    def blame(self, position: int | None, code: str, detail: str = "") -> None:
+        """Add a fault."""
+        self.fault_count += 1
+        if len(self.faults) < FAULTS_LISTED:
+            says = FAULTS[code] + (f": {detail}" if detail else "")
+            self.faults.append(Fault(position, code, says))
+
+    def to_plain(self) -> dict[str, Any]:
+        """The same as plain JSON values."""
+        return asdict(self) | {"clean": self.is_clean}
+
+
+def audit(
+    store: Store,
+    library: RuleSetLibrary,
+    *,
+    kept: Head | None = None,
+    by_engine_each: int = BY_ENGINE_EACH,
+    progress: Progress = unheard,
+) -> Audited:
+    """Walk a store's ledger. ``kept`` is a head that was written down before, against which a cut
+    tail shows; ``library`` has the rule sets that ship and those of this store."""
+    audited = Audited()
+    chain, records = _Chain(audited, kept), _Records(audited, library, by_engine_each)
+    of = store.read(lambda books: books.ledger.head()).position
+    try:
+        for walked in _in_order(store):
+            for one in walked:
+                chain.check(one.entry)
+                records.check(one)
+            audited.head = Head(walked[-1].entry.position, walked[-1].entry.digest)
+            progress(audited.head.position, max(of, audited.head.position))
+    except StoreUnusable:
+        audited.blame(audited.head.position + 1, "damaged")
+        return audited
+    chain.end()
+    records.end()
+    for advice_id in store.read(lambda books: books.ledger.advice_without_entry(FAULTS_LISTED)):
+        audited.blame(None, "record-without-entry", f"advice {advice_id}")
+    for rule_set in store.read(lambda books: books.rule_sets.all()):
+        records.rule_set(rule_set.digest, f"{rule_set.name}@{rule_set.version}")
+    audited.faults.sort(key=lambda fault: (fault.position is None, fault.position or 0))
+    return audited
+
+
+def _in_order(store: Store) -> Iterator[list[Walked]]:
+    """All entries, many at a time; of those that cannot be read together, one after the other up
+    to the first that cannot be read, for which ``StoreUnusable`` is raised."""
+    position, together = 0, READ_TOGETHER
+    while True:
+        try:
+            walked = _next(store, position, together)
+        except StoreUnusable:
+            if together == 1:
+                raise
+            together = 1
+            continue
+        if not walked:
+            return
+        yield walked
+        position = walked[-1].entry.position
+
+
+def _next(store: Store, position: int, together: int) -> list[Walked]:
+    return store.read(lambda books: books.ledger.walk(position, together))
+
+
+class _Chain:
+    """Whether each entry follows from the one before."""
+
+    def __init__(self, audited: Audited, kept: Head | None) -> None:
+        self._audited = audited
+        self._kept = kept
+        self._before = Head()
+        self._unfit: list[Entry] = []
+
+    def check(self, entry: Entry) -> None:
+        audited, before = self._audited, self._before
+        audited.entries += 1
+        if entry.position != before.position + 1:
+            missing = range(before.position + 1, entry.position)
+            which = f"{missing[0]} to {missing[-1]}" if len(missing) > 1 else str(missing[0])
+            audited.blame(entry.position, "gap", which)
+        elif entry.previous_digest != before.digest:
+            audited.blame(entry.position, "broken-link")
+        if entry.digest_at(entry.position) != entry.digest:
+            self._unfit.append(entry)
+        self._before = Head(entry.position, entry.digest)
+        kept = self._kept
+        if kept and kept.position == entry.position and kept.digest != entry.digest:
+            audited.blame(entry.position, "other-head")
+
+    def end(self) -> None:
+        places = [entry.position for entry in self._unfit[:MOVED_TRIED]]
+        for entry in self._unfit:
+            stood = next((p for p in places if entry.digest_at(p) == entry.digest), None)
+            if stood is None:
+                self._audited.blame(entry.position, "entry-changed")
+            else:
+                self._audited.blame(entry.position, "entry-moved", f"it stood at {stood}")
+        if self._kept and self._kept.position > self._before.position:
+            last = self._before.position
+            self._audited.blame(None, "cut-off", f"{last}, not {self._kept.position}")
+
+
+class _Records:
+    """Whether what the entries speak for is there, unchanged, and comes out as it did."""
+
+    def __init__(self, audited: Audited, library: RuleSetLibrary, by_engine_each: int) -> None:
+        self._audited = audited
+        self._library = library
+        self._by_engine_each = by_engine_each
+        self._missing: set[int] = set()
+        self._last_advice = 0
+        self._rule_sets: dict[str, RuleSet | None] = {}
+
+    def check(self, walked: Walked) -> None:
+        entry = walked.entry
+        if entry.kind == "act":
+            self._check_act(entry, walked.act, walked.body)
+        elif walked.advice is None or walked.salt is None:
+            self._missing.add(entry.position)
+        else:
+            self._check_advice(entry, walked.salt, walked.advice)
+
+    def end(self) -> None:
+        for position in sorted(self._missing):
+            self._audited.blame(position, "record-missing")
+
+    def rule_set(self, digest: str, name: str) -> RuleSet | None:
+        """The rule set of a digest, looked for once; None, and a fault, if it cannot be had."""
+        if digest not in self._rule_sets:
+            try:
+                self._rule_sets[digest] = self._library.by_digest(digest)
+            except DawnruleError:
+                self._rule_sets[digest] = None
+                self._audited.blame(None, "rule-set-gone", f"{name} {digest}")
+        return self._rule_sets[digest]
+
+    def _check_act(self, entry: Entry, act: str | None, body: str | None) -> None:
+        self._audited.acts += 1
+        if body is None or record_digest(body) != entry.record_digest:
+            self._audited.blame(entry.position, "record-changed", "an act")
+            return
+        plain = json.loads(body)
+        if plain["act"] != act:
+            self._audited.blame(entry.position, "column-changed", "act")
+        if plain["act"] in TOMBSTONES:
+            self._bury(plain["about"]["positions"])
+
+    def _bury(self, positions: str) -> None:
+        """Only what came before an act is covered by it: later entries are not missing yet."""
+        for some in of_ranges(positions):
+            buried = self._missing.intersection(some)
+            self._missing -= buried
+            self._audited.erased += len(buried)
+
+    def _check_advice(self, entry: Entry, salt: str, advice: Mapping[str, Any]) -> None:
+        audited = self._audited
+        audited.records += 1
+        if advice["position"] <= self._last_advice:
+            audited.blame(entry.position, "order-changed")
+        self._last_advice = max(self._last_advice, advice["position"])
+        if record_digest(advice["record"], salt) != entry.record_digest:
+            audited.blame(entry.position, "record-changed")
+            return
+        try:
+            self._check_record(entry, advice, json.loads(advice["record"]))
+        except (KeyError, TypeError, ValueError):
+            audited.blame(entry.position, "unreadable")
+
+    def _check_record(
+        self, entry: Entry, advice: Mapping[str, Any], record: Mapping[str, Any]
+    ) -> None:
+        for column, said in (_columns(record) | {"decided_at": entry.at}).items():
+            if advice[column] != said:
+                self._audited.blame(entry.position, "column-changed", column)
+        if json.loads(advice["check_in"]) != record["check_in"]:
+            self._audited.blame(entry.position, "check-in-changed")
+        self._decide_again(entry.position, record)
+
+    def _decide_again(self, position: int, record: Mapping[str, Any]) -> None:
+        named = record["advice"]["rule_set"]
+        rule_set = self.rule_set(named["digest"], f"{named['name']}@{named['version']}")
+        if rule_set is None:
+            return
+        decider = self._library.decider(rule_set)
+        with_engine = self._audited.records % self._by_engine_each == 0
+        self._audited.by_engine += with_engine
+        decide = decider.decide if with_engine else decider.decide_by_evaluator
+        facts = record["facts"]
+        try:
+            decision = decide(
+                facts["day"], [facts["day"] | part["facts"] for part in facts["parts"]]
+            )
+        except DawnruleError:
+            self._audited.blame(position, "engine-differs")
+            return
+        if told(decision) != tuple(_recorded(record)):
+            self._audited.blame(position, "other-outcome")
+
+
+def _columns(record: Mapping[str, Any]) -> dict[str, Any]:
+    """What the columns beside a record must say."""
+    advice = record["advice"]
+    return {
+        "id": advice["advice_id"],
+        "athlete_id": advice["athlete_id"],
+        "date": advice["date"],
+        "verdict": advice["verdict"],
+        "rule_id": advice["rule"]["id"] if advice["rule"] else None,
+        "rule_set_digest": advice["rule_set"]["digest"],
+        "supersedes": record["supersedes"],
+    }
+
+
+def _recorded(record: Mapping[str, Any]) -> Iterator[DecidedSubject]:
+    """What was told of the day, and then of its parts."""
+    advice, fired = record["advice"], record["fired"]
+    yield _subject(advice, fired["day"])
+    for part, ids in zip(advice["parts"], fired["parts"], strict=True):
+        yield _subject(part, ids)
+
+
+def _subject(told: Mapping[str, Any], fired: Sequence[str]) -> DecidedSubject:
+    rule = told["rule"]
+    return DecidedSubject(told["verdict"], rule["id"] if rule else None, tuple(fired))

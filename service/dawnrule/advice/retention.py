@@ -1,0 +1,109 @@
+"""How long is what people reported kept, and how does it leave when its time is over?"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from threading import Event, Thread
+from typing import Any
+
+from dawnrule.advice.acts import RETENTION_APPLIED, SERVICE, in_ranges, note_act
+from dawnrule.advice.erasure import forget_beside
+from dawnrule.advice.morning import SESSION_DAYS
+from dawnrule.errors import DawnruleError, InvalidInput
+from dawnrule.store import Books, Store
+
+_log = logging.getLogger("dawnrule.retention")
+
+ONE_DAY = timedelta(days=1)
+KEEP = 0
+"""As days: everything is kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Forgotten:
+    """What of dates before one left: how many rows, by table. ``is_wiped`` as for ``Erased``."""
+
+    before: date
+    removed: dict[str, int]
+    is_wiped: bool
+
+    def to_plain(self) -> dict[str, Any]:
+        """The same as plain JSON values."""
+        return self.removed | {"before": self.before.isoformat(), "wiped": self.is_wiped}
+
+
+def apply_retention(store: Store, days: int, *, by: str, at: datetime) -> Forgotten:
+    """Remove check-ins, advice, sessions and plans of dates more than ``days`` days ago (UTC).
+
+    They leave as by erasure: the entries stay, and an act names them. Where there is nothing so
+    old, nothing is written. Raises ``InvalidInput`` for fewer days than facts look back.
+    """
+    check_days(days)
+    before = at.astimezone(UTC).date() - timedelta(days)
+    if not store.read(lambda books: books.retention.has_any_before(before)):
+        return Forgotten(before, {}, True)
+
+    def forget(books: Books) -> dict[str, int]:
+        if not books.retention.has_any_before(before):  # another process was quicker
+            return {}
+        about = {
+            "before": before.isoformat(),
+            "positions": in_ranges(books.ledger.positions_before(before.isoformat())),
+        }
+        removed = books.retention.forget_before(before, at)
+        note_act(books, RETENTION_APPLIED, by=by, at=at, about=about)
+        return removed
+
+    forget_beside(store)
+    removed = store.write(forget)
+    forget_beside(store)
+    return Forgotten(before, removed, store.wipe())
+
+
+def check_days(days: int) -> None:
+    """Raises ``InvalidInput`` for fewer days than facts look back: advice would get worse without
+    anybody seeing why."""
+    if days < SESSION_DAYS:
+        raise InvalidInput(
+            f"Retention must be at least {SESSION_DAYS} days, not {days}: advice looks back that "
+            "far."
+        )
+
+
+@contextmanager
+def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> Iterator[None]:
+    """Apply retention now and each midnight (UTC), in a thread, until the block ends; 0 days keep
+    everything. Raises ``InvalidInput`` as ``check_days``."""
+    if days == KEEP:
+        yield
+        return
+    check_days(days)
+    ended = Event()
+    thread = Thread(target=_keep, args=(store, days, clock, ended), name="dawnrule-retention")
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        thread.join()
+
+
+def _keep(store: Store, days: int, clock: Callable[[], datetime], ended: Event) -> None:
+    """What fails is logged, and tried again the next night."""
+    is_over = False
+    while not is_over:
+        try:
+            apply_retention(store, days, by=SERVICE, at=clock())
+        except DawnruleError as error:
+            _log.error("retention could not be applied: %s", error.detail)
+        is_over = ended.wait(_seconds_to_midnight(clock()))
+
+
+def _seconds_to_midnight(now: datetime) -> float:
+    today = now.astimezone(UTC).date()
+    midnight = datetime.combine(today + ONE_DAY, time.min, UTC)
+    return (midnight - now).total_seconds()

@@ -1,0 +1,181 @@
+"""``dawnrule audit``: does the record still say what was said, and who did what?"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+
+import click
+from tabulate import tabulate
+
+from dawnrule.advice.acts import Act, acts_of
+from dawnrule.advice.audit import BY_ENGINE_EACH, Audited
+from dawnrule.advice.audit import audit as audit_store
+from dawnrule.advice.in_force import StoredTexts
+from dawnrule.cli.options import db_option
+from dawnrule.cli.past import bar, dates_options
+from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.store import Head, Store
+
+_HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
+_ONE_DAY = timedelta(days=1)
+_ACTS_SHOWN = 100
+
+
+@click.group()
+def audit() -> None:
+    """The record: check that nothing was changed, and see who did what.
+
+    \b
+    Example:
+      dawnrule audit verify --db squad.db
+    """
+
+
+def _as_head(ctx: click.Context, parameter: click.Parameter, value: str | None) -> Head | None:
+    if value is None:
+        return None
+    found = _HEAD.fullmatch(value)
+    if found is None:
+        raise click.BadParameter("write it as dawnrule audit head prints it: POSITION:DIGEST.")
+    return Head(int(found[1]), found[2])
+
+
+@audit.command()
+@db_option
+@click.option(
+    "--head",
+    "kept",
+    callback=_as_head,
+    metavar="POSITION:DIGEST",
+    help="A head that was kept, as dawnrule audit head prints it; shows if the end was cut off.",
+)
+@click.option(
+    "--thorough",
+    is_flag=True,
+    help=f"Have the engine decide every record too, not only each {BY_ENGINE_EACH}th.",
+)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Lines to read, or JSON with everything.",
+)
+@click.pass_context
+def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form: str) -> None:
+    """Walk the ledger and decide every advice again.
+
+    Each entry must follow from the one before it, each record must be the one that was entered,
+    and each advice must come out as it did, under the rule set that it was given by. What a person
+    had erased is known by the act that says so. Ends with 1 when anything is wrong.
+
+    \b
+    Example:
+      dawnrule audit verify --db squad.db
+    """
+    with Store.open(db, must_exist=True) as store, ExitStack() as shown:
+        library = RuleSetLibrary.shipped().with_published(StoredTexts(store))
+        found = audit_store(
+            store,
+            library,
+            kept=kept,
+            by_engine_each=1 if thorough else BY_ENGINE_EACH,
+            progress=bar("Verifying", shown),
+        )
+    click.echo(json.dumps(found.to_plain()) if form == "json" else _told(found))
+    ctx.exit(0 if found.is_clean else 1)
+
+
+@audit.command()
+@db_option
+def head(db: Path) -> None:
+    """Print the newest entry's position and digest.
+
+    Keep the line somewhere else, such as in a message to yourself: with it, dawnrule audit verify
+    finds out if entries at the end were taken away, or if the whole ledger was written anew.
+
+    \b
+    Example:
+      dawnrule audit head --db squad.db
+    """
+    with Store.open(db, must_exist=True) as store:
+        newest = store.read(lambda books: books.ledger.head())
+    click.echo(f"{newest.position}:{newest.digest}")
+
+
+@audit.command()
+@dates_options
+@click.option("--act", metavar="NAME", help="Only acts of this name, like key-made.")
+@click.option(
+    "--limit",
+    type=click.IntRange(min=1),
+    default=_ACTS_SHOWN,
+    show_default=True,
+    help="How many at most, the newest of them.",
+)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["table", "json"]),
+    default="table",
+    show_default=True,
+    help="A table to read, or JSON.",
+)
+@db_option
+def acts(
+    first: date | None, last: date | None, act: str | None, limit: int, form: str, db: Path
+) -> None:
+    """List who did what, the newest first: keys, rule sets, athletes, exports, erasures.
+
+    Dates are UTC.
+
+    \b
+    Example:
+      dawnrule audit acts --from 2026-03-01 --db squad.db
+    """
+    start = _midnight(first) if first else None
+    end = _midnight(last + _ONE_DAY) if last else None
+    with Store.open(db, must_exist=True) as store:
+        found = acts_of(store.read(lambda books: books.ledger.acts(start, end, act, limit=limit)))
+    click.echo(_ACT_FORMATS[form](found))
+
+
+def _midnight(day: date) -> datetime:
+    return datetime.combine(day, time.min, UTC)
+
+
+def _told(found: Audited) -> str:
+    lines = [
+        f"{'no entry' if fault.position is None else f'entry {fault.position}'}: {fault.says}"
+        for fault in found.faults
+    ]
+    if found.fault_count > len(found.faults):
+        lines.append(f"and {found.fault_count - len(found.faults)} more")
+    lines += [
+        f"{found.entries} entries: {found.records} advice decided again ({found.by_engine} by the "
+        f"engine too), {found.erased} erased, {found.acts} acts",
+        f"head {found.head.position}:{found.head.digest}",
+        "Nothing was changed." if found.is_clean else f"{found.fault_count} faults.",
+    ]
+    return "\n".join(lines)
+
+
+def _table(found: list[Act]) -> str:
+    rows = [(one.at, one.by, one.act, _about(one.about), one.position) for one in found]
+    return tabulate(rows, headers=("When", "Who", "What", "About", "Entry"), disable_numparse=True)
+
+
+def _about(about: Mapping[str, str]) -> str:
+    return ", ".join(f"{name} {value}" for name, value in about.items())
+
+
+_ACT_FORMATS: Mapping[str, Callable[[list[Act]], str]] = {
+    "table": _table,
+    "json": lambda found: json.dumps({"acts": [one.to_plain() for one in found]}),
+}

@@ -1,0 +1,62 @@
+"""``dawnrule backup`` and ``dawnrule restore``: all of it kept a second time, and brought back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from dawnrule.advice.backups import back_up
+from dawnrule.advice.backups import restore as restore_backup
+from dawnrule.cli.options import db_option
+from dawnrule.world import now
+
+
+@click.command()
+@db_option
+@click.option(
+    "--to",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="A folder, in which the back-up is named by the time (UTC), or the name of a new file.",
+)
+@click.option(
+    "--keep",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Delete all but the newest N back-ups of this database in the folder.",
+)
+def backup(db: Path, to: Path, keep: int | None) -> None:
+    """Back up the database, also while it is served, and print the file.
+
+    The copy is checked before it gets its name: SQLite's integrity check, every reference, and
+    the chain of the ledger. Only you may read it: keep it as private as the database. It holds
+    health data and the secret that signs cookies; of keys it holds the hashes.
+
+    \b
+    Example:
+      dawnrule backup --db squad.db --to backups/ --keep 14
+    """
+    if keep is not None and not to.is_dir():
+        raise click.UsageError(f"--keep needs a folder, and {to} is none.")
+    click.echo(back_up(db, to, now(), keep))
+
+
+@click.command()
+@click.argument("backup", type=click.Path(path_type=Path))
+@db_option
+@click.option("--replace", is_flag=True, help="Put the database that is there aside first.")
+def restore(backup: Path, db: Path, replace: bool) -> None:
+    """Put a BACKUP in the place of the database. Stop the service first.
+
+    The back-up is checked as when it was made; one that is damaged, or was made by a newer
+    version, is refused, and nothing changes. The database of before is kept beside it.
+
+    \b
+    Example:
+      dawnrule restore backups/squad-20260309T021500.000Z.db --db squad.db --replace
+    """
+    aside = restore_backup(backup, db, now(), replace=replace)
+    if aside is not None:
+        click.echo(f"What was there is kept as {aside}.", err=True)
+    click.echo(f"{db} is as it was when {backup} was made.", err=True)

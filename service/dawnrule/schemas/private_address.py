@@ -1,0 +1,66 @@
+"""What may be said of a private address, and when is it said whole?"""
+
+from __future__ import annotations
+
+from marshmallow import fields
+
+from dawnrule.schemas.strict import Object, StrictSchema
+from dawnrule.schemas.values import AthleteId, Text, Word
+
+PURPOSES = ("read", "check-in")
+
+_LABEL_CHARACTERS = 60
+_TIME = {"format": "date-time"}
+
+
+class NewAddressSchema(StrictSchema):
+    """What the address is to be for."""
+
+    purpose = Word(
+        lambda: PURPOSES,
+        required=True,
+        metadata={
+            "description": "`read`: today's advice as text, JSON and a calendar. `check-in`: the "
+            "page on which today's check-in is sent. Neither can do what the other does."
+        },
+    )
+    label = Text(
+        at_most=_LABEL_CHARACTERS,
+        metadata={"description": "A note to know it by.", "examples": ["phone"]},
+    )
+
+
+class PrivateAddressSchema(StrictSchema):
+    """A private address, without what makes it work."""
+
+    address_id = fields.String(required=True)
+    athlete_id = AthleteId(required=True)
+    purpose = Word(lambda: PURPOSES, required=True)
+    label = fields.String(required=True, allow_none=True)
+    created_at = fields.String(required=True, metadata=_TIME)
+    created_by = fields.String(
+        required=True, allow_none=True, metadata={"description": "The id of a key."}
+    )
+    revoked_at = fields.String(required=True, allow_none=True, metadata=_TIME)
+    last_used_on = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={"format": "date", "description": "Where the athlete lives."},
+    )
+
+
+class GivenAddressSchema(PrivateAddressSchema):
+    """A new private address. Its paths are shown this once: only their hash is stored."""
+
+    paths = fields.List(fields.String(), required=True)
+    urls = fields.List(
+        fields.String(),
+        required=True,
+        metadata={"description": "The same, as this service was reached."},
+    )
+
+
+class AddressesSchema(StrictSchema):
+    """The private addresses of an athlete, revoked ones too."""
+
+    addresses = fields.List(Object(PrivateAddressSchema), required=True)

@@ -1,0 +1,109 @@
+"""Which day does a cell name?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+from typing import TypeAlias
+
+from dawnrule.schemas.date_order import DateOrder
+from dawnrule.sheet.faults import CellError
+
+A_DATE = "a date like 2026-03-09"
+FROM_SERIAL = "serial numbers, read as dates"
+SHORT_YEAR = "years of two digits, read as 20.."
+
+_NUMBERS = re.compile(r"([0-9]{1,4})([./-])([0-9]{1,2})\2([0-9]{1,4})\.?")
+_SERIAL = re.compile(r"[0-9]{5}")
+_MIDNIGHT = re.compile(r"[T ]+0?0:00(:00(\.0+)?)?\Z", re.IGNORECASE)
+_DAY_ZERO = date(1899, 12, 30)  # of the serial numbers in which spreadsheet programs count days
+_YEAR_DIGITS, _SHORT_YEAR_DIGITS = 4, 2
+_CENTURY = 2000
+_DOT = "."
+_WOULD = f"it must be {A_DATE}"
+_PLACES = {
+    DateOrder.DAY_MONTH_YEAR: (2, 1, 0),
+    DateOrder.MONTH_DAY_YEAR: (2, 0, 1),
+    DateOrder.YEAR_MONTH_DAY: (0, 1, 2),
+}
+"""Where year, month and day stand among a date's numbers."""
+
+Numbers: TypeAlias = tuple[str, str, str]
+
+
+def date_of_text(text: str, declared: DateOrder | None) -> tuple[date, str]:
+    """The day that a cell's text names, and how it was read where people should hear of it.
+
+    A year of four digits in front stands before month and day, as in ISO 8601. Others have the
+    declared order; without one 9.3.2026 has its day first, as dates with dots are written, and
+    what else has more than one reading is refused. Raises ``CellError``.
+    """
+    found = _NUMBERS.fullmatch(_MIDNIGHT.sub("", text))
+    if not found:
+        raise CellError(f"must be {A_DATE}")
+    numbers = (found[1], found[3], found[4])
+    order = DateOrder.YEAR_MONTH_DAY if len(found[1]) == _YEAR_DIGITS else declared
+    if order is None and found[2] == _DOT:
+        order = DateOrder.DAY_MONTH_YEAR
+    day = _in_order(numbers, order) if order else _in_only_order(numbers)
+    has_long_year = _YEAR_DIGITS in (len(found[1]), len(found[4]))
+    return day, "" if has_long_year else SHORT_YEAR
+
+
+def is_serial(text: str) -> bool:
+    """Whether a text is a day as spreadsheet programs count them: 46090."""
+    return bool(_SERIAL.fullmatch(text))
+
+
+def date_of_serial(number: float) -> date:
+    """The day of a serial number. Raises ``CellError`` where the number has none."""
+    if not float(number).is_integer():
+        raise CellError(f"holds a time of day too; it must be {A_DATE}")
+    try:
+        return _DAY_ZERO + timedelta(days=int(number))
+    except OverflowError as error:
+        raise CellError(f"must be {A_DATE}") from error
+
+
+def moment_of_serial(number: float) -> datetime:
+    """The local time of a serial number, to the second. Raises ``CellError``."""
+    start = datetime.combine(_DAY_ZERO, datetime.min.time())
+    try:
+        moment = start + timedelta(days=number)
+    except OverflowError as error:
+        raise CellError("must be a date and time like 2026-03-07 18:00") from error
+    half_second = timedelta(seconds=1) / 2
+    return (moment + half_second).replace(microsecond=0)
+
+
+def _in_order(numbers: Numbers, order: DateOrder) -> date:
+    year, month, day = (numbers[place] for place in _PLACES[order])
+    if len(year) not in (_SHORT_YEAR_DIGITS, _YEAR_DIGITS):
+        raise CellError(f"has no year where the order {order} has it; {_WOULD}")
+    century = _CENTURY if len(year) == _SHORT_YEAR_DIGITS else 0
+    try:
+        return date(century + int(year), int(month), int(day))
+    except ValueError as error:
+        message = f"is no day of the calendar in the order {order}; {_WOULD}"
+        raise CellError(message) from error
+
+
+def _in_only_order(numbers: Numbers) -> date:
+    """The day, if all orders that give one give the same."""
+    readings = dict(_readings(numbers))
+    days = sorted(set(readings.values()))
+    if len(days) == 1:
+        return days[0]
+    if not days:
+        raise CellError(f"is no day of the calendar in any order; {_WOULD}")
+    either = " or ".join(f"{day} ({order})" for order, day in readings.items())
+    raise CellError(f"may mean {either}; write it like {days[0]}, or declare the date order")
+
+
+def _readings(numbers: Numbers) -> Iterator[tuple[DateOrder, date]]:
+    for order in DateOrder:
+        try:
+            yield order, _in_order(numbers, order)
+        except CellError:
+            continue

@@ -1,0 +1,89 @@
+"""Which moment does a cell name, where its athlete lives?"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime, time
+from zoneinfo import ZoneInfo
+
+from dawnrule.schemas.date_order import DateOrder
+from dawnrule.sheet.dates import date_of_text
+from dawnrule.sheet.faults import CellError
+
+A_MOMENT = "a date and time like 2026-03-07 18:00"
+LOCAL = "times without an offset, read where the athlete lives"
+
+_PARTS = re.compile(
+    r"(?P<day>[0-9./-]+)[T ]+(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})"
+    r"(?::(?P<second>[0-9]{2})(?:[.,][0-9]{1,9})?)?"
+    r"(?: ?(?P<half>[AP])\.?M\.?)?(?: ?(?P<offset>Z|[+-][0-9]{2}:?[0-9]{2}))?",
+    re.IGNORECASE,
+)
+_DAY_ALONE = re.compile(r"[0-9]+[./-][0-9]+[./-][0-9]+\.?")
+_NOON = 12
+_AFTER_NOON = "P"
+
+
+def moment_of_text(text: str, order: DateOrder | None, zone: ZoneInfo) -> tuple[str, str]:
+    """The moment that a cell's text names, as RFC 3339, and how it was read where people should
+    hear of it.
+
+    Raises ``CellError``.
+    """
+    found = _PARTS.fullmatch(text)
+    if not found:
+        missing = "has no time of day; it must be" if _DAY_ALONE.fullmatch(text) else "must be"
+        raise CellError(f"{missing} {A_MOMENT}")
+    day, how = date_of_text(found["day"], order)
+    local = datetime.combine(day, _time_of_day(found))
+    offset = found["offset"]
+    if offset is None:
+        return moment_of_local(local, zone), how or LOCAL
+    return local.isoformat() + _with_colon(offset), how
+
+
+def moment_of_local(local: datetime, zone: ZoneInfo) -> str:
+    """A local time with the offset that holds in a time zone, as RFC 3339. Raises ``CellError``
+    for one that the clocks skip or show twice there, with what would do."""
+    early, late = (local.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    if early.utcoffset() == late.utcoffset():
+        return early.isoformat()
+    if _exists(early):
+        raise CellError(
+            f"happened twice in {zone}, as the clocks were put back; "
+            f"write {early.isoformat()} or {late.isoformat()}"
+        )
+    shifted = early.astimezone(UTC).astimezone(zone)
+    raise CellError(
+        f"did not happen in {zone}, as the clocks were put forward; "
+        f"write the time that they showed, like {shifted.isoformat()}"
+    )
+
+
+def moment_of_day(day: date) -> str:
+    """Raises ``CellError``: a day is no moment."""
+    raise CellError(f"has no time of day; it must be {A_MOMENT}, here {day} and a time")
+
+
+def _exists(moment: datetime) -> bool:
+    there_and_back = moment.astimezone(UTC).astimezone(moment.tzinfo)
+    return there_and_back.replace(tzinfo=None) == moment.replace(tzinfo=None, fold=0)
+
+
+def _time_of_day(found: re.Match[str]) -> time:
+    hour, half = int(found["hour"]), found["half"]
+    if half and not 0 < hour <= _NOON:
+        raise CellError(f"has no such hour before or after noon; it must be {A_MOMENT}")
+    if half:
+        hour = hour % _NOON + (_NOON if half.upper() == _AFTER_NOON else 0)
+    try:
+        return time(hour, int(found["minute"]), int(found["second"] or 0))
+    except ValueError as error:
+        raise CellError(f"has no such time of day; it must be {A_MOMENT}") from error
+
+
+def _with_colon(offset: str) -> str:
+    if offset.upper() == "Z":
+        return "Z"
+    sign_and_hours, minutes = offset.replace(":", "")[:-2], offset[-2:]
+    return f"{sign_and_hours}:{minutes}"

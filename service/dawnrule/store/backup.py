@@ -1,0 +1,112 @@
+"""How is a database copied while others write to it, and how does a copy take its place?"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from dawnrule.errors import Conflict, StoreUnusable
+from dawnrule.store.connections import connect, connect_to_read
+from dawnrule.store.failures import failures_named
+from dawnrule.store.migrations import is_up_to_date
+
+_BUSY_TIMEOUT_SECONDS = 5.0
+_OWNER_ONLY = 0o600
+_COMPANIONS = ("-wal", "-shm", "-journal")
+
+
+def copy_database(source: Path, target: Path) -> None:
+    """Copy a database as it is at one moment to a new file, which only its owner may read.
+
+    The copy is complete in its one file. Raises ``StoreUnusable``, also when there is a file, and
+    ``StoreBusy``.
+    """
+    _make_private(target)
+    with (
+        failures_named(),
+        closing(connect_to_read(source, _BUSY_TIMEOUT_SECONDS)) as here,
+        closing(sqlite3.connect(target)) as there,
+    ):
+        here.backup(there)
+        there.execute("PRAGMA journal_mode = DELETE")
+    _sync(target)
+
+
+def refuse_damaged(copy: Path, of: Path) -> None:
+    """Raises ``StoreUnusable`` when pages are damaged, or rows point at rows that are not there.
+
+    What is refused is told of the file that the copy was made of.
+    """
+    with failures_named(), closing(connect_to_read(copy, _BUSY_TIMEOUT_SECONDS)) as connection:
+        [found] = connection.execute("PRAGMA integrity_check(1)").fetchone()
+        if found != "ok":
+            raise StoreUnusable(f"{of} is damaged: {found.splitlines()[-1]}.")
+        lost = connection.execute("PRAGMA foreign_key_check").fetchone()
+    if lost is not None:
+        raise StoreUnusable(f"{of} is damaged: a row of {lost[0]} belongs to none of {lost[2]}.")
+
+
+def is_of_this_version(file: Path) -> bool:
+    """Whether a database needs no migration. Raises ``StoreUnusable`` when it is newer than this
+    version, or not ours."""
+    with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
+        return is_up_to_date(connection)
+
+
+def ready_to_serve(file: Path) -> None:
+    """Let a copy have a write-ahead log again, as the database had that it was made of."""
+    with failures_named(), closing(connect(file, _BUSY_TIMEOUT_SECONDS)) as connection:
+        connection.execute("PRAGMA journal_mode = WAL")
+
+
+def move_into_place(copy: Path, place: Path) -> None:
+    """Give a copy its final name, for good: it is there even after a loss of power."""
+    _sync(copy)
+    copy.replace(place)
+    _sync(place.parent)
+
+
+def put_aside(db: Path, name: Path) -> None:
+    """Give a database another name, with all that it has not yet written back.
+
+    Raises ``Conflict`` when somebody has it open.
+    """
+    _write_back(db)
+    for companion in ("", *_COMPANIONS):
+        file = db.with_name(db.name + companion)
+        if file.exists():
+            file.replace(name.with_name(name.name + companion))
+
+
+def discard(file: Path) -> None:
+    """Delete a database that is no longer wanted, if it is there."""
+    for companion in ("", *_COMPANIONS):
+        file.with_name(file.name + companion).unlink(missing_ok=True)
+
+
+def _write_back(db: Path) -> None:
+    """Leave the write-ahead log, which SQLite allows to nobody while others look at the database;
+    one that is too damaged for it keeps its log."""
+    try:
+        with closing(connect(db, 0)) as connection:
+            connection.execute("PRAGMA journal_mode = DELETE").fetchone()
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorcode in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            raise Conflict(f"{db} is in use. Stop the service first.") from error
+
+
+def _make_private(file: Path) -> None:
+    try:
+        os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, _OWNER_ONLY))
+    except OSError as error:
+        raise StoreUnusable(f"{file} cannot be made: {error.strerror}.") from error
+
+
+def _sync(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,0 +1,156 @@
+"""What does a coach read about a rule set, how it differs from another, and how it did? (pure)"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dawnrule.advice.proportion import Share
+from dawnrule.advice.scorecard import Score, Scorecard
+from dawnrule.errors import Finding
+from dawnrule.rules.findings import proved
+from dawnrule.rules.plain import in_flow
+from dawnrule.rules.prose import Line, Prose
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.vocabulary import Texts
+
+Plain = Mapping[str, Any]
+
+SHARES_SHOWN = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
+"""What followed, of which the page tells the share: outcome, and what it was."""
+
+_WHEN = "when"
+
+
+@dataclass(frozen=True, slots=True)
+class ToldRule:
+    """A rule, as a sentence with the lines that it introduces, and its condition alone."""
+
+    rule: Rule
+    prose: Line
+    condition: Line
+
+
+@dataclass(frozen=True, slots=True)
+class ToldField:
+    """A field of a rule that differs, before and after: as a line of prose, or as texts of which
+    each has what the other lacks."""
+
+    name: str
+    before: Line | None
+    after: Line | None
+    only_before: tuple[str, ...] = ()
+    only_after: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ToldChange:
+    """A rule that both rule sets have and that differs."""
+
+    rule: Rule
+    fields: tuple[ToldField, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreRow:
+    """The shares of one rule, or of all mornings (``rule_id`` None; it has no fired and decided),
+    in words."""
+
+    rule_id: str | None
+    title: str
+    fired: str
+    decided: str
+    after: tuple[str, ...]
+
+
+def rules_told(rules: Sequence[Rule], prose: Prose) -> tuple[ToldRule, ...]:
+    """Rules in their order."""
+    return tuple(ToldRule(rule, prose.rule(rule), prose.condition(rule.when)) for rule in rules)
+
+
+def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
+    """What the check of a rule set proved, that found these (plain values)."""
+    found = [
+        Finding(one["file"], one["line"], one["rule"], one["code"], one["message"])
+        for one in findings
+    ]
+    return proved(found, extends=rule_set.extension is not None)
+
+
+def changes_told(
+    difference: Plain, before: RuleSet, after: RuleSet, prose: Prose
+) -> tuple[ToldChange, ...]:
+    """The rules that both have and that differ, with conditions as prose."""
+    old = {rule.id: rule for rule in before.rules}
+    new = {rule.id: rule for rule in after.rules}
+    return tuple(
+        ToldChange(
+            new[change["rule"]],
+            tuple(
+                _field(f, old[change["rule"]], new[change["rule"]], prose) for f in change["fields"]
+            ),
+        )
+        for change in difference["changed"]
+    )
+
+
+def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> ToldField:
+    """A signal by whose name both rules call different conditions is told within these."""
+    name, before, after = field["field"], field["before"], field["after"]
+    if name == _WHEN or name.startswith("signal "):
+        return ToldField(_WHEN, prose.condition(old.when), prose.condition(new.when))
+    only = _only_in(before, after), _only_in(after, before)
+    return ToldField(name, None, None, *only)
+
+
+def _only_in(value: Any, other: Any) -> tuple[str, ...]:
+    """A value as text; of a list or an object, what the other does not hold."""
+    if isinstance(value, list) and isinstance(other, list):
+        return tuple(in_flow(item) for item in value if item not in other)
+    if isinstance(value, Mapping) and isinstance(other, Mapping):
+        return tuple(in_flow(one) for name, one in value.items() if one != other.get(name))
+    return (in_flow(value),)
+
+
+def score_rows(card: Scorecard, texts: Texts) -> list[ScoreRow]:
+    """All mornings, and then each rule that fired."""
+    all_mornings = ScoreRow(
+        None, texts.say("coach_rules.all_mornings"), "", "", _after(card.all_mornings, texts)
+    )
+    rules = (
+        ScoreRow(
+            rule.rule,
+            texts.of_rule(rule.title),
+            share_told(rule.fired, texts),
+            share_told(rule.decided, texts),
+            _after(rule.after, texts),
+        )
+        for rule in card.rules
+        if rule.fired.count
+    )
+    return [all_mornings, *rules]
+
+
+def never_fired(card: Scorecard) -> Iterator[str]:
+    """The titles of the rules that did not fire on any of the mornings."""
+    return (rule.title for rule in card.rules if not rule.fired.count)
+
+
+def share_told(share: Share, texts: Texts) -> str:
+    """``7 of 12: 58 %, with 95 % certainty 32 to 81 %``; without the share where there are too few
+    mornings to claim one."""
+    if share.share is None or share.low is None or share.high is None:
+        return texts.say("coach_rules.counted", count=share.count, of=share.of)
+    return texts.say(
+        "coach_rules.share",
+        count=share.count,
+        of=share.of,
+        share=f"{share.share:.0%}",
+        low=f"{share.low:.0%}",
+        high=f"{share.high:.0%}",
+    )
+
+
+def _after(score: Score, texts: Texts) -> tuple[str, ...]:
+    return tuple(share_told(score.outcomes[outcome][what], texts) for outcome, what in SHARES_SHOWN)

@@ -1,0 +1,63 @@
+"""How does a coach come in, and out again?"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from flask import redirect, render_template, request, url_for
+
+from dawnrule.store import Key, Role, hash_key
+from dawnrule.web import signed_in
+from dawnrule.web.coach.frame import coach
+from dawnrule.web.limits import limit_sign_in
+from dawnrule.web.service import service
+
+_REFUSED = 403
+_SEE_OTHER = 303
+
+
+@coach.get("/sign-in")
+def ask_for_key() -> Any:
+    """The form for a coach's key; who is signed in goes on."""
+    if signed_in.key_of_session() is not None:
+        return redirect(_next_page())
+    return _form()
+
+
+@coach.post("/sign-in")
+@limit_sign_in
+def sign_in() -> Any:
+    """Sign in with a coach's key, and go on to the page that was asked for."""
+    key = _coach_key(request.form.get("key", ""))
+    if key is None:
+        return _form(refused=True), _REFUSED
+    signed_in.sign_in(key)
+    return redirect(_next_page(), _SEE_OTHER)
+
+
+@coach.post("/sign-out")
+def sign_out() -> Any:
+    """End the session."""
+    signed_in.sign_out()
+    return redirect(url_for("coach.ask_for_key"), _SEE_OTHER)
+
+
+def _form(refused: bool = False) -> str:
+    hours = signed_in.SIGNED_IN_FOR // timedelta(hours=1)
+    return render_template("coach/sign_in.html", refused=refused, next=_next_page(), hours=hours)
+
+
+def _coach_key(given: str) -> Key | None:
+    """The coach's key that was given. One look-up and one answer, whatever is wrong with it: not
+    known, revoked, or not a coach's."""
+    hashed = hash_key(given.strip())
+    key = service().store.read(lambda books: books.keys.by_hash(hashed))
+    return key if key is not None and key.role is Role.COACH else None
+
+
+def _next_page() -> str:
+    """Where to go on: to a page of ours that was asked for, else to the first."""
+    wanted = request.values.get("next", "")
+    is_ours = wanted.startswith(f"{signed_in.COACH_PAGES}/")
+    return wanted if is_ours and wanted.isprintable() and "\\" not in wanted else "/coach/"

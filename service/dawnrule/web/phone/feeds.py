@@ -1,0 +1,141 @@
+"""What does a private address for reading give: today's advice, and what opens when?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from flask import Response, request
+
+from dawnrule.advice.ahead import look_ahead
+from dawnrule.advice.outlook import outlook_to_plain
+from dawnrule.advice.told import spoken, without_check_in
+from dawnrule.errors import DawnruleError
+from dawnrule.facts.check_in import Athlete
+from dawnrule.schemas.feed import TodayFeedSchema
+from dawnrule.schemas.outlook import USUAL_DAYS, USUAL_GOAL
+from dawnrule.store import Books, Purpose
+from dawnrule.web.answers import TEXT, json_answer, text_answer
+from dawnrule.web.incoming import Blueprint
+from dawnrule.web.language import composer, say, told_here
+from dawnrule.web.limits import limit_private_address
+from dawnrule.web.phone.calendar import calendar_of
+from dawnrule.web.phone.paths import FEEDS
+from dawnrule.web.phone.visitor import keep_private, visitor
+from dawnrule.web.problems import answer_error
+from dawnrule.web.service import service
+
+CALENDAR = "text/calendar"
+
+feeds = Blueprint(
+    "feeds",
+    __name__,
+    url_prefix=FEEDS,
+    description="What a private address for reading gives; the token in it is the key.",
+)
+feeds.after_request(keep_private)
+
+_TOKEN = {
+    "name": "token",
+    "in": "path",
+    "description": "The secret part of a private address.",
+    "schema": {"type": "string"},
+}
+_TEXT = {"type": "string"}
+_NOT_MODIFIED = 304
+_UNCHANGED = "Not changed since the ETag that was sent."
+_NOTHING_HERE = "No such address, or one that was replaced."
+
+
+@dataclass(frozen=True, slots=True)
+class Today:
+    """What holds for an athlete today: the advice (plain JSON values), and since when, None while
+    there is no check-in."""
+
+    athlete: Athlete
+    date: date
+    advice: dict[str, Any]
+    as_of: datetime | None
+
+
+@feeds.errorhandler(DawnruleError)
+def answer_in_form(error: DawnruleError) -> Response:
+    """An error in the form that was asked for: a spreadsheet's cell shows the text as it is."""
+    answer = answer_error(error)
+    if not request.path.endswith(".json"):
+        answer.set_data(f"{error.title}. {error.detail}")
+        answer.mimetype = TEXT
+    return answer
+
+
+@feeds.route("/<token>/today.txt", parameters=[_TOKEN])
+@feeds.response(200, _TEXT, content_type=TEXT)
+@feeds.alt_response(304, description=_UNCHANGED)
+@feeds.alt_response(404, schema=_TEXT, content_type=TEXT, description=_NOTHING_HERE)
+@feeds.alt_response(429, schema=_TEXT, content_type=TEXT, description="Asked too often.")
+@limit_private_address
+def get_today_text(token: str) -> Response:
+    """Today's advice in one line that a phone can speak or a cell can show."""
+    today = _today(token)
+    said = spoken(today.advice, composer())
+    if today.as_of is not None:
+        said = say("phone.spoken_as_of", said=said, time=today.as_of.strftime("%H:%M"))
+    return _if_changed(text_answer(" ".join(said.split())))
+
+
+@feeds.route("/<token>/today.json", parameters=[_TOKEN])
+@feeds.response(200, TodayFeedSchema)
+@feeds.alt_response(304, description=_UNCHANGED)
+@feeds.alt_response(404, "NOT_FOUND")
+@limit_private_address
+def get_today(token: str) -> Response:
+    """Today's advice in a few members: no more than a lock screen needs."""
+    today = _today(token)
+    kept = ("date", "verdict", "headline", "rule", "reason", "caution")
+    small = {name: today.advice[name] for name in kept}
+    as_of = today.as_of.isoformat(timespec="seconds") if today.as_of else None
+    check_in = "missing" if as_of is None else "present"
+    return _if_changed(json_answer(small | {"as_of": as_of, "check_in": check_in}))
+
+
+@feeds.route("/<token>/outlook.ics", parameters=[_TOKEN])
+@feeds.response(200, _TEXT, content_type=CALENDAR)
+@feeds.alt_response(304, description=_UNCHANGED)
+@feeds.alt_response(404, schema=_TEXT, content_type=TEXT, description=_NOTHING_HERE)
+@feeds.alt_response(429, schema=_TEXT, content_type=TEXT, description="Asked too often.")
+@limit_private_address
+def get_outlook_calendar(token: str) -> Response:
+    """When what opens over the next days, and today's verdict, as a calendar (RFC 5545)."""
+    today = _today(token)
+    its, now = service(), service().clock()
+
+    def look(books: Books) -> dict[str, Any]:
+        what_if = its.advisor.library.what_if(its.in_force(books, today.athlete.id, today.date))
+        ahead = look_ahead(books, what_if, today.athlete.id, now, USUAL_DAYS)
+        return outlook_to_plain(ahead, USUAL_GOAL)
+
+    outlook = its.store.read(look)
+    text = calendar_of(today.athlete, today.date, today.advice, today.as_of, outlook, composer())
+    return _if_changed(Response(text, mimetype=CALENDAR))
+
+
+def _today(token: str) -> Today:
+    """Raises ``NotFound``."""
+    _, athlete = visitor(token, Purpose.READ)
+    on = athlete.today(service().clock())
+    stored = service().store.read(lambda books: books.advice.latest(athlete.id, on))
+    if stored is None:
+        return Today(athlete, on, without_check_in(athlete.id, on, composer()), None)
+    since = stored.decided_at.astimezone(ZoneInfo(athlete.time_zone))
+    return Today(athlete, on, told_here(stored), since)
+
+
+def _if_changed(response: Response) -> Response:
+    """304 without a body when the reader has just this already."""
+    response.add_etag()
+    response.make_conditional(request)
+    if response.status_code == _NOT_MODIFIED:
+        response.set_data(b"")
+    return response

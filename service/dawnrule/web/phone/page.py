@@ -1,0 +1,190 @@
+"""How is today's check-in sent from a phone, and its advice seen? One page of plain controls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+from urllib.parse import urlsplit
+
+from flask import Blueprint, Response, g, redirect, render_template, request, url_for
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as AnyResponse
+
+from dawnrule.advice.morning import Answer
+from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
+from dawnrule.facts.check_in import CheckIn
+from dawnrule.facts.plain import to_plain
+from dawnrule.schemas.check_in import MOST_PAINS
+from dawnrule.store import Books, Purpose
+from dawnrule.vocabulary import FactDictionary, Vocabulary
+from dawnrule.web.language import say, told_here
+from dawnrule.web.limits import limit_private_address
+from dawnrule.web.phone import told
+from dawnrule.web.phone.answered import DATE, SEEN, SOME, Answers
+from dawnrule.web.phone.day import Day
+from dawnrule.web.phone.paths import CHECK_IN
+from dawnrule.web.phone.planned import OWN
+from dawnrule.web.phone.sent import WHOLE_PAGE, Faults, check_in_sent, chosen_plan, faults_of
+from dawnrule.web.phone.visitor import keep_private, visitor
+from dawnrule.web.problems import answer_error, answer_http_error
+from dawnrule.web.service import service
+
+AnswerCheckIn: TypeAlias = Callable[[Books, CheckIn], Answer]
+
+page = Blueprint("phone", __name__, url_prefix=CHECK_IN)
+
+_POLICY = (
+    "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; "
+    "frame-ancestors 'none'"
+)
+_FROM_HERE = ("same-origin", "none")
+_OPAQUE = "null"
+_REFUSED, _SEE_OTHER = 422, 303
+_PROBLEMS_IN_WORDS = (403, 404, 413, 429, 503)
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """What was sent and not taken, with what is wrong, and the day as it stands."""
+
+    day: Day
+    answers: Answers
+    faults: Faults
+
+
+@page.get("/<token>")
+@limit_private_address
+def show_page(token: str) -> Response:
+    """The page, filled in with what was sent today already, under the advice on that."""
+    _, athlete = visitor(token, Purpose.CHECK_IN)
+    now = service().clock()
+    day = service().store.read(lambda books: Day.of(books, athlete, now))
+    return _rendered(day, day.answers(), Faults({}))
+
+
+@page.post("/<token>")
+@limit_private_address
+def send(token: str) -> AnyResponse:
+    """Store the check-in, or the correction of it, and show its advice; or show what is wrong."""
+    _refuse_other_sites()
+    address, athlete = visitor(token, Purpose.CHECK_IN)
+    answers, now = Answers.of_form(request.form), service().clock()
+    answer = service().answer_for(address.id)
+
+    def take(books: Books) -> Refused | None:
+        return _take(books, Day.of(books, athlete, now), answers, address.id, answer)
+
+    refused = service().store.write(take)
+    if refused is None:
+        return redirect(url_for("phone.show_page", token=token), _SEE_OTHER)
+    return _rendered(refused.day, refused.answers, refused.faults, _REFUSED)
+
+
+@page.after_request
+def keep_off_disks(response: Response) -> Response:
+    """What an athlete reports is nobody else's who uses the same phone."""
+    response.headers["Cache-Control"] = "private, no-store"
+    response.headers["Content-Security-Policy"] = _POLICY
+    return keep_private(response)
+
+
+@page.errorhandler(DawnruleError)
+def show_error(error: DawnruleError) -> Response:
+    """One of our own errors, for people."""
+    return _in_words(answer_error(error))
+
+
+@page.errorhandler(HTTPException)
+def show_http_error(error: HTTPException) -> Response:
+    """An error of Flask, for people."""
+    return _in_words(answer_http_error(error))
+
+
+def _take(
+    books: Books, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
+) -> Refused | None:
+    """Store what the answers say, unless something is wrong with them; then nothing is stored."""
+    if answers.one(DATE) not in ("", day.date.isoformat()):
+        return _of_another_day(day, answers)
+    stored = day.stored.body if day.stored else None
+    check_in = check_in_sent(answers, day.athlete, day.date, day.plans, stored)
+    if isinstance(check_in, Faults):
+        return Refused(day, answers, check_in)
+    if to_plain(check_in) != stored and _was_changed_elsewhere(day, answers, address_id):
+        newer = answers.completed_by(day.answers())
+        return Refused(day, newer, Faults({WHOLE_PAGE: "phone.wrong.newer"}))
+    try:
+        answer(books, check_in)
+    except InvalidInput as invalid:
+        return Refused(day, answers, faults_of(invalid, answers))
+    return None
+
+
+def _of_another_day(day: Day, answers: Answers) -> Refused:
+    """What was begun before midnight: the answers stay, the plans are those of the new day."""
+    kept = {name: texts for name, texts in answers.given.items() if name != "plan"}
+    completed = Answers(kept).completed_by(day.answers())
+    return Refused(day, completed, Faults({WHOLE_PAGE: "phone.wrong.new_day"}))
+
+
+def _was_changed_elsewhere(day: Day, answers: Answers, address_id: str) -> bool:
+    """Whether somebody else sent a check-in after this page was opened."""
+    seen = answers.one(SEEN)
+    newest = str(day.revision)
+    return day.stored is not None and seen != newest and day.stored.posted_by != address_id
+
+
+def _refuse_other_sites() -> None:
+    """Raises ``Forbidden`` for a form on another site. With the referrer policy of this page a
+    browser calls its origin ``null``; that tells nothing."""
+    site = request.headers.get("Sec-Fetch-Site", _FROM_HERE[0])
+    origin = request.headers.get("Origin", _OPAQUE)
+    here = origin == _OPAQUE or urlsplit(origin).netloc == request.host
+    if site not in _FROM_HERE or not here:
+        raise Forbidden("A check-in is sent from its own page only.")
+
+
+def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> Response:
+    chosen, by_control = chosen_plan(answers), faults.by_control
+    planned, others = day.muscle_groups(chosen)
+    text = render_template(
+        "phone/check_in.html",
+        day=day,
+        advice=told_here(day.given) if day.given else None,
+        answers=answers,
+        faults=by_control,
+        chosen=chosen,
+        planned=planned,
+        others=others,
+        open_others=not planned or _says_any(others, answers, by_control),
+        open_pain=answers.one("pain") == SOME or any(f.startswith("pain/") for f in by_control),
+        pains=min(answers.pains() + 1, MOST_PAINS),
+        own=OWN,
+        ratings=_ratings,
+        words=Vocabulary.shipped(),
+        told=told,
+    )
+    return Response(text, status, mimetype="text/html")
+
+
+def _says_any(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:
+    """Whether anything was answered, or is wrong, of how sore some muscle groups are."""
+    controls = [f"soreness/{group}" for group in groups]
+    return any(answers.one(control) or control in faults for control in controls)
+
+
+def _ratings(fact: str) -> list[str]:
+    """The answers that a scale offers, from the least to the greatest that a fact may have."""
+    known = FactDictionary.shipped()[fact]
+    return [str(rating) for rating in range(int(known.least), int(known.greatest) + 1)]
+
+
+def _in_words(answer: Response) -> Response:
+    """The same answer as a page; the headers stay, such as when to try again."""
+    status = answer.status_code
+    name = f"phone.problem.{status if status in _PROBLEMS_IN_WORDS else 'other'}"
+    text = render_template("phone/problem.html", said=say(name), request_id=g.request_id)
+    answer.set_data(text)
+    answer.mimetype = "text/html"
+    return answer

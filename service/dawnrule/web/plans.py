@@ -1,0 +1,105 @@
+"""What does the coach plan for an athlete and a date?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC
+from typing import Any
+
+from flask import Response
+
+from dawnrule.advice.morning import known_athlete
+from dawnrule.errors import NotFound
+from dawnrule.facts.check_in import CheckIn
+from dawnrule.facts.plain import to_plain
+from dawnrule.facts.plausible import starts_elsewhere
+from dawnrule.schemas.field_errors import invalid_input
+from dawnrule.schemas.plan import PlannedDaySchema, PlanSchema
+from dawnrule.schemas.query import day_of_address
+from dawnrule.store import Books, StoredPlan
+from dawnrule.web.access import caller
+from dawnrule.web.answers import json_answer
+from dawnrule.web.incoming import ATHLETE_ID, Blueprint
+from dawnrule.web.service import service
+
+plans = Blueprint("plans", __name__, url_prefix="/v1", description="What the coach plans.")
+
+_DATE = {
+    "name": "date",
+    "in": "path",
+    "description": "Where the athlete lives.",
+    "schema": {"type": "string", "format": "date", "examples": ["2026-03-09"]},
+}
+_ADDRESS = "/athletes/<athlete_id>/plans/<date>"
+
+
+@plans.route(_ADDRESS, methods=["PUT"], parameters=[ATHLETE_ID, _DATE])
+@plans.arguments(PlanSchema())
+@plans.response(200, PlannedDaySchema, description="Replaced.")
+@plans.alt_response(201, schema=PlannedDaySchema, description="New.")
+@plans.alt_response(404, "NOT_FOUND")
+def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> Response:
+    """Say what an athlete is to do on a date; the page for checking in then offers it.
+
+    It is no check-in: advice is given on what the athlete sends.
+    """
+    planned = CheckIn(athlete_id, day_of_address(date), body["plan"])
+    now, key_id = service().clock(), caller().id
+    blocks = to_plain(planned)["plan"]
+    plan = StoredPlan(athlete_id, planned.date, blocks, now, key_id)
+
+    def put(books: Books) -> bool:
+        faults = list(starts_elsewhere(known_athlete(books, athlete_id), planned))
+        if faults:
+            raise invalid_input(faults)
+        return books.plans.put(plan)
+
+    created = service().store.write(put)
+    return json_answer(_plain(plan), 201 if created else 200)
+
+
+@plans.route(_ADDRESS, parameters=[ATHLETE_ID, _DATE])
+@plans.response(200, PlannedDaySchema)
+@plans.alt_response(404, "NOT_FOUND")
+def get_plan(athlete_id: str, date: str) -> Response:
+    """What the coach plans for a date."""
+    on = day_of_address(date)
+
+    def find(books: Books) -> StoredPlan | None:
+        known_athlete(books, athlete_id)
+        return books.plans.get(athlete_id, on)
+
+    found = service().store.read(find)
+    if found is None:
+        raise _no_plan(date)
+    return json_answer(_plain(found))
+
+
+@plans.route(_ADDRESS, methods=["DELETE"], parameters=[ATHLETE_ID, _DATE])
+@plans.response(204)
+@plans.alt_response(404, "NOT_FOUND")
+def delete_plan(athlete_id: str, date: str) -> Response:
+    """Take back what was planned for a date."""
+    on = day_of_address(date)
+
+    def take_back(books: Books) -> bool:
+        known_athlete(books, athlete_id)
+        return books.plans.delete(athlete_id, on)
+
+    if not service().store.write(take_back):
+        raise _no_plan(date)
+    return Response(status=204)
+
+
+def _no_plan(date: str) -> NotFound:
+    return NotFound(f"There is no plan for {date}.")
+
+
+def _plain(plan: StoredPlan) -> dict[str, Any]:
+    return {
+        "athlete_id": plan.athlete_id,
+        "date": plan.date.isoformat(),
+        "plan": plan.blocks,
+        "posted_at": plan.posted_at.astimezone(UTC).isoformat(),
+        "posted_by": plan.posted_by,
+    }

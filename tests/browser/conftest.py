@@ -1,0 +1,124 @@
+"""A coach before a real browser: a squad with weeks behind it, the real server, and Chromium.
+
+The service stands for all tests of a run: they look at pages and change nothing that others see.
+Nothing but loopback is reached: the browser is told to know no other host.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import partial
+from threading import Thread
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.morning import Posting, answer_check_in
+from dawnrule.advice.training import log_session
+from dawnrule.demo.diary import Diary, invent_diaries
+from dawnrule.demo.squad import Squad
+from dawnrule.facts.check_in import Athlete
+from dawnrule.settings import Settings, name_and_version
+from dawnrule.store import Books, Role, Store, hash_key
+from dawnrule.web import Server, create_app
+from dawnrule.world import new_id
+
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
+)
+
+NOW = datetime(2026, 3, 9, 18, 0, tzinfo=UTC)
+"""Where the clock stands: the morning's check-ins are in, in every time zone of the squad."""
+
+COACH_KEY = "dawn_coach-of-the-browser-tests"
+ATHLETE, SILENT, NEW = "a-01", "a-04", "a-99"
+"""One with weeks of reports, one who has not checked in today, and one of whom nothing is known."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A running service with the squad; ``advice_id`` is today's of ``ATHLETE``."""
+
+    url: str
+    advice_id: str
+    store: Store
+
+
+@pytest.fixture(scope="session")
+def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    """The squad of the demo, and two athletes with less to show, on the real server."""
+    settings = Settings(db=tmp_path_factory.mktemp("stage") / "dawnrule.db", port=0)
+    advisor = Advisor.shipped()
+    with Store.open(settings.db) as store:
+        for diary in invent_diaries(Squad.invented(), NOW):
+            store.write(partial(_remember, advisor=advisor, diary=diary, settings=settings))
+        store.write(lambda b: b.athletes.put(Athlete(NEW, "Nobody's <b>Name</b>", "Etc/UTC")))
+        store.write(
+            lambda b: b.keys.add("key-coach", hash_key(COACH_KEY), Role.COACH, None, None, NOW)
+        )
+        server = Server(create_app(settings, store, advisor, lambda: NOW, new_id), settings)
+        thread = Thread(target=server.run)
+        thread.start()
+        today = store.read(lambda books: books.advice.latest(ATHLETE, NOW.date()))
+        assert today is not None
+        yield Stage(f"http://127.0.0.1:{server.port}", today.id, store)
+        server.close()
+        thread.join()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def signed_in(chromium: Browser, stage: Stage) -> Iterator[BrowserContext]:
+    """A browser that a coach has signed in with, through the form."""
+    context = chromium.new_context(base_url=stage.url)
+    page = context.new_page()
+    page.goto("/coach/sign-in")
+    page.get_by_label("Coach's key").fill(COACH_KEY)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/coach/")
+    page.close()
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def page(signed_in: BrowserContext) -> Iterator[Page]:
+    """A fresh page of that browser, as wide as a desk."""
+    page = signed_in.new_page()
+    page.set_viewport_size({"width": 1280, "height": 900})
+    yield page
+    page.close()
+
+
+def _remember(books: Books, advisor: Advisor, diary: Diary, settings: Settings) -> None:
+    """What came in of one athlete, as it would have come in."""
+    rule_set = advisor.library.get(*name_and_version(settings.rule_set))
+    books.athletes.put(diary.athlete)
+    for day in diary.past:
+        assert day.check_in.reported_at is not None
+        posting = Posting(day.check_in.reported_at, None, new_id(), new_id())
+        answer_check_in(books, advisor, rule_set, day.check_in, posting)
+        if day.session is not None:
+            at = replace(posting, now=NOW)
+            log_session(books, advisor, rule_set, day.session, new_id(), at)
+    if diary.athlete.id != SILENT:
+        this_morning = Posting(NOW, None, new_id(), new_id())
+        answer_check_in(books, advisor, rule_set, diary.this_morning, this_morning)

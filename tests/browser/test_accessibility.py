@@ -1,0 +1,124 @@
+"""Can everybody use the pages? Each is held against WCAG 2.2 AA by axe-core in a real browser.
+
+A new page goes into ``PAGES``; a page that is missing there fails a test.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Literal
+
+import pytest
+from flask import Flask
+from playwright.sync_api import Browser, Page
+
+from tests.browser.axe import SIZES, open_everything, sideways, violations
+from tests.browser.conftest import ATHLETE, NEW, Stage
+
+SIGN_IN = "/coach/sign-in"
+CHECK_IN = "/check-in/<token>"
+"""Looked at in its own tests, as it is nobody's who signs in."""
+
+PAGES = {
+    "/": "/",
+    "/docs": "/docs",
+    "/problems/<kind>": "/problems/not-found",
+    "/coach/": "/coach/",
+    "/coach/ of one verdict": "/coach/?place=rest&name=o",
+    "/coach/ with faults": "/coach/?place=resting&date=today",
+    "/coach/athletes/<athlete_id>": f"/coach/athletes/{ATHLETE}",
+    "/coach/athletes/<athlete_id> for a week": f"/coach/athletes/{ATHLETE}?days=7",
+    "/coach/athletes/<athlete_id> of whom nothing is known": f"/coach/athletes/{NEW}",
+    "/coach/advice/<advice_id>": "/coach/advice/{advice_id}",
+    "/coach/advice/<advice_id> under another rule set": (
+        "/coach/advice/{advice_id}?under=baseline@1.0.0"
+    ),
+    "/coach/advice/<advice_id> under an unknown one": "/coach/advice/{advice_id}?under=no@0.1.0",
+    "/coach/advice/<advice_id> that is not there": "/coach/advice/nowhere",
+    "/coach/why/<athlete_id>/<day>": f"/coach/why/{ATHLETE}/2026-03-08",
+    "/coach/rule-sets": "/coach/rule-sets",
+    "/coach/rule-sets/<name>/<version>": "/coach/rule-sets/baseline/1.1.0",
+    "/coach/rule-sets/<name>/<version> beside another": (
+        "/coach/rule-sets/baseline/1.1.0?from=baseline@1.0.0"
+    ),
+    "/coach/rule-sets/<name>/<version>/scorecard": "/coach/rule-sets/baseline/1.1.0/scorecard",
+    "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/1.1.0/try-out",
+    "/coach/replays": "/coach/replays",
+    "/coach/replays/<replay_id>": "/coach/replays/nowhere",
+    "/coach/<path:elsewhere>": "/coach/nowhere",
+}
+"""What is looked at: the route, with a word if there are several of it, and the address;
+``{advice_id}`` stands for the id of an advice of today."""
+
+NO_PAGES = {"/static/<path:filename>", "/healthz", "/readyz", "/openapi.yaml", "/metrics"}
+"""Routes outside /v1 whose answers are not for reading in a browser."""
+
+LOOKS: tuple[tuple[str, int, Literal["light", "dark"]], ...] = (
+    ("phone", SIZES["phone"], "light"),
+    ("desk", SIZES["desk"], "dark"),
+)
+"""Each width and each scheme once: a colour is the same at every width, and axe takes its time."""
+
+
+def watch(page: Page, stage: Stage) -> list[str]:
+    """Notes all that a page should not do: errors in the console, among them what its policy
+    forbids, and requests to elsewhere."""
+    seen: list[str] = []
+    page.on("console", lambda said: seen.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: seen.append(str(error)))
+    page.on(
+        "request",
+        lambda sent: None if sent.url.startswith(f"{stage.url}/") else seen.append(sent.url),
+    )
+    return seen
+
+
+@pytest.mark.parametrize("address", PAGES.values(), ids=PAGES.keys())
+def test_nobody_is_kept_out(page: Page, stage: Stage, address: str) -> None:
+    page.goto(address.format(advice_id=stage.advice_id))
+    open_everything(page)
+    for size, width, scheme in LOOKS:
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme=scheme)
+        assert violations(page) == [], f"on a {size}, {scheme}"
+        assert sideways(page) <= 0, f"on a {size} only tables and charts may be wider"
+
+
+@pytest.mark.parametrize("width", SIZES.values(), ids=SIZES.keys())
+def test_who_is_not_signed_in_yet_is_not_kept_out(
+    chromium: Browser, stage: Stage, width: int
+) -> None:
+    context = chromium.new_context(base_url=stage.url, viewport={"width": width, "height": 900})
+    page = context.new_page()
+    page.goto(SIGN_IN)
+    assert violations(page) == []
+    page.get_by_label("Coach's key").fill("dawn_wrong")
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("alert").wait_for()
+    assert violations(page) == []
+    assert sideways(page) <= 0
+    context.close()
+
+
+@pytest.mark.parametrize("address", PAGES.values(), ids=PAGES.keys())
+def test_a_page_asks_nobody_else_and_breaks_none_of_its_rules(
+    page: Page, stage: Stage, address: str
+) -> None:
+    seen = watch(page, stage)
+    answer = page.goto(address.format(advice_id=stage.advice_id))
+    assert answer is not None
+    if not answer.ok:  # Chromium notes the page's own status as an error
+        seen[:] = [said for said in seen if "Failed to load resource" not in said]
+    assert seen == []
+
+
+def test_every_page_is_looked_at(app: Flask) -> None:
+    routes = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or set())}
+    readable = {route for route in routes - NO_PAGES if not is_for_programs(route)}
+    looked_at = {SIGN_IN, CHECK_IN} | {name.split(" ")[0] for name in PAGES}
+    assert readable == looked_at
+
+
+def is_for_programs(route: str) -> bool:
+    """Whether a route answers programs: all under /v1, and what ends as a file does."""
+    return route.startswith("/v1/") or re.search(r"\.(txt|json|ics|csv)$", route) is not None

@@ -1,0 +1,118 @@
+"""Can an athlete check in on a phone without JavaScript, by keyboard, in few taps, whoever they
+are?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from dawnrule.store import PrivateAddress, Purpose, StoredPlan, hash_token, new_token
+from tests.browser.axe import COLOURS, open_everything, sideways, violations
+from tests.conftest import LiveServer
+
+NOW = datetime(2026, 3, 9, 5, 45, tzinfo=UTC)
+TODAY = date(2026, 3, 9)
+PLAN = [{"goal": "hypertrophy", "muscle_groups": ["quadriceps"], "modality": "free-weights"}]
+SMALLEST_TARGET_PX = 44
+"""WCAG 2.2, 2.5.5 (the enhanced criterion)."""
+
+TOO_SMALL = """least => [...document.querySelectorAll(
+    "label.cell, label.row, summary, button, select, .field input, a")]
+    .filter(one => one.getClientRects().length)
+    .map(one => [one.textContent.trim(), one.getBoundingClientRect()])
+    .filter(([_, box]) => Math.min(box.width, box.height) < least - 0.1)
+    .map(([text, _]) => text)"""
+
+
+@pytest.fixture
+def address(live_server: LiveServer) -> str:
+    """The address of a-03's page; the coach plans growth work for the quadriceps."""
+    token = new_token()
+    known = PrivateAddress("p-01", Purpose.CHECK_IN, "a-03", None, NOW, None)
+    plan = StoredPlan("a-03", TODAY, PLAN, NOW, None)
+    live_server.store.write(lambda b: b.private_addresses.add(known, hash_token(token)))
+    live_server.store.write(lambda b: b.plans.put(plan))
+    return f"{live_server.base_url}/check-in/{token}"
+
+
+@pytest.fixture
+def phone(chromium: Browser) -> Iterator[Page]:
+    """A phone whose browser runs no JavaScript."""
+    context = chromium.new_context(
+        viewport={"width": 390, "height": 844}, java_script_enabled=False
+    )
+    yield context.new_page()
+    context.close()
+
+
+@pytest.fixture
+def screen(chromium: Browser) -> Iterator[Page]:
+    """A browser that lets itself be looked at: that takes JavaScript."""
+    context = chromium.new_context()
+    yield context.new_page()
+    context.close()
+
+
+def test_two_taps_and_send_give_the_advice_on_the_coachs_plan(phone: Page, address: str) -> None:
+    phone.goto(address)
+    phone.locator('label.cell:has([name="soreness/quadriceps"][value="4"])').click()
+    phone.get_by_label("None of these").check()
+    phone.get_by_role("button", name="Send").click()
+    expect(phone.get_by_role("heading", level=2).first).to_contain_text("Swap to low-damage work")
+    assert phone.url == address
+    assert phone.title() == "Check-in"
+
+
+def test_the_keyboard_alone_is_enough(phone: Page, address: str) -> None:
+    phone.goto(address)
+    phone.locator('[name="soreness/quadriceps"][value=""]').focus()
+    for _ in range(3):
+        phone.keyboard.press("ArrowRight")  # past "not answered": 0, 1, 2
+    assert phone.locator('[name="soreness/quadriceps"][value="2"]').is_checked()
+    phone.get_by_role("button", name="Send").focus()
+    phone.keyboard.press("Enter")
+    expect(phone.get_by_role("heading", level=2).first).to_contain_text("Train as planned")
+
+
+def test_what_is_wrong_is_what_a_screen_reader_comes_to_first(phone: Page, address: str) -> None:
+    phone.goto(address)
+    phone.get_by_label("Hours slept last night").fill("lots")
+    phone.get_by_role("button", name="Send").click()
+    alert = phone.get_by_role("alert")
+    expect(alert).to_be_focused()
+    alert.get_by_role("link").click()
+    field = phone.get_by_label("Hours slept last night")
+    expect(field).to_have_value("lots")
+    expect(field).to_have_accessible_description(
+        "Such as 7 or 7.5. Write the hours as a number from 0 to 24, like 7.5."
+    )
+
+
+def test_nobody_is_kept_out_before_and_after_sending(screen: Page, address: str) -> None:
+    screen.goto(address)
+    look(screen)
+    screen.get_by_label("Hours slept last night").fill("lots")
+    screen.get_by_role("button", name="Send").click()
+    look(screen)
+    screen.get_by_label("Hours slept last night").fill("7")
+    screen.get_by_role("button", name="Send").click()
+    look(screen)
+    screen.goto(address + "x")
+    look(screen)
+
+
+def look(screen: Page) -> None:
+    """At 320 px, which is 1280 px at 400 % (WCAG 1.4.10), as it opens and all unfolded."""
+    screen.set_viewport_size({"width": 320, "height": 844})
+    for unfolded in (False, True):
+        if unfolded:
+            open_everything(screen)
+        screen.emulate_media(color_scheme="light")
+        assert violations(screen) == []
+        screen.emulate_media(color_scheme="dark")
+        assert violations(screen, COLOURS) == []
+        assert sideways(screen) <= 0
+        assert screen.evaluate(TOO_SMALL, SMALLEST_TARGET_PX) == []

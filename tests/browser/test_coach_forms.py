@@ -1,0 +1,66 @@
+"""Can everybody use what the coach's forms on rules and replays answer with?"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.axe import SIZES, open_everything, sideways, violations
+from tests.browser.conftest import NOW, Stage
+
+TRY_OUT = "/coach/rule-sets/baseline/1.1.0/try-out"
+WITHIN_MS = 20_000
+
+
+def nobody_is_kept_out_of(page: Page) -> None:
+    open_everything(page)
+    for size, width in SIZES.items():
+        page.set_viewport_size({"width": width, "height": 900})
+        assert violations(page) == [], f"on a {size}"
+        assert sideways(page) <= 0, f"on a {size} only tables may be wider"
+
+
+def test_facts_are_tried_by_keyboard_alone(page: Page) -> None:
+    page.goto(TRY_OUT)
+    page.get_by_label("goal", exact=True).focus()
+    page.keyboard.type("growth")
+    page.get_by_label("soreness", exact=True).focus()
+    page.keyboard.type("4")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="What the rules say")).to_be_visible()
+    told = page.locator(".told-verdict").last
+    expect(told).to_contain_text("Growth work on a muscle that is still sore")
+    nobody_is_kept_out_of(page)
+
+
+def test_who_fills_in_what_cannot_be_is_led_to_the_field(page: Page) -> None:
+    page.goto(TRY_OUT)
+    page.get_by_label("sleep", exact=True).fill("65")
+    page.get_by_role("button", name="Ask the rules").click()
+    expect(page.get_by_role("alert")).to_be_visible()
+    expect(page.get_by_label("sleep", exact=True)).to_have_attribute("aria-invalid", "true")
+    assert page.title().startswith("Not accepted: ")
+    nobody_is_kept_out_of(page)
+
+
+@pytest.mark.parametrize("width", SIZES.values(), ids=SIZES.keys())
+def test_a_replay_is_followed_without_a_hand_until_it_is_done(page: Page, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto("/coach/replays")
+    page.get_by_label("Rule set").select_option("baseline@1.0.0")
+    page.get_by_role("button", name="Start").click()
+    page.wait_for_url("**/coach/replays/*")
+    expect(page.get_by_text("It is done.")).to_be_visible(timeout=WITHIN_MS)
+    progress = page.get_by_role("progressbar")
+    assert progress.get_attribute("value") == progress.get_attribute("max")
+    nobody_is_kept_out_of(page)
+
+
+def test_the_longest_why_fits_on_two_sheets_of_paper(page: Page, stage: Stage) -> None:
+    given = stage.store.read(lambda books: books.advice.for_date(NOW.date()))
+    longest = max(given, key=lambda one: len(one.record))
+    page.goto(f"/coach/advice/{longest.id}?under=baseline@1.0.0")
+    sheets = len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4")))
+    assert 1 <= sheets <= 2

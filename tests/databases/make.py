@@ -1,0 +1,97 @@
+"""Which database does this version leave behind? Run once for each release that has a migration.
+
+    python -m tests.databases.make
+
+writes a small database, named after the newest migration, beside this file. What a later version
+does with it is tested in ``tests/unit/test_old_databases.py``. A file that was committed is never
+made anew: it is what an earlier version really wrote.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.morning import Posting, answer_check_in
+from dawnrule.advice.training import log_session
+from dawnrule.facts.check_in import Athlete, CheckIn
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.schemas import load_check_in, load_session
+from dawnrule.store import Books, Role, Store, hash_key
+from dawnrule.store.migrations import MIGRATIONS
+
+FOLDER = Path(__file__).parent
+KEY_ID = "coach-key"
+KEY = "dawn_a-key-of-the-tests-that-opens-nothing-else"
+"""The coach's key in each database."""
+
+FIRST_MORNING = datetime(2026, 3, 9, 5, 45, tzinfo=UTC)
+ATHLETES = (
+    Athlete("a-03", "Mara", "Europe/Berlin", training_status="trained"),
+    Athlete("a-04", "Tomo", "Asia/Tokyo"),
+)
+PLAN = {"goal": "hypertrophy", "muscle_groups": ["quadriceps"], "modality": "free-weights"}
+CHECK_INS: tuple[dict[str, Any], ...] = (
+    {"athlete_id": "a-03", "date": "2026-03-09", "sleep": {"hours": 7.5}, "plan": [PLAN]},
+    {"athlete_id": "a-03", "date": "2026-03-10", "sleep": {"hours": 4.5}, "plan": [PLAN]},
+    {"athlete_id": "a-03", "date": "2026-03-10", "sleep": {"hours": 5.5}, "plan": [PLAN]},
+    {"athlete_id": "a-04", "date": "2026-03-11", "illness": "fever", "plan": []},
+)
+SESSION: dict[str, Any] = {
+    "athlete_id": "a-03",
+    "starts_at": "2026-03-09T18:00:00+01:00",
+    "minutes": 70,
+    "rpe": 7.5,
+    "blocks": [{"goal": "hypertrophy", "pattern": "squat", "modality": "free-weights"}],
+}
+
+
+def make(file: Path) -> None:
+    """Write a database as this version does."""
+    advisor = Advisor.shipped()
+    rule_set = advisor.library.get("baseline", "1.1.0")
+    with Store.open(file) as store:
+        store.write(_people)
+        for number, plain in enumerate(CHECK_INS):
+            now = FIRST_MORNING + timedelta(days=number)
+            posting = Posting(now, KEY_ID, f"check-in-{number}", f"advice-{number}")
+            check_in = load_check_in(plain)
+            store.write(partial(_answer, advisor, rule_set, check_in, posting))
+        now = FIRST_MORNING + timedelta(days=len(CHECK_INS))
+        evening = Posting(now, KEY_ID, "check-in-9", "advice-9")
+        session = load_session(SESSION)
+        store.write(
+            lambda books: log_session(books, advisor, rule_set, session, "session-1", evening)
+        )
+
+
+def _answer(
+    advisor: Advisor, rule_set: RuleSet, check_in: CheckIn, posting: Posting, books: Books
+) -> None:
+    answer_check_in(books, advisor, rule_set, check_in, posting)
+
+
+def _people(books: Books) -> None:
+    for athlete in ATHLETES:
+        books.athletes.put(athlete)
+    books.keys.add(KEY_ID, hash_key(KEY), Role.COACH, None, None, FIRST_MORNING)
+
+
+def into_one_file(file: Path) -> None:
+    """Leave no log beside a database that is to be committed."""
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+        connection.execute("VACUUM")
+
+
+if __name__ == "__main__":
+    made = FOLDER / f"{MIGRATIONS[-1].__name__}.db"
+    if made.exists():
+        raise SystemExit(f"{made.name} is there; what was released is not made anew.")
+    make(made)
+    into_one_file(made)

@@ -1,0 +1,296 @@
+"""Is a back-up whole, and does it bring back what was there, whatever goes wrong on the way?"""
+
+from __future__ import annotations
+
+import sqlite3
+import stat
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from threading import Event, Thread
+
+import pytest
+
+from dawnrule.advice.backups import back_up, backups_of, made_at, restore
+from dawnrule.errors import Conflict, DawnruleError, StoreUnusable
+from dawnrule.settings import Settings
+from dawnrule.store import Store
+from dawnrule.web.backups import Backups
+from dawnrule.web.metrics import Metrics
+from tests.databases.make import make
+from tests.unit.terminal import typed
+
+NOW = datetime(2026, 3, 20, 2, 15, tzinfo=UTC)
+LATER = "(migration_set, name, applied_at) VALUES ('dawnrule', 'm999_later', '2030-01-01')"
+RECORDS = "SELECT id, record FROM advice ORDER BY position"
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Path:
+    """A small database with a ledger."""
+    file = tmp_path / "squad.db"
+    make(file)
+    return file
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    return folder
+
+
+def rows(file: Path, query: str = RECORDS) -> list[tuple[object, ...]]:
+    with closing(sqlite3.connect(file)) as connection:
+        return connection.execute(query).fetchall()
+
+
+def change(file: Path, *statements: str) -> None:
+    with closing(sqlite3.connect(file)) as connection, connection:
+        for statement in statements:
+            connection.execute(statement)
+
+
+def mode(file: Path) -> int:
+    return stat.S_IMODE(file.stat().st_mode)
+
+
+@contextmanager
+def being_written_to(db: Path) -> Iterator[None]:
+    """A service that changes athletes all the while."""
+    ended = Event()
+
+    def write() -> None:
+        with Store.open(db) as store:
+            athlete = store.read(lambda books: books.athletes.get("a-04"))
+            assert athlete is not None
+            while not ended.is_set():
+                store.write(lambda books: books.athletes.put(athlete))
+
+    thread = Thread(target=write)
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        thread.join()
+
+
+def test_a_back_up_holds_everything_and_is_its_owners_alone(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    assert file == folder / "squad-20260320T021500.000Z.db"
+    assert made_at(file) == NOW
+    assert rows(file) == rows(db)
+    assert mode(file) == 0o600
+    assert list(folder.iterdir()) == [file]
+
+
+def test_a_back_up_is_whole_though_others_write_meanwhile(db: Path, folder: Path) -> None:
+    with being_written_to(db):
+        made = [back_up(db, folder, NOW + timedelta(seconds=second)) for second in range(5)]
+    assert [rows(file) == rows(db) for file in made] == [True] * 5
+
+
+def test_only_the_newest_are_kept_and_nothing_else_is_touched(db: Path, folder: Path) -> None:
+    others = [folder / "squad-notes.db", folder / "other-20200101T000000.000Z.db"]
+    for other in others:
+        other.touch()
+    for day in range(4):
+        newest = back_up(db, folder, NOW + timedelta(days=day), keep=2)
+    assert backups_of(db, folder)[-1] == newest
+    assert len(backups_of(db, folder)) == 2
+    assert all(other.exists() for other in others)
+
+
+def test_a_back_up_takes_no_other_files_place(db: Path, folder: Path) -> None:
+    file = back_up(db, folder / "mine.db", NOW)
+    with pytest.raises(Conflict, match="is there already"):
+        back_up(db, file, NOW)
+
+
+@pytest.mark.parametrize(
+    ("harm", "said"),
+    [
+        (
+            (
+                "DROP TRIGGER ledger_stays_as_it_is",
+                "UPDATE ledger SET at = '2020' WHERE position = 2",
+            ),
+            "does not verify at position 2",
+        ),
+        (
+            ("UPDATE keys SET role = 'athlete', athlete_id = 'a-99'",),
+            "a row of keys belongs to none of athletes",
+        ),
+    ],
+    ids=["chain", "references"],
+)
+def test_a_database_that_is_not_whole_gives_no_back_up(
+    db: Path, folder: Path, harm: tuple[str, ...], said: str
+) -> None:
+    change(db, *harm)
+    with pytest.raises(StoreUnusable, match=said):
+        back_up(db, folder, NOW)
+    assert list(folder.iterdir()) == []
+
+
+def test_a_damaged_page_gives_no_back_up(db: Path, folder: Path) -> None:
+    damage(db)
+    with pytest.raises(StoreUnusable):
+        back_up(db, folder, NOW)
+    assert list(folder.iterdir()) == []
+
+
+def damage(file: Path) -> None:
+    """Overwrite the second half of a database, past its first page."""
+    content = bytearray(file.read_bytes())
+    content[len(content) // 2 :] = b"\xff" * (len(content) - len(content) // 2)
+    file.write_bytes(content)
+
+
+def test_what_is_restored_is_what_was_backed_up(db: Path, folder: Path) -> None:
+    before = rows(db)
+    file = back_up(db, folder, NOW)
+    db.unlink()
+    assert restore(file, db, NOW) is None
+    assert rows(db) == before
+    assert rows(db, "PRAGMA journal_mode") == [("wal",)]
+    assert mode(db) == 0o600
+
+
+def test_the_database_of_before_is_kept_aside_with_all_it_had(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    change(db, "UPDATE athletes SET name = 'Marta' WHERE id = 'a-03'")
+    archive = db.with_name("squad.db.facts.parquet")
+    archive.touch()
+    aside = restore(file, db, NOW, replace=True)
+    assert aside == db.with_name("squad.db.replaced-20260320T021500.000Z")
+    assert rows(aside, "SELECT name FROM athletes WHERE id = 'a-03'") == [("Marta",)]
+    assert rows(db, "SELECT name FROM athletes WHERE id = 'a-03'") == [("Mara",)]
+    assert sorted(path.name for path in db.parent.iterdir()) == ["kept", db.name, aside.name]
+
+
+def test_a_database_that_is_too_damaged_to_open_is_put_aside_too(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    before = rows(db)
+    db.write_bytes(b"not a database at all")
+    aside = restore(file, db, NOW, replace=True)
+    assert aside is not None
+    assert aside.read_bytes() == b"not a database at all"
+    assert rows(db) == before
+
+
+def test_a_database_is_replaced_only_by_who_says_so(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    with pytest.raises(Conflict, match="--replace"):
+        restore(file, db, NOW)
+
+
+def test_a_database_that_is_served_is_not_replaced(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    before = rows(db)
+    with Store.open(db), pytest.raises(Conflict, match="in use"):
+        restore(file, db, NOW, replace=True)
+    assert rows(db) == before
+    assert sorted(path.name for path in db.parent.iterdir()) == ["kept", db.name]
+
+
+def cut_short(file: Path) -> None:
+    file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
+
+
+def from_the_future(file: Path) -> None:
+    change(file, f"INSERT INTO _sqlite_migrations {LATER}")
+
+
+def of_somebody_else(file: Path) -> None:
+    file.unlink()
+    change(file, "CREATE TABLE receipts (amount REAL)")
+
+
+def not_there(file: Path) -> None:
+    file.unlink()
+
+
+@pytest.mark.parametrize(
+    ("harm", "said"),
+    [
+        (cut_short, "malformed|damaged"),
+        (damage, "malformed|damaged|not a database"),
+        (from_the_future, "newer version of Dawnrule"),
+        (of_somebody_else, "not one of Dawnrule's"),
+        (not_there, "no back-up"),
+    ],
+)
+def test_a_back_up_that_is_not_good_is_refused_and_nothing_changes(
+    db: Path, folder: Path, harm: object, said: str
+) -> None:
+    file = back_up(db, folder, NOW)
+    before = rows(db)
+    assert callable(harm)
+    harm(file)
+    with pytest.raises(DawnruleError, match=said):
+        restore(file, db, NOW, replace=True)
+    assert rows(db) == before
+    assert sorted(path.name for path in db.parent.iterdir()) == ["kept", db.name]
+
+
+def test_both_can_be_typed(db: Path, folder: Path) -> None:
+    made = typed("backup", "--db", db, "--to", folder, "--keep", "3")
+    assert made.exit_code == 0
+    file = Path(made.stdout.strip())
+    refused = typed("restore", file, "--db", db)
+    assert (refused.exit_code, "Say --replace" in refused.stderr) == (2, True)
+    restored = typed("restore", file, "--db", db, "--replace")
+    assert restored.exit_code == 0
+    assert "is kept as" in restored.stderr
+
+
+def test_keeping_some_needs_a_folder(db: Path, tmp_path: Path) -> None:
+    refused = typed("backup", "--db", db, "--to", tmp_path / "mine.db", "--keep", "3")
+    assert refused.exit_code == 2
+    assert "--keep needs a folder" in refused.stderr
+
+
+def scheduled(db: Path, folder: Path, store: Store) -> tuple[Backups, Metrics]:
+    """The service's own back-ups, every 6 hours."""
+    settings = Settings(backup_folder=folder, backup_every_hours=6, backup_keep=2)
+    metrics = Metrics(store)
+    return Backups(db, settings, metrics, lambda: datetime.now(UTC)), metrics
+
+
+def test_the_service_makes_a_back_up_when_one_is_due(db: Path, folder: Path, store: Store) -> None:
+    for hours in (15, 9):
+        back_up(db, folder, datetime.now(UTC) - timedelta(hours=hours))
+    backups, metrics = scheduled(db, folder, store)
+    assert backups.make_if_due()
+    assert not backups.make_if_due()
+    *_, newest = made = backups_of(db, folder)
+    assert len(made) == 2
+    assert rows(newest) == rows(db)
+    told = metrics.registry.get_sample_value("dawnrule_last_backup_timestamp_seconds")
+    assert told == made_at(newest).timestamp()
+    metrics.close()
+
+
+def test_a_service_that_ends_does_not_wait_for_its_back_up(
+    db: Path, folder: Path, store: Store
+) -> None:
+    backups, metrics = scheduled(db, folder, store)
+    backups.start()
+    backups.close()
+    assert [file for file in folder.iterdir() if file not in backups_of(db, folder)] == []
+    assert metrics.registry.get_sample_value("dawnrule_backups_failed_total") == 0
+    metrics.close()
+
+
+def test_a_back_up_that_fails_is_logged_and_counted(
+    db: Path, folder: Path, store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    backups, metrics = scheduled(db, folder, store)
+    damage(db)
+    assert not backups.make_if_due()
+    assert "no back-up could be made: Error: The database cannot be used" in caplog.text
+    assert metrics.registry.get_sample_value("dawnrule_backups_failed_total") == 1
+    metrics.close()

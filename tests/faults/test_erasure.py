@@ -1,0 +1,235 @@
+"""Is what was erased gone from every file, and is every file its owner's alone?"""
+
+from __future__ import annotations
+
+import os
+import random
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+from time import sleep
+
+import pytest
+
+from dawnrule.advice import retention as retention_module
+from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.archive import Archive
+from dawnrule.advice.audit import audit
+from dawnrule.advice.erasure import DISAGREEMENTS_ENDING, erase
+from dawnrule.advice.retention import apply_retention, retention_kept
+from dawnrule.errors import InvalidInput
+from dawnrule.facts.check_in import Athlete
+from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.store import Books, Role, Store, StoredAdvice, StoredPlan, hash_key
+from tests.unit.past_samples import DAY, LATER, ONE_DAY, SAM, log, post
+from tests.unit.terminal import typed
+
+RARE = Athlete("a-rare-id", "Raritas Unmistakable", "Pacific/Chatham")
+ATHLETES, DAYS = 12, 40
+
+
+def traces(store: Store, *words: str) -> dict[str, list[str]]:
+    """The files beside a store, and itself, in which any of the words stand."""
+    found = {
+        file.name: [word for word in words if word.encode() in file.read_bytes()]
+        for file in store.file.parent.iterdir()
+    }
+    return {name: words for name, words in found.items() if words}
+
+
+@pytest.fixture
+def no_umask() -> Iterator[None]:
+    before = os.umask(0)
+    yield
+    os.umask(before)
+
+
+@pytest.fixture
+def rare(store: Store, advisor: Advisor) -> None:
+    """Somebody whose words can be told from everybody else's, with some of everything."""
+    for day in range(5):
+        post(store, advisor, RARE, DAY + day * ONE_DAY, day)
+        post(store, advisor, SAM, DAY + day * ONE_DAY, day)
+        log(store, RARE, DAY + day * ONE_DAY)
+    store.write(
+        lambda books: books.keys.add(
+            "k-rare", hash_key("rare"), Role.ATHLETE, RARE.id, "the rare phone", LATER
+        )
+    )
+    Archive(store).mornings()
+    beside = store.file.with_name(store.file.name + DISAGREEMENTS_ENDING)
+    beside.write_text("words from the rare phone", encoding="utf-8")
+    beside.chmod(0o600)
+
+
+def fill(books: Books, squad: list[str], chance: random.Random) -> None:
+    """Rows of all kinds for each of a squad and each date, in any order and of any length."""
+    for who in squad:
+        books.athletes.put(Athlete(who, f"Name of {who}!", "UTC"))
+    for number in range(DAYS):
+        for who in chance.sample(squad, ATHLETES):
+            date = DAY + number * ONE_DAY
+            at = datetime.combine(date, time(6), UTC)
+            name = f"{chance.getrandbits(64):x}"
+            note = {"note": f"words of {who}! " * chance.randrange(1, 60)}
+            books.check_ins.add(f"c{name}", who, date, note, at, None)
+            books.sessions.add(f"s{name}", who, at, note, at, None)
+            books.plans.put(StoredPlan(who, date, [note], at, None))
+            books.advice.add(
+                StoredAdvice(f"v{name}", f"c{name}", who, date, "rest", None, "d", "{}", at)
+            )
+
+
+@pytest.mark.usefixtures("rare")
+def test_an_erased_person_is_in_no_file_but_by_id_in_the_act(store: Store) -> None:
+    words = (RARE.name, RARE.time_zone, "the rare phone", hash_key("rare"))
+    assert traces(store, *words, RARE.id)
+    erased = erase(store, RARE.id, by="k-01", at=LATER)
+    assert erased.is_wiped
+    assert erased.removed["advice"] == erased.removed["check_ins"] == 5
+    assert traces(store, *words) == {}
+    whole = store.file.read_bytes()
+    assert whole.count(RARE.id.encode()) == 1, "in the act, and nowhere else"
+
+
+def test_no_copy_of_a_row_that_sqlite_once_moved_survives(store: Store) -> None:
+    """Rows of many athletes, in no order, make SQLite split and fill pages; what it leaves in
+    their gaps is of rows that may be erased later."""
+    chance, squad = random.Random(1), [f"a-{number:02}" for number in range(ATHLETES)]
+    store.write(lambda books: fill(books, squad, chance))
+    for who in chance.sample(squad, 5):
+        erase(store, who, by="k-01", at=LATER)
+        dates = [(DAY + day * ONE_DAY).isoformat() for day in range(DAYS)]
+        assert traces(store, f"words of {who}!", f"Name of {who}!") == {}
+        assert traces(store, *(f"{who}{date}" for date in dates)) == {}, "keys of indexes"
+
+
+@pytest.mark.usefixtures("rare")
+def test_the_chain_of_who_stays_is_whole_after_an_erasure(store: Store) -> None:
+    erase(store, RARE.id, by="k-01", at=LATER)
+    found = audit(store, RuleSetLibrary.shipped(), by_engine_each=1)
+    assert (found.is_clean, found.records, found.erased) == (True, 5, 5)
+
+
+@pytest.mark.usefixtures("rare")
+def test_when_others_hold_on_to_the_files_that_is_told(store: Store, tmp_path: Path) -> None:
+    impatient = Store.open(store.file, busy_timeout_seconds=0.1)
+    with closing(sqlite3.connect(store.file)) as other:
+        other.execute("BEGIN")
+        other.execute("SELECT count(*) FROM athletes").fetchone()
+        erased = erase(impatient, RARE.id, by="k-01", at=LATER)
+        assert not erased.is_wiped
+        other.rollback()
+        other.execute("BEGIN IMMEDIATE")
+        assert not impatient.wipe()
+        assert typed("athletes", "wipe", "--db", tmp_path / "none.db").exit_code == 2
+        other.rollback()
+    impatient.close()
+    assert typed("athletes", "wipe", "--db", store.file).exit_code == 0
+    assert traces(store, RARE.name) == {}
+
+
+@pytest.mark.usefixtures("no_umask", "rare")
+def test_every_file_is_its_owners_alone_whatever_the_umask(store: Store) -> None:
+    packed = store.file.with_name("e.zip")
+    typed("athletes", "export", RARE.id, "--output", packed, "--db", store.file)
+    modes = {file.name: file.stat().st_mode & 0o777 for file in store.file.parent.iterdir()}
+    name = store.file.name
+    assert set(modes) >= {name, f"{name}-wal", f"{name}-shm", f"{name}.facts.parquet", "e.zip"}
+    assert set(modes.values()) == {0o600}
+
+
+# Retention
+
+
+@pytest.fixture
+def long_ago(store: Store, advisor: Advisor) -> datetime:
+    """A time when the first two of the days above are older than 120 days."""
+    for day in range(4):
+        post(store, advisor, RARE, DAY + day * ONE_DAY, day)
+        log(store, RARE, DAY + day * ONE_DAY)
+    Archive(store).mornings()
+    return datetime.combine(DAY + timedelta(days=122), time(0, 5), UTC)
+
+
+def test_what_is_older_than_the_days_leaves_from_every_file(
+    store: Store, long_ago: datetime
+) -> None:
+    forgotten = apply_retention(store, 120, by="service", at=long_ago)
+    gone = {"advice": 2, "check_ins": 2, "sessions": 2, "plans": 0, "replays": 0}
+    assert (forgotten.removed, forgotten.before) == (gone, DAY + 2 * ONE_DAY)
+    assert traces(store, f'"date":"{DAY.isoformat()}"', f"{RARE.id}{DAY.isoformat()}") == {}
+    kept = store.read(lambda books: books.check_ins.before(RARE.id, DAY + 9 * ONE_DAY, 9))
+    assert [check_in.date for check_in in kept] == [DAY + 2 * ONE_DAY, DAY + 3 * ONE_DAY]
+
+
+def test_when_nothing_is_so_old_nothing_is_written(store: Store, long_ago: datetime) -> None:
+    apply_retention(store, 120, by="service", at=long_ago)
+    head = store.read(lambda books: books.ledger.head())
+    assert apply_retention(store, 120, by="service", at=long_ago).removed == {}
+    assert store.read(lambda books: books.ledger.head()) == head
+
+
+def test_what_is_younger_cannot_be_deleted(store: Store, long_ago: datetime) -> None:
+    apply_retention(store, 120, by="service", at=long_ago)
+    with pytest.raises(sqlite3.IntegrityError, match="never deleted before its time"):
+        store.write(lambda books: books.advice.connection.execute("DELETE FROM advice"))
+
+
+def test_fewer_days_than_advice_looks_back_are_refused(store: Store) -> None:
+    with pytest.raises(InvalidInput, match="at least 120 days, not 119"):
+        apply_retention(store, 119, by="service", at=LATER)
+    with pytest.raises(InvalidInput), retention_kept(store, 119, lambda: LATER):
+        pass
+
+
+def test_a_service_that_is_asked_to_applies_retention_each_night(
+    store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(retention_module, "_seconds_to_midnight", lambda now: 0.01)
+    nights = iter(long_ago + day * ONE_DAY for day in range(1000))
+    with retention_kept(store, 120, lambda: next(nights)):
+        for _ in range(500):
+            if store.read(lambda books: books.advice.last_position()) == 0:
+                break
+            sleep(0.01)
+    assert store.read(lambda books: books.check_ins.before(RARE.id, LATER.date(), 99)) == []
+
+
+def test_midnight_is_waited_for() -> None:
+    before = datetime(2026, 3, 9, 23, 59, tzinfo=UTC)
+    assert retention_module._seconds_to_midnight(before) == 60
+
+
+def test_the_command_applies_retention_now(store: Store, long_ago: datetime) -> None:
+    told = typed("retention", "apply", "--days", "120", "--db", store.file)
+    assert told.exit_code == 0
+    assert "Nothing from before" in told.stderr
+    too_few = typed("retention", "apply", "--days", "30", "--db", store.file)
+    assert (too_few.exit_code, "at least 120 days" in too_few.stderr) == (1, True)
+
+
+# The commands
+
+
+@pytest.mark.usefixtures("rare")
+def test_the_command_erases_when_that_is_confirmed(store: Store) -> None:
+    told = typed("athletes", "erase", RARE.id, "--db", store.file, given=b"n\n")
+    assert told.exit_code == 1
+    assert RARE.id in {one.id for one in store.read(lambda books: books.athletes.all())}
+    told = typed("athletes", "erase", RARE.id, "--db", store.file, given=b"y\n")
+    assert told.exit_code == 0
+    assert "check_ins: 5" in told.stdout.splitlines()
+    assert traces(store, RARE.name) == {}
+    assert typed("athletes", "erase", RARE.id, "--yes", "--db", store.file).exit_code == 2
+
+
+@pytest.mark.usefixtures("rare")
+def test_the_command_exports_into_a_new_file_only(store: Store, tmp_path: Path) -> None:
+    words = ("athletes", "export", RARE.id, "--output", tmp_path / "rare.zip", "--db", store.file)
+    assert typed(*words).exit_code == 0
+    assert (tmp_path / "rare.zip").read_bytes().startswith(b"PK")
+    again = typed(*words)
+    assert (again.exit_code, "File exists" in again.stderr) == (2, True)

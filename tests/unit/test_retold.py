@@ -1,0 +1,208 @@
+"""Is advice told in another language the same advice?
+
+Every golden morning is told in each language. What is told of a record must be what would have been
+composed in that language at once, and in English it must be the record itself.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from typing import Any
+
+import pytest
+import rfc8785
+
+from dawnrule.advice.advisor import Advisor, Morning
+from dawnrule.advice.compose import Composer
+from dawnrule.advice.retold import advice_told, retold
+from dawnrule.advice.told import spoken
+from dawnrule.facts.check_in import Athlete, Block, CheckIn, LastTrained
+from dawnrule.facts.plain import from_plain
+from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import StoredAdvice
+from dawnrule.vocabulary import FactDictionary, Texts, Vocabulary
+from dawnrule.vocabulary.texts import ENGLISH, languages
+from tests.unit.advice_samples import newest_baseline, shipped
+from tests.unit.history_samples import KIM, NOW
+from tests.unit.test_golden_decisions import CASES, REPORTED_AT, Case, history_of, sentence_of
+
+OTHERS = [language for language in languages() if language != ENGLISH]
+LONGEST_HEADLINE = 140
+
+each_case = pytest.mark.parametrize("case", CASES, ids=sentence_of)
+in_each = pytest.mark.parametrize("language", OTHERS)
+
+
+@cache
+def advisor(language: str) -> Advisor:
+    return replace(shipped(), composer=Composer.shipped(language))
+
+
+def rule_set_of(case: Case) -> RuleSet:
+    name, _, version = case.rule_set.rpartition("-")
+    return shipped().library.get(name, version)
+
+
+def morning_of(case: Case) -> Morning:
+    who = {"id": "golden", "name": "Golden", "time_zone": "UTC", **case.athlete}
+    check_in = from_plain(CheckIn, dict(case.check_in))
+    return Morning(from_plain(Athlete, who), check_in, history_of(case), REPORTED_AT)
+
+
+def composed(morning: Morning, rule_set: RuleSet, language: str) -> dict[str, Any]:
+    """The record of a morning when its advice is composed in a language at once."""
+    considered = advisor(language).consider(morning, rule_set, "advice-1")
+    record: dict[str, Any] = json.loads(
+        considered.record(decided_at=REPORTED_AT, posted_by=None, supersedes=None)
+    )
+    return record
+
+
+def texts_in(advice: Mapping[str, Any]) -> Iterator[str]:
+    """All sentences of an advice."""
+    for one in (advice, *advice["parts"]):
+        yield from (one["reason"], one["caution"])
+        if one["rule"]:
+            yield one["rule"]["title"]
+    yield advice["headline"]
+    yield from (part["opens_note"] for part in advice["parts"] if part["opens_note"])
+    for note in advice["notes"]:
+        yield from (note["caution"], note["rule"]["title"])
+
+
+@each_case
+def test_a_record_told_again_in_its_own_language_is_the_record(case: Case) -> None:
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    assert retold(record, rule_set_of(case), Composer.shipped()) == record["advice"]
+
+
+@in_each
+@each_case
+def test_advice_told_again_is_what_would_have_been_told_at_once(case: Case, language: str) -> None:
+    morning, rule_set = morning_of(case), rule_set_of(case)
+    told = retold(composed(morning, rule_set, ENGLISH), rule_set, Composer.shipped(language))
+    at_once = composed(morning, rule_set, language)["advice"]
+    assert json.loads(rfc8785.dumps(told)) == at_once
+
+
+@in_each
+@each_case
+def test_no_sentence_of_advice_is_left_in_english(case: Case, language: str) -> None:
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    told = retold(record, rule_set_of(case), Composer.shipped(language))
+    assert set(texts_in(told)) & set(texts_in(record["advice"])) == set()
+    assert english_words(" ".join(texts_in(told)), language) == set()
+    assert len(told["headline"]) <= LONGEST_HEADLINE
+
+
+def english_words(text: str, language: str) -> set[str]:
+    """The English names of facts and words that stand in a text of another language."""
+    return {name for name in only_english(language) if f" {name} " in f" {text} "}
+
+
+@cache
+def only_english(language: str) -> frozenset[str]:
+    def names(composer: Composer) -> set[str]:
+        facts = {fact.label for fact in composer.dictionary.values()}
+        return facts | set(composer.vocabulary.labels.values())
+
+    return frozenset(names(Composer.shipped()) - names(Composer.shipped(language)))
+
+
+def test_german_writes_numbers_with_a_comma() -> None:
+    case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
+    check_in = {**case.check_in, "sleep": {"hours": 3.5}}
+    short = replace(case, check_in=check_in)
+    record = composed(morning_of(short), rule_set_of(short), ENGLISH)
+    assert "3.5 h" in record["advice"]["reason"]
+    assert "3,5 h" in retold(record, rule_set_of(short), Composer.shipped("de"))["reason"]
+
+
+def test_what_a_day_needs_is_told_in_german_too() -> None:
+    """Time and soreness hold it back: the sentence is taken apart and put together again."""
+    german = Composer.shipped("de")
+    trained = LastTrained(NOW - timedelta(hours=20), "hypertrophy")
+    plan = (Block(goal="hypertrophy", muscle_groups=("chest",)),)
+    check_in = CheckIn(
+        KIM.id,
+        NOW.date(),
+        plan,
+        reported_at=NOW,
+        soreness={"chest": 5},
+        last_trained={"chest": trained},
+    )
+    morning = Morning(KIM, check_in, history_of(CASES[0]), NOW)
+    record = composed(morning, newest_baseline(), ENGLISH)
+    [part] = record["advice"]["parts"]
+    assert part["opens_note"].startswith("From ")
+    [told] = retold(record, newest_baseline(), german)["parts"]
+    assert told["opens_note"].endswith(
+        "ist nur noch nötig: Muskelkater unter 3; Zeit allein reicht nicht."
+    )
+
+
+def test_a_note_in_words_that_are_not_known_stays_as_it_was_recorded() -> None:
+    case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    for part in record["advice"]["parts"]:
+        part["opens_note"] = "It opens when it opens, with sleep at least 4 h."
+    told = retold(record, rule_set_of(case), Composer.shipped("de"))
+    assert {part["opens_note"] for part in told["parts"]} == {
+        "It opens when it opens, with sleep at least 4 h."
+    }
+
+
+def stored(record: Mapping[str, Any]) -> StoredAdvice:
+    advice = record["advice"]
+    return StoredAdvice(
+        id="advice-1",
+        check_in_id="check-in-1",
+        athlete_id=advice["athlete_id"],
+        date=REPORTED_AT.date(),
+        verdict=advice["verdict"],
+        rule_id=None,
+        rule_set_digest=advice["rule_set"]["digest"],
+        record=json.dumps(record),
+        decided_at=datetime.now(UTC),
+        supersedes=None,
+    )
+
+
+def test_advice_whose_rule_set_is_gone_is_told_as_it_was_recorded() -> None:
+    record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
+    german, nothing = Composer.shipped("de"), RuleSetLibrary({})
+    assert advice_told(stored(record), nothing, german) == record["advice"]
+    assert advice_told(stored(record), shipped().library, german) != record["advice"]
+
+
+def test_english_needs_no_rule_set_to_be_told() -> None:
+    record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
+    assert advice_told(stored(record), RuleSetLibrary({}), Composer.shipped()) == record["advice"]
+
+
+def test_the_language_of_an_athlete_leaves_no_trace_in_a_record() -> None:
+    morning = morning_of(CASES[0])
+    german = replace(morning, athlete=replace(morning.athlete, language="de"))
+    rule_set = rule_set_of(CASES[0])
+    assert composed(german, rule_set, ENGLISH) == composed(morning, rule_set, ENGLISH)
+
+
+@in_each
+def test_a_phone_speaks_two_sentences_in_every_language(language: str) -> None:
+    case = next(case for case in CASES if case.expect["rule"] == "growth-work-too-soon")
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    composer = Composer.shipped(language)
+    said = spoken(retold(record, rule_set_of(case), composer), composer)
+    assert said.startswith(composer.vocabulary.label("swap-to-low-damage"))
+    assert said.count(". ") + said.endswith(".") == 2
+
+
+def test_words_that_have_no_other_name_keep_theirs() -> None:
+    nothing = Texts({"language": "xx"})
+    assert Vocabulary.shipped().said_in(nothing) == Vocabulary.shipped()
+    assert FactDictionary.shipped().said_in(nothing) == FactDictionary.shipped()
