@@ -48,3 +48,10 @@ rules:
       - {facts: {soreness: 2}, fires: true}
       - {facts: {soreness: 3}, fires: false}
 """
+
+ALONE = """\
+rule_set: alone
+version: 1.0.0
+summary: What a club adds, with nothing of the baseline.
+""" + CLUB[CLUB.index("rules:") :]
+"""A sound rule, but no warning sign means rest."""

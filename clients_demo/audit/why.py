@@ -24,6 +24,8 @@ def main() -> None:
     """Print the whole story of one advice."""
     parser = _parser()
     arguments = parser.parse_args()
+    if not arguments.url.startswith(("http://", "https://")):
+        parser.exit(2, "--url must begin with http:// or https://, like http://127.0.0.1:8080\n")
     try:
         advice_id = arguments.advice or advice_of(arguments.url, arguments.athlete, arguments.date)
         if advice_id is None:

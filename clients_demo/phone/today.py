@@ -21,12 +21,16 @@ def main() -> None:
     """Print today's advice as a sentence that can be spoken."""
     parser = _parser()
     arguments = parser.parse_args()
+    if not arguments.url.startswith(("http://", "https://")):
+        parser.exit(2, "--url must begin with http:// or https://, like http://127.0.0.1:8080\n")
     try:
         if arguments.check_in:
             post_check_in(arguments.url, arguments.athlete, arguments.check_in)
         print(advice_today(arguments.url, arguments.athlete))
     except requests.RequestException as error:
         parser.exit(2, f"{in_words(error)}\n")
+    except FileNotFoundError:
+        parser.exit(2, f"{arguments.check_in} cannot be read: there is no such file\n")
     except (OSError, ValueError) as error:
         parser.exit(2, f"{arguments.check_in} cannot be read: {error}\n")
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import requests
 
@@ -24,6 +25,8 @@ MEDIA_TYPES = {
 
 DATE_ORDERS = ("day-month-year", "month-day-year", "year-month-day")
 PATIENCE_SECONDS = 60
+SCHEMES = ("https://", "http://")
+THIS_COMPUTER = ("localhost", "127.0.0.1", "::1")
 
 
 @dataclass(frozen=True)
@@ -60,13 +63,15 @@ def main() -> None:
     arguments = parser.parse_args()
     sheet: Path = arguments.sheet
     form = "xlsx" if sheet.suffix.lower() == ".xlsx" else "csv"
-    out: Path = arguments.out or sheet.with_name(f"{sheet.stem}-verdicts.{form}")
+    out: Path = arguments.out or sheet.with_name(f"{sheet.name}-verdicts.{form}")
     try:
         post = _post(arguments)
         told = told_by(post.answer("json"))
         out.write_bytes(post.answer(form).content)
     except requests.RequestException as error:
         parser.exit(2, f"{in_words(error)}\n")
+    except ValueError as error:
+        parser.exit(2, f"{error}\n")
     except OSError as error:
         parser.exit(2, f"{error.filename}: {error.strerror}\n")
     results = told["results"]
@@ -91,11 +96,22 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _address(given: str) -> str:
+    """An address with its scheme. Without one, this very computer is asked by http; the key goes
+    to no other without the user's word for how. Raises ``ValueError``."""
+    if given.startswith(SCHEMES):
+        return given
+    if urlsplit(f"//{given}").hostname in THIS_COMPUTER:
+        return f"http://{given}"
+    host = given.rpartition("://")[2] or "dawnrule.example.org"
+    raise ValueError(f"{given} must begin with https://, like https://{host}")
+
+
 def _post(arguments: argparse.Namespace) -> Post:
     sheet: Path = arguments.sheet
     declared = {"date_order": arguments.date_order, "sheet": arguments.sheet_name}
     media_type = MEDIA_TYPES.get(sheet.suffix.lower(), CSV)
-    return Post(arguments.url, sheet.read_bytes(), media_type, declared)
+    return Post(_address(arguments.url), sheet.read_bytes(), media_type, declared)
 
 
 def told_by(response: requests.Response) -> dict[str, Any]:

@@ -47,7 +47,7 @@ REFUSED = {
     "null at the top": Refused(None, "", "must be an object"),
     "no athlete": Refused(without("athlete_id"), "/athlete_id", "is missing"),
     "no date": Refused(without("date"), "/date", "is missing"),
-    "no plan": Refused(without("plan"), "/plan", "is missing"),
+    "no plan": Refused(without("plan"), "/plan", "An empty list is a day off"),
     "an unknown field": Refused(changed("/sorenes", {}), "/sorenes", "did you mean soreness?"),
     "an unknown field inside": Refused(
         changed("/sleep/hour", 7), "/sleep/hour", "did you mean hours?"
@@ -237,3 +237,12 @@ def test_a_day_that_is_none_gets_422(coach: Client, day: str) -> None:
     answer = coach.get(f"/v1/athletes/a-03/advice/{day}")
     assert answer.status_code == 422
     assert answer.json["errors"][0]["pointer"] == "/day"
+
+
+def test_an_unknown_name_hides_no_bad_value_beside_it(coach: Client) -> None:
+    sent = changed("/soreness", {"chest": 11, "quads": 1})
+    refused = coach.post("/v1/check-ins", json=sent).json
+    assert [fault["pointer"] for fault in refused["errors"]] == [
+        "/soreness/chest",
+        "/soreness/quads",
+    ]

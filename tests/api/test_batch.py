@@ -180,6 +180,12 @@ def test_how_a_sheet_was_read_stands_in_a_header_where_the_answer_is_a_sheet(
     assert answer.headers["Sheet-Remarks"] == "Columns that were not read: \\xdcber blick"
 
 
+def test_a_header_about_a_sheet_holds_nothing_that_ends_a_header(poster: Client) -> None:
+    cell = "own\x7fnote\x0bX-Other: 1"
+    answer = post_sheet(poster, SHEET.replace("notes", cell), "?format=csv")
+    assert answer.headers["Sheet-Remarks"] == "Columns that were not read: own note X-Other: 1"
+
+
 def test_dates_are_read_in_the_order_that_is_declared(poster: Client) -> None:
     sheet = "athlete_id,date\na-03,08/03/2026\n"
     refused = post_sheet(poster, sheet)

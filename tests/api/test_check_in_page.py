@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from werkzeug.datastructures import MultiDict
 
+from dawnrule.facts.check_in import Athlete
 from dawnrule.store import PrivateAddress, Purpose, Store, StoredCheckIn, hash_token, new_token
 from dawnrule.vocabulary import Texts, Vocabulary
 from tests.api.samples import EXAMPLE
@@ -20,7 +21,14 @@ SENT = {"date": "2026-03-09", "seen": "0", "plan": "off"}
 
 say = Texts.shipped().say
 
+NOTHING = say("phone.plan_nothing")
+
 Stored = Callable[..., StoredCheckIn]
+
+
+def at(section: str) -> str:
+    """How a section of the page is called where it is named."""
+    return say(f"phone.at.{section}")
 
 
 class Form(HTMLParser):
@@ -335,6 +343,207 @@ def test_what_somebody_else_sent_meanwhile_is_not_lost(
     assert stored().body == EXAMPLE | {"fatigue": 7, "plan": []}
 
 
+def test_a_warning_sign_that_somebody_else_sent_is_not_covered_up(
+    coach: Client, client: Client, path: str, stored: Stored
+) -> None:
+    opened = Form(client.get(path).text).sent
+    coach.post("/v1/check-ins", json=EXAMPLE | {"warning_signs": ["chest-pain"]})
+    opened["plan"], opened["warning_signs"] = "off", "none"
+    merged = Form(client.post(path, data=opened).text).sent
+    assert merged.getlist("warning_signs") == ["chest-pain"]
+    assert client.post(path, data=merged).status_code == 303
+    assert stored().body["warning_signs"] == ["chest-pain"]
+
+
+def test_what_stops_training_and_was_not_answered_is_named_beside_the_verdict(
+    client: Client, path: str
+) -> None:
+    client.post(path, data=SENT | {"illness": "none"})
+    left_open = say("left_open.sentence", what="warning signs and pain")
+    assert left_open in client.get(path).text
+    client.post(path, data=SENT | {"illness": "none", "pain": "none", "warning_signs": "none"})
+    assert "The advice does not know of them." not in client.get(path).text
+
+
+def test_what_to_do_about_what_was_not_answered_is_said_once_to_who_may_train(
+    coach: Client, client: Client, path: str
+) -> None:
+    """In the caution of the day; neither below it nor for each part again."""
+    plan = [{"goal": "strength", "muscle_groups": ["chest", "lats"]}]
+    day = {"athlete_id": "a-03", "date": "2026-03-09", "plan": plan, "illness": "none"}
+    coach.post("/v1/check-ins", json=day)
+    page = client.get(path).text
+    assert 'id="headline">Train as planned' in page
+    assert page.count("Not answered: warning signs and pain. If you have any, do not train.") == 1
+    assert page.count("Stop if you feel pain") == 1
+
+
+# What stops training is taken, whatever is wrong with the rest
+
+
+def test_a_warning_sign_is_taken_when_nothing_else_is_answered(
+    client: Client, path: str, stored: Stored
+) -> None:
+    untouched = Form(client.get(path).text).sent
+    untouched["warning_signs"] = "fainting"
+    sent = client.post(path, data=untouched)
+    assert sent.status_code == 303
+    body = stored().body
+    assert (body["warning_signs"], body["plan"]) == (["fainting"], [])
+    page = client.get(sent.headers["Location"]).text
+    assert page.index("get medical care now") < page.index(say("phone.plan_taken", plan=NOTHING))
+    assert page.index('id="headline">Rest') < page.index("get medical care now")
+    assert path.split("/")[2] not in sent.headers["Location"].partition("?")[2]
+
+
+def test_with_a_warning_sign_the_coachs_plan_stands_in_for_none(
+    coach: Client, client: Client, path: str, stored: Stored
+) -> None:
+    plan = [{"goal": "strength", "muscle_groups": ["chest"]}]
+    coach.put("/v1/athletes/a-03/plans/2026-03-09", json={"plan": plan})
+    client.post(path, data=SENT | {"plan": "", "warning_signs": "chest-pain"})
+    assert stored().body["plan"] == plan
+
+
+def test_none_of_these_does_not_count_beside_a_warning_sign(
+    client: Client, path: str, stored: Stored
+) -> None:
+    sent = client.post(path, data=SENT | {"warning_signs": ["chest-pain", "none"]})
+    assert (sent.status_code, sent.headers["Location"]) == (303, path)
+    assert stored().body["warning_signs"] == ["chest-pain"]
+
+
+@pytest.mark.parametrize(
+    ("answers", "kept", "named"),
+    [
+        ({"sleep/hours": "lots", "sleep/quality": "4"}, {"sleep": {"quality": 4}}, ["sleep"]),
+        ({"soreness/chest": "11", "soreness/lats": "2"}, {"soreness": {"lats": 2}}, ["soreness"]),
+        ({"illness": "cold", "fatigue": "x", "stress": "3"}, {"stress": 3}, ["fatigue", "illness"]),
+        ({"plan": "own"}, {}, ["plan"]),
+        ({"plan": "coach"}, {}, ["plan"]),
+        ({"plan": "own", "own/goal": "skill", "own/starts_at": "noon"}, {}, ["plan"]),
+        ({"own/goal": "skill"}, {}, ["plan"]),
+        ({"pain": "some"}, {}, ["pain"]),
+        ({"pain": "none", "pain/0/where": "knee"}, {}, ["pain"]),
+        (
+            {"pain": "none", "pain/0/where": "knee", "pain/0/kind": "joint"},
+            {"pain": [{"where": "knee", "kind": "joint"}]},
+            [],
+        ),
+        (
+            {"pain/0/where": "knee", "pain/1/where": "hip", "pain/1/kind": "joint"},
+            {"pain": [{"where": "hip", "kind": "joint"}]},
+            ["pain"],
+        ),
+        ({"warning_signs": ["chest-pain", "hiccups"]}, {}, []),
+        ({"pain": "maybe"}, {}, ["pain"]),
+    ],
+)
+def test_with_a_warning_sign_what_cannot_be_read_is_left_out_and_named(
+    client: Client,
+    path: str,
+    stored: Stored,
+    answers: dict[str, Any],
+    kept: dict[str, Any],
+    named: list[str],
+) -> None:
+    sent = client.post(path, data=SENT | {"warning_signs": ["chest-pain"]} | answers)
+    assert sent.status_code == 303
+    least = {"athlete_id": "a-03", "date": "2026-03-09", "plan": []}
+    assert stored().body == least | {"warning_signs": ["chest-pain"]} | kept
+    page = client.get(sent.headers["Location"]).text
+    assert "Rest" in page
+    for name in named:
+        told = say("phone.plan_taken", plan=NOTHING) if name == "plan" else f"<li>{at(name)}</li>"
+        assert told in page
+    assert ('class="left-out"' in page) == bool(named)
+
+
+def test_a_warning_sign_from_before_midnight_is_taken_alone_for_the_new_day(
+    client: Client, path: str, clock: Clock, stored: Stored
+) -> None:
+    typed = {"plan": "off", "fatigue": "7", "warning_signs": "chest-pain"}
+    clock.set("2026-03-10T00:02:00+01:00")
+    sent = client.post(path, data=SENT | typed)
+    assert sent.status_code == 303
+    least = {"athlete_id": "a-03", "date": "2026-03-10", "plan": []}
+    assert stored("2026-03-10").body == least | {"warning_signs": ["chest-pain"]}
+    assert f"<li>{at('fatigue')}</li>" in client.get(sent.headers["Location"]).text
+
+
+def test_a_warning_sign_joins_what_somebody_else_sent_meanwhile(
+    coach: Client, client: Client, path: str, stored: Stored
+) -> None:
+    opened = Form(client.get(path).text).sent
+    coach.post("/v1/check-ins", json=EXAMPLE)
+    opened["warning_signs"], opened["fatigue"] = "fainting", "7"
+    assert client.post(path, data=opened).status_code == 303
+    assert stored().body == EXAMPLE | {"warning_signs": ["fainting"], "fatigue": 7}
+
+
+def test_a_warning_sign_is_taken_alone_when_what_is_stored_cannot_be_any_more(
+    coach: Client, client: Client, path: str, clock: Clock, stored: Stored
+) -> None:
+    """What was trained this morning was not trained yet when the clock is put back."""
+    later = {"quadriceps": {"at": "2026-03-09T06:44:00+01:00", "goal": "strength"}}
+    coach.post("/v1/check-ins", json=EXAMPLE | {"last_trained": later})
+    clock.set("2026-03-09T03:00:00+01:00")
+    form = Form(client.get(path).text).sent
+    form["warning_signs"] = "fainting"
+    assert client.post(path, data=form).status_code == 303
+    least = {"athlete_id": "a-03", "date": "2026-03-09", "plan": []}
+    assert stored().body == least | {"warning_signs": ["fainting"]}
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        {"illness": "fever"},
+        {"illness": "below-neck"},
+        {"pain": "some", "pain/0/where": "knee", "pain/0/kind": "joint"},
+    ],
+)
+def test_who_is_ill_or_in_pain_need_not_say_what_is_planned(
+    client: Client, path: str, stored: Stored, answers: dict[str, str]
+) -> None:
+    sent = client.post(path, data=SENT | {"plan": ""} | answers)
+    assert sent.status_code == 303
+    assert stored().body["plan"] == []
+    assert say("phone.plan_taken", plan=NOTHING) in client.get(sent.headers["Location"]).text
+
+
+def test_only_sections_of_the_page_are_named_as_left_out(client: Client, path: str) -> None:
+    client.post(path, data=SENT)
+    page = client.get(f"{path}?left_out=you-are-well&left_out=<b>").text
+    assert 'class="left-out"' not in page
+    assert "you-are-well" not in page
+
+
+# How the page opens
+
+
+def test_without_a_plan_the_muscles_are_folded_away(client: Client, path: str) -> None:
+    assert [has for has in Form(client.get(path).text).all("details") if "open" in has] == []
+
+
+def test_an_answer_that_is_described_below_says_where(client: Client, path: str) -> None:
+    page = client.get(path).text
+    for asked, below in (("plans.own", "own"), ("pain_some", "pain_describe")):
+        assert say(f"phone.{asked}", below=say(f"phone.{below}")) in page
+        assert f"<summary>{say(f'phone.{below}')}</summary>" in page
+
+
+def test_the_page_says_whose_it_is_by_first_name_and_not_in_the_title(
+    client: Client, path: str, store: Store
+) -> None:
+    athlete = Athlete("a-03", "Mara Musterfrau", "Europe/Berlin")
+    store.write(lambda books: books.athletes.put(athlete))
+    page = client.get(path).text
+    assert say("phone.whose", name="Mara") in page
+    assert "Musterfrau" not in page
+    assert "Mara" not in page[: page.index("<body>")]
+
+
 # What is wrong
 
 
@@ -351,7 +560,6 @@ def test_what_somebody_else_sent_meanwhile_is_not_lost(
         ({"fatigue": "4.5"}, "fatigue", "choice"),
         ({"stress": "a lot"}, "stress", "choice"),
         ({"illness": "cold"}, "illness", "choice"),
-        ({"warning_signs": ["fainting", "none"]}, "warning_signs", "signs_and_none"),
         ({"warning_signs": ["hiccups"]}, "warning_signs", "choice"),
         ({"pain": "some"}, "pain/0/where", "pain_where"),
         ({"pain": "some", "pain/0/where": "knee"}, "pain/0/kind", "pain_kind"),
@@ -430,6 +638,7 @@ def test_pains_are_kept_in_a_row_when_one_in_between_is_left_out(
         ({"Origin": "http://localhost"}, 303),
         ({"Origin": "null", "Sec-Fetch-Site": "same-origin"}, 303),
         ({"Origin": "https://elsewhere.example"}, 403),
+        ({"Origin": "http://["}, 403),
         ({"Origin": "null", "Sec-Fetch-Site": "cross-site"}, 403),
         ({"Sec-Fetch-Site": "same-site"}, 403),
     ],

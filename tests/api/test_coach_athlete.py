@@ -191,6 +191,8 @@ def test_an_athlete_of_whom_nothing_is_known_has_a_page(coach_browser: Client) -
     assert page.status_code == 200
     assert "Nothing was reported or trained in the last 28 days." in text
     assert "No check-in today yet. Has never checked in." in text
+    unknown = "So soreness, pain, illness and warning signs are not known."
+    assert text.index(unknown) < text.index("open now for everything")
     assert "<table" not in page.text
 
 

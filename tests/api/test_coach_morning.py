@@ -94,6 +94,16 @@ def test_parts_of_which_the_same_is_said_share_a_line(coach_browser: Client, coa
     assert "Growth work, lats: Swap to low-damage work. Soreness 5 of 10." in text
 
 
+def test_a_part_that_rests_for_a_reason_of_its_own_comes_with_what_to_heed(
+    coach_browser: Client, coach: Client
+) -> None:
+    plan = [{"goal": "hypertrophy", "muscle_groups": ["chest", "quadriceps"]}]
+    pain = [{"where": "left knee", "kind": "joint", "muscle_groups": ["quadriceps"]}]
+    day = {"athlete_id": "a-03", "date": "2026-03-09", "plan": plan, "pain": pain}
+    coach.post("/v1/check-ins", json=day | {"soreness": {"chest": 9}})
+    assert "Watch for tea- or cola-coloured urine" in read(coach_browser.get("/coach/"))
+
+
 def test_who_has_not_checked_in_is_named_with_how_long_ago_they_did(
     coach_browser: Client, coach: Client, clock: Clock
 ) -> None:
@@ -218,6 +228,22 @@ def test_the_sheet_names_who_has_not_checked_in(coach_browser: Client) -> None:
     rows = list(csv.DictReader(io.StringIO(coach_browser.get("/coach/squad.csv").text)))
     assert [row["verdict"] for row in rows] == ["", "", ""]
     assert all("There is no check-in" in row["problem"] for row in rows)
+
+
+@pytest.mark.parametrize("strange", ["endpoint=x", "_scheme=javascript&_external=1", "_method=x"])
+def test_nothing_strange_in_the_address_leads_elsewhere(
+    coach_browser: Client, strange: str
+) -> None:
+    page = coach_browser.get(f"/coach/?date=2026-03-09&{strange}")
+    assert page.status_code == 200
+    assert 'href="/coach/squad.csv?date=2026-03-09"' in page.text
+
+
+def test_who_answered_nothing_on_what_stops_training_is_told_so(
+    coach_browser: Client, coach: Client
+) -> None:
+    coach.post("/v1/check-ins", json=READY)
+    assert "Not answered: warning signs, pain and illness." in read(coach_browser.get("/coach/"))
 
 
 def test_a_sheet_of_no_date_is_refused(coach_browser: Client) -> None:

@@ -164,7 +164,7 @@ def test_facts_are_tried_and_nothing_is_stored(coach_browser: Client, store: Sto
     assert "Swap to low-damage work : Growth work before the muscle has had two days" in words
     assert "Quadriceps had growth work 30.5 h before the planned start." in words
     assert "time since growth work: 30.5 h — below 48 h: yes" in words
-    assert "soreness: 2 — at least 3 (1 away)" in words
+    assert "Soreness: 2 — at least 3 (1 away)" in words
     assert 'value="30,5"' in answer.text, "the form keeps what was filled in"
     assert store.read(lambda books: books.advice.last_position()) == before
 

@@ -88,6 +88,13 @@ def test_from_the_verdict_to_the_rule_its_numbers_and_its_source(
         assert " ".join(said.split()) in page
 
 
+def test_every_caution_of_the_advice_stands_there(coach_browser: Client, coach: Client) -> None:
+    page = read(coach_browser.get(f"/coach/advice/{post(coach, EXAMPLE)}"))
+    notes = coach.get("/v1/athletes/a-03/advice/2026-03-09").json["notes"]
+    assert notes
+    assert all(note["caution"] in page for note in notes)
+
+
 def test_every_number_is_that_of_the_interface(
     coach_browser: Client, advice_id: str, record: dict[str, Any]
 ) -> None:
@@ -140,7 +147,7 @@ def test_rules_that_nearly_fired_are_told_with_how_far_they_were(
     nearly = changed("/soreness/quadriceps", 2, SORE)
     page = read(coach_browser.get(f"/coach/advice/{post(coach, nearly)}"))
     assert "Growth work on a muscle that is still sore" in page
-    assert "soreness: 2 — at least 3 (1 away)" in page
+    assert "Soreness: 2 — at least 3 (1 away)" in page
 
 
 def test_what_would_have_changed_it_is_told(

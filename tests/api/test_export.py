@@ -110,10 +110,11 @@ def test_an_export_of_somebody_new_is_whole_too(coach: Client) -> None:
     assert rows(files, "athlete")[0]["time_zone"] == "America/Los_Angeles"
 
 
+@pytest.mark.parametrize("start", ["=", "\uff1d"])
 def test_text_that_a_spreadsheet_would_take_for_a_formula_is_led_by_an_apostrophe(
-    coach: Client,
+    coach: Client, start: str
 ) -> None:
-    name = '=HYPERLINK("http://127.0.0.1","Mara")'
+    name = f'{start}HYPERLINK("http://127.0.0.1","Mara")'
     coach.put("/v1/athletes/a-06", json={"name": name, "time_zone": "UTC"})
     files = exported(coach, "a-06")
     assert rows(files, "athlete")[0]["name"] == f"'{name}"

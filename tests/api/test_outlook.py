@@ -44,6 +44,13 @@ def test_without_anything_known_everything_is_open_now(coach: Client) -> None:
     assert "nothing is trained until then" in told["assumes"]
 
 
+def test_what_is_not_known_without_a_check_in_is_said_and_with_one_it_is_not(coach: Client) -> None:
+    assert outlook(coach)["note"].startswith("There is no check-in today. So soreness, pain, ")
+    assert outlook(coach, "?lang=de")["note"].startswith("Heute gibt es keinen Check-in. ")
+    coach.post("/v1/check-ins", json={"athlete_id": "a-03", "date": "2026-03-09", "plan": []})
+    assert outlook(coach)["note"] is None
+
+
 def test_growth_work_opens_two_days_after_a_logged_session(coach: Client) -> None:
     coach.post("/v1/sessions", json=CHEST_DAY)
     told = outlook(coach)

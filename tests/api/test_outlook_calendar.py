@@ -83,6 +83,15 @@ def test_without_a_check_in_there_is_no_verdict(ask: Ask) -> None:
     assert all(isinstance(event["dtstart"].dt, datetime) for event in events)
 
 
+def test_what_is_not_known_without_a_check_in_stands_first_in_the_description(
+    coach: Client, ask: Ask
+) -> None:
+    train(coach, "2026-03-08T18:00:00+01:00")
+    assert str(growth_event(ask())["description"]).startswith("There is no check-in today. ")
+    coach.post("/v1/check-ins", json={"athlete_id": "a-03", "date": "2026-03-09", "plan": []})
+    assert str(growth_event(ask())["description"]).startswith("This assumes that ")
+
+
 def test_what_opens_later_stands_at_its_time_in_the_athletes_zone(coach: Client, ask: Ask) -> None:
     train(coach, "2026-03-08T18:00:00+01:00")
     opens = openings(ask())

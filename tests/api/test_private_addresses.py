@@ -150,7 +150,7 @@ def test_today_is_told_in_one_line_as_the_interface_speaks_it(
     told = client.get(f"/feeds/{give()}/today.txt")
     spoken = coach.get("/v1/athletes/a-03/advice/today.txt").text
     assert told.content_type == "text/plain; charset=utf-8"
-    assert told.text == f"{spoken} As of 06:45."
+    assert told.text == f"{spoken} As of 2026-03-09 06:45."
     assert "\n" not in told.text
 
 
@@ -185,6 +185,52 @@ def test_the_small_json_says_the_verdict_and_nothing_that_was_reported(
         "as_of": "2026-03-09T06:45:00+01:00",
         "check_in": "present",
     }
+
+
+def test_who_is_told_to_train_hears_what_was_not_answered(
+    coach: Client, client: Client, give: Give
+) -> None:
+    plan = [{"goal": "strength", "muscle_groups": ["chest"]}]
+    day = {"athlete_id": "a-03", "date": "2026-03-09", "plan": plan, "illness": "none"}
+    coach.post("/v1/check-ins", json=day)
+    said = client.get(f"/feeds/{give()}/today.txt").text
+    assert said.count("Not answered: warning signs and pain. If you have any, do not train.") == 1
+
+
+def test_a_part_that_rests_is_spoken_before_the_reason(
+    coach: Client, client: Client, give: Give
+) -> None:
+    plan = [{"goal": "strength", "muscle_groups": ["quadriceps", "chest"]}]
+    knee = [{"where": "left knee", "kind": "joint", "muscle_groups": ["quadriceps"]}]
+    day = {"athlete_id": "a-03", "date": "2026-03-09", "plan": plan, "pain": knee}
+    assert coach.post("/v1/check-ins", json=day).json["verdict"] == "swap-to-low-damage"
+    said = client.get(f"/feeds/{give()}/today.txt").text
+    assert said.startswith("Rest for quadriceps: Reported for quadriceps: joint pain. Do not train")
+
+
+def test_a_part_that_rests_while_the_day_is_swapped_is_spoken_too(
+    coach: Client, client: Client, give: Give
+) -> None:
+    plan = [{"goal": "strength", "muscle_groups": ["quadriceps", "chest"]}]
+    soreness = {"quadriceps": 9, "chest": 0}
+    day = {"athlete_id": "a-03", "date": "2026-03-09", "plan": plan, "soreness": soreness}
+    coach.post("/v1/check-ins", json=day | {"illness": "above-neck"})
+    said = client.get(f"/feeds/{give()}/today.txt").text
+    assert said.startswith("Swap to low-damage work: ")
+    assert " Rest for quadriceps. As of" in said
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_pain_that_holds_nobody_back_is_not_what_is_left_out(
+    coach: Client, client: Client, give: Give, file: str
+) -> None:
+    plan = [{"goal": "strength", "muscle_groups": ["chest"]}]
+    pain = [{"where": "left knee", "kind": "other", "muscle_groups": ["calves"]}]
+    day = {"athlete_id": "a-03", "date": "2026-03-09", "plan": plan, "pain": pain}
+    advice = coach.post("/v1/check-ins", json=day).json
+    assert advice["verdict"] == "train-as-planned"
+    told = client.get(f"/feeds/{give()}/{file}").text.replace("\r\n ", "").replace("\\,", ",")
+    assert "Have the pain looked at by a clinician or a physiotherapist" in told
 
 
 def test_an_address_speaks_the_language_of_its_athlete(
@@ -337,7 +383,7 @@ def test_the_time_of_the_advice_is_that_of_the_athletes_clock(
     clock.set("2026-03-29T00:30:00+00:00")  # half past one in Berlin; clocks go forward at two
     coach.post("/v1/check-ins", json={"athlete_id": "a-03", "date": "2026-03-29", "plan": []})
     token = give()
-    assert client.get(f"/feeds/{token}/today.txt").text.endswith("As of 01:30.")
+    assert client.get(f"/feeds/{token}/today.txt").text.endswith("As of 2026-03-29 01:30.")
     clock.set("2026-03-29T01:30:00+00:00")
     later = EXAMPLE | {"date": "2026-03-29", "plan": [], "reported_at": clock().isoformat()}
     coach.post("/v1/check-ins", json=later)

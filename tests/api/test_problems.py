@@ -74,6 +74,11 @@ def test_an_error_is_told_as_problem_details(
     assert answer.json["request_id"] == answer.headers["X-Request-Id"]
 
 
+def test_an_address_that_there_is_not_leads_to_the_documentation(client: Client) -> None:
+    said = client.get("/v1/nowhere").json["detail"]
+    assert said == "There is nothing at this address. All that there is stands at /docs."
+
+
 def test_a_method_that_is_not_taken_gets_those_that_are(coach: Client) -> None:
     answer = coach.patch("/v1/athletes/a-03")
     assert set(answer.headers["Allow"].split(", ")) == {"GET", "HEAD", "OPTIONS", "PUT", "DELETE"}

@@ -26,6 +26,8 @@ def digest(entry: dict[str, Any], previous: str) -> str:
 
 @pytest.fixture
 def advice_id(coach: Client) -> str:
+    """An advice whose entry stands behind that of an act."""
+    coach.put("/v1/athletes/a-00", json={"name": "Juno", "time_zone": "UTC"})
     found: str = coach.post("/v1/check-ins", json=EXAMPLE).json["advice_id"]
     return found
 

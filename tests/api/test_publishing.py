@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -10,10 +11,11 @@ import pytest
 from dawnrule.errors import EngineFailure
 from dawnrule.rules import trial
 from dawnrule.rules.decider import Decider
-from dawnrule.store import Store
+from dawnrule.rules.loading import parse_rule_set
+from dawnrule.store import Store, StoredRuleSet
 from tests.api.samples import DAY_OFF
 from tests.conftest import Client, Clock
-from tests.publishing_samples import CLUB, WRONG_WAY
+from tests.publishing_samples import ALONE, CLUB, WRONG_WAY
 
 YAML = "application/yaml"
 
@@ -201,7 +203,8 @@ def test_one_athlete_can_have_an_extension_of_their_own(coach: Client) -> None:
 
     back = coach.put("/v1/athletes/a-03/rule-set", json={"rule_set": None})
     assert back.json["rule_set"]["name"] == "baseline"
-    assert coach.get("/v1/athletes/a-03/rule-set").json == back.json
+    told = coach.get("/v1/athletes/a-03/rule-set").json
+    assert told == {name: back.json[name] for name in told}
     assert advised(coach, stress=1)["rule_set"]["name"] == "baseline"
 
 
@@ -223,6 +226,7 @@ def test_an_evaluation_and_the_outlook_use_what_holds_for_the_athlete(coach: Cli
         ({"rule_set": "baseline@1.0.0", "athlete_ids": ["a-99"]}, 404),
         ({"rule_set": "baseline@1.0.0", "athlete_ids": []}, 422),
         ({"rule_set": "baseline@1.0.0", "from": "soon"}, 422),
+        ({"rule_set": "baseline@1.0.0", "again": "true"}, 422),
         ({"rule_set": None}, 422),
         ({}, 422),
     ],
@@ -232,6 +236,117 @@ def test_what_cannot_be_activated_is_refused(
 ) -> None:
     assert coach.put("/v1/rule-sets/active", json=body).status_code == status
     assert coach.get("/v1/rule-sets/active").json["activations"] == []
+
+
+def test_the_same_check_in_again_is_decided_by_what_holds_now(coach: Client, clock: Clock) -> None:
+    before = advised(coach)
+    published(coach)
+    told = coach.put("/v1/rule-sets/active", json={"rule_set": "club@1.0.0"}).json
+    assert (told["advice_stays"], told["advice_decided_again"]) == (1, 0)
+    assert coach.get("/v1/athletes/a-03/advice/today").json == before
+
+    after = advised(coach)
+    assert (after["verdict"], after["rule"]["id"]) == ("rest", "club-sleep")
+    record = coach.get(f"/v1/advice/{after['advice_id']}").json
+    assert record["supersedes"] == before["advice_id"]
+    again = coach.post("/v1/check-ins", json=SHORT_NIGHT)
+    assert (again.status_code, again.json) == (200, after)
+
+    clock.set("2026-03-10T06:45:00+01:00")
+    coach.post("/v1/rule-sets/rollback", json={})
+    late = coach.post("/v1/check-ins", json=SHORT_NIGHT)
+    assert (late.status_code, late.json) == (200, after)
+
+
+@pytest.mark.usefixtures("club")
+def test_todays_advice_can_be_decided_again_with_the_change(coach: Client) -> None:
+    before = advised(coach)
+    other = advised(coach, athlete_id="a-04")
+    body = {"rule_set": "club@1.0.0", "again": True}
+    told = coach.put("/v1/athletes/a-03/rule-set", json=body).json
+    assert (told["advice_stays"], told["advice_decided_again"]) == (0, 1)
+    after = coach.get("/v1/athletes/a-03/advice/today").json
+    assert (after["verdict"], after["rule_set"]["name"]) == ("rest", "club")
+    assert coach.get("/v1/athletes/a-04/advice/today").json == other
+
+    told = coach.put("/v1/rule-sets/active", json=body).json
+    assert (told["advice_stays"], told["advice_decided_again"]) == (0, 1)
+    body = {"athlete_ids": ["a-03"], "again": True}
+    assert coach.post("/v1/rule-sets/rollback", json=body).json["advice_decided_again"] == 0
+    told = coach.post("/v1/rule-sets/rollback", json={"again": True}).json
+    assert (told["advice_stays"], told["advice_decided_again"]) == (0, 2)
+    back = coach.get("/v1/athletes/a-03/advice/today").json
+    same = {"advice_id", "rule_set"}
+    assert {k: v for k, v in back.items() if k not in same} == {
+        k: v for k, v in before.items() if k not in same
+    }
+
+
+@pytest.mark.usefixtures("club")
+def test_what_comes_to_hold_later_leaves_todays_advice_alone(coach: Client) -> None:
+    advised(coach)
+    body = {"rule_set": "club@1.0.0", "from": "2026-03-10", "again": True}
+    told = coach.put("/v1/rule-sets/active", json=body).json
+    assert (told["advice_stays"], told["advice_decided_again"]) == (0, 0)
+
+
+# ---- warning signs
+
+
+def refused_for_signs(refused: Any) -> None:
+    """That a rule set was refused, with a morning on which somebody would train."""
+    assert refused.status_code == 422
+    assert refused.json["type"] == "/problems/rule-set-invalid"
+    [finding] = refused.json["findings"]
+    assert (finding["code"], finding["severity"]) == ("warning-sign-not-heeded", "error")
+    assert {"chest_pain": True} in finding["inputs"]
+    assert {"illness": "fever"} in finding["inputs"]
+    assert "extends: baseline@1.1.0" in finding["mend"]
+    assert "{chest_pain: true} gives train-as-planned" in refused.json["detail"]
+
+
+def published_before_it_was_asked(store: Store) -> str:
+    """A rule set that knows no warning sign, in a database of an earlier version; its digest."""
+    one, at = parse_rule_set(ALONE, "sent.yaml"), datetime(2026, 3, 8, tzinfo=UTC)
+    stored = StoredRuleSet(one.name, one.version, one.digest, one.summary, at, None)
+    store.write(lambda books: books.rule_sets.add(stored, ALONE, "[]"))
+    return one.digest
+
+
+def test_a_rule_set_that_knows_no_warning_sign_is_not_published(coach: Client) -> None:
+    refused_for_signs(published(coach, ALONE))
+    assert coach.get("/v1/rule-sets/alone/1.0.0").status_code == 404
+
+
+def test_one_that_was_published_before_decides_for_nobody(coach: Client, store: Store) -> None:
+    published_before_it_was_asked(store)
+    body = {"rule_set": "alone@1.0.0"}
+    refused_for_signs(coach.put("/v1/rule-sets/active", json=body))
+    refused_for_signs(coach.put("/v1/athletes/a-03/rule-set", json=body))
+    assert coach.get("/v1/rule-sets/active").json["activations"] == []
+    refused_for_signs(published(coach, ALONE))
+
+
+def test_one_that_was_activated_before_is_passed_over(
+    coach: Client, store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    digest = published_before_it_was_asked(store)
+    at = datetime(2026, 3, 8, tzinfo=UTC)
+    store.write(lambda books: books.activations.add(digest, None, None, at, None))
+    signs = {"illness": "fever", "warning_signs": ["chest-pain"]}
+    for stress in (1, 2):
+        told = advised(coach, stress=stress, **signs)
+        assert (told["verdict"], told["rule_set"]["name"]) == ("rest", "baseline")
+    assert active(coach) == ("baseline", "1.1.0")
+    assert caplog.text.count(f"the rule set {digest} may not decide") == 1
+
+
+def test_one_that_was_published_before_may_run_in_the_shadow(coach: Client, store: Store) -> None:
+    published_before_it_was_asked(store)
+    assert coach.put("/v1/rule-sets/shadow", json={"rule_set": "alone@1.0.0"}).status_code == 200
+    advised(coach)
+    [count] = coach.get("/v1/rule-sets/shadow").json["counts"]
+    assert count["shadow_verdict"] == "rest"
 
 
 # ---- in the shadow

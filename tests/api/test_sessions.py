@@ -334,7 +334,7 @@ def test_a_sheet_without_its_columns_gets_400_and_their_names(poster: Client) ->
     answer = poster.post(BATCH, data=b"athlete_id,date\na-03,x\n", content_type="text/csv")
     assert answer.status_code == 400
     assert "missing: starts_at" in answer.json["detail"]
-    assert "block4_load_kg" in answer.json["detail"]
+    assert "block_muscle_groups" in answer.json["detail"]
 
 
 def test_the_hour_that_the_clock_skips_is_not_counted(coach: Client, clock: Clock) -> None:

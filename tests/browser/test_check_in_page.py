@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from dawnrule.store import PrivateAddress, Purpose, StoredPlan, hash_token, new_token
-from tests.browser.axe import COLOURS, open_everything, sideways, violations
+from tests.browser.axe import open_everything, sideways, violations, wrong_colours
 from tests.conftest import LiveServer
 
 NOW = datetime(2026, 3, 9, 5, 45, tzinfo=UTC)
@@ -113,6 +113,6 @@ def look(screen: Page) -> None:
         screen.emulate_media(color_scheme="light")
         assert violations(screen) == []
         screen.emulate_media(color_scheme="dark")
-        assert violations(screen, COLOURS) == []
+        assert wrong_colours(screen) == []
         assert sideways(screen) <= 0
         assert screen.evaluate(TOO_SMALL, SMALLEST_TARGET_PX) == []

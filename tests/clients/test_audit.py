@@ -144,3 +144,9 @@ def test_a_date_without_a_check_in_has_no_page(run: Run, ask: Ask) -> None:
 def test_one_asks_by_athlete_or_by_advice(run: Run) -> None:
     assert run(SCRIPT).returncode == 2
     assert run(SCRIPT, "a-03", "--advice", "id-0001").returncode == 2
+
+
+def test_an_address_without_its_beginning_is_told_in_one_line(run: Run) -> None:
+    done = run(SCRIPT, "a-03", url="127.0.0.1:8080")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == "--url must begin with http:// or https://, like http://127.0.0.1:8080\n"

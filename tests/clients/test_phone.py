@@ -79,7 +79,15 @@ def test_an_answer_that_cannot_be_is_told_in_one_line(
 def test_an_athletes_key_hears_nothing_of_another(run: Run) -> None:
     done = run(SCRIPT, "a-04", key="athlete")
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr == "Not found: There is no athlete 'a-04'.\n"
+    assert done.stderr.startswith("Not found: There is no athlete 'a-04'.")
+    unknown = run(SCRIPT, "a-99", key="athlete")
+    assert done.stderr == unknown.stderr.replace("a-99", "a-04")
+
+
+def test_an_address_without_its_beginning_is_told_in_one_line(run: Run) -> None:
+    done = run(SCRIPT, "a-03", url="127.0.0.1:8080")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == "--url must begin with http:// or https://, like http://127.0.0.1:8080\n"
 
 
 @pytest.mark.parametrize("content", ["{", "[1]", None], ids=["not JSON", "a list", "no file"])
@@ -92,6 +100,11 @@ def test_a_file_that_is_no_check_in_is_told_in_one_line(
     assert done.returncode == 2
     assert done.stderr.startswith("file.json cannot be read: ")
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_file_that_is_not_there_is_told_so(run: Run) -> None:
+    done = run(SCRIPT, "a-03", "--check-in", "nowhere.json", key="athlete")
+    assert done.stderr == "nowhere.json cannot be read: there is no such file\n"
 
 
 def test_the_readme_names_the_addresses_that_the_script_uses() -> None:

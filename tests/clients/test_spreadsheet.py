@@ -44,7 +44,7 @@ def test_every_row_gets_its_verdict_and_it_is_stored(
     done = run(SCRIPT, "squad.csv", key=key)
     assert (done.returncode, done.stderr) == (0, "")
 
-    header, *rows = rows_in(tmp_path / "squad-verdicts.csv")
+    header, *rows = rows_in(tmp_path / "squad.csv-verdicts.csv")
     assert header[-5:] == list(ANSWERS)
     assert [(row[0], row[-5], row[-4]) for row in rows] == [
         (athlete, LABELS[verdict], rule) for athlete, verdict, rule in VERDICTS_OF_THE_SQUAD
@@ -64,7 +64,7 @@ def test_a_spreadsheet_programs_own_file_is_sent_as_it_is(
     shutil.copy(FOLDER / f"squad{kind}", tmp_path)
     done = run(SCRIPT, f"squad{kind}")
     assert (done.returncode, done.stderr) == (0, "")
-    out = tmp_path / f"squad-verdicts{answered}"
+    out = tmp_path / f"squad{kind}-verdicts{answered}"
     assert done.stdout.endswith(f"8 rows read; the verdicts are in {out.name}\n")
     if answered == ".csv":
         header, *cells = rows_in(out)
@@ -89,7 +89,7 @@ def test_dates_in_another_order_are_read_when_it_is_declared(run: Run, tmp_path:
     undeclared = run(SCRIPT, "own.csv")
     assert (undeclared.returncode, undeclared.stdout[:9]) == (1, "B2, date:")
     assert run(SCRIPT, "own.csv", "--date-order", "month-day-year").returncode == 0
-    assert rows_in(tmp_path / "own-verdicts.csv")[1][2] == "Train as planned"
+    assert rows_in(tmp_path / "own.csv-verdicts.csv")[1][2] == "Train as planned"
 
 
 def test_the_coachs_own_cells_come_back_untouched(run: Run, tmp_path: Path) -> None:
@@ -127,7 +127,7 @@ def test_a_sheet_with_semicolons_and_blank_rows_keeps_verdicts_beside_their_rows
     lines += [f"a-04;{TODAY};3,5"]
     (tmp_path / "own.csv").write_text("\r\n".join(lines), encoding="utf-8-sig")
     assert run(SCRIPT, "own.csv").returncode == 0
-    rows = rows_in(tmp_path / "own-verdicts.csv", delimiter=";")
+    rows = rows_in(tmp_path / "own.csv-verdicts.csv", delimiter=";")
     assert {row[0]: row[3] for row in rows[1:]} == {
         "a-01": "Train as planned",
         "a-02": "Train as planned",
@@ -150,7 +150,8 @@ def test_an_unknown_athlete_is_a_refused_row_and_no_new_person(
     (tmp_path / "typo.csv").write_text(f"athlete_id,date\na-0l,{TODAY}\n", encoding="utf-8")
     done = run(SCRIPT, "typo.csv")
     assert done.returncode == 1
-    assert done.stdout.splitlines()[0] == "row 2: There is no athlete 'a-0l'."
+    told = done.stdout.splitlines()[0]
+    assert told.startswith("row 2: There is no athlete 'a-0l'. A coach adds one with")
     assert "a-0l" not in [one["athlete_id"] for one in ask("/v1/athletes")["athletes"]]
 
 
@@ -171,7 +172,7 @@ def test_a_file_that_is_no_sheet_is_told_in_one_line(
     assert (done.returncode, done.stdout) == (2, "")
     assert len(done.stderr.splitlines()) == 1
     assert words in done.stderr
-    assert not (tmp_path / "file-verdicts.csv").exists()
+    assert not (tmp_path / "file.csv-verdicts.csv").exists()
 
 
 def test_a_file_that_is_not_there_is_told_in_one_line(run: Run) -> None:
@@ -186,3 +187,21 @@ def test_the_readme_shows_what_the_script_prints(run: Run, tmp_path: Path, sheet
     shown = [line.strip() for line in readme.splitlines()]
     for line in run(SCRIPT, sheet).stdout.splitlines():
         assert line in shown
+
+
+def test_this_computer_needs_no_scheme_and_another_is_asked_for_one(
+    run: Run, live_server: LiveServer
+) -> None:
+    address = live_server.base_url.removeprefix("http://")
+    done = run(SCRIPT, str(FOLDER / "squad.csv"), "--out", "out.csv", url=address)
+    assert (done.returncode, done.stderr) == (0, "")
+    elsewhere = run(SCRIPT, str(FOLDER / "squad.csv"), url="dawnrule.example.org:8080")
+    assert elsewhere.returncode == 2
+    assert "must begin with https://, like https://dawnrule.example.org:8080" in elsewhere.stderr
+
+
+def test_two_files_of_one_name_get_an_answer_each(run: Run, tmp_path: Path) -> None:
+    for kind in ("ods", "csv"):
+        shutil.copy(FOLDER / f"squad.{kind}", tmp_path)
+        assert run(SCRIPT, f"squad.{kind}").returncode == 0
+    assert len(list(tmp_path.glob("*-verdicts.csv"))) == 2

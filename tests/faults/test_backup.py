@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import stat
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ import pytest
 
 from dawnrule.advice.backups import back_up, backups_of, made_at, restore
 from dawnrule.errors import Conflict, DawnruleError, StoreUnusable
+from dawnrule.facts.check_in import Athlete
 from dawnrule.settings import Settings
 from dawnrule.store import Store
 from dawnrule.web.backups import Backups
@@ -196,6 +198,31 @@ def test_a_database_that_is_served_is_not_replaced(db: Path, folder: Path) -> No
     assert sorted(path.name for path in db.parent.iterdir()) == ["kept", db.name]
 
 
+def test_a_back_up_that_was_copied_into_place_by_hand_is_served_and_guarded_like_any_other(
+    db: Path, folder: Path
+) -> None:
+    file = back_up(db, folder, NOW)
+    shutil.copy(file, db)
+    with Store.open(db), pytest.raises(Conflict, match="in use"):
+        restore(file, db, NOW, replace=True)
+    assert rows(db, "PRAGMA journal_mode") == [("wal",)]
+    assert rows(file, "PRAGMA journal_mode") == [("delete",)]
+
+
+def test_a_log_that_a_lost_database_left_behind_is_not_taken_for_the_restored_ones(
+    db: Path, folder: Path
+) -> None:
+    file = back_up(db, folder, NOW)
+    log = db.with_name("squad.db-wal")
+    with Store.open(db) as store:
+        store.write(lambda books: books.athletes.put(Athlete("a-05", "Juno", "UTC")))
+        left_behind = log.read_bytes()
+    db.unlink()
+    log.write_bytes(left_behind)
+    restore(file, db, NOW)
+    assert rows(db, "SELECT id FROM athletes") == [("a-03",), ("a-04",)]
+
+
 def cut_short(file: Path) -> None:
     file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
 
@@ -294,3 +321,44 @@ def test_a_back_up_that_fails_is_logged_and_counted(
     assert "no back-up could be made: Error: The database cannot be used" in caplog.text
     assert metrics.registry.get_sample_value("dawnrule_backups_failed_total") == 1
     metrics.close()
+
+
+@pytest.mark.parametrize("said", ["kept/", "new/kept/"])
+def test_a_folder_to_keep_back_ups_in_is_made_for_its_owner_alone(
+    db: Path, tmp_path: Path, said: str
+) -> None:
+    told = typed("backup", "--db", db, "--to", f"{tmp_path}/{said}", "--keep", "2")
+    assert told.exit_code == 0
+    assert mode(tmp_path / said) == 0o700
+    assert Path(told.stdout.strip()).parent == tmp_path / said
+
+
+def test_a_name_that_ends_with_a_slash_is_a_folder(db: Path, tmp_path: Path) -> None:
+    told = typed("backup", "--db", db, "--to", f"{tmp_path}/kept/")
+    assert Path(told.stdout.strip()).parent == tmp_path / "kept"
+    assert mode(tmp_path / "kept") == 0o700
+
+
+def test_a_folder_that_cannot_be_made_is_wrong_use(db: Path) -> None:
+    inside_a_file = typed("backup", "--db", db, "--to", f"{db}/kept/")
+    assert inside_a_file.exit_code == 2
+    assert "cannot be made" in inside_a_file.stderr
+    missing = typed("backup", "--db", db, "--to", f"{db}s", "--keep", "2")
+    assert (missing.exit_code, f"with a slash, {db}s/, it is made" in missing.stderr) == (2, True)
+    a_file = typed("backup", "--db", db, "--to", db, "--keep", "2")
+    assert (a_file.exit_code, "is the name of a file" in a_file.stderr) == (2, True)
+
+
+def test_no_folder_is_made_where_there_is_no_database(tmp_path: Path) -> None:
+    told = typed("backup", "--db", tmp_path / "none.db", "--to", f"{tmp_path}/kept/")
+    assert told.exit_code == 2
+    assert not (tmp_path / "kept").exists()
+
+
+@pytest.mark.parametrize("content", [b"athlete_id,date\na-01,2026-03-09\n", b""])
+def test_what_is_no_database_is_not_restored_and_told_so(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "squad.csv").write_bytes(content)
+    told = typed("restore", tmp_path / "squad.csv", "--db", tmp_path / "squad.db")
+    assert told.exit_code == 2
+    assert f"{tmp_path / 'squad.csv'} is not a database of Dawnrule." in told.stderr
+    assert [file.name for file in tmp_path.iterdir()] == ["squad.csv"]

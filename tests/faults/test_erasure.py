@@ -206,9 +206,17 @@ def test_midnight_is_waited_for() -> None:
 def test_the_command_applies_retention_now(store: Store, long_ago: datetime) -> None:
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
     assert told.exit_code == 0
-    assert "Nothing from before" in told.stderr
+    assert "No row from before" in told.stderr
     too_few = typed("retention", "apply", "--days", "30", "--db", store.file)
     assert (too_few.exit_code, "at least 120 days" in too_few.stderr) == (1, True)
+
+
+def test_the_command_that_applies_retention_tells_when_traces_are_left(
+    store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Store, "wipe", lambda self: False)
+    told = typed("retention", "apply", "--days", "120", "--db", store.file)
+    assert "Later: dawnrule athletes wipe" in told.stderr
 
 
 # The commands

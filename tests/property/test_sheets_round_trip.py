@@ -31,6 +31,8 @@ ids = st.integers(0, 99).map("a-{:02}".format)
 days = st.dates(date(1900, 1, 1), date(2199, 12, 31))
 rows = st.tuples(ids, days, hours, st.integers(0, 10), st.text(LETTERS, max_size=9), notes)
 
+MORNINGS = st.lists(rows, max_size=5, unique_by=lambda row: row[:2])
+
 
 @st.composite
 def files(draw: st.DrawFn) -> bytes:
@@ -41,7 +43,7 @@ def files(draw: st.DrawFn) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.writer(text, delimiter=delimiter, lineterminator=draw(st.sampled_from(ENDS)))
     writer.writerow(HEADER)
-    for athlete_id, day, slept, sore, where, note in draw(st.lists(rows, max_size=5)):
+    for athlete_id, day, slept, sore, where, note in draw(MORNINGS):
         number = f"{slept:.2f}".replace(".", decimal)
         morning = draw(st.sampled_from([day.isoformat(), f"{day:%d.%m.%Y}"]))
         writer.writerow([athlete_id, morning, number, sore, where, note])

@@ -125,8 +125,11 @@ TEXTS: dict[str, bytes] = {
         ("hot", "Fever", "6.5", "2026-03-09", "a-03"),
     ),
     "typing_errors.csv": text(
-        ("athlete_id", "date", "sleep_hour", "sorenes_chest", "coach"),
-        ("a-04", "2026-03-09", "7.5", "2", "me"),
+        ("athlete_id", "date", "sleep_hour", "plan_gaol", "coach"),
+        ("a-04", "2026-03-09", "7.5", "power", "me"),
+    ),
+    "mistyped_signs.csv": text(
+        ("athlete_id", "date", "ilness", "sore_quads"), ("a-04", "2026-03-09", "fever", "9")
     ),
     "duplicate_columns.csv": text((*HEADER, "Sleep Hours"), (*FEVER, "7")),
     "duplicate_by_other_name.csv": text((*HEADER, "Schlafstunden"), (*FEVER, "7")),

@@ -103,6 +103,16 @@ def test_pain_that_names_no_muscle_group_leaves_no_way() -> None:
     assert offered(baseline_advice(morning(0, TONIGHT, pain=pain))) == ()
 
 
+def test_a_part_that_rests_for_pain_is_not_to_be_loaded_in_another_way() -> None:
+    """Nor is what bears its load: no walk is offered to a knee."""
+    knee = (Pain("left knee", "joint", ("quadriceps",)),)
+    both = Block("strength", ("quadriceps", "chest"))
+    considered = baseline_advice(morning(0, both, pain=knee, soreness={"chest": 6}))
+    assert [part.verdict for part in considered.decision.parts] == [REST, SWAP]
+    assert modalities(considered, 0) == modalities(considered, 1) == ["swimming"]
+    assert "quadriceps" not in groups(considered, 0) + groups(considered, 1)
+
+
 @pytest.mark.parametrize("illness", ["fever", "below-neck"])
 def test_on_a_day_of_rest_nothing_is_offered(illness: str) -> None:
     assert offered(baseline_advice(morning(0, TONIGHT, CHEST, illness=illness))) == ()

@@ -142,6 +142,24 @@ def test_a_changed_check_in_is_found(store: Store, tamper: Tamper) -> None:
     assert faults(store) == [(2, "check-in-changed")]
 
 
+@pytest.mark.parametrize("change", ["date = '2020-01-01'", f"athlete_id = '{SAM.id}'"])
+def test_a_check_in_that_was_put_to_another_morning_is_found(
+    store: Store, tamper: Tamper, change: str
+) -> None:
+    tamper(f"UPDATE check_ins SET {change}, revision = 9 WHERE body LIKE '%\"quadriceps\":4%'")
+    assert faults(store) == [(2, "check-in-changed")]
+
+
+def test_a_check_in_that_was_slipped_in_is_found(store: Store, tamper: Tamper) -> None:
+    tamper(
+        """
+        INSERT INTO check_ins (id, athlete_id, date, revision, body, received_at)
+        SELECT 'c-forged', athlete_id, date, 9, body, received_at FROM check_ins LIMIT 1
+        """
+    )
+    assert faults(store) == [(None, "check-in-without-advice")]
+
+
 def test_a_changed_act_is_found(store: Store, tamper: Tamper) -> None:
     tamper("UPDATE ledger SET body = replace(body, '\"k\"', '\"c\"') WHERE position = 5")
     assert faults(store) == [(5, "record-changed")]
@@ -155,7 +173,7 @@ def test_a_removed_advice_is_found(store: Store, tamper: Tamper) -> None:
         "DELETE FROM advice_entries WHERE position = 2",
         "DELETE FROM advice WHERE position = 2",
     )
-    assert faults(store) == [(2, "record-missing")]
+    assert faults(store) == [(2, "record-missing"), (None, "check-in-without-advice")]
 
 
 def test_a_removed_entry_is_found(store: Store, tamper: Tamper) -> None:
@@ -283,6 +301,21 @@ def test_a_forged_record_of_another_form_is_found(store: Store, name: str) -> No
     assert (6, "unreadable") in faults(store)
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        {},
+        {"act": "athlete-erased"},
+        {"act": "athlete-erased", "about": {"positions": "all"}},
+        {"act": "athlete-erased", "about": {"positions": 1}},
+    ],
+    ids=str,
+)
+def test_a_forged_act_of_another_form_is_found(store: Store, body: dict[str, Any]) -> None:
+    store.write(lambda books: books.ledger.add_act("athlete-erased", body, LATER))
+    assert faults(store) == [(6, "unreadable")]
+
+
 @pytest.fixture
 def club(store: Store) -> str:
     """A published rule set that holds, under which a morning was decided."""
@@ -327,7 +360,7 @@ def test_an_act_of_erasing_covers_what_it_names_and_no_more(store: Store, tamper
         "DELETE FROM advice_entries WHERE position = 4",
         "DELETE FROM advice WHERE athlete_id = 'a-02'",
     )
-    assert faults(store) == [(4, "record-missing")]
+    assert faults(store) == [(4, "record-missing"), (None, "check-in-without-advice")]
 
 
 def test_what_is_erased_before_its_time_is_not_covered_by_an_earlier_act(
@@ -337,7 +370,7 @@ def test_what_is_erased_before_its_time_is_not_covered_by_an_earlier_act(
     store.write(lambda books: books.ledger.add_act("athlete-erased", body, LATER))
     post(store, advisor, SAM, DAY + ONE_DAY)
     tamper("DELETE FROM advice_entries WHERE position = 7", "DELETE FROM advice WHERE position = 5")
-    assert faults(store) == [(7, "record-missing")]
+    assert faults(store) == [(7, "record-missing"), (None, "check-in-without-advice")]
 
 
 def test_the_advice_of_an_older_database_verifies(store: Store, tmp_path: Path) -> None:
@@ -426,9 +459,7 @@ def _do(
 def test_the_command_says_that_nothing_was_changed(store: Store) -> None:
     told = typed("audit", "verify", "--db", store.file)
     assert told.exit_code == 0
-    assert (
-        "5 entries: 4 advice decided again (0 by the engine too), 0 erased, 1 acts" in told.stdout
-    )
+    assert "5 entries: 4 advice decided again (0 by the engine too), 0 erased, 1 act" in told.stdout
     assert told.stdout.endswith("Nothing was changed.\n")
 
 

@@ -30,17 +30,25 @@ def create(db: Path, *options: str, purpose: str = "read") -> list[str]:
 
 
 def known(db: Path, path: str) -> PrivateAddress | None:
-    hashed = hash_token(path.split("/")[-2 if path.startswith("/feeds") else -1])
+    hashed = hash_token(path.split("/")[-2 if "/feeds/" in path else -1])
     with Store.open(db) as store:
         return store.read(lambda books: books.private_addresses.by_hash(hashed))
 
 
 def test_the_address_stands_alone_on_standard_output(db: Path) -> None:
     text, plain, calendar = create(db)
-    assert text.startswith("/feeds/")
+    assert text.startswith("http://127.0.0.1:8080/feeds/")
     assert [line.rpartition("/")[2] for line in (plain, calendar)] == ["today.json", "outlook.ics"]
     [page] = create(db, "--url", "https://dawn.example/", purpose="check-in")
     assert page.startswith("https://dawn.example/check-in/")
+
+
+def test_without_a_url_it_begins_with_where_the_service_listens_and_says_so(db: Path) -> None:
+    words = ("addresses", "create", "--athlete", "a-03", "--purpose", "check-in", "--db", db)
+    told = typed(*words, DAWNRULE_HOST="192.0.2.7", DAWNRULE_PORT="9000")
+    assert told.stdout.startswith("http://192.0.2.7:9000/check-in/")
+    assert "say it with --url" in told.stderr
+    assert "--url" not in typed(*words, "--url", "https://dawn.example").stderr
 
 
 def test_an_address_is_for_one_athlete_and_purpose(db: Path) -> None:
@@ -60,7 +68,7 @@ def test_addresses_are_listed_by_id_and_never_shown_again(db: Path) -> None:
     header, _, line = told.stdout.splitlines()
     assert header.split()[:4] == ["Id", "Athlete", "Purpose", "Label"]
     assert line.split()[1:4] == ["a-03", "check-in", "tablet"]
-    assert page.split("/")[2] not in told.stdout
+    assert page.rpartition("/")[2] not in told.stdout
     of_another = typed("addresses", "list", "--athlete", "a-04", "--db", db)
     assert len(of_another.stdout.splitlines()) == 2
 

@@ -11,7 +11,7 @@ import pytest
 
 from dawnrule.advice.outlook_told import outlook_text
 from dawnrule.cli import outlook as command
-from dawnrule.facts.check_in import Block, Session
+from dawnrule.facts.check_in import Block, CheckIn, Session
 from dawnrule.facts.plain import to_plain
 from dawnrule.store import Store
 
@@ -21,6 +21,8 @@ from .terminal import typed
 
 SHOWN = """\
 Outlook for Kim over 3 days from 2026-03-09 06:40 (Europe/Berlin)
+
+That is not known.
 
 Chest: open now for everything but growth work; opens at 2026-03-10 18:00 for growth work
 Quadriceps: closed for growth work and strength until what speaks against it is cleared
@@ -67,6 +69,19 @@ def test_a_page_to_read_says_when_what_opens_where_the_athlete_lives(db: Path) -
     assert "This assumes that nothing is trained until then" in told.stdout
 
 
+def test_without_a_check_in_the_outlook_says_first_what_it_does_not_know(db: Path) -> None:
+    told = typed("outlook", "--athlete", KIM.id, "--db", db).stdout
+    _, first, *_ = told.split("\n\n")
+    assert first.startswith("There is no check-in today. So soreness, pain, illness and warning")
+
+
+def test_with_a_check_in_of_today_nothing_is_said_to_be_missing(db: Path) -> None:
+    body = to_plain(CheckIn(KIM.id, NOW.date(), ()))
+    with Store.open(db) as store:
+        store.write(lambda books: books.check_ins.add("c-1", KIM.id, NOW.date(), body, NOW, None))
+    assert "There is no check-in" not in typed("outlook", "--athlete", KIM.id, "--db", db).stdout
+
+
 def test_json_holds_all_that_the_interface_tells(db: Path) -> None:
     words = ("--format", "json", "--days", 1, "--goal", "strength")
     told = json.loads(typed("outlook", "--athlete", KIM.id, "--db", db, *words).stdout)
@@ -102,6 +117,7 @@ def test_each_answer_has_its_words() -> None:
             },
             {"movement": "squat", "goal": "hypertrophy", "pattern": None, "opens_at": None},
         ],
+        "note": "That is not known.",
         "assumes": "That is assumed.",
     }
     assert outlook_text(told, KIM, shipped().composer) + "\n" == SHOWN

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 import time
@@ -14,10 +15,14 @@ from typing import Any
 import pytest
 import requests
 
-from dawnrule.facts.check_in import Athlete
+from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.morning import Posting, answer_check_in
+from dawnrule.facts.check_in import Athlete, CheckIn, Sleep
 from dawnrule.rules import trial
-from dawnrule.store import Store
-from tests.publishing_samples import CLUB, WRONG_WAY
+from dawnrule.rules.loading import parse_rule_set
+from dawnrule.store import Store, StoredRuleSet
+from dawnrule.world import new_id, now
+from tests.publishing_samples import ALONE, CLUB, WRONG_WAY
 
 from .terminal import typed
 
@@ -153,7 +158,93 @@ def test_a_published_rule_set_is_found_by_its_name(command: tuple[str, ...], db:
 def test_a_name_that_was_not_published_is_refused(db: Path) -> None:
     told = typed("rules", "diff", "baseline@1.1.0", "club@9.9.9", "--db", db)
     assert told.exit_code == 2
-    assert "no rule set club@9.9.9" in told.stderr
+    assert "no rule set club@9.9.9; there are: baseline@1.0.0" in told.stderr
+    assert "club@1.0.0." in told.stderr
+
+
+def test_one_that_knows_no_warning_sign_is_not_published_and_told_what_mends_it(db: Path) -> None:
+    file = db.with_name("alone.yaml")
+    file.write_text(ALONE, encoding="utf-8")
+    told = typed("rules", "publish", file, "--db", db)
+    assert told.exit_code == 1
+    assert told.stdout.startswith(f"error: {file}:1: not always rest with chest pain, fainting")
+    assert "`extends: baseline@1.1.0`" in told.stdout
+    assert f"{file} is not published" in told.stderr
+
+
+def test_one_that_was_published_before_is_not_activated(db: Path) -> None:
+    one = parse_rule_set(ALONE, "sent.yaml")
+    stored = StoredRuleSet(one.name, one.version, one.digest, one.summary, now(), None)
+    with Store.open(db) as store:
+        store.write(lambda books: books.rule_sets.add(stored, ALONE, "[]"))
+    told = typed("rules", "activate", "alone@1.0.0", "--db", db)
+    assert told.exit_code == 1
+    assert "{chest_pain: true} gives train-as-planned" in told.stdout
+    assert "alone@1.0.0 is not activated" in told.stderr
+
+
+def test_an_activation_without_a_date_says_that_it_is_for_every_date(db: Path) -> None:
+    told = typed("rules", "activate", "club@1.0.0", "--db", db)
+    assert told.stdout == "club@1.0.0 holds for all on every date.\n"
+
+
+def checked_in_today(db: Path) -> None:
+    """Mara's check-in after a short night, by the baseline."""
+    check_in = CheckIn("a-03", now().date(), (), sleep=Sleep(hours=7), fatigue=4)
+    advisor = Advisor.shipped()
+    baseline = advisor.library.get("baseline", "1.1.0")
+    posting = Posting(now(), None, new_id(), new_id())
+    with Store.open(db) as store:
+        store.write(lambda books: answer_check_in(books, advisor, baseline, check_in, posting))
+
+
+def verdict_today(db: Path) -> str:
+    with Store.open(db) as store:
+        given = store.read(lambda books: books.advice.latest("a-03", now().date()))
+    assert given is not None
+    return given.verdict
+
+
+def test_advice_of_today_by_other_rules_is_told_and_decided_again_when_asked(db: Path) -> None:
+    checked_in_today(db)
+    told = typed("rules", "activate", "club@1.0.0", "--db", db)
+    assert "Today's advice of 1 athlete is by other rules. It stays" in told.stdout
+    assert verdict_today(db) != "rest"
+    told = typed("rules", "rollback", "--db", db)
+    assert "by other rules" not in told.stdout
+    told = typed("rules", "activate", "club@1.0.0", "--again", "--db", db)
+    assert told.stdout.endswith("\nDecided again for today: the advice of 1 athlete.\n")
+    assert verdict_today(db) == "rest"
+    told = typed("rules", "rollback", "--again", "--db", db)
+    assert "Decided again for today: the advice of 1 athlete." in told.stdout
+    assert verdict_today(db) != "rest"
+
+
+def listed(db: Path, *options: str) -> dict[str, str]:
+    """What each rule set is said to decide, by its name."""
+    told = typed("rules", "list", "--db", db, *options)
+    assert told.exit_code == 0, told.stderr
+    rows = [re.split(r" {2,}", line) for line in told.stdout.splitlines()[2:]]
+    return {name: decides for name, _, decides, _ in rows}
+
+
+def test_the_list_of_a_database_tells_what_was_published_and_what_decides(db: Path) -> None:
+    assert listed(db) == {
+        "baseline@1.0.0": "-",
+        "baseline@1.1.0": "for all, as none was activated",
+        "club@1.0.0": "-",
+    }
+    assert listed(db, "--otherwise", "baseline@1.0.0")["baseline@1.0.0"] != "-"
+    typed("rules", "activate", "club@1.0.0", "--from", "2099-01-01", "--db", db)
+    typed("rules", "shadow", "club@1.0.0", "--db", db)
+    said = listed(db)["club@1.0.0"]
+    assert said.startswith("for all, from 2099-01-01 on; in the shadow, since ")
+    typed("rules", "activate", "club@1.0.0", "--db", db)
+    typed("rules", "activate", "baseline@1.0.0", "--athlete", "a-03", "--db", db)
+    decides = listed(db)
+    assert decides["club@1.0.0"].startswith(f"for all, since {now().date()}")
+    assert decides["baseline@1.0.0"] == "for 1 athlete of their own"
+    assert decides["baseline@1.1.0"] == "-"
 
 
 def test_a_file_may_extend_what_was_published(db: Path, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from dawnrule.rules.findings import KINDS
 from dawnrule.rules.library import RuleSetLibrary
 
 from .terminal import typed
@@ -28,15 +29,19 @@ def test_findings_name_each_file_as_it_was_typed_and_say_what_mends_them(tmp_pat
     files = [BAD / "unknown-verdict.yaml", good, BAD / "empty.yaml"]
     told = typed("rules", "check", *files)
     assert told.exit_code == 1
-    assert [line for line in told.stdout.splitlines() if "Proved: " not in line] == [
+    lines = [line for line in told.stdout.splitlines() if "Proved: " not in line]
+    alone = [line for line in lines if line.startswith(f"warning: {good}:1: not always rest with")]
+    alone += [f"    {KINDS['warning-sign-not-heeded'].mend}"]
+    assert lines == [
         f"error: {files[0]}:11: rule short-night: verdict is 'train'; allowed: rest, "
         "swap-to-low-damage, train-as-planned, note [schema]",
         "    Write it as allowed.",
-        f"{files[0]}: 1 errors, 0 warnings",
-        f"{good}: 1 rules, 2 examples, nothing found",
+        f"{files[0]}: 1 error, 0 warnings",
+        *alone,
+        f"{good}: 1 rule, 2 examples, 0 errors, 1 warning",
         f"error: {files[2]}:1: the file is empty [yaml]",
         "    Mend the YAML there.",
-        f"{files[2]}: 1 errors, 0 warnings",
+        f"{files[2]}: 1 error, 0 warnings",
     ]
 
 
@@ -45,7 +50,7 @@ def test_warnings_alone_end_well_unless_the_check_is_strict(tmp_path: Path) -> N
     file.write_text(SOUND.replace("sleep_hours: 5.9", "sleep_hours: 5"), encoding="utf-8")
     told = typed("rules", "check", file)
     assert (told.exit_code, typed("rules", "check", file, "--strict").exit_code) == (0, 1)
-    assert told.stdout.startswith(f"warning: {file}:5: rule short-night: no example turns on")
+    assert f"\nwarning: {file}:5: rule short-night: no example turns on" in told.stdout
 
 
 def test_findings_are_told_to_programs(tmp_path: Path) -> None:
@@ -54,11 +59,14 @@ def test_findings_are_told_to_programs(tmp_path: Path) -> None:
     as_json = typed("rules", "check", file, "--format", "json")
     [checked] = json.loads(as_json.stdout)["files"]
     assert (as_json.exit_code, checked["file"]) == (1, str(file))
-    assert [f["code"] for f in checked["findings"]] == ["not-monotone"]
+    assert [(f["code"], f["severity"]) for f in checked["findings"]] == [
+        ("warning-sign-not-heeded", "warning"),
+        ("not-monotone", "error"),
+    ]
     assert "every rule can fire" in checked["proved"]
     as_sarif = typed("rules", "check", file, "--format", "sarif")
     [run] = json.loads(as_sarif.stdout)["runs"]
-    assert (as_sarif.exit_code, run["results"][0]["ruleId"]) == (1, "not-monotone")
+    assert (as_sarif.exit_code, run["results"][1]["ruleId"]) == (1, "not-monotone")
 
 
 def test_two_rule_sets_are_told_apart(tmp_path: Path) -> None:

@@ -62,7 +62,9 @@ def test_a_port_that_is_taken_is_wrong_use(tmp_path: Path) -> None:
         port = str(taken.getsockname()[1])
         told = subprocess.run([*command, "--port", port], capture_output=True, text=True)
     assert told.returncode == 2
-    assert f"127.0.0.1:{port} cannot be served: Address already in use." in told.stderr
+    taken_said = f"127.0.0.1:{port} cannot be served: Address already in use."
+    other = int(port) + 1 if port != "65535" else int(port) - 1
+    assert f"{taken_said} Try --port {other}." in told.stderr
 
 
 @pytest.mark.parametrize(

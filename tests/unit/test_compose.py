@@ -131,6 +131,50 @@ def test_every_title_of_a_shipped_rule_fits_the_headline(rule_set: Any) -> None:
     assert [r.id for r in rule_set.rules if longest + len(r.title) > HEADLINE_LENGTH] == []
 
 
+WORST = named("worst", when("soreness", "at_least", 8), REST, title="Very sore")
+
+
+def test_the_headline_says_rest_of_the_part_that_rests_while_the_day_goes_on() -> None:
+    check_in = morning(0, GROWTH, CHEST, soreness={"quadriceps": 9, "chest": 0})
+    advice = advice_under(WORST, check_in=check_in).advice
+    assert advice.verdict is SWAP
+    assert advice.headline == "Rest for quadriceps: Very sore. Other parts: see each."
+
+
+def test_the_headline_names_no_part_that_rests_by_another_rule() -> None:
+    rules = (WORST, named("calves", when("muscle_group", "is", "calves"), REST, title="Calves"))
+    plan = (GROWTH, CHEST, Block("strength", ("calves",)))
+    said = headline(*rules, check_in=morning(0, *plan, soreness={"quadriceps": 9}))
+    assert said.startswith("Rest for quadriceps: Very sore.")
+
+
+def test_a_swap_of_the_day_says_which_part_rests_besides() -> None:
+    check_in = morning(0, GROWTH, CHEST, fatigue=8, soreness={"quadriceps": 9})
+    said = headline(WORST, TIRED_DAY, check_in=check_in)
+    assert said == "Swap to low-damage work: A tired day. Rest for quadriceps."
+
+
+def test_a_day_of_which_all_rests_is_one_of_rest() -> None:
+    said = headline(WORST, check_in=morning(0, GROWTH, soreness={"quadriceps": 9}))
+    assert said == "Rest (quadriceps): Very sore"
+
+
+def test_a_part_at_rest_that_names_no_muscle_group_is_part_of_the_plan() -> None:
+    skill = named("skill", when("goal", "is", "skill"), REST, title="No skill")
+    said = headline(skill, check_in=morning(0, Block("skill"), CHEST))
+    assert said == "Rest for part of the plan: No skill. Other parts: see each."
+
+
+@pytest.mark.parametrize("count", range(1, len(WORDS.muscle_groups)))
+def test_the_headline_of_a_part_at_rest_is_short_however_many_rest(count: int) -> None:
+    resting = Block("hypertrophy", WORDS.muscle_groups[:count])
+    rule = named("long", when("goal", "is", "hypertrophy"), REST, title=LONGEST_TITLE)
+    said = headline(rule, check_in=morning(0, resting, Block("strength", ("calves",))))
+    assert len(said) <= HEADLINE_LENGTH
+    assert said.startswith("Rest for ")
+    assert LONGEST_TITLE in said
+
+
 # ---- reason and caution ----------------------------------------------------------------
 
 
@@ -155,7 +199,59 @@ def test_a_day_off_and_a_plain_day_say_what_to_heed() -> None:
     assert day_off.caution == TEXTS.say("caution_day_off")
     plain = advice_under(SORE, check_in=morning(0, GROWTH)).advice
     assert plain.reason == "Nothing that was reported speaks against it."
-    assert plain.caution == plain.parts[0].caution == TEXTS.say("caution_train")
+    assert plain.parts[0].caution == TEXTS.say("caution_train")
+    assert plain.caution.startswith(TEXTS.say("caution_train"))
+
+
+ASKED = {"warning_signs": (), "pain": (), "illness": "none"}
+
+
+@pytest.mark.parametrize(
+    ("left_out", "what"),
+    [
+        (("warning_signs", "pain", "illness"), "warning signs, pain and illness"),
+        (("pain", "illness"), "pain and illness"),
+        (("warning_signs",), "warning signs"),
+    ],
+)
+def test_who_may_train_is_told_what_that_stops_training_was_not_answered(
+    left_out: tuple[str, ...], what: str
+) -> None:
+    answered = {name: value for name, value in ASKED.items() if name not in left_out}
+    advice = advice_under(SORE, check_in=morning(0, GROWTH, **answered)).advice
+    assert advice.caution.endswith(f" Not answered: {what}. If you have any, do not train.")
+
+
+def test_nothing_more_is_to_be_heeded_where_all_that_stops_training_was_answered() -> None:
+    advice = advice_under(SORE, check_in=morning(0, GROWTH, **ASKED)).advice
+    assert advice.caution == TEXTS.say("caution_train")
+
+
+def test_who_swaps_or_has_a_day_off_is_not_told_to_train_if_nothing_is_the_matter() -> None:
+    sore = morning(0, GROWTH, soreness={"quadriceps": 5})
+    assert "Not answered" not in advice_under(SORE, check_in=sore).advice.caution
+    assert "Not answered" not in advice_under(SORE, check_in=morning()).advice.caution
+
+
+def test_a_rule_that_says_train_is_no_answer_to_what_was_left_open() -> None:
+    fresh = named("fresh", when("soreness", "at_most", 1), TRAIN, caution="Enjoy.")
+    fit = morning(0, GROWTH, soreness={"quadriceps": 0})
+    assert advice_under(fresh, check_in=fit).advice.caution.startswith("Enjoy. Not answered: ")
+
+
+def test_nothing_speaks_against_it_is_not_said_where_a_note_does() -> None:
+    rules = (SORE, named("note", when("soreness", "at_least", 1), None))
+    check_in = morning(0, GROWTH, CHEST, soreness={"quadriceps": 2, "chest": 0})
+    advice = advice_under(*rules, check_in=check_in).advice
+    noted = "No rule stops it, but there are notes to heed."
+    assert advice.reason == noted
+    assert [part.reason for part in advice.parts] == [noted, TEXTS.say("reason_train")]
+
+
+def test_a_note_on_the_day_is_one_on_each_part() -> None:
+    note = named("note", when("fatigue", "at_least", 3), None, "day")
+    advice = advice_under(note, check_in=morning(0, GROWTH, fatigue=4)).advice
+    assert {advice.reason, advice.parts[0].reason} == {TEXTS.say("reason_train_with_notes")}
 
 
 def test_a_day_off_is_still_advised_by_the_rules_of_the_day() -> None:
@@ -199,6 +295,23 @@ def test_there_is_no_note_on_how_to_train_what_rests() -> None:
     assert [n.rule.id for n in advice_under(*rules, check_in=both).advice.notes] == ["note"]
     one = morning(0, GROWTH, soreness={"quadriceps": 9})
     assert advice_under(*rules, check_in=one).advice.notes == ()
+
+
+def test_there_is_no_note_on_how_to_train_what_is_swapped() -> None:
+    """After "leave out heavy lifts" nobody is told to brace."""
+    short = morning(0, replace(STRENGTH, modality="free-weights"), sleep=Sleep(3.0))
+    advice = baseline_advice(short).advice
+    assert (advice.verdict, advice.rule and advice.rule.id) == (SWAP, "sleep-very-short")
+    assert "lifting-breath" in advice.parts[0].also_fired
+    assert "lifting-breath" not in {note.rule.id for note in advice.notes}
+
+
+@pytest.mark.parametrize("soreness", [5, 9])
+def test_notes_on_pain_stay_where_a_part_is_not_trained(soreness: int) -> None:
+    pain = (Pain("thigh", "other", ("quadriceps",)),)
+    check_in = morning(0, STRENGTH, pain=pain, soreness={"quadriceps": soreness})
+    notes = [note.rule.id for note in baseline_advice(check_in).advice.notes]
+    assert notes == ["pain-reported", "pain-of-another-kind"]
 
 
 # ---- not reported ----------------------------------------------------------------------

@@ -13,7 +13,7 @@ import pytest
 
 from dawnrule.facts.check_in import Athlete, Block, CheckIn, History, Pain, Sleep
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts, derive_facts
-from dawnrule.vocabulary import FactDictionary, FactValue, Vocabulary
+from dawnrule.vocabulary import FactDictionary, FactValue, Modality, Pattern, Vocabulary
 from tests.unit.history_samples import (
     GROWTH,
     KIM,
@@ -131,6 +131,8 @@ def pains_of(part: PartFacts) -> dict[str, FactValue]:
 
 KNEE = Pain("left knee", "joint", ("quadriceps",))
 SOMEWHERE = Pain("somewhere", "sharp")
+WRIST = Pain("right wrist", "joint", ("forearms",))
+QUADS = "quadriceps"
 
 
 def test_pain_counts_for_the_muscle_groups_that_it_names() -> None:
@@ -150,6 +152,52 @@ def test_pain_that_names_no_muscle_group_counts_for_every_part() -> None:
 def test_every_pain_counts_for_a_block_that_names_no_muscle_group() -> None:
     part = part_of(morning(0, Block("skill"), pain=(KNEE,)))
     assert part.facts["joint_pain"] is True
+
+
+BACK = Pain("low back", "sharp", ("lower-back",))
+"""Which load passes through the lower back: common practice, no source."""
+
+
+@pytest.mark.parametrize(
+    "block",
+    [
+        Block("strength", pattern="squat"),
+        Block("strength", ("chest",), modality="free-weights"),
+        Block("intervals", modality="flat-running"),
+    ],
+)
+def test_pain_counts_where_the_load_of_the_block_passes_through(block: Block) -> None:
+    parts = facts(morning(0, block, pain=(BACK,))).parts
+    assert {part.facts["sharp_pain"] for part in parts} == {True}
+    assert {part.facts["joint_pain"] for part in parts} == {False}
+
+
+def test_pain_does_not_count_where_no_load_passes_through() -> None:
+    parts = facts(morning(0, Block("strength", pattern="squat"), pain=(WRIST,))).parts
+    assert {part.facts["joint_pain"] for part in parts} == {False}
+
+
+def test_load_that_passes_through_a_muscle_neither_trains_it_nor_makes_its_soreness_count() -> None:
+    squat = Block("strength", pattern="squat")
+    parts = facts(morning(0, squat, soreness={"lower-back": 9})).parts
+    assert "lower-back" not in {part.muscle_group for part in parts}
+    assert [part.facts.get("soreness") for part in parts] == [None, None, None]
+
+
+def test_a_pain_counts_for_the_block_that_bears_it_and_not_for_the_others_of_its_muscle() -> None:
+    plan = (Block("strength", pattern="squat"), Block("strength", ("quadriceps",)))
+    squat, alone = (
+        part for part in facts(morning(0, *plan, pain=(BACK,))).parts if part.muscle_group == QUADS
+    )
+    assert (squat.facts["sharp_pain"], alone.facts["sharp_pain"]) == (True, False)
+
+
+@pytest.mark.parametrize("way", [*WORDS.patterns.values(), *WORDS.modalities.values()])
+def test_what_load_passes_through_is_a_muscle_group_beside_those_trained(
+    way: Pattern | Modality,
+) -> None:
+    trained = way.muscle_groups if isinstance(way, Pattern) else way.loads
+    assert set(way.passes_through) <= set(WORDS.muscle_groups) - set(trained)
 
 
 def test_no_pain_is_an_answer_and_no_answer_is_none() -> None:

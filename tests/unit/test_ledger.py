@@ -74,6 +74,16 @@ def test_a_records_digest_is_that_of_its_salt_and_its_text(books: Books) -> None
     assert entry.record_digest == sha256(f'{salt}{{"verdict":"rest"}}'.encode()).hexdigest()
 
 
+def test_an_advice_has_its_own_entry_though_acts_stand_between(books: Books) -> None:
+    note_act(books, "key-made", by="k-01", at=NOW, about={"key": "k-02"})
+    for number in range(2):
+        enter(books, number)
+    second = books.ledger.after(2, 1)
+    found = books.ledger.entry_of("v-1")
+    assert found is not None
+    assert [found[0]] == second
+
+
 def test_equal_records_have_digests_from_which_that_cannot_be_seen(books: Books) -> None:
     for number in range(2):
         enter(books, number)

@@ -77,6 +77,21 @@ def test_a_clock_may_run_ten_minutes_ahead(ahead: timedelta, possible: bool) -> 
     assert wrong(tomorrow, now=nearly_tomorrow) == ([] if possible else ["/date"])
 
 
+def test_a_training_is_not_later_than_the_report_of_it() -> None:
+    reported = days_ago(3, time(7))
+    before, after = (
+        told("chest", reported + minutes) for minutes in (-TEN_MINUTES, TEN_MINUTES * 2)
+    )
+    assert wrong(morning(3, reported_at=reported, last_trained=before)) == []
+    assert wrong(morning(3, reported_at=reported, last_trained=after)) == ["/last_trained/chest/at"]
+
+
+def test_without_a_time_of_report_a_training_is_not_later_than_the_date() -> None:
+    same_day, next_day = told("chest", days_ago(3, time(22))), told("chest", days_ago(2, time(7)))
+    assert wrong(morning(3, last_trained=same_day)) == []
+    assert wrong(morning(3, last_trained=next_day)) == ["/last_trained/chest/at"]
+
+
 def test_a_report_from_a_clock_that_was_never_set_cannot_be_true() -> None:
     midnight = days_ago(0, time.min)
     a_day = timedelta(days=1)

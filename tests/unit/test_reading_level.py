@@ -50,7 +50,7 @@ FILLED = {
     },
     "de": {
         "muscle_group": "Brust",
-        "goal": "Aufbautraining",
+        "goal": "Muskelaufbautraining",
         "modality": "Radfahren",
         "eccentric_load": "hoch",
         "conditions_met": "Schlaf 5,5 h (unter 6 h), Müdigkeit 8 (mindestens 7)",

@@ -146,6 +146,18 @@ def test_what_a_day_needs_is_told_in_german_too() -> None:
     )
 
 
+def test_the_notes_of_a_record_stay_as_many_as_they_were() -> None:
+    """Older records have notes on parts that are swapped, of which nothing is said today."""
+    case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    breath = next(rule for rule in rule_set_of(case).rules if rule.id == "lifting-breath")
+    name = {"id": breath.id, "title": breath.title}
+    record["advice"]["notes"] = [{"rule": name, "caution": breath.caution}]
+    [note] = retold(record, rule_set_of(case), Composer.shipped("de"))["notes"]
+    assert note["rule"]["id"] == "lifting-breath"
+    assert note["caution"].startswith("Spann den Rumpf an.")
+
+
 def test_a_note_in_words_that_are_not_known_stays_as_it_was_recorded() -> None:
     case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
     record = composed(morning_of(case), rule_set_of(case), ENGLISH)

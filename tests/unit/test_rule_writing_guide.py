@@ -11,7 +11,7 @@ from dawnrule.errors import RuleSetInvalid
 from dawnrule.rules.checking import check_rule_set
 from dawnrule.rules.conditions import Operator
 from dawnrule.rules.evaluator import predicate
-from dawnrule.rules.findings import KINDS
+from dawnrule.rules.findings import KINDS, errors_among
 from dawnrule.rules.loading import parse_rule_set
 from dawnrule.rules.shape import EXTENSION
 from dawnrule.vocabulary import FactDictionary
@@ -60,8 +60,18 @@ def test_the_guide_lists_every_finding_as_it_is() -> None:
 
 def test_nothing_is_found_in_the_guides_extension() -> None:
     blocks: list[str] = re.findall(r"```yaml\n(.*?)```", GUIDE, re.DOTALL)
-    [extension] = [block for block in blocks if "extends:" in block]
+    [extension] = [block for block in blocks if "\nextends:" in block]
     ours = parse_rule_set(extension, "1.0.0.yaml")
+    assert check_rule_set(ours, FactDictionary.shipped()) == []
+
+
+def test_the_guides_complete_rule_alone_is_warned_of_and_with_the_line_it_shows_is_sound() -> None:
+    alone = parse_rule_set(complete_rule(), "1.0.0.yaml")
+    [finding] = check_rule_set(alone, FactDictionary.shipped())
+    assert f"(`{finding.code}`)" in GUIDE
+    assert "\n```yaml\nextends: baseline@1.1.0\n```\n" in GUIDE
+    extended = complete_rule().replace("rules:", "extends: baseline@1.1.0\nrules:")
+    ours = parse_rule_set(extended, "1.0.0.yaml")
     assert check_rule_set(ours, FactDictionary.shipped()) == []
 
 
@@ -72,9 +82,10 @@ def test_the_guide_explains_every_field_of_an_extension() -> None:
 
 
 def test_the_guide_shows_the_finding_that_more_training_for_more_soreness_really_gives() -> None:
-    [finding] = check_rule_set(
+    found = check_rule_set(
         parse_rule_set(HEAD + MORE_TRAINING, "1.0.0.yaml"), FactDictionary.shipped()
     )
+    [finding] = errors_among(found)
     assert f"\n{finding}\n" in GUIDE
 
 

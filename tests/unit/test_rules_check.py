@@ -41,8 +41,9 @@ def test_nothing_is_found_in_the_shipped_rule_sets(file: Path) -> None:
     assert check_rule_set(load_rule_set(file), FactDictionary.shipped()) == []
 
 
-def test_nothing_is_found_in_a_sound_rule_set() -> None:
-    assert check_rule_set(parse_rule_set(SOUND, "a.yaml"), FactDictionary.shipped()) == []
+def test_in_a_sound_rule_set_only_that_it_heeds_no_warning_sign_is_found() -> None:
+    [finding] = check_rule_set(parse_rule_set(SOUND, "a.yaml"), FactDictionary.shipped())
+    assert finding.code == "warning-sign-not-heeded"
 
 
 def test_examples_that_do_not_come_out_are_found_on_their_lines() -> None:

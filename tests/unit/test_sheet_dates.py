@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -10,11 +11,12 @@ import pytest
 from dawnrule.schemas.date_order import DateOrder
 from dawnrule.sheet.dates import date_of_serial, date_of_text, moment_of_serial
 from dawnrule.sheet.faults import CellError
-from dawnrule.sheet.moments import moment_of_local, moment_of_text
+from dawnrule.sheet.moments import Where, moment_of_local, moment_of_text
 
 BERLIN = ZoneInfo("Europe/Berlin")
 DMY, MDY, YMD = DateOrder
 MORNING = date(2026, 3, 9)
+THERE = Where(None, BERLIN)
 
 
 @pytest.mark.parametrize("order", [None, *DateOrder])
@@ -67,6 +69,21 @@ def test_a_date_with_more_readings_is_refused_with_all_of_them(text: str) -> Non
 )
 def test_a_declared_order_holds(text: str, order: DateOrder | None) -> None:
     assert date_of_text(text, order)[0] == MORNING
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "read_as"),
+    [
+        ("09.03.2026", None, "day-month-year"),
+        ("25/02/2026", None, "day-month-year"),
+        ("02/25/2026", None, "month-day-year"),
+        ("03/09/2026", MDY, "month-day-year"),
+    ],
+)
+def test_the_order_of_a_date_that_is_not_iso_is_told(
+    text: str, order: DateOrder | None, read_as: str
+) -> None:
+    assert date_of_text(text, order)[1] == f"dates, read as {read_as}"
 
 
 def test_a_year_of_two_digits_is_told() -> None:
@@ -123,19 +140,38 @@ def test_a_serial_number_that_is_no_day_is_refused(number: float) -> None:
     ],
 )
 def test_a_time_is_local_unless_it_says_its_offset(text: str, moment: str) -> None:
-    assert moment_of_text(text, None, BERLIN)[0] == moment
+    assert moment_of_text(text, THERE)[0] == moment
 
 
 def test_only_a_time_without_an_offset_is_told() -> None:
-    assert moment_of_text("2026-03-07T18:00:00+01:00", None, BERLIN)[1] == ""
-    assert "read where the athlete lives" in moment_of_text("2026-03-07 18:00", None, BERLIN)[1]
+    assert moment_of_text("2026-03-07T18:00:00+01:00", THERE)[1] == ""
+    assert "read where the athlete lives" in moment_of_text("2026-03-07 18:00", THERE)[1]
+
+
+def test_the_zone_of_a_local_time_is_told_as_it_was_declared() -> None:
+    utc = Where(None, ZoneInfo("UTC"), "as UTC")
+    how = "dates, read as day-month-year; times without an offset, read as UTC"
+    assert moment_of_text("7.3.2026 18:00", utc) == ("2026-03-07T18:00:00+00:00", how)
+
+
+def test_a_time_alone_is_on_the_date_of_its_row() -> None:
+    moment, how = moment_of_text("6:00 pm", replace(THERE, day=MORNING), on_the_date=True)
+    assert moment == "2026-03-09T18:00:00+01:00"
+    assert how == "times without a date, read on the date of their row, where the athlete lives"
+
+
+def test_a_time_alone_is_no_moment_where_the_date_is_not_known() -> None:
+    with pytest.raises(CellError, match="has no date; it must be a date and time like"):
+        moment_of_text("18:00", THERE, on_the_date=True)
+    with pytest.raises(CellError, match="has no date"):
+        moment_of_text("18:00", replace(THERE, day=MORNING))
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
         ("2026-03-07", "has no time of day"),
-        ("18:00", "must be a date and time like"),
+        ("18:00", "has no date; it must be a date and time like"),
         ("2026-03-07 18.00", "must be a date and time like"),
         ("2026-03-07 24:30", "no such time of day"),
         ("2026-03-07 13:00 PM", "no such hour"),
@@ -145,7 +181,7 @@ def test_only_a_time_without_an_offset_is_told() -> None:
 )
 def test_what_is_no_moment_is_refused_with_what_would_do(text: str, words: str) -> None:
     with pytest.raises(CellError, match=words):
-        moment_of_text(text, None, BERLIN)
+        moment_of_text(text, THERE)
 
 
 def test_an_hour_that_the_clocks_skip_is_refused() -> None:

@@ -233,6 +233,119 @@ def test_a_list_is_separated_by_spaces_commas_or_semicolons(cell: str) -> None:
     assert check_in_of(warning_signs=cell)["warning_signs"] == ["chest-pain", "fainting"]
 
 
+@pytest.mark.parametrize(
+    ("cell", "signs"),
+    [
+        ("chest pain", ["chest-pain"]),
+        ("Dark Urine; fainting", ["dark-urine", "fainting"]),
+        ("dunkler Urin", ["dark-urine"]),
+        ("dunkler Urin, wie Tee oder Cola", ["dark-urine"]),
+        ("chest pain or pressure, head injury", ["chest-pain", "head-injury"]),
+        ("keine", []),
+    ],
+)
+def test_a_warning_sign_may_be_several_words(cell: str, signs: list[str]) -> None:
+    assert check_in_of(warning_signs=cell)["warning_signs"] == signs
+
+
+@pytest.mark.parametrize("cell", ["no chest-pain", "chest pain fainting", "not fainting", "Brust"])
+def test_words_around_a_warning_sign_are_refused_and_not_passed_over(cell: str) -> None:
+    with pytest.raises(InvalidInput) as refused:
+        row_of(warning_signs=cell).load(load_check_in)
+    assert {error.pointer for error in refused.value.errors} == {"/warning_signs"}
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "said"),
+    [
+        ("illness", "keine", {"illness": "none"}),
+        ("illness", "Gesund", {"illness": "none"}),
+        ("illness", "Fieber", {"illness": "fever"}),
+        ("illness", "above the neck only", {"illness": "above-neck"}),
+        ("pain_where", "keine", {"pain": []}),
+        ("pain_muscle_groups", "Oberer Rücken", {"pain": [{"muscle_groups": ["upper-back"]}]}),
+        ("pain_kind", "im Gelenk", {"pain": [{"kind": "joint"}]}),
+        ("plan_goal", "Kraft", {"plan": [{"goal": "strength"}]}),
+        ("plan_goal", "growth_work", {"plan": [{"goal": "hypertrophy"}]}),
+        ("Ziel", "Aufbautraining", {"plan": [{"goal": "hypertrophy"}]}),
+        ("Muster", "Kniebeuge", {"plan": [{"pattern": "squat"}]}),
+        ("Trainingsmittel", "Freie Gewichte", {"plan": [{"modality": "free-weights"}]}),
+        (
+            "Muskelgruppen",
+            "Quadrizeps, lower back, Waden Brust",
+            {"plan": [{"muscle_groups": ["quadriceps", "lower-back", "calves", "chest"]}]},
+        ),
+    ],
+)
+def test_cells_are_known_by_the_labels_of_every_language(
+    column: str, cell: str, said: dict[str, Any]
+) -> None:
+    check_in = check_in_of(**{column: cell})
+    assert {name: check_in[name] for name in said} == said
+
+
+@pytest.mark.parametrize(
+    ("header", "meant"),
+    [
+        ("ilness", "illness"),
+        ("Sick", "illness"),
+        ("warning", "warning_signs"),
+        ("pain_location", "pain_where"),
+        ("painful", "pain_where"),
+        ("Injuries", "pain_"),
+        ("Kopfschmerzen", "pain_"),
+        ("Knie weh", "pain_"),
+        ("Verletzungen", "pain_"),
+        ("Erkrankung", "illness"),
+        ("dark urine", "warning_signs"),
+        ("sore_quads", "soreness_quadriceps"),
+        ("sorenes_chest", "soreness_chest"),
+        ("Quadrcieps", "soreness_quadriceps"),
+    ],
+)
+def test_a_column_that_may_speak_for_rest_is_never_left_unread(header: str, meant: str) -> None:
+    told = f"Column C, {header}, is not known, .* Did you mean {meant}.* call it x_"
+    with pytest.raises(MalformedInput, match=told):
+        sheet_of(f"athlete_id,date,{header}\na-01,2026-03-09,yes\n")
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "x_painful",
+        "skill",
+        "wellness",
+        "training",
+        "coach",
+        "Sprache",
+        "last",
+        "late",
+        "drill",
+        "chest_press",
+        "Belastung",
+        "caution",
+    ],
+)
+def test_a_column_of_ones_own_is_left_unread(header: str) -> None:
+    [row] = sheet_of(f"athlete_id,date,{header}\na-01,2026-03-09,yes\n").rows
+    assert row.plain == {"athlete_id": "a-01", "date": "2026-03-09", "plan": []}
+
+
+def test_two_different_rows_of_a_morning_are_refused_with_what_differs() -> None:
+    text = "athlete_id,date,plan_goal\na-01,2026-03-09,strength\na-02,2026-03-09,power\n"
+    rows = sheet_of(text + "a-01,9.3.2026,mobility\n").rows
+    assert [len(row.errors) for row in rows] == [1, 0, 1]
+    assert [
+        (fault.cell, fault.detail) for fault in rows[2].errors if isinstance(fault, CellFault)
+    ] == [
+        (
+            "B4",
+            "is the date of 2 rows of a-01 (rows 2 and 4) that differ in plan_goal; keep one row, "
+            "and put a second block of training into its plan2_ columns",
+        )
+    ]
+
+
 def test_none_says_that_there_is_nothing_to_list() -> None:
     check_in = check_in_of(warning_signs="none", pain_kind="None")
     assert (check_in["warning_signs"], check_in["pain"]) == ([], [])
@@ -241,6 +354,14 @@ def test_none_says_that_there_is_nothing_to_list() -> None:
 def test_words_are_known_whatever_their_case_and_joints() -> None:
     check_in = check_in_of(plan_goal="Steady Endurance", plan_modality="uphill_walking")
     assert check_in["plan"] == [{"goal": "steady-endurance", "modality": "uphill-walking"}]
+
+
+def test_a_plan_may_start_at_a_time_alone() -> None:
+    row = row_of(plan_starts_at="18:00", last_chest_at="18:00")
+    assert row.read[("plan", 0, "starts_at")] == "2026-03-09T18:00:00+00:00"
+    assert [error.detail for error in row.errors] == [
+        "has no date; it must be a date and time like 2026-03-07 18:00"
+    ]
 
 
 def test_a_row_without_a_plan_is_a_day_off() -> None:
@@ -263,7 +384,8 @@ def test_the_guard_of_an_exported_cell_is_taken_off() -> None:
     [
         (b"", "missing: athlete_id, date"),
         (b"\n\n", "missing: athlete_id, date"),
-        (b"name,day\nx,y\n", "Known columns: athlete_id, date, reported_at, sleep_hours"),
+        (b"name,day\nx,y\n", "commonest columns are athlete_id, date, sleep_hours"),
+        (b"athlet_no,date\nx,y\n", "missing: athlete_id. Is athlet_no meant for athlete_id?"),
         (b"athlete_id,sleep_hours\na-01,7\n", "missing: date"),
         (b"athlete_id,date,Date\na,b,c\n", "in the sheet twice: date"),
         (b"athlete_id,date\na-01\x81,2026-03-09\n", "Line 2 is neither UTF-8 nor Windows-1252"),
@@ -356,6 +478,14 @@ def test_each_fault_of_a_morning_in_several_rows_names_its_own() -> None:
         ("E3", "yesterday"),
         ("D3", 11),
     ]
+
+
+@pytest.mark.parametrize("column", ["soreness", "doms", "last_trained_goal"])
+def test_what_speaks_of_a_muscle_group_needs_a_column_that_names_it(column: str) -> None:
+    [fault] = row_of(**{column: "3"}).errors
+    assert isinstance(fault, CellFault)
+    detail = "stands beside no muscle group; name one in the row, under muscle_group"
+    assert (fault.pointer, fault.cell, fault.detail) == (f"/{column}", "C2", detail)
 
 
 def test_all_faults_of_a_row_are_told_at_once() -> None:

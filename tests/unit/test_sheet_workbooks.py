@@ -11,7 +11,7 @@ import pytest
 from openpyxl import Workbook, load_workbook
 
 from dawnrule.errors import MalformedInput
-from dawnrule.sheet import CHECK_INS, AnswerBook, RowAnswer, Sheet, read_sheet
+from dawnrule.sheet import CHECK_INS, AnswerBook, RowAnswer, Sheet, read_sheet, write_sheet
 from tests.sheets.make import PLAIN_BOOK, TEXTS, repacked, saved
 
 from .test_awkward_sheets import FOLDER
@@ -111,6 +111,22 @@ def test_answers_of_an_earlier_reply_are_written_over_where_they_stand() -> None
     [header, *rows] = load_workbook(io.BytesIO(twice))["Squad"].iter_rows(values_only=True)
     assert header[5:] == ("verdict", "rule", "reason", "caution", "problem")
     assert [(row[5], row[9]) for row in rows] == [("Train", None), (None, "no")]
+
+
+def test_an_answer_with_signs_that_no_workbook_holds_is_written_all_the_same() -> None:
+    answers = [RowAnswer(problem="sleep\x1fhours (C2) is no number\x07"), RowAnswer()]
+    written = AnswerBook.open(read(PLAIN_BOOK)).written(answers)
+    problem = load_workbook(io.BytesIO(written))["Squad"].cell(2, 10).value
+    assert problem == "sleep\ufffdhours (C2) is no number\ufffd"
+
+
+def test_an_error_that_reads_like_a_formula_is_neutralised_in_an_answer() -> None:
+    with ZipFile(FOLDER / "calc_formulas.ods") as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    content = parts["content.xml"].replace(b"#DIV/0!", b"=HYPERLINK(1)")
+    sheet = read(with_parts(parts | {"content.xml": content}))
+    text = write_sheet(sheet, [RowAnswer() for _ in sheet.rows])
+    assert ",'=HYPERLINK(1)," in text
 
 
 def test_macros_are_left_out_of_what_comes_back() -> None:

@@ -165,9 +165,7 @@ def test_advice_comes_back_as_added(books: Books) -> None:
     add_check_in(books, "c-1")
     given = add_advice(books, "v-1", "c-1", record='{"b":1, "a":"\u00e9"}', rule_id=None)
     assert books.advice.get("v-1") == given
-    assert books.advice.for_check_in("c-1") == given
     assert books.advice.get("v-2") is None
-    assert books.advice.for_check_in("c-2") is None
 
 
 def test_the_latest_advice_is_the_one_given_last(books: Books) -> None:
@@ -175,7 +173,6 @@ def test_the_latest_advice_is_the_one_given_last(books: Books) -> None:
     add_advice(books, "v-2", "c-1", decided_at=NOW)
     last = add_advice(books, "v-1", "c-1", decided_at=NOW - timedelta(1), supersedes="v-2")
     assert books.advice.latest(KIM.id, DAY) == last
-    assert books.advice.for_check_in("c-1") == last
     assert books.advice.latest(KIM.id, DAY + timedelta(1)) is None
 
 
@@ -293,13 +290,10 @@ def test_a_window_holds_its_first_moment_and_not_its_last(books: Books) -> None:
     assert window[0][1] == _session(starts_at=NOW + timedelta(hours=1))
 
 
-def test_the_last_session_before_a_moment_and_the_first_of_all(books: Books) -> None:
-    assert books.sessions.latest_before(KIM.id, NOW) is None
+def test_the_first_session_of_all_is_known(books: Books) -> None:
     assert books.sessions.first_start(KIM.id) is None
     for days in (0, 9, 4):
         _add_session(books, f"s-{days}", NOW - timedelta(days))
-    expected = ("s-4", _session(starts_at=NOW - timedelta(4)))
-    assert books.sessions.latest_before(KIM.id, NOW) == expected
     assert books.sessions.first_start(KIM.id) == NOW - timedelta(9)
 
 
@@ -427,12 +421,10 @@ def _plan(connection: sqlite3.Connection, job: Callable[[], object]) -> str:
         lambda books: books.check_ins.before(KIM.id, DAY, 120),
         lambda books: books.advice.latest(KIM.id, DAY),
         lambda books: books.advice.get("v-1"),
-        lambda books: books.advice.for_check_in("c-1"),
         lambda books: books.advice.for_date(DAY),
         lambda books: books.advice.page(KIM.id, date.min, DAY, limit=50, after="v-1"),
         lambda books: books.sessions.get("s-1"),
         lambda books: books.sessions.window(KIM.id, NOW, NOW),
-        lambda books: books.sessions.latest_before(KIM.id, NOW),
         lambda books: books.sessions.first_start(KIM.id),
         lambda books: books.sessions.same_as(session(NOW)),
         lambda books: books.keys.by_hash("00"),

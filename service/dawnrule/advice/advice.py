@@ -108,6 +108,12 @@ def _change_to_plain(change: Change) -> dict[str, Any]:
 _converter.register_unstructure_hook(Change, _change_to_plain)
 
 
+def note_to_plain(note: Note) -> dict[str, Any]:
+    """A note as plain JSON values."""
+    plain: dict[str, Any] = _converter.unstructure(note)
+    return plain
+
+
 def advice_to_plain(advice: Advice) -> dict[str, Any]:
     """The advice as plain JSON values, in the order in which it is read."""
     plain: dict[str, Any] = _converter.unstructure(advice)

@@ -20,13 +20,14 @@ def look_ahead(books: Books, what_if: WhatIf, athlete_id: str, now: datetime, da
     athlete = known_athlete(books, athlete_id)
     today = athlete.today(now)
     stored = books.check_ins.latest(athlete_id, today)
-    check_in = from_plain(CheckIn, stored.body) if stored else CheckIn(athlete_id, today, ())
-    history = history_before(books, check_in, now)
+    check_in = from_plain(CheckIn, stored.body) if stored else None
+    history = history_before(books, check_in or CheckIn(athlete_id, today, ()), now)
     return Outlook.of(athlete, check_in, history, what_if, now, days)
 
 
 def told_outlook(outlook: Outlook, goal: str, composer: Composer) -> dict[str, Any]:
-    """An outlook as plain JSON values, with what it assumes in words; ``goal`` is that of the
-    balanced session."""
+    """An outlook as plain JSON values, with what it assumes in words, and a note where it does not
+    know how the athlete is today; ``goal`` is that of the balanced session."""
     assumes = composer.texts.say("outlook_assumes")
-    return outlook_to_plain(outlook, goal) | {"assumes": assumes}
+    note = None if outlook.has_check_in else composer.texts.say("outlook_no_check_in")
+    return outlook_to_plain(outlook, goal) | {"note": note, "assumes": assumes}

@@ -58,6 +58,7 @@ FAULTS: Mapping[str, str] = {
     "column-changed": "a column beside a record says otherwise than the record",
     "order-changed": "advice stands in another order than was entered",
     "check-in-changed": "a stored check-in is not the one in its record",
+    "check-in-without-advice": "a check-in is stored on which no advice was given",
     "other-outcome": "decided again under its own rule set, an advice comes out otherwise",
     "engine-differs": "the engine does not decide on a record's facts as the evaluator does",
     "damaged": "the database cannot be read here, and what follows was not looked at",
@@ -125,6 +126,8 @@ def audit(
     records.end()
     for advice_id in store.read(lambda books: books.ledger.advice_without_entry(FAULTS_LISTED)):
         audited.blame(None, "record-without-entry", f"advice {advice_id}")
+    for check_in_id in store.read(lambda books: books.check_ins.without_advice(FAULTS_LISTED)):
+        audited.blame(None, "check-in-without-advice", f"check-in {check_in_id}")
     for rule_set in store.read(lambda books: books.rule_sets.all()):
         records.rule_set(rule_set.digest, f"{rule_set.name}@{rule_set.version}")
     audited.faults.sort(key=lambda fault: (fault.position is None, fault.position or 0))
@@ -230,11 +233,14 @@ class _Records:
         if body is None or record_digest(body) != entry.record_digest:
             self._audited.blame(entry.position, "record-changed", "an act")
             return
-        plain = json.loads(body)
-        if plain["act"] != act:
-            self._audited.blame(entry.position, "column-changed", "act")
-        if plain["act"] in TOMBSTONES:
-            self._bury(plain["about"]["positions"])
+        try:
+            plain = json.loads(body)
+            if plain["act"] != act:
+                self._audited.blame(entry.position, "column-changed", "act")
+            if plain["act"] in TOMBSTONES:
+                self._bury(plain["about"]["positions"])
+        except (AttributeError, KeyError, TypeError, ValueError):
+            self._audited.blame(entry.position, "unreadable", "an act")
 
     def _bury(self, positions: str) -> None:
         """Only what came before an act is covered by it: later entries are not missing yet."""
@@ -263,7 +269,9 @@ class _Records:
         for column, said in (_columns(record) | {"decided_at": entry.at}).items():
             if advice[column] != said:
                 self._audited.blame(entry.position, "column-changed", column)
-        if json.loads(advice["check_in"]) != record["check_in"]:
+        stored, said = json.loads(advice["check_in"]), record["check_in"]
+        whose = advice["check_in_of"], advice["check_in_on"]
+        if stored != said or whose != (said["athlete_id"], said["date"]):
             self._audited.blame(entry.position, "check-in-changed")
         self._decide_again(entry.position, record)
 

@@ -27,9 +27,9 @@ from dawnrule.store.backup import (
     copy_database,
     discard,
     is_of_this_version,
+    keep_in_one_file,
     move_into_place,
     put_aside,
-    ready_to_serve,
     refuse_damaged,
 )
 
@@ -56,11 +56,12 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
         refuse_damaged(draft, db)
         if is_of_this_version(draft):
             _refuse_broken_chain(draft, db)
+            keep_in_one_file(draft)
         move_into_place(draft, file)
     if keep is not None and to.is_dir():
         others = [other for other in backups_of(db, to) if other != file]
         for old in others[: max(0, len(others) - keep + 1)]:
-            old.unlink()
+            old.unlink(missing_ok=True)  # another process may have been quicker
     return file
 
 
@@ -79,7 +80,6 @@ def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> 
         refuse_damaged(draft, backup)
         is_of_this_version(draft)  # refuses what is newer or not ours, before it is changed
         _refuse_broken_chain(draft, backup)
-        ready_to_serve(draft)
         aside = _put_aside(db, now)
         move_into_place(draft, db)
     return aside
@@ -128,11 +128,8 @@ def _stamp(now: datetime) -> str:
 def _put_aside(db: Path, now: datetime) -> Path | None:
     for cache in db.parent.glob(glob.escape(db.name + ENDING) + "*"):
         cache.unlink()
-    if not db.exists():
-        return None
     aside = db.with_name(f"{db.name}.replaced-{_stamp(now)}")
-    put_aside(db, aside)
-    return aside
+    return aside if put_aside(db, aside) else None
 
 
 @contextmanager

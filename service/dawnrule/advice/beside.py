@@ -11,12 +11,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from dawnrule.advice.explain import Subject, subjects_of
+from dawnrule.advice.pain_places import pain_places
+from dawnrule.facts.check_in import CheckIn
+from dawnrule.facts.plain import from_plain
 from dawnrule.rules.decider import Decider
 from dawnrule.rules.decision import DayDecision
 from dawnrule.rules.evaluator import Trace, explain
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.wording import Wording
-from dawnrule.vocabulary import Facts
+from dawnrule.vocabulary import Facts, Vocabulary
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,23 @@ class SubjectBeside:
         return same and not self.differing
 
 
+@dataclass(frozen=True, slots=True)
+class _Speaks:
+    """Says why a rule fired on a subject of the record that a check-in led to."""
+
+    check_in: CheckIn
+    wording: Wording
+
+    def reason(self, rule: Rule, subject: Subject) -> str:
+        if subject.block is None:
+            return self.wording.reason(rule, subject.facts)
+        words = Vocabulary.shipped()
+        at = pain_places(
+            rule, self.check_in, subject.block, subject.muscle_group, subject.facts, words
+        )
+        return self.wording.reason(rule, subject.facts, at)
+
+
 def laid_beside(
     record: Mapping[str, Any],
     its_own: RuleSet | None,
@@ -76,6 +96,7 @@ def laid_beside(
     subjects = subjects_of(record)
     day, *parts = subjects
     decision = decider.decide(day.facts, [part.facts for part in parts])
+    speaks = _Speaks(from_plain(CheckIn, record["check_in"]), wording)
     told = [record["advice"], *record["advice"]["parts"]]
     return tuple(
         SubjectBeside(
@@ -86,7 +107,7 @@ def laid_beside(
             tuple(_differing(subject, now.fired, its_own, other)),
         )
         for subject, advice, now in zip(
-            subjects, told, _said_of_all(decision, subjects, wording), strict=True
+            subjects, told, _said_of_all(decision, subjects, speaks), strict=True
         )
     )
 
@@ -99,26 +120,26 @@ def _told(advice: Mapping[str, Any], subject: Subject) -> Said:
 
 
 def _said_of_all(
-    decision: DayDecision, subjects: Sequence[Subject], wording: Wording
+    decision: DayDecision, subjects: Sequence[Subject], speaks: _Speaks
 ) -> Iterator[Said]:
     """What a decision says of the day and of each part; the day is told by the facts of the
     subject that decided on it."""
     day, *parts = subjects
-    deciders = [(decision.day.deciding, day.facts)]
-    deciders += [(of.deciding, p.facts) for of, p in zip(decision.parts, parts, strict=True)]
-    told_by = next((facts for rule, facts in deciders if rule is decision.deciding), day.facts)
-    yield _said(decision.verdict.value, decision.deciding, told_by, decision.day.fired, wording)
+    deciders = [(decision.day.deciding, day)]
+    deciders += [(of.deciding, p) for of, p in zip(decision.parts, parts, strict=True)]
+    told_by = next((of for rule, of in deciders if rule is decision.deciding), day)
+    yield _said(decision.verdict.value, decision.deciding, told_by, decision.day.fired, speaks)
     for part, of in zip(parts, decision.parts, strict=True):
-        yield _said(of.verdict.value, of.deciding, part.facts, of.fired, wording)
+        yield _said(of.verdict.value, of.deciding, part, of.fired, speaks)
 
 
 def _said(
-    verdict: str, rule: Rule | None, facts: Facts, fired: Sequence[Rule], wording: Wording
+    verdict: str, rule: Rule | None, subject: Subject, fired: Sequence[Rule], speaks: _Speaks
 ) -> Said:
     ids = tuple(one.id for one in fired)
     if rule is None:
         return Said(verdict, "", "", "", ids)
-    return Said(verdict, rule.id, rule.title, wording.reason(rule, facts), ids)
+    return Said(verdict, rule.id, rule.title, speaks.reason(rule, subject), ids)
 
 
 def _differing(

@@ -8,7 +8,10 @@ from functools import cache
 
 from dawnrule.advice.advice import Advice, Change, Note, PartAdvice, RuleName, RuleSetName
 from dawnrule.advice.alternatives import Alternatives
+from dawnrule.advice.left_open import left_open
 from dawnrule.advice.options import Options, PartOptions
+from dawnrule.advice.pain_places import pain_places
+from dawnrule.advice.part_at_rest import PartAtRest, PartVerdict, part_at_rest
 from dawnrule.facts.check_in import CheckIn
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
 from dawnrule.rules.changes import Change as FoundChange
@@ -16,7 +19,7 @@ from dawnrule.rules.decision import DayDecision, Decision
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.what_if import WhatIf
 from dawnrule.rules.wording import Wording
-from dawnrule.vocabulary import FactDictionary, Facts, Texts, Verdict, Vocabulary
+from dawnrule.vocabulary import FactDictionary, Texts, Verdict, Vocabulary
 from dawnrule.vocabulary.texts import ENGLISH
 
 HEADLINE_LENGTH = 140
@@ -51,21 +54,22 @@ class Composer:
     ) -> Advice:
         """The advice on a check-in; ``decision`` must be that of ``rule_set`` on ``morning``, and
         ``options_of`` must tell the options of the same."""
+        open_questions = not_reported(morning, rule_set, self.dictionary)
         return Advice(
             advice_id=advice_id,
             athlete_id=check_in.athlete_id,
             date=check_in.date.isoformat(),
             verdict=decision.verdict,
-            headline=self._headline(morning, decision),
+            headline=self._headline(check_in, morning, decision),
             rule=self._name(decision.deciding),
-            reason=self._day_reason(morning, decision),
-            caution=self._caution(decision.deciding, morning),
+            reason=self._day_reason(check_in, morning, decision),
+            caution=self._caution(morning, decision, open_questions),
             parts=tuple(
-                self._part(part, decided, options_of(part, decided))
+                self._part(check_in, part, decided, options_of(part, decided))
                 for part, decided in zip(morning.parts, decision.parts, strict=True)
             ),
             notes=tuple(self._notes(decision)),
-            not_reported=not_reported(morning, rule_set, self.dictionary),
+            not_reported=open_questions,
             rule_set=RuleSetName(rule_set.name, rule_set.version, rule_set.digest),
         )
 
@@ -73,6 +77,11 @@ class Composer:
     def wording(self) -> Wording:
         """What says rules and facts in this language."""
         return Wording(self.dictionary, self.vocabulary, self.texts)
+
+    def note(self, rule: Rule) -> Note:
+        """What a note says; ``rule`` must be one."""
+        name = RuleName(rule.id, self.texts.of_rule(rule.title))
+        return Note(name, self.texts.of_rule(rule.caution))
 
     def options(
         self, source: FactSource, what_if: WhatIf, morning: MorningFacts, decision: DayDecision
@@ -87,7 +96,9 @@ class Composer:
         alternatives = Alternatives(source, today, frozenset(filter(None, at_rest)))
         return Options(source, what_if, today, alternatives, self.wording, self.texts)
 
-    def _part(self, part: PartFacts, decision: Decision, options: PartOptions) -> PartAdvice:
+    def _part(
+        self, check_in: CheckIn, part: PartFacts, decision: Decision, options: PartOptions
+    ) -> PartAdvice:
         deciding = decision.deciding
         others = (rule.id for rule in decision.fired if rule is not deciding)
         return PartAdvice(
@@ -96,7 +107,7 @@ class Composer:
             muscle_group=part.muscle_group,
             verdict=decision.verdict,
             rule=self._name(deciding),
-            reason=self._reason(deciding, part.facts),
+            reason=self._part_reason(check_in, part, decision),
             caution=self._part_caution(deciding),
             opens_at=options.opens_at.isoformat() if options.opens_at else None,
             opens_note=options.opens_note,
@@ -110,49 +121,96 @@ class Composer:
         to = self.wording.range(change.to)
         return Change(change.fact, change.before, to, change.verdict)
 
-    def _reason(self, deciding: Rule | None, facts: Facts) -> str:
-        if deciding is None:
-            return self.texts.say("reason_train")
-        return self.wording.reason(deciding, facts)
-
-    def _day_reason(self, morning: MorningFacts, decision: DayDecision) -> str:
+    def _part_reason(self, check_in: CheckIn, part: PartFacts, decision: Decision) -> str:
         if decision.deciding is None:
-            return self.texts.say("reason_train" if morning.parts else "reason_day_off")
-        return self._reason(decision.deciding, _facts_decided_on(morning, decision))
+            return self.reason_to_train(decision)
+        return self._reason(check_in, part, decision.deciding)
+
+    def _reason(self, check_in: CheckIn, part: PartFacts, deciding: Rule) -> str:
+        return self.wording.reason(deciding, part.facts, self._hurts(check_in, part, deciding))
+
+    def reason_to_train(self, *decisions: Decision) -> str:
+        """That nothing speaks against it is said only where no note does either."""
+        if any(rule.is_note for decided in decisions for rule in decided.fired):
+            return self.texts.say("reason_train_with_notes")
+        return self.texts.say("reason_train")
+
+    def _hurts(self, check_in: CheckIn, part: PartFacts, rule: Rule) -> tuple[str, ...]:
+        """Where it hurts, for a rule that reads nothing but pain; else empty."""
+        return pain_places(
+            rule, check_in, part.block, part.muscle_group, part.facts, self.vocabulary
+        )
+
+    def _day_reason(self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision) -> str:
+        deciding = decision.deciding
+        if deciding is None and not morning.parts:
+            return self.texts.say("reason_day_off")
+        if deciding is None:
+            return self.reason_to_train(decision.day, *decision.parts)
+        part = next(_parts_decided_by(deciding, morning, decision), None)
+        if part is None:
+            return self.wording.reason(deciding, morning.day)
+        return self._reason(check_in, part, deciding)
 
     def _part_caution(self, deciding: Rule | None) -> str:
         return self.texts.of_rule(deciding.caution) if deciding else self.texts.say("caution_train")
 
-    def _caution(self, deciding: Rule | None, morning: MorningFacts) -> str:
-        if deciding is not None:
-            return self.texts.of_rule(deciding.caution)
-        return self.texts.say("caution_train" if morning.parts else "caution_day_off")
+    def _caution(
+        self, morning: MorningFacts, decision: DayDecision, open_questions: tuple[str, ...]
+    ) -> str:
+        """What to heed; whoever is told to train is told too what was not answered."""
+        if decision.deciding is None and not morning.parts:
+            return self.texts.say("caution_day_off")
+        caution = self._part_caution(decision.deciding)
+        if decision.verdict is not Verdict.TRAIN or not morning.parts:
+            return caution
+        return f"{caution} {left_open(open_questions, self.texts, trains=True)}".strip()
 
     def _notes(self, decision: DayDecision) -> Iterator[Note]:
-        """Each note that fired once, in the order of the day and then of the parts; for a part
-        that rests there is nothing to say about how to train it."""
-        trained = (part for part in decision.parts if part.verdict is not Verdict.REST)
-        fired = (rule for subject in (decision.day, *trained) for rule in subject.fired)
-        for rule in dict.fromkeys(rule for rule in fired if rule.is_note):
-            name = RuleName(rule.id, self.texts.of_rule(rule.title))
-            yield Note(name, self.texts.of_rule(rule.caution))
+        """Each note that fired once, in the order of the day and then of the parts. How to train a
+        part is said only where it is trained as planned; what is said of pain stays."""
+        fired = [rule for rule in decision.day.fired if rule.is_note]
+        for part in decision.parts:
+            notes = (rule for rule in part.fired if rule.is_note)
+            trains = part.verdict is Verdict.TRAIN
+            fired += (rule for rule in notes if trains or rule.is_stop(self.dictionary))
+        yield from map(self.note, dict.fromkeys(fired))
 
     def _name(self, rule: Rule | None) -> RuleName | None:
         return RuleName(rule.id, self.texts.of_rule(rule.title)) if rule else None
 
-    def _headline(self, morning: MorningFacts, decision: DayDecision) -> str:
+    def _headline(self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision) -> str:
         verdict = self.vocabulary.label(decision.verdict)
         if decision.deciding is None or decision.verdict is Verdict.TRAIN:
             return self._headline_train(verdict, morning)
         title = self.texts.of_rule(decision.deciding.title)
-        where = self._where(morning, decision)
-        if where:
-            full = self.texts.say(
-                "headline_protect_where", verdict=verdict, where=where, title=title
-            )
-            if len(full) <= HEADLINE_LENGTH:
-                return full
-        return self.texts.say("headline_protect", verdict=verdict, title=title)
+        rest = self._part_at_rest(morning, decision)
+        if rest and rest.decides:
+            return self._headline_rest(rest.said, title)
+        short = self.texts.say("headline_protect", verdict=verdict, title=title)
+        if rest:
+            full = self.texts.say("headline_and_rest", headline=short, rest=rest.said)
+            return _first_that_fits(full, short)
+        where = self._where(check_in, morning, decision, decision.deciding)
+        full = self.texts.say("headline_protect_where", verdict=verdict, where=where, title=title)
+        return _first_that_fits(full, short) if where else short
+
+    def _headline_rest(self, rest: str, title: str) -> str:
+        """The verdict on the part that rests; that of the day would say to swap."""
+        some = self.texts.say("rest_for_part")
+        return _first_that_fits(
+            self.texts.say("headline_rest_others", rest=rest, title=title),
+            self.texts.say("headline_rest", rest=rest, title=title),
+            self.texts.say("headline_rest", rest=some, title=title),
+        )
+
+    def _part_at_rest(self, morning: MorningFacts, decision: DayDecision) -> PartAtRest | None:
+        parts = (
+            PartVerdict(decided.verdict, _id(decided.deciding), part.muscle_group)
+            for part, decided in zip(morning.parts, decision.parts, strict=True)
+        )
+        by = _id(decision.deciding)
+        return part_at_rest(decision.verdict, by, parts, self.vocabulary, self.texts)
 
     def _headline_train(self, verdict: str, morning: MorningFacts) -> str:
         if not morning.parts:
@@ -162,16 +220,19 @@ class Composer:
         what = self.texts.listing(list(goals))
         return self.texts.say("headline_train", verdict=verdict, what=what)
 
-    def _where(self, morning: MorningFacts, decision: DayDecision) -> str:
-        """The muscle groups that the deciding rule is about; empty when it is about the day."""
-        if decision.deciding in decision.day.fired:
+    def _where(
+        self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision, deciding: Rule
+    ) -> str:
+        """The muscle groups that the deciding rule is about, for pain where it hurts; empty when
+        it is about the day."""
+        if deciding in decision.day.fired:
             return ""
-        groups = (
-            self.vocabulary.label(part.muscle_group)
-            for part, decided in zip(morning.parts, decision.parts, strict=True)
-            if decided.deciding is decision.deciding and part.muscle_group
+        places = (
+            place
+            for part in _parts_decided_by(deciding, morning, decision)
+            for place in self._hurts(check_in, part, deciding) or (part.muscle_group,)
         )
-        return self.texts.listing(list(dict.fromkeys(groups)))
+        return self.wording.places(filter(None, places))
 
 
 def not_reported(
@@ -200,9 +261,20 @@ def not_reported(
     return tuple(name for name in dictionary if open_question(name))
 
 
-def _facts_decided_on(morning: MorningFacts, decision: DayDecision) -> Facts:
-    """The facts of the subject by whose deciding rule the day is told."""
+def _first_that_fits(*headlines: str) -> str:
+    """The first that is short enough; else the last."""
+    fitting = (headline for headline in headlines if len(headline) <= HEADLINE_LENGTH)
+    return next(fitting, headlines[-1])
+
+
+def _id(rule: Rule | None) -> str | None:
+    return rule.id if rule else None
+
+
+def _parts_decided_by(
+    deciding: Rule, morning: MorningFacts, decision: DayDecision
+) -> Iterator[PartFacts]:
+    """The parts whose verdict is of the rule by which the day is told."""
     for part, decided in zip(morning.parts, decision.parts, strict=True):
-        if decided.deciding is decision.deciding:
-            return part.facts
-    return morning.day
+        if decided.deciding is deciding:
+            yield part

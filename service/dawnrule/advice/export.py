@@ -18,10 +18,10 @@ from dawnrule.advice.acts import note_act
 from dawnrule.advice.morning import known_athlete
 from dawnrule.store import Books, Store
 from dawnrule.store.person import KINDS
+from dawnrule.vocabulary.formulas import guarded, looks_like_formula
 from dawnrule.vocabulary.texts import Texts
 
 _BYTE_ORDER_MARK = "\ufeff"
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 Rows = list[dict[str, Any]]
 
@@ -105,7 +105,7 @@ def _cell(value: Any) -> Any:
     """Text that a spreadsheet program would take for a formula is led by an apostrophe."""
     if isinstance(value, bool):
         return str(value).lower()
-    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA_STARTS) else value
+    return guarded(value) if isinstance(value, str) and looks_like_formula(value) else value
 
 
 def _zipped(files: Iterator[tuple[str, str]]) -> bytes:

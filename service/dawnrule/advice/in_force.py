@@ -34,6 +34,12 @@ class StoredTexts:
         """The text of the rule set that had a digest when it was published; None if none had."""
         return self.store.read(lambda books: books.rule_sets.text_of(digest))
 
+    def full_names(self) -> list[str]:
+        """What was published, as name@version, in the order in which it came."""
+        return self.store.read(
+            lambda books: [f"{one.name}@{one.version}" for one in books.rule_sets.all()]
+        )
+
 
 def rule_set_in_force(
     books: Books, library: RuleSetLibrary, otherwise: RuleSet, athlete_id: str | None, on: date
@@ -41,10 +47,11 @@ def rule_set_in_force(
     """The rule set that decides for an athlete, or for all who have none of their own (None), on a
     date; ``otherwise`` where none was activated.
 
-    One that cannot be used any more is passed over, and the one before it goes on.
+    One that cannot be used any more, or by which somebody with a warning sign would train, is
+    passed over, and the one before it goes on.
     """
-    usable = map(library.usable, books.activations.holding(athlete_id, on))
-    return next((rule_set for rule_set in usable if rule_set), otherwise)
+    deciding = map(library.deciding, books.activations.holding(athlete_id, on))
+    return next((rule_set for rule_set in deciding if rule_set), otherwise)
 
 
 def keep_shadow(books: Books, library: RuleSetLibrary, advice_id: str, facts: MorningFacts) -> None:

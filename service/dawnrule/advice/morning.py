@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
 from dawnrule.advice.advisor import Advisor, Considered, Morning
 from dawnrule.advice.in_force import keep_shadow, rule_set_in_force
-from dawnrule.errors import InvalidInput, NotFound
+from dawnrule.advice.squad import unknown_athlete
+from dawnrule.errors import InvalidInput
 from dawnrule.facts.check_in import Athlete, CheckIn, History
 from dawnrule.facts.plain import from_plain, to_plain
 from dawnrule.facts.plausible import implausible
@@ -54,8 +55,9 @@ def answer_check_in(
     """Store a check-in with its advice and give the advice; run it inside one transaction.
 
     ``rule_set`` decides where none was activated. The same check-in again gives the advice that it
-    was given before, and writes nothing. One of an earlier date is history for today, whose advice
-    is considered again.
+    was given before, and writes nothing; only where another rule set decides today than then,
+    today's is considered again. One of an earlier date is history for today, whose advice is
+    considered again.
     Raises ``NotFound`` for an unknown athlete, ``InvalidInput`` for what cannot be true.
     """
     athlete = known_athlete(books, check_in.athlete_id)
@@ -64,7 +66,11 @@ def answer_check_in(
     stored = books.check_ins.latest(athlete.id, check_in.date)
     given = books.advice.latest(athlete.id, check_in.date)
     if stored is not None and given is not None and stored.body == body:
-        return Answer(advice_of_record(given.record), is_new=False, supersedes=given.supersedes)
+        again = None
+        if by_other_rules(books, advisor, rule_set, athlete, check_in.date, posting.now):
+            again = advise_again_today(books, advisor, rule_set, athlete, posting)
+        told = advice_of_record(given.record)
+        return again or Answer(told, is_new=False, supersedes=given.supersedes)
 
     history = history_before(books, check_in, posting.now)
     morning = Morning(athlete, check_in, history, posting.now)
@@ -79,10 +85,25 @@ def answer_check_in(
     return answer
 
 
+def by_other_rules(
+    books: Books, advisor: Advisor, rule_set: RuleSet, athlete: Athlete, on: date, now: datetime
+) -> bool:
+    """Whether the advice that holds for a date was given by another rule set than decides then.
+    Of earlier dates it never is: what was advised on a morning that is over stays.
+
+    ``rule_set`` decides where none was activated.
+    """
+    given = books.advice.latest(athlete.id, on)
+    if given is None or on != athlete.today(now):
+        return False
+    in_force = rule_set_in_force(books, advisor.library, rule_set, athlete.id, on)
+    return given.rule_set_digest != in_force.digest
+
+
 def advise_again_today(
     books: Books, advisor: Advisor, rule_set: RuleSet, athlete: Athlete, posting: Posting
 ) -> Answer | None:
-    """Consider today's check-in again after the history before it has changed.
+    """Consider today's check-in again after the history before it, or what decides, has changed.
 
     The advice that was given stays as it is, with the facts that it was given on; where the new
     facts lead to other advice, that supersedes it. None when there is nothing to supersede.
@@ -109,7 +130,7 @@ def known_athlete(books: Books, athlete_id: str) -> Athlete:
     """The athlete of an id. Raises ``NotFound``; nobody is created by a typing error."""
     athlete = books.athletes.get(athlete_id)
     if athlete is None:
-        raise NotFound(f"There is no athlete {athlete_id!r}.")
+        raise unknown_athlete(athlete_id)
     return athlete
 
 

@@ -40,12 +40,14 @@ class Prospect:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """Answers for one athlete at one moment; ``check_in`` is today's, or an empty one."""
+    """Answers for one athlete at one moment. Where there is no check-in of today, which
+    ``has_check_in`` tells, ``source`` holds an empty one."""
 
     source: FactSource
     what_if: WhatIf
     now: datetime
     days: int
+    has_check_in: bool
 
     @classmethod
     def of(
@@ -57,10 +59,10 @@ class Outlook:
         now: datetime,
         days: int,
     ) -> Self:
-        """The outlook over so many days from ``now`` (aware) on."""
+        """The outlook over so many days from ``now`` (aware) on; ``check_in`` is today's."""
         today = check_in or CheckIn(athlete.id, athlete.today(now), ())
         source = FactSource.of(athlete, today, history, now)
-        return cls(source, what_if, now, days)
+        return cls(source, what_if, now, days, check_in is not None)
 
     def prospects(self) -> Iterator[Prospect]:
         """Each goal for each muscle group, in the vocabulary's order."""
@@ -69,20 +71,21 @@ class Outlook:
             for goal in words.goals:
                 yield self.prospect(group, goal)
 
-    def prospect(self, group: str, goal: str) -> Prospect:
-        """When one muscle group opens for one goal."""
-        decision = self.what_if.decision(self._facts(group, goal, self.now))
+    def prospect(self, group: str, goal: str, pattern: str | None = None) -> Prospect:
+        """When one muscle group opens for one goal; with a pattern, for training it in that way."""
+        block = Block(goal=goal, muscle_groups=(group,), pattern=pattern)
+        decision = self.what_if.decision(self._facts(block, group, self.now))
         if decision.verdict is Verdict.TRAIN:
             return Prospect(group, goal, self.now)
         opening = opening_of(
             self.what_if,
-            lambda start: self._facts(group, goal, start),
+            lambda start: self._facts(block, group, start),
             self.now,
             self.source.trained.times_of(group),
             self._dictionary,
         )
         if opening.at is None:
-            return self._held_back(group, goal, opening.settled_at)
+            return self._held_back(block, group, opening.settled_at)
         within = opening.at <= self.now + timedelta(days=self.days)
         return Prospect(group, goal, opening.at if within else None)
 
@@ -104,18 +107,19 @@ class Outlook:
     def _dictionary(self) -> FactDictionary:
         return self.source.past.dictionary
 
-    def _held_back(self, group: str, goal: str, settled_at: datetime) -> Prospect:
-        facts = self._facts(group, goal, settled_at)
+    def _held_back(self, block: Block, group: str, settled_at: datetime) -> Prospect:
+        facts = self._facts(block, group, settled_at)
         decision = self.what_if.decision(facts)
         changes = changes_for(self.what_if, decision, facts, self._dictionary)
         single = [c for c in changes.single if c.verdict is Verdict.TRAIN]
         needed = changes.together or single[:1]
         needs = tuple((change.fact, change.to) for change in needed)
         needs_from = settled_at if needs and settled_at > self.now else None
-        return Prospect(group, goal, None, needs, needs_from, stopped=not needs)
+        return Prospect(group, block.goal, None, needs, needs_from, stopped=not needs)
 
     def _pattern_opens(self, pattern: Pattern, goal: str) -> datetime | None:
-        times = [self.prospect(group, goal).opens_at for group in pattern.muscle_groups]
+        prospects = (self.prospect(group, goal, pattern.id) for group in pattern.muscle_groups)
+        times = [prospect.opens_at for prospect in prospects]
         known = [at for at in times if at is not None]
         return max(known) if len(known) == len(times) else None
 
@@ -125,10 +129,9 @@ class Outlook:
         times = [at for g in pattern.muscle_groups for at in self.source.trained.times_of(g)]
         return max(times, default=datetime.min.replace(tzinfo=self.now.tzinfo))
 
-    def _facts(self, group: str, goal: str, start: datetime) -> Facts:
+    def _facts(self, block: Block, group: str, start: datetime) -> Facts:
         """The part's facts; of the day's only what stops training, as the days to come are
         taken to be good ones."""
-        block = Block(goal=goal, muscle_groups=(group,))
         facts = self.source.told_of(block, group, start).facts
         return {
             name: value

@@ -22,8 +22,9 @@ Plain = Mapping[str, Any]
 
 
 def outlook_text(outlook: Plain, athlete: Athlete, composer: Composer) -> str:
-    """An outlook (plain JSON values) as text: what opens when for each muscle group, the balanced
-    session, and what is assumed; times are those of the athlete's zone."""
+    """An outlook (plain JSON values) as text: what it does not know today, what opens when for each
+    muscle group, the balanced session, and what is assumed; times are those of the athlete's
+    zone."""
     teller = _Teller.of(outlook, composer)
     heading = composer.texts.say(
         "outlook_heading",
@@ -34,7 +35,8 @@ def outlook_text(outlook: Plain, athlete: Athlete, composer: Composer) -> str:
     )
     groups = "\n".join(map(_wrapped, teller.groups()))
     session = "\n".join(map(_wrapped, teller.balanced_session()))
-    return "\n\n".join((heading, groups, session, _wrapped(outlook["assumes"])))
+    unknown = [_wrapped(outlook["note"])] if outlook["note"] else []
+    return "\n\n".join((heading, *unknown, groups, session, _wrapped(outlook["assumes"])))
 
 
 def outlook_of_groups(outlook: Plain, composer: Composer) -> list[str]:

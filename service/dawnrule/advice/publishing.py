@@ -84,10 +84,10 @@ class Publisher:
         all (None). No rule set lets athletes go with all again.
 
         Raises ``NotFound`` for an athlete who is not known, ``RuleSetInvalid`` or
-        ``EngineFailure`` for a rule set that cannot be compiled.
+        ``EngineFailure`` for a rule set that cannot be compiled or does not heed a warning sign.
         """
         if rule_set is not None:
-            self.library.decider(rule_set)
+            self.library.admit(rule_set)
         digest = rule_set.digest if rule_set else None
         about = _named(rule_set) | ({"from": from_date.isoformat()} if from_date else {})
 

@@ -93,11 +93,12 @@ def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> It
 
 
 def _keep(store: Store, days: int, clock: Callable[[], datetime], ended: Event) -> None:
-    """What fails is logged, and tried again the next night."""
+    """What fails is logged, and tried again the next night; traces go with what leaves next."""
     is_over = False
     while not is_over:
         try:
-            apply_retention(store, days, by=SERVICE, at=clock())
+            if not apply_retention(store, days, by=SERVICE, at=clock()).is_wiped:
+                _log.warning("what retention removed may have left traces in the files")
         except DawnruleError as error:
             _log.error("retention could not be applied: %s", error.detail)
         is_over = ended.wait(_seconds_to_midnight(clock()))

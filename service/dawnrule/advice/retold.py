@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Self
 
-from dawnrule.advice.advice import advice_to_plain
+from dawnrule.advice.advice import advice_to_plain, note_to_plain
 from dawnrule.advice.compose import Composer
 from dawnrule.advice.explain import subjects_of
 from dawnrule.advice.options import PartOptions
@@ -68,6 +68,7 @@ def retold(record: Plain, rule_set: RuleSet, composer: Composer) -> dict[str, An
     parts = zip(advice["parts"], told["parts"], strict=True)
     return told | {
         "parts": [part | _options_told(recorded, composer) for recorded, part in parts],
+        "notes": _notes_told(advice["notes"], rule_set, composer),
         "not_reported": advice["not_reported"],
         "rule_set": advice["rule_set"],
     }
@@ -97,6 +98,15 @@ def _decision(record: Plain, rule_set: RuleSet) -> DayDecision:
     return day_decision(
         decided(fired["day"]), [decided(part) for part in fired["parts"]], rule_set.rules
     )
+
+
+def _notes_told(
+    notes: Sequence[Plain], rule_set: RuleSet, composer: Composer
+) -> list[dict[str, Any]]:
+    """The notes of the record and no others, in the composer's words."""
+    by_id = {rule.id: rule for rule in rule_set.rules}
+    told = (composer.note(by_id[note["rule"]["id"]]) for note in notes)
+    return [note_to_plain(note) for note in told]
 
 
 def _no_options(part: PartFacts, decision: Decision) -> PartOptions:

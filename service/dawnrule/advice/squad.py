@@ -6,6 +6,7 @@ from dataclasses import asdict
 from datetime import datetime
 
 from dawnrule.advice.acts import note_act
+from dawnrule.errors import NotFound
 from dawnrule.facts.check_in import Athlete
 from dawnrule.store import Books
 
@@ -28,3 +29,11 @@ def put_athlete(books: Books, athlete: Athlete, *, by: str, at: datetime) -> boo
     changed = ", ".join(sorted(name for name in now if now[name] != was[name]))
     note_act(books, "athlete-edited", by=by, at=at, about=about | {"changed": changed})
     return False
+
+
+def unknown_athlete(athlete_id: str) -> NotFound:
+    """The error for an id that nobody has; it says how a coach brings somebody in."""
+    return NotFound(
+        f"There is no athlete {athlete_id!r}. A coach adds one with dawnrule athletes add, or "
+        "PUT /v1/athletes/ID."
+    )

@@ -115,12 +115,14 @@ def by_place(squad: Iterable[ToldMorning]) -> dict[str, list[ToldMorning]]:
 @dataclass(frozen=True, slots=True)
 class PartsAlike:
     """Parts of one block of which the same is said: their muscle groups, none for a block without,
-    and the reason without the muscle group's name, empty when it was said of the day."""
+    the reason without the muscle group's name, and what is to be heeded where it rests; each empty
+    when it was said of the day."""
 
     goal: str
     muscle_groups: tuple[str, ...]
     verdict: str
     reason: str
+    caution: str
     opens_at: str | None
     opens_note: str | None
 
@@ -136,7 +138,14 @@ def parts_alike(advice: Plain, vocabulary: Vocabulary) -> Iterator[PartsAlike]:
         is_said = all(part["reason"] == advice["reason"] for part in parts)
         groups = tuple(part["muscle_group"] for part in parts if part["muscle_group"])
         shown = "" if is_said else reason
-        yield PartsAlike(parts[0]["goal"], groups, verdict, shown, opens_at, opens_note)
+        caution = _caution_of_rest(parts[0], advice)
+        yield PartsAlike(parts[0]["goal"], groups, verdict, shown, caution, opens_at, opens_note)
+
+
+def _caution_of_rest(part: Plain, advice: Plain) -> str:
+    """What is to be heeded of a part that rests for a reason of its own."""
+    is_its_own = part["verdict"] == Verdict.REST and part["caution"] != advice["caution"]
+    return part["caution"] if is_its_own else ""
 
 
 def _nameless_reason(part: Plain, vocabulary: Vocabulary) -> str:

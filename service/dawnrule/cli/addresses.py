@@ -15,17 +15,21 @@ from dawnrule.advice.private_addresses import (
     rotate_address,
 )
 from dawnrule.cli.options import db_option
+from dawnrule.settings import Settings
 from dawnrule.store import PrivateAddress, Purpose, Store
 from dawnrule.web.phone.paths import paths_of
 from dawnrule.world import now
 
 _url_option = click.option(
     "--url",
-    default="",
     metavar="URL",
-    help="Where the service is reached, like https://dawn.example; the addresses begin with it.",
+    help="Where the service is reached, like https://dawn.example; the addresses begin with it. "
+    "Without it they begin with where it listens by its settings.",
 )
 _address_argument = click.argument("address_id", metavar="ID")
+
+
+_ELSE = "for others, put what they reach the service at in its place, or say it with --url."
 
 
 @click.group()
@@ -49,7 +53,7 @@ def addresses() -> None:
 @click.option("--label", help="A note to know the address by, like the device it is for.")
 @_url_option
 @db_option
-def create(athlete_id: str, purpose: str, label: str | None, url: str, db: Path) -> None:
+def create(athlete_id: str, purpose: str, label: str | None, url: str | None, db: Path) -> None:
     """Make a private address, and print it alone, a line for each thing that it gives.
 
     It is shown this once: only its hash is stored. Who has it needs no key.
@@ -88,7 +92,7 @@ def list_(athlete_id: str | None, db: Path) -> None:
 @_address_argument
 @_url_option
 @db_option
-def rotate(address_id: str, url: str, db: Path) -> None:
+def rotate(address_id: str, url: str | None, db: Path) -> None:
     """Replace the address of an ID by a new one for the same athlete and purpose.
 
     \b
@@ -117,11 +121,19 @@ def revoke(address_id: str, db: Path) -> None:
     click.echo(f"The address {address_id} has ended.", err=True)
 
 
-def _show(given: GivenAddress, url: str, db: Path) -> None:
+def _show(given: GivenAddress, url: str | None, db: Path) -> None:
+    begins = (url or _listening_at()).rstrip("/")
     for path in paths_of(given.address.purpose, given.token):
-        click.echo(url.rstrip("/") + path)
+        click.echo(begins + path)
+    if not url:
+        click.echo(f"{begins} is reached from this machine only, or not at all: {_ELSE}", err=True)
     end = f"dawnrule addresses revoke {given.address.id} --db {db}"
     click.echo(f"Not shown again. To end it: {end}", err=True)
+
+
+def _listening_at() -> str:
+    settings = Settings.from_environment()
+    return f"http://{settings.host}:{settings.port}"
 
 
 def _row(address: PrivateAddress) -> tuple[str, ...]:

@@ -9,14 +9,16 @@ from typing import Any, BinaryIO
 from zoneinfo import ZoneInfo, available_timezones
 
 import click
+from click.core import ParameterSource
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.batch import Outcome
 from dawnrule.advice.compose import Composer
 from dawnrule.advice.morning import Answer
+from dawnrule.advice.told import why_told
 from dawnrule.cli.check_in_file import CheckInFile, read_check_in_file
 from dawnrule.cli.offline import advise_file
-from dawnrule.cli.options import rule_set_option
+from dawnrule.cli.options import format_option, rule_set_option
 from dawnrule.cli.shown import advice_table, refusal_lines
 from dawnrule.errors import DawnruleError
 from dawnrule.settings import name_and_version
@@ -36,13 +38,9 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
 
 @click.command()
 @click.argument("file", type=click.File("rb"))
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(_FORMATS),
-    default="text",
-    show_default=True,
-    help="A table to read, JSON with everything, or the sheet with the advice beside each row; "
+@format_option(
+    *_FORMATS,
+    says="A table to read, JSON with everything, or the sheet with the advice beside each row; "
     "xlsx needs --output and a FILE that is .xlsx.",
 )
 @click.option(
@@ -102,7 +100,8 @@ def advise(
     active = advisor.library.get(*name_and_version(rule_set))
     order = DateOrder(date_order) if date_order else None
     zone = ZoneInfo(time_zone)
-    check_ins = read_check_in_file(file.read(), Declared(order, sheet, lambda _: zone))
+    declared = Declared(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
+    check_ins = read_check_in_file(file.read(), declared)
     outcomes = advise_file(check_ins, advisor, active, time_zone, now(), new_id)
     answer = _FORMS[form](check_ins, outcomes, advisor.composer)
     output.write(answer)
@@ -110,6 +109,11 @@ def advise(
     for line in (*check_ins.sheet.remarks(), *refusals):
         click.echo(line, err=True)
     ctx.exit(1 if refusals else 0)
+
+
+def _zone_in_words(ctx: click.Context, time_zone: str) -> str:
+    is_given = ctx.get_parameter_source("time_zone") is not ParameterSource.DEFAULT
+    return f"as {time_zone}" if is_given else f"as {time_zone}, as no --time-zone was given"
 
 
 def _refusals(file: CheckInFile, outcomes: Sequence[Outcome]) -> Iterator[str]:
@@ -120,7 +124,9 @@ def _refusals(file: CheckInFile, outcomes: Sequence[Outcome]) -> Iterator[str]:
 
 def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
     names = {athlete.id: athlete.name for athlete in file.athletes}
-    return _line(advice_table(_given(outcomes), names, composer))
+    given = _given(outcomes)
+    told = advice_table(given, names, composer) if given else composer.texts.say("table.no_row")
+    return _line(told)
 
 
 def _as_json(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
@@ -155,7 +161,10 @@ def _beside(outcomes: Sequence[Outcome], composer: Composer) -> list[RowAnswer]:
 def _in_row(outcome: Outcome, composer: Composer) -> RowAnswer:
     if isinstance(outcome, DawnruleError):
         return RowAnswer.of_refusal(outcome)
-    return RowAnswer.of_advice(outcome.advice, composer.vocabulary) if outcome else RowAnswer()
+    if outcome is None:
+        return RowAnswer()
+    told = outcome.advice | {"reason": why_told(outcome.advice, composer)}
+    return RowAnswer.of_advice(told, composer.vocabulary)
 
 
 _FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome], Composer], bytes]] = dict(

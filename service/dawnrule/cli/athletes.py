@@ -1,4 +1,4 @@
-"""``dawnrule athletes``: what is stored of one person, to take along or to be erased."""
+"""``dawnrule athletes``: who trains, and what is stored of one person."""
 
 from __future__ import annotations
 
@@ -6,17 +6,30 @@ import os
 from pathlib import Path
 
 import click
+from tabulate import tabulate
 
 from dawnrule.advice.acts import COMMAND_LINE
 from dawnrule.advice.erasure import erase as erase_athlete
 from dawnrule.advice.export import export_athlete
 from dawnrule.advice.morning import known_athlete
+from dawnrule.advice.squad import put_athlete
 from dawnrule.cli.options import db_option
-from dawnrule.store import Store
+from dawnrule.facts.plausible import implausible_athlete
+from dawnrule.schemas.athlete import athlete_to_plain, load_athlete
+from dawnrule.schemas.field_errors import invalid_input
+from dawnrule.store import Books, Store
 from dawnrule.vocabulary.texts import Texts
 from dawnrule.world import now
 
 _OWNER_ONLY = 0o600
+_COLUMNS = {
+    "athlete_id": "Id",
+    "name": "Name",
+    "time_zone": "Time zone",
+    "date_of_birth": "Born",
+    "training_status": "Status",
+    "language": "Language",
+}
 _NOT_WIPED = (
     "Traces may be left in the files: others would not let go of them, or the disk is full."
 )
@@ -24,12 +37,72 @@ _NOT_WIPED = (
 
 @click.group()
 def athletes() -> None:
-    """Athletes: hand out or erase all that is stored of one.
+    """Athletes: add and list them, hand out or erase all that is stored of one.
 
     \b
     Example:
-      dawnrule athletes export a-03 --output a-03.zip --db squad.db
+      dawnrule athletes add a-03 --name Mara --time-zone Europe/Berlin --db squad.db
     """
+
+
+@athletes.command()
+@click.argument("athlete_id", metavar="ID")
+@click.option("--name", required=True, help="What people call them; only people see it.")
+@click.option(
+    "--time-zone",
+    required=True,
+    metavar="ZONE",
+    help="Where they live, like Europe/Berlin; it decides which date today is.",
+)
+@click.option("--born", "date_of_birth", metavar="DATE", help="Date of birth, like 2001-05-17.")
+@click.option(
+    "--status", "training_status", help="How trained they are: novice, trained, advanced."
+)
+@click.option("--language", help="The language that advice is told to them in, like de.")
+@db_option
+def add(athlete_id: str, db: Path, **known: str | None) -> None:
+    """Add an athlete, or change what is known of one. What is not said stays as it is.
+
+    Let the ID be no name: it stays in the ledger even when the athlete is erased.
+
+    \b
+    Example:
+      dawnrule athletes add a-03 --name Mara --time-zone Europe/Berlin --db squad.db
+    """
+    said = {name: value for name, value in known.items() if value is not None}
+
+    def put(books: Books) -> str:
+        before = books.athletes.get(athlete_id)
+        stays = athlete_to_plain(before) if before else {}
+        athlete = load_athlete(stays | {"athlete_id": athlete_id} | said)
+        put_athlete(books, athlete, by=COMMAND_LINE, at=now())
+        if before is None:
+            return "was added"
+        return "was there already, and nothing changed" if before == athlete else "was changed"
+
+    # before a database is made for a typing error
+    faults = list(implausible_athlete(load_athlete({"athlete_id": athlete_id} | said), now()))
+    if faults:
+        raise invalid_input(faults)
+    with Store.open(db) as store:
+        done = store.write(put)
+    click.echo(f"{athlete_id} {done}.", err=True)
+
+
+@athletes.command("list")
+@db_option
+def list_(db: Path) -> None:
+    """List everybody, in the order of their ids.
+
+    \b
+    Example:
+      dawnrule athletes list --db squad.db
+    """
+    with Store.open(db, must_exist=True) as store:
+        squad = store.read(lambda books: books.athletes.all())
+    plain = [athlete_to_plain(athlete) for athlete in squad]
+    rows = [[one.get(name, "") for name in _COLUMNS] for one in plain]
+    click.echo(tabulate(rows, headers=list(_COLUMNS.values()), disable_numparse=True))
 
 
 @athletes.command()
@@ -67,8 +140,9 @@ def export(athlete_id: str, output: Path, db: Path) -> None:
 def erase(athlete_id: str, yes: bool, db: Path) -> None:
     """Erase an athlete and all that is stored of them, for good.
 
-    The ledger keeps digests of their advice, from which nothing can be read, and the act of
-    erasing with the id. Copies that were made before, such as backups, are not touched.
+    The ledger keeps digests of their advice, from which nothing can be read, and the acts about
+    them, such as this one, with the id. Copies that were made before, such as backups, are not
+    touched.
 
     \b
     Example:
@@ -82,7 +156,7 @@ def erase(athlete_id: str, yes: bool, db: Path) -> None:
     for table, rows in erased.removed.items():
         click.echo(f"{table}: {rows}")
     if not erased.is_wiped:
-        click.echo(f"{_NOT_WIPED} Later: dawnrule athletes wipe --db {db}", err=True)
+        tell_of_traces(db)
 
 
 @athletes.command()
@@ -102,3 +176,8 @@ def wipe(ctx: click.Context, db: Path) -> None:
             click.echo(_NOT_WIPED, err=True)
             ctx.exit(1)
     click.echo("Nothing of what was erased is left in the files.", err=True)
+
+
+def tell_of_traces(db: Path) -> None:
+    """Say that what was removed may not be gone yet, and what to do."""
+    click.echo(f"{_NOT_WIPED} Later: dawnrule athletes wipe --db {db}", err=True)

@@ -16,7 +16,8 @@ from dawnrule.advice.acts import Act, acts_of
 from dawnrule.advice.audit import BY_ENGINE_EACH, Audited
 from dawnrule.advice.audit import audit as audit_store
 from dawnrule.advice.in_force import StoredTexts
-from dawnrule.cli.options import db_option
+from dawnrule.cli.counted import counted
+from dawnrule.cli.options import db_option, format_option
 from dawnrule.cli.past import bar, dates_options
 from dawnrule.rules.library import RuleSetLibrary
 from dawnrule.store import Head, Store
@@ -59,13 +60,10 @@ def _as_head(ctx: click.Context, parameter: click.Parameter, value: str | None) 
     is_flag=True,
     help=f"Have the engine decide every record too, not only each {BY_ENGINE_EACH}th.",
 )
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Lines to read, or JSON with everything.",
+@format_option(
+    "text",
+    "json",
+    says="Lines to read, or JSON with everything.",
 )
 @click.pass_context
 def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form: str) -> None:
@@ -119,13 +117,10 @@ def head(db: Path) -> None:
     show_default=True,
     help="How many at most, the newest of them.",
 )
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["table", "json"]),
-    default="table",
-    show_default=True,
-    help="A table to read, or JSON.",
+@format_option(
+    "table",
+    "json",
+    says="A table to read, or JSON.",
 )
 @db_option
 def acts(
@@ -158,10 +153,11 @@ def _told(found: Audited) -> str:
     if found.fault_count > len(found.faults):
         lines.append(f"and {found.fault_count - len(found.faults)} more")
     lines += [
-        f"{found.entries} entries: {found.records} advice decided again ({found.by_engine} by the "
-        f"engine too), {found.erased} erased, {found.acts} acts",
+        f"{found.entries} {'entry' if found.entries == 1 else 'entries'}: {found.records} advice "
+        f"decided again ({found.by_engine} by the engine too), {found.erased} erased, "
+        f"{counted(found.acts, 'act')}",
         f"head {found.head.position}:{found.head.digest}",
-        "Nothing was changed." if found.is_clean else f"{found.fault_count} faults.",
+        "Nothing was changed." if found.is_clean else f"{counted(found.fault_count, 'fault')}.",
     ]
     return "\n".join(lines)
 

@@ -11,14 +11,18 @@ from dawnrule.advice.backups import restore as restore_backup
 from dawnrule.cli.options import db_option
 from dawnrule.world import now
 
+_OWNER_ONLY = 0o700
+_ENDING = ".db"
+
 
 @click.command()
 @db_option
 @click.option(
     "--to",
     required=True,
-    type=click.Path(path_type=Path),
-    help="A folder, in which the back-up is named by the time (UTC), or the name of a new file.",
+    type=click.Path(),
+    help="A folder, in which the back-up is named by the time (UTC), or the name of a new file. "
+    "A folder that ends with a slash is made where there is none.",
 )
 @click.option(
     "--keep",
@@ -26,7 +30,7 @@ from dawnrule.world import now
     metavar="N",
     help="Delete all but the newest N back-ups of this database in the folder.",
 )
-def backup(db: Path, to: Path, keep: int | None) -> None:
+def backup(db: Path, to: str, keep: int | None) -> None:
     """Back up the database, also while it is served, and print the file.
 
     The copy is checked before it gets its name: SQLite's integrity check, every reference, and
@@ -37,9 +41,14 @@ def backup(db: Path, to: Path, keep: int | None) -> None:
     Example:
       dawnrule backup --db squad.db --to backups/ --keep 14
     """
-    if keep is not None and not to.is_dir():
-        raise click.UsageError(f"--keep needs a folder, and {to} is none.")
-    click.echo(back_up(db, to, now(), keep))
+    place = Path(to)
+    if keep is not None and _is_named_as_a_file(to, place):
+        raise click.UsageError(f"--keep needs a folder, and {place} is the name of a file.")
+    if db.exists() and to.endswith("/"):
+        _make_folder(place)
+    elif keep is not None and not place.exists():
+        raise click.UsageError(f"There is no folder {place}; with a slash, {place}/, it is made.")
+    click.echo(back_up(db, place, now(), keep))
 
 
 @click.command()
@@ -60,3 +69,15 @@ def restore(backup: Path, db: Path, replace: bool) -> None:
     if aside is not None:
         click.echo(f"What was there is kept as {aside}.", err=True)
     click.echo(f"{db} is as it was when {backup} was made.", err=True)
+
+
+def _is_named_as_a_file(to: str, place: Path) -> bool:
+    is_new = not place.exists() and not to.endswith("/")
+    return place.is_file() or (is_new and place.suffix == _ENDING)
+
+
+def _make_folder(place: Path) -> None:
+    try:
+        place.mkdir(_OWNER_ONLY, parents=True, exist_ok=True)
+    except OSError as error:
+        raise click.UsageError(f"{place} cannot be made: {error.strerror}.") from error

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any, TypeVar
 
 import click
 
 from dawnrule.settings import Settings, name_and_version
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 DEFAULTS = Settings()
 
@@ -28,6 +32,17 @@ rule_set_option = click.option(
     help="The rule set that decides; see: dawnrule rules list.",
 )
 
+otherwise_option = click.option(
+    "--otherwise",
+    envvar="DAWNRULE_RULE_SET",
+    show_envvar=True,
+    default=DEFAULTS.rule_set,
+    show_default=True,
+    callback=_with_version,
+    metavar="NAME@VERSION",
+    help="What decides where no rule set was activated: the server's --rule-set.",
+)
+
 db_option = click.option(
     "--db",
     envvar="DAWNRULE_DB",
@@ -36,3 +51,16 @@ db_option = click.option(
     type=click.Path(dir_okay=False, path_type=Path),
     help="The database file.",
 )
+
+
+def format_option(*forms: str, says: str) -> Callable[[F], F]:
+    """``--format``, as ``form``: one of several, the first where none is asked for. ``says`` is
+    what its help says."""
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(forms),
+        default=forms[0],
+        show_default=True,
+        help=says,
+    )

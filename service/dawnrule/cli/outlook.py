@@ -10,7 +10,7 @@ import click
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.ahead import look_ahead, told_outlook
 from dawnrule.advice.outlook_told import outlook_text
-from dawnrule.cli.options import db_option, rule_set_option
+from dawnrule.cli.options import db_option, format_option, rule_set_option
 from dawnrule.schemas.outlook import MOST_DAYS, USUAL_DAYS, USUAL_GOAL
 from dawnrule.settings import name_and_version
 from dawnrule.store import Store
@@ -41,13 +41,10 @@ def _known_goal(ctx: click.Context, parameter: click.Parameter, goal: str) -> st
     callback=_known_goal,
     help="What the balanced session is for.",
 )
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(("text", "json")),
-    default="text",
-    show_default=True,
-    help="A page to read, or JSON with everything.",
+@format_option(
+    "text",
+    "json",
+    says="A page to read, or JSON with everything.",
 )
 @db_option
 @rule_set_option

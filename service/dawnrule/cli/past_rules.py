@@ -11,7 +11,8 @@ import click
 from dawnrule.advice.agreement import compare
 from dawnrule.advice.archive import Archive
 from dawnrule.advice.scorecard import scorecard as scorecard_of
-from dawnrule.cli.options import db_option
+from dawnrule.cli.counted import counted
+from dawnrule.cli.options import db_option, format_option
 from dawnrule.cli.past import bar, dates_options
 from dawnrule.cli.rule_set_named import rule_set_named
 from dawnrule.cli.scorecard_shown import SCORECARD_FORMATS
@@ -25,13 +26,9 @@ from dawnrule.world import now
 @click.argument("named", metavar="NAME@VERSION")
 @dates_options
 @db_option
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice([*SCORECARD_FORMATS]),
-    default="table",
-    show_default=True,
-    help="A table to read, CSV with a row for each share, or JSON with everything.",
+@format_option(
+    *SCORECARD_FORMATS,
+    says="A table to read, CSV with a row for each share, or JSON with everything.",
 )
 def scorecard(named: str, first: date | None, last: date | None, db: Path, form: str) -> None:
     """Tell how often each rule fired and decided, and what happened afterwards.
@@ -77,5 +74,6 @@ def verify(ctx: click.Context, named: str, first: date | None, last: date | None
     for one in found.differences:
         click.echo(f"{one.athlete_id} {one.date}: engine {one.by_engine}, columns {one.by_columns}")
     different = len(found.differences)
-    click.echo(f"{found.mornings} mornings, {found.decisions} decisions, {different} different")
+    compared = f"{counted(found.mornings, 'morning')}, {counted(found.decisions, 'decision')}"
+    click.echo(f"{compared}, {different} different")
     ctx.exit(1 if different else 0)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import click
 from tabulate import tabulate
 
+from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.again import Again, Counted
 from dawnrule.advice.in_force import StoredTexts
 from dawnrule.advice.publishing import Compared, Publisher
-from dawnrule.cli.options import db_option
+from dawnrule.cli.options import db_option, otherwise_option
 from dawnrule.cli.past import date_option
 from dawnrule.errors import MalformedInput, RuleSetInvalid
 from dawnrule.rules.findings import KINDS, severity_of
@@ -21,7 +24,7 @@ from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import name_and_version
 from dawnrule.store import Store
 from dawnrule.vocabulary import Vocabulary
-from dawnrule.world import now
+from dawnrule.world import new_id, now
 
 _TERMINAL = None
 """No key was used: whoever can open the database may do this."""
@@ -32,6 +35,12 @@ _athletes_option = click.option(
     multiple=True,
     metavar="ID",
     help="For this athlete only; may be given several times. For all when left out.",
+)
+
+_again_option = click.option(
+    "--again",
+    is_flag=True,
+    help="Decide today's advice again, at once, where other rules gave it.",
 )
 
 
@@ -52,9 +61,7 @@ def publish(file: Path, db: Path) -> None:
         try:
             published = publisher.publish(_text(file), str(file), _TERMINAL)
         except RuleSetInvalid as invalid:
-            for finding in invalid.findings:
-                click.echo(f"{severity_of(finding).value}: {finding}")
-                click.echo(f"    {KINDS[finding.code].mend}")
+            _tell(invalid)
             raise click.ClickException(f"{file} is not published.") from invalid
     for warning in published.findings:
         click.echo(f"warning: {warning['file']}:{warning['line']}: {warning['message']}", err=True)
@@ -66,31 +73,51 @@ def publish(file: Path, db: Path) -> None:
 @click.argument("named", metavar="NAME@VERSION")
 @date_option("--from", "from_date", "The first date that it decides; every date when left out.")
 @_athletes_option
+@_again_option
+@otherwise_option
 @db_option
-def activate(named: str, from_date: date | None, athlete_ids: tuple[str, ...], db: Path) -> None:
+def activate(
+    named: str,
+    from_date: date | None,
+    athlete_ids: tuple[str, ...],
+    again: bool,
+    otherwise: str,
+    db: Path,
+) -> None:
     """Let a rule set decide, for all or for some athletes.
 
     Of the activations whose date has come the newest holds, and an athlete's own before that for
-    all. Servers that run go over to it with the next check-in.
+    all. Servers that run go over to it with the next check-in. Advice that was given stays, until
+    today's check-in is sent again. A rule set by which somebody with a warning sign would train is
+    refused.
 
     \b
     Example:
       dawnrule rules activate our-club@1.0.0 --from 2026-04-01 --db squad.db
     """
+    whom = athlete_ids or None
     with _publisher(db) as publisher:
         rule_set = _named(publisher, named)
-        publisher.activate(rule_set, from_date, athlete_ids or None, _TERMINAL)
-    whom = ", ".join(athlete_ids) or "all"
-    click.echo(f"{rule_set.full_name} holds for {whom} from {from_date or 'now'} on.")
+        try:
+            publisher.activate(rule_set, from_date, whom, _TERMINAL)
+        except RuleSetInvalid as invalid:
+            _tell(invalid)
+            raise click.ClickException(f"{rule_set.full_name} is not activated.") from invalid
+        when = f"from {from_date} on" if from_date else "on every date"
+        click.echo(f"{rule_set.full_name} holds for {', '.join(athlete_ids) or 'all'} {when}.")
+        _tell_todays(_counted(publisher, otherwise, whom, again))
 
 
 @click.command()
 @_athletes_option
+@_again_option
+@otherwise_option
 @db_option
-def rollback(athlete_ids: tuple[str, ...], db: Path) -> None:
+def rollback(athlete_ids: tuple[str, ...], again: bool, otherwise: str, db: Path) -> None:
     """Take back the newest activation, whether its date has come or not.
 
-    What was before it holds again, at once.
+    What was before it holds again, at once. Advice that was given stays, until today's check-in is
+    sent again.
 
     \b
     Example:
@@ -98,7 +125,8 @@ def rollback(athlete_ids: tuple[str, ...], db: Path) -> None:
     """
     with _publisher(db) as publisher:
         publisher.roll_back(athlete_ids or None, _TERMINAL)
-    click.echo(f"The newest activation for {', '.join(athlete_ids) or 'all'} is taken back.")
+        click.echo(f"The newest activation for {', '.join(athlete_ids) or 'all'} is taken back.")
+        _tell_todays(_counted(publisher, otherwise, athlete_ids or None, again))
 
 
 @click.command()
@@ -134,6 +162,35 @@ def _publisher(db: Path) -> Iterator[Publisher]:
 
 def _named(publisher: Publisher, named: str) -> RuleSet:
     return publisher.library.get(*name_and_version(named))
+
+
+def _tell(invalid: RuleSetInvalid) -> None:
+    for finding in invalid.findings:
+        click.echo(f"{severity_of(finding, to_decide=True).value}: {finding}")
+        click.echo(f"    {KINDS[finding.code].mend}")
+
+
+def _counted(
+    publisher: Publisher, otherwise: str, athlete_ids: Sequence[str] | None, again: bool
+) -> Counted:
+    advisor = replace(Advisor.shipped(), library=publisher.library)
+    decides = _named(publisher, otherwise)
+    todays = Again(publisher.store, advisor, decides, publisher.clock, new_id)
+    return todays.count(athlete_ids, decide=again, by=_TERMINAL)
+
+
+def _tell_todays(counted: Counted) -> None:
+    if counted.decided_again:
+        click.echo(f"Decided again for today: the advice of {_athletes(counted.decided_again)}.")
+    if counted.stays:
+        click.echo(
+            f"Today's advice of {_athletes(counted.stays)} is by other rules. It stays until the "
+            "check-in is sent again; with --again it is decided again at once."
+        )
+
+
+def _athletes(count: int) -> str:
+    return "1 athlete" if count == 1 else f"{count} athletes"
 
 
 def _text(file: Path) -> str:

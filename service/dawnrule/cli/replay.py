@@ -10,7 +10,7 @@ import click
 
 from dawnrule.advice.archive import Archive
 from dawnrule.advice.replays import Listener, ReplayRunner, known_replay, result_of
-from dawnrule.cli.options import db_option
+from dawnrule.cli.options import db_option, format_option
 from dawnrule.cli.past import bar, dates_options
 from dawnrule.cli.replay_shown import REPLAY_FORMATS
 from dawnrule.cli.rule_set_named import rule_set_named
@@ -29,13 +29,9 @@ from dawnrule.world import new_id, now
 )
 @dates_options
 @db_option
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice([*REPLAY_FORMATS]),
-    default="table",
-    show_default=True,
-    help="Tables to read, the mornings that come out otherwise as CSV, or JSON with everything.",
+@format_option(
+    *REPLAY_FORMATS,
+    says="Tables to read, the mornings that come out otherwise as CSV, or JSON with everything.",
 )
 @click.option("--restart", is_flag=True, help="Begin anew, even if this replay was stopped before.")
 @click.pass_context

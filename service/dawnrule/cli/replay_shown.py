@@ -13,6 +13,7 @@ from tabulate import tabulate
 
 from dawnrule.advice.replay import Replayed
 from dawnrule.advice.replays import replay_to_plain
+from dawnrule.cli.counted import counted
 from dawnrule.rules.columns import ChangedMorning
 from dawnrule.store import StoredReplay
 from dawnrule.vocabulary import Vocabulary
@@ -24,7 +25,8 @@ _NO_RULE = "-"
 
 def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
     """A line on the whole, and a table each of verdicts, rules, athletes and mornings."""
-    head = f"{replay.rule_set}: {result.mornings} mornings, {result.decisions} decisions"
+    mornings, decisions = counted(result.mornings, "morning"), counted(result.decisions, "decision")
+    head = f"{replay.rule_set}: {mornings}, {decisions}"
     tables = (
         _table(("Said", "Would say", "Days", "Parts"), _verdicts(result)),
         _table(("Rule", "Decided", "Would decide", "Would fire"), _rules(result)),

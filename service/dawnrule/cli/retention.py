@@ -8,6 +8,7 @@ import click
 
 from dawnrule.advice.acts import COMMAND_LINE
 from dawnrule.advice.retention import apply_retention
+from dawnrule.cli.athletes import tell_of_traces
 from dawnrule.cli.options import db_option
 from dawnrule.store import Store
 from dawnrule.world import now
@@ -46,4 +47,6 @@ def apply(days: int, db: Path) -> None:
         forgotten = apply_retention(store, days, by=COMMAND_LINE, at=now())
     for table, rows in forgotten.removed.items():
         click.echo(f"{table}: {rows}")
-    click.echo(f"Nothing from before {forgotten.before} is left.", err=True)
+    click.echo(f"No row from before {forgotten.before} is left.", err=True)
+    if not forgotten.is_wiped:
+        tell_of_traces(db)

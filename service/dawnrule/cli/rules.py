@@ -10,7 +10,9 @@ from pathlib import Path
 import click
 from tabulate import tabulate
 
+from dawnrule.cli.options import format_option, otherwise_option
 from dawnrule.cli.rule_set_named import rule_set_named
+from dawnrule.cli.rules_listed import rule_sets_listed
 from dawnrule.cli.rules_shown import CHECK_FORMATS, Checked, difference_as_text
 from dawnrule.errors import RuleSetInvalid
 from dawnrule.rules.checking import check_rule_set
@@ -19,6 +21,7 @@ from dawnrule.rules.library import RuleSetLibrary, shipped_rule_set_files
 from dawnrule.rules.loading import load_rule_set
 from dawnrule.store import Store
 from dawnrule.vocabulary import FactDictionary
+from dawnrule.world import now
 
 
 @click.group()
@@ -38,13 +41,9 @@ def rules() -> None:
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     metavar="[FILE]...",
 )
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice([*CHECK_FORMATS]),
-    default="text",
-    show_default=True,
-    help="Text to read, JSON with everything, or SARIF 2.1.0 for a code host.",
+@format_option(
+    *CHECK_FORMATS,
+    says="Text to read, JSON with everything, or SARIF 2.1.0 for a code host.",
 )
 @click.option("--strict", is_flag=True, help="End with 1 for warnings too, not only for errors.")
 @click.pass_context
@@ -69,13 +68,10 @@ def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) ->
 @rules.command()
 @click.argument("before", metavar="A")
 @click.argument("after", metavar="B")
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Text to read, or JSON with everything.",
+@format_option(
+    "text",
+    "json",
+    says="Text to read, or JSON with everything.",
 )
 @click.option(
     "--db",
@@ -110,15 +106,30 @@ def diff(before: str, after: str, form: str, db: Path | None) -> None:
 
 
 @rules.command("list")
-def list_() -> None:
+@click.option(
+    "--db",
+    envvar="DAWNRULE_DB",
+    show_envvar=True,
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="A database: also what was published in it, and what decides there.",
+)
+@otherwise_option
+def list_(db: Path | None, otherwise: str) -> None:
     """List the rule sets that ship with the service.
+
+    With a database, those that were published in it as well, with which decides now and since
+    when, and which runs in the shadow.
 
     \b
     Example:
-      dawnrule rules list
+      dawnrule rules list --db squad.db
     """
-    rows = [(r.full_name, len(r.rules), r.digest) for r in RuleSetLibrary.shipped().all()]
-    click.echo(tabulate(rows, headers=("Rule set", "Rules", "Digest")))
+    if db is None:
+        rows = [(r.full_name, len(r.rules), r.digest) for r in RuleSetLibrary.shipped().all()]
+        click.echo(tabulate(rows, headers=("Rule set", "Rules", "Digest")))
+        return
+    with Store.open(db, must_exist=True) as store:
+        click.echo(rule_sets_listed(store, otherwise, now()))
 
 
 def _checked(file: Path) -> Checked:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import dawnrule
+from dawnrule.cli.counted import counted
 from dawnrule.errors import Finding
 from dawnrule.rules.findings import KINDS, errors_among, proved, severity_of, to_plain
 from dawnrule.rules.plain import in_flow
@@ -88,13 +89,16 @@ def _size(checked: Checked) -> str:
     if checked.rule_set is None:
         return ""
     rules = checked.rule_set.rules
-    return f"{len(rules)} rules, {sum(len(rule.examples) for rule in rules)} examples, "
+    examples = sum(len(rule.examples) for rule in rules)
+    return f"{counted(len(rules), 'rule')}, {counted(examples, 'example')}, "
 
 
 def _count(findings: Sequence[Finding]) -> str:
     errors = len(errors_among(findings))
     warnings = len(findings) - errors
-    return f"{errors} errors, {warnings} warnings" if findings else "nothing found"
+    if not findings:
+        return "nothing found"
+    return f"{counted(errors, 'error')}, {counted(warnings, 'warning')}"
 
 
 def _listed(word: str, rules: Sequence[str]) -> Iterator[str]:

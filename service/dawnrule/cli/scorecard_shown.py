@@ -11,6 +11,7 @@ from tabulate import tabulate
 
 from dawnrule.advice.proportion import Share
 from dawnrule.advice.scorecard import Score, Scorecard
+from dawnrule.cli.counted import counted
 
 _ALL = "all mornings"
 _HEADERS = ("Rule", "Fired", "Decided", "Trained", "Output held", "Sorer next day")
@@ -23,7 +24,8 @@ def scorecard_as_text(card: Scorecard) -> str:
     named = card.rule_set.full_name
     if card.first is None:
         return f"{named}: no advice was given by it on these dates."
-    head = f"{named}: {card.all_mornings.mornings} mornings, {card.first} to {card.last}"
+    mornings = counted(card.all_mornings.mornings, "morning")
+    head = f"{named}: {mornings}, {card.first} to {card.last}"
     rows = [(_ALL, "", "", *_shown(card.all_mornings))]
     rows += [
         (rule.rule, _share(rule.fired), _share(rule.decided), *_shown(rule.after))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,6 +17,8 @@ from dawnrule.store import Store
 from dawnrule.web import create_app, start_logging
 from dawnrule.web import serve as serve_app
 from dawnrule.world import new_id, now
+
+_LAST_PORT = 65535
 
 
 @click.command()
@@ -32,7 +35,7 @@ from dawnrule.world import new_id, now
     "--port",
     envvar="DAWNRULE_PORT",
     show_envvar=True,
-    type=click.IntRange(0, 65535),
+    type=click.IntRange(0, _LAST_PORT),
     default=DEFAULTS.port,
     show_default=True,
     help="The port to listen on; 0 takes a free one.",
@@ -67,7 +70,15 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
         try:
             serve_app(app, settings, lambda bound: _announce(host, bound))
         except OSError as error:
-            raise click.UsageError(f"{host}:{port} cannot be served: {error.strerror}.") from error
+            said = f"{host}:{port} cannot be served: {error.strerror}.{_other_port(error, port)}"
+            raise click.UsageError(said) from error
+
+
+def _other_port(error: OSError, port: int) -> str:
+    """What else to try when a port is taken."""
+    if error.errno != errno.EADDRINUSE:
+        return ""
+    return f" Try --port {port + 1 if port < _LAST_PORT else port - 1}."
 
 
 def _from_environment() -> Settings:

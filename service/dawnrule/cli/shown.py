@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tabulate import tabulate
 
 from dawnrule.advice.compose import Composer
-from dawnrule.advice.told import first_sentence
+from dawnrule.advice.told import first_sentence, left_open_in, why_told
 from dawnrule.errors import DawnruleError, FieldError
 from dawnrule.sheet import where_in_words
 from dawnrule.vocabulary import Verdict
@@ -20,7 +21,9 @@ _LINE_WIDTH = 100
 def advice_table(
     advice: Sequence[Mapping[str, Any]], names: Mapping[str, str], composer: Composer
 ) -> str:
-    """A line for each advice (plain JSON values), and below it what those at rest must heed.
+    """A line for each advice (plain JSON values), and below it what is to be heeded: all of it
+    where the day or a part rests, else what was not answered, and the notes in short. What is said
+    of several stands there once, with their names.
 
     ``names`` says by athlete id how people call the athlete; the id stands for who has none.
     """
@@ -29,7 +32,7 @@ def advice_table(
         "date": [str(one["date"]) for one in advice],
         "verdict": [composer.vocabulary.label(one["verdict"]) for one in advice],
         "rule": [one["rule"]["id"] if one["rule"] else "-" for one in advice],
-        "why": [first_sentence(one["reason"]) for one in advice],
+        "why": [why_told(one, composer, short=True) for one in advice],
     }
     if len(set(columns["date"])) == 1:
         del columns["date"]
@@ -37,8 +40,8 @@ def advice_table(
     table = tabulate(
         list(zip(*columns.values(), strict=True)), headers=headers, disable_numparse=True
     )
-    cautions = (_caution(one, names) for one in advice if one["verdict"] == Verdict.REST)
-    return "\n\n".join([table, *cautions])
+    cautions = (_wrapped(_who(one, names), one["caution"]) for one in advice if _rests(one))
+    return "\n\n".join([table, *cautions, *_said_below(advice, names, composer)])
 
 
 def refusal_lines(error: DawnruleError) -> list[str]:
@@ -53,8 +56,27 @@ def fault_in_words(fault: FieldError) -> str:
     return f"{field} {fault.detail}{found}".strip()
 
 
-def _caution(advice: Mapping[str, Any], names: Mapping[str, str]) -> str:
-    text = f"{_who(advice, names)}: {advice['caution']}"
+def _rests(advice: Mapping[str, Any]) -> bool:
+    """Whether the day rests, or the part that it is told by."""
+    told_by = [p for p in advice["parts"] if p["rule"] and p["rule"] == advice["rule"]]
+    return any(one["verdict"] == Verdict.REST for one in (advice, *told_by))
+
+
+def _said_below(
+    advice: Sequence[Mapping[str, Any]], names: Mapping[str, str], composer: Composer
+) -> list[str]:
+    """What was left open and the notes; none on a day of rest, behind whose caution nothing
+    stands."""
+    to_whom: dict[str, list[str]] = defaultdict(list)
+    for one in (one for one in advice if one["verdict"] != Verdict.REST):
+        notes = (f"{n['rule']['title']}. {first_sentence(n['caution'])}" for n in one["notes"])
+        for said in filter(None, (left_open_in(one, composer), *notes)):
+            to_whom[said].append(_who(one, names))
+    return [_wrapped(", ".join(told), said) for said, told in to_whom.items()]
+
+
+def _wrapped(who: str, said: str) -> str:
+    text = f"{who}: {said}"
     return textwrap.fill(text, _LINE_WIDTH, subsequent_indent="  ", break_long_words=False)
 
 

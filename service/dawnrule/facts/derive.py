@@ -14,6 +14,7 @@ from dawnrule.facts.last_trained import LastTrainedTimes
 from dawnrule.facts.missing import Missing, Told
 from dawnrule.facts.muscle_groups import groups_of
 from dawnrule.facts.output import output_facts
+from dawnrule.facts.pain import pain_facts
 from dawnrule.facts.past import Past
 from dawnrule.vocabulary import FactDictionary, Facts, FactValue, Vocabulary
 
@@ -104,9 +105,10 @@ class FactSource:
     ) -> Told:
         """The facts of any block for one muscle group, the day's among them, as if it started at
         ``start`` on a day that holds the blocks ``beside`` it."""
-        facts = {**self.day.facts, **_reported(self._plan_facts(block, group, beside))}
+        pain = dict(pain_facts(self.check_in, block, group, self.past.vocabulary))
+        facts = {**self.day.facts, **_reported(self._plan_facts(block, group, beside)), **pain}
         if group is None:
-            return Told({**facts, **_reported(_pain(self.check_in, None))})
+            return Told(facts)
         always, then = self._of_group(group), self._of_group_at(group, start)
         return Told({**facts, **always.facts, **then.facts}, {**always.missing, **then.missing})
 
@@ -114,8 +116,8 @@ class FactSource:
         told = self.told.get((group, None))
         if told is None:
             history = Told.of(self._history_of_group(group), self.past.dictionary)
-            reported = _reported(_soreness_and_pain(self.check_in, group))
-            told = self.told[group, None] = Told(reported | history.facts, history.missing)
+            soreness = _reported(self._soreness(group))
+            told = self.told[group, None] = Told(soreness | history.facts, history.missing)
         return told
 
     def _of_group_at(self, group: str, start: datetime) -> Told:
@@ -133,6 +135,9 @@ class FactSource:
         next_day = self.check_in.date + timedelta(days=1)
         end_of_date = datetime.combine(next_day, time.min, ZoneInfo(self.athlete.time_zone))
         return min(self.check_in.reported_at or self.now, end_of_date.astimezone(UTC))
+
+    def _soreness(self, group: str) -> Iterator[tuple[str, FactValue | None]]:
+        yield "soreness", self.check_in.soreness.get(group)
 
     def _history_of_group(self, group: str) -> Iterator[tuple[str, FactValue | Missing]]:
         yield "soreness_above_usual", recovery.soreness_above_usual(self.past, group)
@@ -187,24 +192,3 @@ def _day_facts(
     growth = [b.minutes for b in check_in.plan if b.goal in vocabulary.goals_of_kind("growth")]
     known = [minutes for minutes in growth if minutes is not None]
     yield "planned_growth_minutes", sum(known) if known else None
-
-
-def _soreness_and_pain(check_in: CheckIn, group: str) -> Iterator[tuple[str, FactValue | None]]:
-    yield "soreness", check_in.soreness.get(group)
-    yield from _pain(check_in, group)
-
-
-def _pain(check_in: CheckIn, group: str | None) -> Iterator[tuple[str, FactValue | None]]:
-    """Pain that names no muscle group counts for every part, and for a block that names none
-    every pain counts: where one of the two is unknown, the careful reading holds."""
-    if check_in.pain is None:
-        return
-    here = {
-        pain.kind
-        for pain in check_in.pain
-        if group is None or not pain.muscle_groups or group in pain.muscle_groups
-    }
-    yield "joint_pain", "joint" in here
-    yield "sharp_pain", "sharp" in here
-    yield "one_sided_pain", "one-sided" in here
-    yield "other_pain", "other" in here

@@ -18,8 +18,8 @@ ONE_DAY = timedelta(days=1)
 
 def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[FieldError]:
     """The fields that cannot be true: a date or a time that has not come yet where the athlete
-    lives, a training in the future or longer ago than counts, a report or a planned start that is
-    far from the check-in's date, a date outside of the athlete's life."""
+    lives, a training after its report, in the future or longer ago than counts, a report or a
+    planned start that is far from the check-in's date, a date outside of the athlete's life."""
     today = athlete.today(now + CLOCKS_MAY_DIFFER)
     if check_in.date > today:
         yield FieldError(
@@ -31,7 +31,8 @@ def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[
         yield from in_future("/reported_at", check_in.reported_at, now)
         yield from _long_before_date(athlete, check_in, check_in.reported_at)
     for group, last in check_in.last_trained.items():
-        yield from in_future(f"/last_trained/{group}/at", last.at, now)
+        ahead = list(in_future(f"/last_trained/{group}/at", last.at, now))
+        yield from ahead or _after_the_report(athlete, check_in, group, last.at)
     yield from _too_long_ago(athlete, check_in)
     yield from starts_elsewhere(athlete, check_in)
     yield from _impossible_age(athlete, check_in.date, "/date", check_in.date)
@@ -58,6 +59,18 @@ def _long_before_date(
     if reported_at < _midnight(athlete, check_in) - ONE_DAY:
         detail = f"must not be over a day before the check-in's date, {check_in.date.isoformat()}"
         yield FieldError("/reported_at", reported_at.isoformat(), detail)
+
+
+def _after_the_report(
+    athlete: Athlete, check_in: CheckIn, group: str, at: datetime
+) -> Iterator[FieldError]:
+    """Nobody reports a training before it; without a time of report, the date is the latest."""
+    reported_at = check_in.reported_at
+    latest = reported_at or _midnight(athlete, check_in) + ONE_DAY
+    if at > latest + CLOCKS_MAY_DIFFER:
+        said = f"reported_at, {reported_at.isoformat()}" if reported_at else "the check-in's date"
+        detail = f"must not be after {said}"
+        yield FieldError(f"/last_trained/{group}/at", at.isoformat(), detail)
 
 
 def _midnight(athlete: Athlete, check_in: CheckIn) -> datetime:

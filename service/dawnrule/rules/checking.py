@@ -10,15 +10,20 @@ from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.rules.conditions import tests_of
 from dawnrule.rules.decider import Decider
 from dawnrule.rules.edges import edge_findings
+from dawnrule.rules.heeding import heeding_findings
 from dawnrule.rules.plain import in_flow
 from dawnrule.rules.rule_set import Example, Rule, RuleSet
 from dawnrule.vocabulary import FactDictionary
+
+_SAID_ALREADY = frozenset({"weaker-stop", "not-proved"})
+"""What says of a warning sign already that it is not heeded, or may not be."""
 
 
 def check_rule_set(rule_set: RuleSet, dictionary: FactDictionary) -> list[Finding]:
     """Everything that can be found wrong with a rule set that was read, by file line: a rule that
     the engine cannot take, an example that does not come out, by both evaluations, as it says, an
-    edge that no example shows, a text that an extension left behind, and what the solver proves.
+    edge that no example shows, a text that an extension left behind, a warning sign that is not
+    heeded, and what the solver proves.
 
     Raises ``EngineDisagreement`` or ``EngineFailure``.
     """
@@ -31,6 +36,8 @@ def check_rule_set(rule_set: RuleSet, dictionary: FactDictionary) -> list[Findin
         *edge_findings(rule_set, dictionary),
         *proof_findings(rule_set, dictionary),
     ]
+    if not any(finding.code in _SAID_ALREADY for finding in found):
+        found += heeding_findings(rule_set, dictionary)
     return sorted(found, key=lambda finding: finding.line)
 
 

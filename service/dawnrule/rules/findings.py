@@ -21,12 +21,14 @@ class Severity(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of finding: how bad it is, what it says of the rule set, and what mends it.
-    ``proves`` is what a check proves that finds none of the kind."""
+    ``proves`` is what a check proves that finds none of the kind; ``decides`` is False for what
+    keeps a rule set from deciding for people, though it is only a warning in a file."""
 
     severity: Severity
     says: str
     mend: str
     proves: str | None = None
+    decides: bool = True
 
 
 def _error(says: str, mend: str, proves: str | None = None) -> Kind:
@@ -64,6 +66,15 @@ KINDS: Mapping[str, Kind] = {
         "A rule on pain, illness or a warning sign was made weaker or switched off.",
         "Take the change back. Such a rule can be made stricter, or another can be added.",
         proves="rules on pain, illness and warning signs are as strict as in what it extends",
+    ),
+    "warning-sign-not-heeded": Kind(
+        Severity.WARNING,
+        "A warning sign, fever, illness below the neck or a hurt joint does not always mean rest. "
+        "Such a rule set is neither published nor activated.",
+        "Extend the baseline, which has these rules: write `extends: baseline@1.1.0`.",
+        proves="warning signs, fever, illness below the neck, and joint, sharp or one-sided pain "
+        "of a part always mean rest",
+        decides=False,
     ),
     "old-value": _warning(
         "A text still tells a value that was changed.",
@@ -113,14 +124,19 @@ TOTAL = "every morning has a verdict: the most protective that fires, or train a
 """What is so of every rule set, by what a verdict is."""
 
 
-def severity_of(finding: Finding) -> Severity:
-    """How bad a finding is."""
-    return KINDS[finding.code].severity
+def severity_of(finding: Finding, *, to_decide: bool = False) -> Severity:
+    """How bad a finding is: in a rule file, or in rules that are to decide for people."""
+    kind = KINDS[finding.code]
+    return kind.severity if kind.decides or not to_decide else Severity.ERROR
 
 
-def errors_among(findings: Iterable[Finding]) -> list[Finding]:
-    """The findings for which a rule set is not published."""
-    return [finding for finding in findings if severity_of(finding) is Severity.ERROR]
+def errors_among(findings: Iterable[Finding], *, to_decide: bool = False) -> list[Finding]:
+    """The findings that must be mended: in a rule file, or before the rules decide for people."""
+    return [
+        finding
+        for finding in findings
+        if severity_of(finding, to_decide=to_decide) is Severity.ERROR
+    ]
 
 
 def proved(findings: Iterable[Finding], *, extends: bool) -> list[str]:
@@ -128,6 +144,8 @@ def proved(findings: Iterable[Finding], *, extends: bool) -> list[str]:
     found = {finding.code for finding in findings}
     if "not-proved" in found:
         return []
+    if "weaker-stop" in found:
+        found.add("warning-sign-not-heeded")  # it is not asked then
     said = [
         kind.proves
         for code, kind in KINDS.items()
@@ -136,11 +154,12 @@ def proved(findings: Iterable[Finding], *, extends: bool) -> list[str]:
     return [TOTAL, *said]
 
 
-def to_plain(finding: Finding) -> dict[str, Any]:
-    """A finding as plain JSON values. ``inputs`` are the facts that show it, worse ones last."""
+def to_plain(finding: Finding, *, to_decide: bool = False) -> dict[str, Any]:
+    """A finding as plain JSON values. ``inputs`` are the facts that show it, worse ones last;
+    ``to_decide`` is that of ``severity_of``."""
     return {
         "code": finding.code,
-        "severity": severity_of(finding).value,
+        "severity": severity_of(finding, to_decide=to_decide).value,
         "file": finding.file,
         "line": finding.line,
         "rule": finding.rule,

@@ -6,12 +6,14 @@ import logging
 import re
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from threading import RLock
 from typing import Generic, Protocol, Self, TypeVar
 
 from dawnrule.errors import DawnruleError, NotFound, RuleSetInvalid
 from dawnrule.rules.decider import Decider
+from dawnrule.rules.heeding import heeding_findings
 from dawnrule.rules.loading import load_rule_set, parse_rule_set
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.what_if import WhatIf
@@ -46,6 +48,9 @@ class Published(Protocol):
     def text_of(self, digest: str) -> str | None:
         """The text of the rule set that had a digest when it was published; None if none had."""
 
+    def full_names(self) -> list[str]:
+        """What was published, as name@version, in the order in which it came."""
+
 
 class NothingPublished:
     """No rule sets but those that ship."""
@@ -55,6 +60,10 @@ class NothingPublished:
 
     def text_of(self, digest: str) -> None:
         """None."""
+
+    def full_names(self) -> list[str]:
+        """None."""
+        return []
 
 
 class RuleSetLibrary:
@@ -68,6 +77,7 @@ class RuleSetLibrary:
         self._published: Published = NothingPublished()
         self._loaded = _Newest[RuleSet](LOADED_AT_MOST)
         self._usable = _Newest[RuleSet | None](LOADED_AT_MOST)
+        self._deciding = _Newest[RuleSet | None](LOADED_AT_MOST)
         self._compiled = _Newest[tuple[Decider, WhatIf]](COMPILED_AT_MOST)
 
     @classmethod
@@ -91,14 +101,15 @@ class RuleSetLibrary:
         return tuple(self._shipped.values())
 
     def get(self, name: str, version: str) -> RuleSet:
-        """One rule set. Raises ``NotFound`` and says which ship, also for one that was published
-        and is not the same any more when it is read."""
+        """One rule set. Raises ``NotFound`` and says which there are, also for one that was
+        published and is not the same any more when it is read."""
         found = self._shipped.get((name, version))
         if found is not None:
             return found
         digest = self._published.digest_named(name, version)
         if digest is None:
-            known = ", ".join(f"{n}@{v}" for n, v in self._shipped)
+            shipped = [f"{n}@{v}" for n, v in self._shipped]
+            known = ", ".join([*shipped, *self._published.full_names()])
             raise NotFound(f"There is no rule set {name}@{version}; there are: {known}.")
         return self.by_digest(digest)
 
@@ -114,6 +125,19 @@ class RuleSetLibrary:
         not tried again."""
         return self._usable.get(digest, lambda: self._tried(digest))
 
+    def deciding(self, digest: str) -> RuleSet | None:
+        """The rule set of a digest where it may decide for people; None if it is not usable, or
+        does not rest everybody with a warning sign, which is logged and not tried again."""
+        return self._deciding.get(digest, lambda: self._tried_to_decide(digest))
+
+    def admit(self, rule_set: RuleSet) -> None:
+        """See that a rule set may decide for people. Raises ``RuleSetInvalid`` when it does not
+        rest everybody with a warning sign or cannot be compiled, or ``EngineFailure``."""
+        self.decider(rule_set)
+        found = list(heeding_findings(rule_set, FactDictionary.shipped()))
+        if found:
+            raise RuleSetInvalid([replace(one, file=rule_set.full_name) for one in found])
+
     def decider(self, rule_set: RuleSet) -> Decider:
         """The compiled form of a rule set, by which decisions are made."""
         return self._compiled_of(rule_set)[0]
@@ -128,6 +152,16 @@ class RuleSetLibrary:
             self.decider(rule_set)
         except DawnruleError as error:
             _log.critical("the rule set %s cannot be used: %s", digest, error.detail)
+            return None
+        return rule_set
+
+    def _tried_to_decide(self, digest: str) -> RuleSet | None:
+        rule_set = self.usable(digest)
+        try:
+            if rule_set is not None:
+                self.admit(rule_set)
+        except DawnruleError as error:
+            _log.critical("the rule set %s may not decide: %s", digest, error.detail)
             return None
         return rule_set
 

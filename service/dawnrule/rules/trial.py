@@ -142,10 +142,10 @@ def _tried(text: str, file: str, published: Texts) -> dict[str, Any]:
     except RuleSetInvalid as invalid:
         return {"findings": [_plain(finding) for finding in invalid.findings]}
     found = check_rule_set(rule_set, FactDictionary.shipped())
-    if not errors_among(found):
+    if not errors_among(found, to_decide=True):
         found += _disagreements(rule_set)
     answer: dict[str, Any] = {"findings": [_plain(finding) for finding in found]}
-    if errors_among(found):
+    if errors_among(found, to_decide=True):
         return answer
     return answer | {name: getattr(rule_set, name) for name in _NAMES}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from dawnrule.rules.conditions import Operator, Test, tests_of
 from dawnrule.rules.evaluator import predicate
@@ -21,10 +21,17 @@ class Wording:
         self._vocabulary = vocabulary
         self._texts = texts
 
-    def reason(self, rule: Rule, facts: Facts) -> str:
-        """The rule's reason with this morning's numbers; the rule must have fired on the facts."""
+    def reason(self, rule: Rule, facts: Facts, at: Sequence[str] = ()) -> str:
+        """The rule's reason with this morning's numbers; the rule must have fired on the facts.
+        What it says of the muscle group is said of the places ``at``, where any are given."""
         template = self._texts.of_rule(rule.reason)
-        return fill(template, self._values(rule, facts), self._texts.decimal_mark)
+        values = {**self._values(rule, facts), **({"muscle_group": self.places(at)} if at else {})}
+        return fill(template, values, self._texts.decimal_mark)
+
+    def places(self, at: Iterable[str]) -> str:
+        """Places in one listing: muscle groups (their ids) and what people call a place."""
+        said = dict.fromkeys(map(self._vocabulary.label, at))
+        return self._texts.listing(list(said))
 
     def test(self, test: Test, facts: Facts) -> str:
         """One test with the value that came and its threshold: ``sleep 5.5 h (below 6 h)``."""

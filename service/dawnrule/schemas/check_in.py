@@ -126,6 +126,9 @@ class CheckInSchema(StrictSchema):
         Object(BlockSchema),
         at_most=lambda: greatest("planned_blocks"),
         required=True,
+        error_messages={
+            "required": "is missing; it must be {accepted}. An empty list is a day off"
+        },
         metadata={"description": "The day's blocks; an empty list is a day off."},
     )
 

@@ -74,6 +74,14 @@ class OutlookSchema(StrictSchema):
     days = fields.Integer(required=True)
     prospects = fields.List(Object(ProspectSchema), required=True)
     balanced_session = fields.List(Object(MovementSchema), required=True)
+    note = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "What is not known, in words, where there is no check-in of today; "
+            "null where there is one."
+        },
+    )
     assumes = fields.String(
         required=True, metadata={"description": "What the outlook takes for granted, in words."}
     )

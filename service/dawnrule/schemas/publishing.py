@@ -10,7 +10,7 @@ from marshmallow import fields
 from dawnrule.schemas.advice import RuleSetNameSchema
 from dawnrule.schemas.problem import ProblemSchema
 from dawnrule.schemas.strict import ListOf, Object, StrictField, StrictSchema
-from dawnrule.schemas.values import AthleteId, CalendarDate, Text
+from dawnrule.schemas.values import AthleteId, CalendarDate, Text, YesOrNo
 from dawnrule.vocabulary import Verdict
 
 MOST_ATHLETES_AT_ONCE = 1_000
@@ -83,7 +83,19 @@ class RuleSetProblemSchema(ProblemSchema):
     findings = fields.List(Object(FindingSchema))
 
 
-class WhomSchema(StrictSchema):
+class AgainSchema(StrictSchema):
+    """Whether today's advice is decided again."""
+
+    again = YesOrNo(
+        load_default=False,
+        metadata={
+            "description": "Decide again, at once, today's advice that is by other rules than "
+            "decide now. Otherwise it stays until the check-in is sent again."
+        },
+    )
+
+
+class WhomSchema(AgainSchema):
     """For whom something holds."""
 
     athlete_ids = ListOf(
@@ -107,7 +119,7 @@ class ActivateSchema(WhomSchema):
     )
 
 
-class AssignSchema(StrictSchema):
+class AssignSchema(AgainSchema):
     """Which rule set an athlete is to have, and from when."""
 
     rule_set = rule_set_name(required=True, allow_none=True)
@@ -148,6 +160,14 @@ class InForceSchema(StrictSchema):
     athlete_id = fields.String(required=True, allow_none=True)
     rule_set = Object(RuleSetNameSchema, required=True)
     activations = fields.List(Object(ActivationSchema), required=True)
+
+
+class NowInForceSchema(InForceSchema):
+    """What decides after a change, and of how many athletes, among those whom it was for, the
+    advice for today is by other rules and stays, or was decided again."""
+
+    advice_stays = fields.Integer(required=True)
+    advice_decided_again = fields.Integer(required=True)
 
 
 class ShadowCountSchema(StrictSchema):

@@ -159,9 +159,14 @@ class ByName(StrictField[dict[str, Any]]):
             raise self.make_error("invalid")
         known = self._names()
         unknown = [name for name in value if name not in known]
-        if unknown:
-            raise ValidationError(dict(unknown_names(unknown, known, "names")))
-        return _each(value, self.item)
+        faults: dict[Any, Any] = dict(unknown_names(unknown, known, "names"))
+        try:
+            let_in = _each({name: value[name] for name in value if name in known}, self.item)
+        except ValidationError as error:
+            faults = {**error.messages_dict, **faults}
+        if faults:
+            raise ValidationError(faults)
+        return let_in
 
 
 def _each(values: Mapping[Any, Any], item: fields.Field[Any]) -> dict[Any, Any]:

@@ -289,3 +289,23 @@ class Switch(StrictField[bool]):
         if value not in ("true", "false"):
             raise self.make_error("invalid")
         return bool(value == "true")
+
+
+class YesOrNo(StrictField[bool]):
+    """A choice of yes or no in JSON."""
+
+    @property
+    def accepted(self) -> str:
+        """What is accepted, in words."""
+        return "true or false"
+
+    def json_schema(self) -> dict[str, Any]:
+        """What is accepted, in JSON Schema."""
+        return {"type": "boolean"}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> bool:
+        if not isinstance(value, bool):
+            raise self.make_error("invalid")
+        return value

@@ -9,6 +9,8 @@ From the file to its cells:
 From the cells to what they say:
 
 - ``columns``, ``headers``: which columns there are, under which words, and what each holds.
+- ``unread``: which headers must not be passed over, as they may speak of what calls for rest.
+- ``cell_words``: which words stand for which of the vocabulary, in every language.
 - ``cells``, ``numbers``, ``dates``, ``moments``: what one cell says.
 - ``rows``, ``row_reading``, ``mornings``, ``faults``: what a row says, or several of one
   morning, and where a fault stands.

@@ -7,11 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from difflib import get_close_matches
-from functools import cache
 from typing import Any, TypeAlias
-from zoneinfo import ZoneInfo
 
-from dawnrule.schemas.date_order import DateOrder
+from dawnrule.sheet.cell_words import id_of, ids_by_word, ids_in, known_id
 from dawnrule.sheet.columns import Column
 from dawnrule.sheet.dates import (
     A_DATE,
@@ -22,21 +20,22 @@ from dawnrule.sheet.dates import (
     moment_of_serial,
 )
 from dawnrule.sheet.faults import CellError
-from dawnrule.sheet.headers import HeaderWords, plain_name
-from dawnrule.sheet.moments import A_MOMENT, LOCAL, moment_of_day, moment_of_local, moment_of_text
+from dawnrule.sheet.headers import plain_name
+from dawnrule.sheet.moments import (
+    A_MOMENT,
+    LOCAL,
+    Where,
+    moment_of_day,
+    moment_of_local,
+    moment_of_text,
+    moment_on_the_date,
+)
 from dawnrule.sheet.numbers import number_of_text, number_of_value
 from dawnrule.vocabulary import Vocabulary
-
-NONE = "none"
-"""How a list is said to be empty; an empty cell was not reported."""
-
-FORMULA_STARTS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
-"""What a spreadsheet program may take for the start of a formula (OWASP, CSV injection), with
-the full-width forms."""
+from dawnrule.vocabulary.formulas import without_guard
 
 _SERIAL_MOMENT = re.compile(r"([0-9]{5})(?:[.,]([0-9]{1,12}))?")
 _BETWEEN_WORDS = re.compile(r"[\s_]+")
-_BETWEEN_LISTED = re.compile(r"[\s,;]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,14 +51,6 @@ Cell: TypeAlias = str | int | float | bool | date | datetime | time | timedelta 
 
 Record: TypeAlias = tuple[int, Sequence[Cell]]
 """The number of a row and its cells."""
-
-
-@dataclass(frozen=True, slots=True)
-class Where:
-    """What a row's cells are read with: the declared date order, and the athlete's time zone."""
-
-    date_order: DateOrder | None
-    zone: ZoneInfo
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,12 +92,6 @@ def read_cell(column: Column, cell: Cell, where: Where) -> Read:
     return _of_value(column, cell, where)
 
 
-def without_guard(text: str) -> str:
-    """The text without the apostrophe that is written before what looks like a formula."""
-    guarded = text[:1] == "'" and text[1:2] and text[1] in FORMULA_STARTS
-    return text[1:] if guarded else text
-
-
 def _date(column: Column, text: str, where: Where) -> Read:
     if is_serial(text):
         return Read(date_of_serial(int(text)).isoformat(), FROM_SERIAL)
@@ -118,7 +103,7 @@ def _moment(column: Column, text: str, where: Where) -> Read:
     serial = _SERIAL_MOMENT.fullmatch(text)
     if serial:
         return _moment_of_serial(float(f"{serial[1]}.{serial[2] or 0}"), where)
-    return Read(*moment_of_text(text, where.date_order, where.zone))
+    return Read(*moment_of_text(text, where, on_the_date=column.on_the_date))
 
 
 def _moment_of_serial(number: float, where: Where) -> Read:
@@ -128,23 +113,29 @@ def _moment_of_serial(number: float, where: Where) -> Read:
 
 
 def _words(column: Column, text: str, where: Where) -> Read:
-    words = [word.replace("_", "-") for word in _BETWEEN_LISTED.split(text.lower()) if word]
-    return Read([] if words == [NONE] else words)
+    return Read(ids_in(column.words, text))
+
+
+def _word(column: Column, text: str, where: Where) -> Read:
+    if column.words:
+        return Read(id_of(column.words, text))
+    return Read("-".join(_BETWEEN_WORDS.split(text.lower())))
 
 
 def _muscle_group(column: Column, text: str, where: Where) -> Read:
-    known = _muscle_groups_by_word()
-    word = plain_name(text)
-    if word in known:
-        return Read(known[word])
-    near = get_close_matches(word, known, n=1)
-    hint = f"did you mean {known[near[0]]}?" if near else f"they are {', '.join(_all_groups())}"
+    groups = Vocabulary.shipped().values_of(column.words)
+    found = known_id(column.words, text)
+    if found in groups:
+        return Read(found)
+    known = {word: group for word, group in ids_by_word(column.words).items() if group in groups}
+    near = get_close_matches(plain_name(text), known, n=1)
+    hint = f"did you mean {known[near[0]]}?" if near else f"they are {', '.join(groups)}"
     raise CellError(f"is not a muscle group; {hint}")
 
 
 _OF_TEXT: dict[str, Callable[[Column, str, Where], Read]] = {
     "text": lambda column, text, where: Read(text),
-    "word": lambda column, text, where: Read("-".join(_BETWEEN_WORDS.split(text.lower()))),
+    "word": _word,
     "words": _words,
     "number": lambda column, text, where: Read(number_of_text(column, text)),
     "date": _date,
@@ -163,7 +154,7 @@ def _of_value(column: Column, cell: Cell, where: Where) -> Read:
         case "date":
             return _date_of_value(cell)
         case "moment":
-            return _moment_of_value(cell, where)
+            return _moment_of_value(column, cell, where)
         case _ if isinstance(cell, int | float) and not isinstance(cell, bool):
             return _OF_TEXT[column.kind](column, shown(cell), where)
         case _:
@@ -184,10 +175,12 @@ def _date_of_value(cell: Cell) -> Read:
             raise CellError(f"must be {A_DATE}")
 
 
-def _moment_of_value(cell: Cell, where: Where) -> Read:
+def _moment_of_value(column: Column, cell: Cell, where: Where) -> Read:
     match cell:
+        case time() if column.on_the_date:
+            return Read(*moment_on_the_date(cell, where))
         case datetime():
-            return Read(moment_of_local(cell, where.zone), LOCAL)
+            return Read(moment_of_local(cell, where.zone), where.told(LOCAL))
         case date():
             return Read(moment_of_day(cell))
         case int() | float() if not isinstance(cell, bool):
@@ -211,13 +204,3 @@ def _type_in_words(cell: Cell) -> str:
             return "a date"
         case _:
             return "something else"
-
-
-@cache
-def _muscle_groups_by_word() -> dict[str, str]:
-    words = HeaderWords.shipped()
-    return {word: group for group in _all_groups() for word in words.of_muscle_group(group)}
-
-
-def _all_groups() -> Sequence[str]:
-    return tuple(Vocabulary.shipped().muscle_groups)

@@ -25,7 +25,8 @@ class Column:
 
     ``fact`` names the fact whose range a number has; without one ``at_most`` is its end.
     ``of_a_group`` columns speak of the muscle group that the row names: in a path its name stands
-    behind the first step.
+    behind the first step. ``words`` names the list of the vocabulary that its words are from. A
+    time alone in an ``on_the_date`` column is on the row's date.
     """
 
     name: str
@@ -34,6 +35,8 @@ class Column:
     fact: str = ""
     at_most: float = 0
     of_a_group: bool = False
+    words: str = ""
+    on_the_date: bool = False
 
     @cached_property
     def greatest(self) -> float:
@@ -51,17 +54,20 @@ class Layout:
     """What the rows of a sheet are about.
 
     ``required`` columns name a row's subject. ``answers`` are what the sheet gets back beside its
-    own columns; read again, they say nothing. ``block_list`` is the list that a row's blocks stand
-    in; the columns of each begin with one of ``blocks``.
+    own columns; read again, they say nothing. ``common`` columns are those that most sheets have.
+    ``block_list`` is the list that a row's blocks stand in; the columns of each begin with one of
+    ``blocks``. Where ``is_of_mornings``, an athlete has one morning a date, and each muscle group
+    has columns.
     """
 
     required: tuple[str, ...]
     answers: tuple[str, ...]
+    common: tuple[str, ...]
     fixed: tuple[Column, ...]
     block_list: str
     blocks: tuple[str, ...]
     of_a_block: tuple[Column, ...]
-    has_muscle_groups: bool = False
+    is_of_mornings: bool = False
 
     def columns(self) -> Mapping[str, Column]:
         """Every column that is read, by name, in the order in which people are told of them."""
@@ -78,11 +84,11 @@ class Layout:
 
 
 _OF_A_BLOCK = (
-    Column("goal", ("goal",), "word"),
-    Column("muscle_groups", ("muscle_groups",), "words"),
-    Column("pattern", ("pattern",), "word"),
-    Column("modality", ("modality",), "word"),
-    Column("starts_at", ("starts_at",), "moment"),
+    Column("goal", ("goal",), "word", words="goals"),
+    Column("muscle_groups", ("muscle_groups",), "words", words="muscle_groups"),
+    Column("pattern", ("pattern",), "word", words="patterns"),
+    Column("modality", ("modality",), "word", words="modalities"),
+    Column("starts_at", ("starts_at",), "moment", on_the_date=True),
     Column("minutes", ("minutes",), "number", "planned_minutes"),
     Column("sets", ("sets",), "number", "planned_sets"),
     Column("reps", ("reps",), "number", "planned_reps"),
@@ -90,15 +96,27 @@ _OF_A_BLOCK = (
 )
 
 _LONG = (
-    Column(MUSCLE_GROUP, (MUSCLE_GROUP,), "muscle-group"),
+    Column(MUSCLE_GROUP, (MUSCLE_GROUP,), "muscle-group", words="muscle_groups"),
     Column("soreness", ("soreness",), "number", "soreness", of_a_group=True),
     Column("last_trained_at", ("last_trained", "at"), "moment", of_a_group=True),
-    Column("last_trained_goal", ("last_trained", "goal"), "word", of_a_group=True),
+    Column("last_trained_goal", ("last_trained", "goal"), "word", of_a_group=True, words="goals"),
 )
 
 CHECK_INS = Layout(
     required=("athlete_id", "date"),
     answers=("verdict", "rule", "reason", "caution", "problem"),
+    common=(
+        "athlete_id",
+        "date",
+        "sleep_hours",
+        "soreness_quadriceps",
+        "illness",
+        "warning_signs",
+        "pain_where",
+        "pain_kind",
+        "plan_goal",
+        "plan_muscle_groups",
+    ),
     fixed=(
         Column("athlete_id", ("athlete_id",), "text"),
         Column("date", ("date",), "date"),
@@ -109,22 +127,23 @@ CHECK_INS = Layout(
         Column("stress", ("stress",), "number", "stress"),
         Column("resting_hr_bpm", ("resting_hr_bpm",), "number", "resting_hr_bpm"),
         Column("hrv_rmssd_ms", ("hrv_rmssd_ms",), "number", "hrv_rmssd_ms"),
-        Column("illness", ("illness",), "word"),
-        Column("warning_signs", ("warning_signs",), "words"),
+        Column("illness", ("illness",), "word", words="illnesses"),
+        Column("warning_signs", ("warning_signs",), "words", words="warning_signs"),
         Column("pain_where", ("pain", 0, "where"), "text"),
-        Column("pain_kind", ("pain", 0, "kind"), "word"),
-        Column("pain_muscle_groups", ("pain", 0, "muscle_groups"), "words"),
+        Column("pain_kind", ("pain", 0, "kind"), "word", words="pain_kinds"),
+        Column("pain_muscle_groups", ("pain", 0, "muscle_groups"), "words", words="muscle_groups"),
     ),
     block_list="plan",
     blocks=("plan", "plan2", "plan3", "plan4"),
     of_a_block=_OF_A_BLOCK,
-    has_muscle_groups=True,
+    is_of_mornings=True,
 )
 """A squad's morning, a check-in in each row, or in as many rows as it names muscle groups."""
 
 SESSIONS = Layout(
     required=("athlete_id", "starts_at"),
     answers=("session_id", "today_verdict", "today_headline", "problem"),
+    common=("athlete_id", "starts_at", "minutes", "rpe", "block_goal", "block_muscle_groups"),
     fixed=(
         Column("athlete_id", ("athlete_id",), "text"),
         Column("starts_at", ("starts_at",), "moment"),
@@ -153,9 +172,9 @@ def _columns_by_word(layout: Layout) -> Mapping[str, Column]:
 
 def _each_word(layout: Layout) -> Iterator[tuple[str, Column]]:
     words = HeaderWords.shipped()
-    for column in (*layout.fixed, *(_LONG if layout.has_muscle_groups else ())):
+    for column in (*layout.fixed, *(_LONG if layout.is_of_mornings else ())):
         yield from ((word, column) for word in words.of_column(column.name))
-    for group in Vocabulary.shipped().muscle_groups if layout.has_muscle_groups else ():
+    for group in Vocabulary.shipped().muscle_groups if layout.is_of_mornings else ():
         for kind, column in _of_muscle_group(group).items():
             yield from ((word, column) for word in words.of_muscle_group_column(kind, group))
     for index, prefix in enumerate(layout.blocks):
@@ -163,6 +182,8 @@ def _each_word(layout: Layout) -> Iterator[tuple[str, Column]]:
             path = (layout.block_list, index, *column.path)
             named = replace(column, name=f"{prefix}_{column.name}", path=path)
             yield from ((word, named) for word in words.of_block_column(prefix, column.name))
+            if index == 0:
+                yield from ((word, named) for word in words.of_first_block_column(column.name))
 
 
 def _of_muscle_group(group: str) -> dict[str, Column]:
@@ -170,5 +191,7 @@ def _of_muscle_group(group: str) -> dict[str, Column]:
     return {
         "soreness": Column(f"soreness_{name}", ("soreness", group), "number", "soreness"),
         "last_at": Column(f"last_{name}_at", ("last_trained", group, "at"), "moment"),
-        "last_goal": Column(f"last_{name}_goal", ("last_trained", group, "goal"), "word"),
+        "last_goal": Column(
+            f"last_{name}_goal", ("last_trained", group, "goal"), "word", words="goals"
+        ),
     }

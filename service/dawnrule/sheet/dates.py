@@ -13,6 +13,7 @@ from dawnrule.sheet.faults import CellError
 A_DATE = "a date like 2026-03-09"
 FROM_SERIAL = "serial numbers, read as dates"
 SHORT_YEAR = "years of two digits, read as 20.."
+IN_AN_ORDER = "dates, read as {order}"
 
 _NUMBERS = re.compile(r"([0-9]{1,4})([./-])([0-9]{1,2})\2([0-9]{1,4})\.?")
 _SERIAL = re.compile(r"[0-9]{5}")
@@ -43,12 +44,12 @@ def date_of_text(text: str, declared: DateOrder | None) -> tuple[date, str]:
     if not found:
         raise CellError(f"must be {A_DATE}")
     numbers = (found[1], found[3], found[4])
-    order = DateOrder.YEAR_MONTH_DAY if len(found[1]) == _YEAR_DIGITS else declared
-    if order is None and found[2] == _DOT:
-        order = DateOrder.DAY_MONTH_YEAR
-    day = _in_order(numbers, order) if order else _in_only_order(numbers)
-    has_long_year = _YEAR_DIGITS in (len(found[1]), len(found[4]))
-    return day, "" if has_long_year else SHORT_YEAR
+    if len(found[1]) == _YEAR_DIGITS:
+        return _in_order(numbers, DateOrder.YEAR_MONTH_DAY), ""
+    order = declared or (DateOrder.DAY_MONTH_YEAR if found[2] == _DOT else None)
+    order = order or _only_order(numbers)
+    how = IN_AN_ORDER.format(order=order) if len(found[4]) == _YEAR_DIGITS else SHORT_YEAR
+    return _in_order(numbers, order), how
 
 
 def is_serial(text: str) -> bool:
@@ -89,12 +90,12 @@ def _in_order(numbers: Numbers, order: DateOrder) -> date:
         raise CellError(message) from error
 
 
-def _in_only_order(numbers: Numbers) -> date:
-    """The day, if all orders that give one give the same."""
+def _only_order(numbers: Numbers) -> DateOrder:
+    """The first order that gives a day, if all that give one give the same."""
     readings = dict(_readings(numbers))
     days = sorted(set(readings.values()))
     if len(days) == 1:
-        return days[0]
+        return next(iter(readings))
     if not days:
         raise CellError(f"is no day of the calendar in any order; {_WOULD}")
     either = " or ".join(f"{day} ({order})" for order, day in readings.items())

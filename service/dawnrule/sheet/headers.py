@@ -30,8 +30,13 @@ class HeaderWords:
 
     columns: Mapping[str, Sequence[str]]
     of_a_block: Mapping[str, Sequence[str]]
+    of_the_first_block: Mapping[str, Sequence[str]]
     of_a_muscle_group: Mapping[str, Sequence[str]]
     muscle_groups: Mapping[str, Sequence[str]]
+    never_unread: Mapping[str, Sequence[str]]
+    own: str
+    none: Sequence[str]
+    of_cells: Mapping[str, Mapping[str, Sequence[str]]]
 
     @classmethod
     @cache
@@ -48,6 +53,10 @@ class HeaderWords:
     def of_block_column(self, prefix: str, name: str) -> Iterator[str]:
         """Those of a block's column: ``plan2`` and ``goal``."""
         yield from (f"{prefix}_{word}" for word in (name, *self.of_a_block.get(name, ())))
+
+    def of_first_block_column(self, name: str) -> Iterator[str]:
+        """Those of the first block's column with nothing before them: ``ziel``."""
+        yield from self.of_the_first_block.get(name, ())
 
     def of_muscle_group_column(self, name: str, group: str) -> Iterator[str]:
         """Those of a muscle group's column: ``soreness`` and ``quadriceps``."""

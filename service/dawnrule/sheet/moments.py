@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
@@ -11,22 +12,40 @@ from dawnrule.sheet.dates import date_of_text
 from dawnrule.sheet.faults import CellError
 
 A_MOMENT = "a date and time like 2026-03-07 18:00"
-LOCAL = "times without an offset, read where the athlete lives"
+LOCAL = "times without an offset, read {where}"
+ON_THE_DATE = "times without a date, read on the date of their row, {where}"
+WHERE_THE_ATHLETE_LIVES = "where the athlete lives"
 
 _PARTS = re.compile(
-    r"(?P<day>[0-9./-]+)[T ]+(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})"
+    r"(?:(?P<day>[0-9./-]+)[T ]+)?(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})"
     r"(?::(?P<second>[0-9]{2})(?:[.,][0-9]{1,9})?)?"
     r"(?: ?(?P<half>[AP])\.?M\.?)?(?: ?(?P<offset>Z|[+-][0-9]{2}:?[0-9]{2}))?",
     re.IGNORECASE,
 )
 _DAY_ALONE = re.compile(r"[0-9]+[./-][0-9]+[./-][0-9]+\.?")
+_NO_DATE = f"has no date; it must be {A_MOMENT}"
 _NOON = 12
 _AFTER_NOON = "P"
 
 
-def moment_of_text(text: str, order: DateOrder | None, zone: ZoneInfo) -> tuple[str, str]:
+@dataclass(frozen=True, slots=True)
+class Where:
+    """What a row's cells are read with: the declared date order, the time zone of the athlete and
+    how that is told, and the row's date, if it is known."""
+
+    date_order: DateOrder | None
+    zone: ZoneInfo
+    zone_in_words: str = WHERE_THE_ATHLETE_LIVES
+    day: date | None = None
+
+    def told(self, how: str) -> str:
+        """A reading of local times, as people are told of it."""
+        return how.format(where=self.zone_in_words)
+
+
+def moment_of_text(text: str, where: Where, *, on_the_date: bool = False) -> tuple[str, str]:
     """The moment that a cell's text names, as RFC 3339, and how it was read where people should
-    hear of it.
+    hear of it. A time alone may be ``on_the_date`` of the row.
 
     Raises ``CellError``.
     """
@@ -34,12 +53,26 @@ def moment_of_text(text: str, order: DateOrder | None, zone: ZoneInfo) -> tuple[
     if not found:
         missing = "has no time of day; it must be" if _DAY_ALONE.fullmatch(text) else "must be"
         raise CellError(f"{missing} {A_MOMENT}")
-    day, how = date_of_text(found["day"], order)
-    local = datetime.combine(day, _time_of_day(found))
-    offset = found["offset"]
+    offset, clock = found["offset"], _time_of_day(found)
+    if found["day"] is None:
+        if offset is not None or not on_the_date:
+            raise CellError(_NO_DATE)
+        return moment_on_the_date(clock, where)
+    day, how = date_of_text(found["day"], where.date_order)
+    local = datetime.combine(day, clock)
     if offset is None:
-        return moment_of_local(local, zone), how or LOCAL
+        told = "; ".join(filter(None, (how, where.told(LOCAL))))
+        return moment_of_local(local, where.zone), told
     return local.isoformat() + _with_colon(offset), how
+
+
+def moment_on_the_date(clock: time, where: Where) -> tuple[str, str]:
+    """A time alone on the date of its row, as RFC 3339, and how it was read. Raises
+    ``CellError``."""
+    if where.day is None:
+        raise CellError(_NO_DATE)
+    moment = moment_of_local(datetime.combine(where.day, clock), where.zone)
+    return moment, where.told(ON_THE_DATE)
 
 
 def moment_of_local(local: datetime, zone: ZoneInfo) -> str:

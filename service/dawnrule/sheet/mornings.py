@@ -1,15 +1,19 @@
-"""Which rows of a long sheet speak of one morning, and do they agree?"""
+"""Which rows speak of one morning, and do they agree?"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from dawnrule.errors import FieldError
 from dawnrule.sheet.cells import shown
-from dawnrule.sheet.columns import Path
+from dawnrule.sheet.columns import Layout, Path
 from dawnrule.sheet.faults import CellFault, cell_name
 from dawnrule.sheet.rows import SheetRow
+
+_ATHLETE: Path = ("athlete_id",)
+_DATE: Path = ("date",)
 
 
 def as_mornings(rows: Iterable[SheetRow]) -> list[SheetRow]:
@@ -19,6 +23,53 @@ def as_mornings(rows: Iterable[SheetRow]) -> list[SheetRow]:
     for row in rows:
         mornings.setdefault(_subject(row) or row.number, []).append(row)
     return [_as_one(morning) for morning in mornings.values()]
+
+
+def with_contradictions(rows: Sequence[SheetRow]) -> list[SheetRow]:
+    """The rows of a sheet that has one for each morning. Those of one athlete and date that say
+    different things are refused at their date: which of them holds cannot be told."""
+    mornings: dict[Any, list[SheetRow]] = {}
+    for row in rows:
+        if not row.errors and (subject := _subject(row)):
+            mornings.setdefault(subject, []).append(row)
+    refused = {
+        row.number: replace(row, errors=(_said_otherwise(row, morning, differing),))
+        for morning in mornings.values()
+        if (differing := _differing(morning))
+        for row in morning
+    }
+    return [refused.get(row.number, row) for row in rows]
+
+
+def _differing(morning: Sequence[SheetRow]) -> dict[Path, str]:
+    """The words of the columns in which not all rows say the same, by their paths."""
+    return {
+        path: row.header.names[row.places[path][1]]
+        for row in morning
+        for path, value in row.read.items()
+        if any(other.read.get(path) != value for other in morning)
+    }
+
+
+def _said_otherwise(
+    row: SheetRow, morning: Sequence[SheetRow], differing: Mapping[Path, str]
+) -> FieldError:
+    number, place = row.places[_DATE]
+    athlete_id = row.read[_ATHLETE]
+    *first, last = (str(one.number) for one in morning)
+    detail = (
+        f"is the date of {len(morning)} rows of {athlete_id} (rows {', '.join(first)} and {last}) "
+        f"that differ in {' and '.join(dict.fromkeys(differing.values()))}; keep one row"
+        f"{_second_block(row.header.layout, differing)}"
+    )
+    word, held = row.header.names[place], shown(row.lines[0].values[place])
+    return CellFault.of(word, held, detail, cell_name(number, place))
+
+
+def _second_block(layout: Layout, differing: Iterable[Path]) -> str:
+    is_of_the_plan = any(path[0] == layout.block_list for path in differing)
+    second = f", and put a second block of training into its {layout.blocks[1]}_ columns"
+    return second if is_of_the_plan else ""
 
 
 def _subject(row: SheetRow) -> tuple[Any, ...] | None:

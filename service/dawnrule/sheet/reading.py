@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from difflib import get_close_matches
 from itertools import islice
 
 from dawnrule.errors import MalformedInput
@@ -13,15 +14,17 @@ from dawnrule.sheet.declared import NOTHING, Declared
 from dawnrule.sheet.decoding import decode
 from dawnrule.sheet.headers import plain_name
 from dawnrule.sheet.limits import MOST_COLUMNS, MOST_ROWS
-from dawnrule.sheet.mornings import as_mornings
+from dawnrule.sheet.mornings import as_mornings, with_contradictions
 from dawnrule.sheet.row_reading import read_row
 from dawnrule.sheet.rows import Header, SheetRow
 from dawnrule.sheet.separated import likeliest_delimiter, records, without_stated_delimiter
 from dawnrule.sheet.sheet import Sheet
 from dawnrule.sheet.unpacking import ZIP_START
+from dawnrule.sheet.unread import refuse_unread_signs
 from dawnrule.sheet.workbook import read_workbook
 
 _UTF_8 = "utf-8"
+_ALL_COLUMNS = "clients_demo/spreadsheet/README.md tells of all"
 
 
 def read_sheet(data: bytes, layout: Layout, declared: Declared = NOTHING) -> Sheet:
@@ -68,7 +71,13 @@ def _read(
     rows = [read_row(head, row, cells, declared) for row, cells in islice(found, MOST_ROWS)]
     if next(found, None):
         raise MalformedInput(f"The sheet has more than {MOST_ROWS} rows; send it in parts.")
-    return head, tuple(as_mornings(rows) if head.is_long else rows)
+    return head, tuple(_settled(head, rows))
+
+
+def _settled(head: Header, rows: list[SheetRow]) -> list[SheetRow]:
+    if head.is_long:
+        return as_mornings(rows)
+    return with_contradictions(rows) if head.layout.is_of_mornings else rows
 
 
 def _width(cells: Sequence[Cell]) -> int:
@@ -87,15 +96,32 @@ def _refuse_unusable(head: Header) -> None:
     twice = ", ".join(_twice(head))
     if twice:
         raise MalformedInput(f"These columns stand in the sheet twice: {twice}.")
+    refuse_unread_signs(head)
 
 
 def _refuse_missing(head: Header) -> None:
     missing = [name for name in head.layout.required if name not in head.places]
     if missing:
+        likely = "".join(_likely_meant(head, missing))
         raise MalformedInput(
-            f"The sheet's first row must name its columns; missing: {', '.join(missing)}. "
-            f"Known columns: {', '.join(head.layout.columns())}."
+            f"The sheet's first row must name its columns; missing: {', '.join(missing)}.{likely} "
+            f"The commonest columns are {', '.join(head.layout.common)}; {_ALL_COLUMNS}."
         )
+
+
+def _likely_meant(head: Header, missing: Sequence[str]) -> Iterator[str]:
+    """For each missing column the unread header that is most like one of its words."""
+    unread = {
+        plain_name(name): name
+        for name, column in zip(head.names, head.columns, strict=True)
+        if not column
+    }
+    for name in missing:
+        words = [word for word, column in head.layout.words().items() if column.name == name]
+        near = (get_close_matches(word, unread, n=1) for word in words)
+        found = next((unread[one] for ones in near for one in ones), None)
+        if found:
+            yield f" Is {found} meant for {name}? Call it that."
 
 
 def _twice(head: Header) -> Iterable[str]:

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from dawnrule.errors import FieldError
-from dawnrule.sheet.cells import Cell, Where, is_blank, read_cell, shown, without_guard
+from dawnrule.sheet.cells import Cell, is_blank, read_cell, shown
 from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Path
 from dawnrule.sheet.declared import Declared
 from dawnrule.sheet.faults import CellError, CellFault, cell_name
 from dawnrule.sheet.limits import MOST_CHARACTERS
+from dawnrule.sheet.moments import Where
 from dawnrule.sheet.rows import Header, Heard, Line, Place, SheetRow, of_group
+from dawnrule.vocabulary.formulas import without_guard
 
 MORE_CELLS = "the row has more cells than the header; put a cell that holds a separator in quotes"
 
-_NO_GROUP = "stands beside no muscle group; name one in the row"
+_NO_GROUP = f"stands beside no muscle group; name one in the row, under {MUSCLE_GROUP}"
 _UTC = ZoneInfo("UTC")
+_DATE = "date"
 
 
 def read_row(header: Header, number: int, cells: Sequence[Cell], declared: Declared) -> SheetRow:
@@ -40,7 +44,21 @@ def read_row(header: Header, number: int, cells: Sequence[Cell], declared: Decla
 def _where(header: Header, values: Sequence[Cell], declared: Declared) -> Where:
     place = header.places.get("athlete_id")
     athlete_id = "" if place is None else without_guard(shown(values[place]).strip())
-    return Where(declared.date_order, declared.zone_of(athlete_id) or _UTC)
+    zone = declared.zone_of(athlete_id) or _UTC
+    where = Where(declared.date_order, zone, declared.zone_in_words)
+    return replace(where, day=_day(header, values, where))
+
+
+def _day(header: Header, values: Sequence[Cell], where: Where) -> date | None:
+    """The date of the row, if it has one that can be read."""
+    place = header.places.get(_DATE)
+    column = None if place is None else header.columns[place]
+    if place is None or column is None or is_blank(values[place]):
+        return None
+    try:
+        return date.fromisoformat(read_cell(column, values[place], where).value)
+    except CellError:
+        return None
 
 
 @dataclass
@@ -92,8 +110,9 @@ class _Reading:
 
     def _refuse_without_group(self, place: int, cell: Cell) -> None:
         """Unless the cell that should name the group is refused itself."""
-        word = self.header.names[self.header.places[MUSCLE_GROUP]]
-        if all(error.pointer != f"/{word}" for error in self.errors):
+        named_in = self.header.places.get(MUSCLE_GROUP)
+        pointer = None if named_in is None else f"/{self.header.names[named_in]}"
+        if all(error.pointer != pointer for error in self.errors):
             self.refuse(place, cell, _NO_GROUP)
 
     def _keep(self, path: Path, value: Any, place: int) -> None:

@@ -8,7 +8,8 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 from dawnrule.errors import FieldError, InvalidInput
-from dawnrule.sheet.cells import NONE, Cell, shown
+from dawnrule.sheet.cell_words import says_none
+from dawnrule.sheet.cells import Cell, shown
 from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Layout, Path
 from dawnrule.sheet.faults import CellFault, cell_name
 
@@ -184,7 +185,7 @@ def _plain(read: Mapping[Path, Any], layout: Layout) -> dict[str, Any]:
 
 
 def _says_none(pain: Mapping[str, Any]) -> bool:
-    return all(str(value).lower() == NONE for value in pain.values() if value)
+    return all(says_none(str(value)) for value in pain.values() if value)
 
 
 def _blocks(read: Mapping[Path, Any], block_list: str) -> list[int | str]:

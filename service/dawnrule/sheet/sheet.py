@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cached_property
 from typing import Any, Self
 
 from dawnrule.sheet.cells import is_blank
@@ -21,7 +22,7 @@ _A_TYPING_ERROR = 0.8  # of difflib's likeness, from 0 to 1; own columns shall s
 _FIRST_ROW = 2  # the header stands above it
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Sheet:
     """A sheet as it came: its header, its rows, and how it was written: as text with a delimiter
     and an encoding, or as part of a workbook."""
@@ -67,7 +68,7 @@ class Sheet:
             if not column and plain_name(name) not in answers and (name or self._has_cells(place))
         )
 
-    @property
+    @cached_property
     def nearest(self) -> dict[str, str]:
         """The column that each of the words of ``unread`` is most like, if any is."""
         words = self.layout.words()

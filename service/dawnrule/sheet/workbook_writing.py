@@ -9,6 +9,7 @@ from typing import Self
 
 import openpyxl
 from openpyxl.cell import Cell
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -18,6 +19,7 @@ from dawnrule.sheet.sheet import Sheet
 from dawnrule.sheet.writing import Answers, answers_by_row
 
 _TEXT = "s"
+_NO_CHARACTER = "\N{REPLACEMENT CHARACTER}"
 _WHAT_OPENING_RAISES = (
     ArithmeticError,
     AttributeError,
@@ -83,5 +85,5 @@ def _write(table: Worksheet, row: int, places: Sequence[int], texts: Sequence[st
     for place, text in zip(places, texts, strict=True):
         cell = table.cell(row, place)
         if isinstance(cell, Cell):  # and no hidden part of merged ones
-            cell.value = text
+            cell.value = ILLEGAL_CHARACTERS_RE.sub(_NO_CHARACTER, text)
             cell.data_type = _TEXT

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from typing import Any, Self
 
 from dawnrule.errors import DawnruleError, FieldError
-from dawnrule.sheet.cells import FORMULA_STARTS, Cell, shown
+from dawnrule.sheet.cells import Cell, shown
 from dawnrule.sheet.faults import where_in_words
 from dawnrule.sheet.headers import plain_name
 from dawnrule.sheet.numbers import is_number
 from dawnrule.sheet.sheet import Sheet
 from dawnrule.vocabulary import Vocabulary
+from dawnrule.vocabulary.formulas import guarded, looks_like_formula
 
 _BYTE_ORDER_MARK = "\ufeff"
 
@@ -99,5 +100,5 @@ def answers_by_row(sheet: Sheet, answers: Answers) -> dict[int, list[str]]:
 def _safe(cells: Sequence[Cell]) -> Iterator[str]:
     for cell in cells:
         text = shown(cell)
-        risky = isinstance(cell, str) and text[:1] and text[0] in FORMULA_STARTS
-        yield f"'{text}" if risky and not is_number(text) else text
+        is_value = isinstance(cell, int | float) or is_number(text)
+        yield guarded(text) if looks_like_formula(text) and not is_value else text

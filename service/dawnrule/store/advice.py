@@ -113,10 +113,6 @@ class Advice:
             date.isoformat(),
         )
 
-    def for_check_in(self, check_in_id: str) -> StoredAdvice | None:
-        """The newest advice given on one revision of a check-in."""
-        return self._one("WHERE check_in_id = ? ORDER BY position DESC LIMIT 1", check_in_id)
-
     def for_date(self, date: date) -> list[StoredAdvice]:
         """The advice that holds for a date, of each athlete who has any, in the order of ids.
 

@@ -14,6 +14,7 @@ from dawnrule.store.migrations import is_up_to_date
 
 _BUSY_TIMEOUT_SECONDS = 5.0
 _OWNER_ONLY = 0o600
+_FIRST_BYTES = b"SQLite format 3\0"  # of every database, says its file format
 _COMPANIONS = ("-wal", "-shm", "-journal")
 
 
@@ -23,6 +24,7 @@ def copy_database(source: Path, target: Path) -> None:
     The copy is complete in its one file. Raises ``StoreUnusable``, also when there is a file, and
     ``StoreBusy``.
     """
+    _refuse_other_files(source)
     _make_private(target)
     with (
         failures_named(),
@@ -55,10 +57,11 @@ def is_of_this_version(file: Path) -> bool:
         return is_up_to_date(connection)
 
 
-def ready_to_serve(file: Path) -> None:
-    """Let a copy have a write-ahead log again, as the database had that it was made of."""
-    with failures_named(), closing(connect(file, _BUSY_TIMEOUT_SECONDS)) as connection:
-        connection.execute("PRAGMA journal_mode = WAL")
+def keep_in_one_file(copy: Path) -> None:
+    """Take a copy's write-ahead log away, which opening it has given it: so it can be read where
+    nothing can be written."""
+    with failures_named(), closing(connect(copy, _BUSY_TIMEOUT_SECONDS)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
 
 
 def move_into_place(copy: Path, place: Path) -> None:
@@ -68,16 +71,20 @@ def move_into_place(copy: Path, place: Path) -> None:
     _sync(place.parent)
 
 
-def put_aside(db: Path, name: Path) -> None:
-    """Give a database another name, with all that it has not yet written back.
+def put_aside(db: Path, name: Path) -> bool:
+    """Give a database another name, with all that it has not yet written back; False if there is
+    none. A log that a lost one left behind goes too: SQLite would write it into the next.
 
     Raises ``Conflict`` when somebody has it open.
     """
-    _write_back(db)
+    is_there = db.exists()
+    if is_there:
+        _write_back(db)
     for companion in ("", *_COMPANIONS):
         file = db.with_name(db.name + companion)
         if file.exists():
             file.replace(name.with_name(name.name + companion))
+    return is_there
 
 
 def discard(file: Path) -> None:
@@ -95,6 +102,16 @@ def _write_back(db: Path) -> None:
     except sqlite3.DatabaseError as error:
         if error.sqlite_errorcode in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             raise Conflict(f"{db} is in use. Stop the service first.") from error
+
+
+def _refuse_other_files(source: Path) -> None:
+    try:
+        with source.open("rb") as file:
+            begins = file.read(len(_FIRST_BYTES))
+    except OSError as error:
+        raise StoreUnusable(f"{source} cannot be read: {error.strerror}.") from error
+    if begins != _FIRST_BYTES:
+        raise StoreUnusable(f"{source} is not a database of Dawnrule.")
 
 
 def _make_private(file: Path) -> None:

@@ -116,6 +116,17 @@ class CheckIns:
         )
         return [from_plain(CheckIn, json.loads(body)) for body, _ in rows]
 
+    def without_advice(self, limit: int) -> list[str]:
+        """The ids of check-ins on which no advice was given; there should be none."""
+        rows = self.connection.execute(
+            """
+            SELECT id FROM check_ins WHERE id NOT IN (SELECT check_in_id FROM advice)
+            ORDER BY id LIMIT ?
+            """,
+            (limit,),
+        )
+        return [check_in_id for (check_in_id,) in rows]
+
     def last_dates(self, before: date) -> dict[str, date]:
         """The date of each athlete's last check-in before a date; nobody without one."""
         rows = self.connection.execute(

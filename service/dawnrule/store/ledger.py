@@ -121,8 +121,8 @@ class StoredAct:
 @dataclass(frozen=True, slots=True)
 class Walked:
     """An entry with all that it speaks for, as stored. ``act`` and ``body`` are those of an act;
-    ``salt`` and ``advice`` (the row's columns by name, with the body of its check-in) are None
-    for an act, and when the advice is gone."""
+    ``salt`` and ``advice`` (the row's columns by name, with the body of its check-in and whose of
+    which date that is) are None for an act, and when the advice is gone."""
 
     entry: Entry
     act: str | None
@@ -194,7 +194,7 @@ class Ledger:
             """
             SELECT ledger.position, kind, at, record_digest, previous_digest, digest, salt
             FROM advice JOIN advice_entries ON advice_position = advice.position
-            JOIN ledger USING (position) WHERE advice.id = ?
+            JOIN ledger ON ledger.position = advice_entries.position WHERE advice.id = ?
             """,
             (advice_id,),
         ).fetchone()
@@ -244,25 +244,14 @@ class Ledger:
         )
         return [StoredAct(*row) for row in rows]
 
-    def acts_about(self, athlete_id: str) -> list[StoredAct]:
-        """Every act about an athlete, the oldest first."""
-        rows = self.connection.execute(
-            """
-            SELECT position, act, body FROM ledger
-            WHERE act IS NOT NULL AND json_extract(body, '$.about.athlete_id') = ?
-            ORDER BY position
-            """,
-            (athlete_id,),
-        )
-        return [StoredAct(*row) for row in rows]
-
     def walk(self, position: int, limit: int) -> list[Walked]:
         """The entries that come next, each with what it speaks for."""
         cursor = self.connection.execute(
             """
             SELECT ledger.position, ledger.kind, ledger.at, ledger.record_digest,
                    ledger.previous_digest, ledger.digest, ledger.act, ledger.body, salt,
-                   advice.*, check_ins.body AS check_in
+                   advice.*, check_ins.body AS check_in,
+                   check_ins.athlete_id AS check_in_of, check_ins.date AS check_in_on
             FROM ledger LEFT JOIN advice_entries USING (position)
             LEFT JOIN advice ON advice.position = advice_position
             LEFT JOIN check_ins ON check_ins.id = check_in_id

@@ -90,10 +90,10 @@ def migrate(
     db = Database(connection, execute_plugins=False)
     migrations = _registered(steps)
     _refuse_newer(db, migrations, steps)
-    if not migrations.pending(db):
-        return
     _refuse_foreign(db, migrations)
     _use_write_ahead_log(connection, busy_timeout_seconds)
+    if not migrations.pending(db):
+        return
     connection.execute("BEGIN IMMEDIATE")
     try:
         migrations.apply(db)
@@ -139,8 +139,8 @@ def _refuse_foreign(db: Database, migrations: Migrations) -> None:
 
 
 def _use_write_ahead_log(connection: sqlite3.Connection, busy_timeout_seconds: float) -> None:
-    """Lasts for the file's life. SQLite does not wait here when two processes open a new file at
-    once, so the waiting is done by hand."""
+    """Lasts for the file's life; a back-up that was copied into place has none yet. SQLite does not
+    wait here when two processes open a new file at once, so the waiting is done by hand."""
     give_up_at = time.monotonic() + busy_timeout_seconds
     while True:
         try:

@@ -163,17 +163,6 @@ class Sessions:
         )
         return {athlete_id: utc_time(first) for athlete_id, first in rows}
 
-    def latest_before(self, athlete_id: str, utc: datetime) -> tuple[str, Session] | None:
-        """Id and session of the last that started before a time; None if there is none."""
-        row = self.connection.execute(
-            """
-            SELECT id, body FROM sessions WHERE athlete_id = ? AND starts_at < ?
-            ORDER BY starts_at DESC, id DESC LIMIT 1
-            """,
-            (athlete_id, utc_text(utc)),
-        ).fetchone()
-        return (row[0], _session(row[1])) if row else None
-
     def first_start(self, athlete_id: str) -> datetime | None:
         """When the athlete's first session started (UTC); None if there is none."""
         [(first,)] = self.connection.execute(

@@ -42,6 +42,7 @@ class FactDefinition:
     source: str | None = None
     parameters: Mapping[str, Any] = field(default_factory=dict)
     stop: bool = False
+    rests: tuple[FactValue, ...] = ()
     grows: bool = False
 
     @property
@@ -145,5 +146,6 @@ def _definition(entry: Mapping[str, Any], vocabulary: Vocabulary) -> FactDefinit
         source=entry.get("source"),
         parameters=entry.get("parameters", {}),
         stop=entry.get("stop", False),
+        rests=tuple(entry.get("rests", ())),
         grows=entry.get("grows", False),
     )

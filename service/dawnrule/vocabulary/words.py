@@ -46,20 +46,24 @@ _LISTS = (
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """A movement pattern, the family it belongs to and the muscle groups it trains."""
+    """A movement pattern, the family it belongs to, the muscle groups it trains, and those that
+    its load passes through besides."""
 
     id: str
     movement: str
     muscle_groups: tuple[str, ...]
+    passes_through: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Modality:
-    """A way to do a block: its eccentric load and the muscle groups that it loads by itself."""
+    """A way to do a block: its eccentric load, the muscle groups that it loads by itself, and those
+    that its load passes through besides."""
 
     id: str
     eccentric_load: str
     loads: tuple[str, ...]
+    passes_through: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +105,15 @@ class Vocabulary:
                 if "movement" in group
             },
             patterns={
-                p["id"]: Pattern(p["id"], p["movement"], tuple(p["muscle_groups"]))
+                p["id"]: Pattern(
+                    p["id"], p["movement"], tuple(p["muscle_groups"]), _passed_through(p)
+                )
                 for p in data["patterns"]
             },
             modalities={
-                m["id"]: Modality(m["id"], m["eccentric_load"], tuple(m["loads"]))
+                m["id"]: Modality(
+                    m["id"], m["eccentric_load"], tuple(m["loads"]), _passed_through(m)
+                )
                 for m in data["modalities"]
             },
             pain_kinds=tuple(data["pain_kinds"]),
@@ -133,3 +141,7 @@ class Vocabulary:
     def label(self, identifier: str) -> str:
         """The word that people read for an id; the id itself when it has none."""
         return self.labels.get(identifier, identifier)
+
+
+def _passed_through(entry: Mapping[str, Any]) -> tuple[str, ...]:
+    return tuple(entry.get("passes_through", ()))

@@ -9,7 +9,8 @@ from typing import TypeAlias
 from flask import Flask, g, redirect, request, url_for
 from werkzeug.wrappers import Response
 
-from dawnrule.errors import Forbidden, NotFound, Unauthorized
+from dawnrule.advice.squad import unknown_athlete
+from dawnrule.errors import Forbidden, Unauthorized
 from dawnrule.store import Key, Role, hash_key
 from dawnrule.web.limits import limit_key, wrong_guess
 from dawnrule.web.service import service
@@ -166,7 +167,7 @@ def caller() -> Key:
 def refuse_foreign(athlete_id: str | None) -> None:
     """Raises ``NotFound``, as for one who does not exist, when the caller is another athlete."""
     if athlete_id is not None and not may_see(athlete_id):
-        raise NotFound(f"There is no athlete {athlete_id!r}.")
+        raise unknown_athlete(athlete_id)
 
 
 def may_see(athlete_id: str) -> bool:

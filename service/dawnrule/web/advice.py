@@ -11,7 +11,7 @@ from flask import Response
 
 from dawnrule.advice.explain import explain_record
 from dawnrule.advice.morning import known_athlete
-from dawnrule.advice.told import spoken, without_check_in
+from dawnrule.advice.told import without_check_in
 from dawnrule.errors import NotFound
 from dawnrule.facts.check_in import Athlete
 from dawnrule.schemas.advice import AdviceSchema, SquadAdviceSchema
@@ -21,7 +21,14 @@ from dawnrule.store import Books, StoredAdvice
 from dawnrule.web.access import may_see
 from dawnrule.web.answers import CSV, JSON, TEXT, csv_answer, json_answer, text_answer, wanted
 from dawnrule.web.incoming import ATHLETE_ID, Blueprint
-from dawnrule.web.language import LANG, composer, in_language, speak_unless_asked, told_here
+from dawnrule.web.language import (
+    LANG,
+    composer,
+    in_language,
+    speak_unless_asked,
+    spoken_here,
+    told_here,
+)
 from dawnrule.web.service import service
 from dawnrule.web.sheets import advice_sheet
 
@@ -66,7 +73,7 @@ def get_advice(athlete_id: str, day: str) -> Response:
 
     found = service().store.read(find)
     if wanted((JSON, TEXT), form) == TEXT:
-        return in_language(text_answer(spoken(found, composer())))
+        return in_language(text_answer(spoken_here(found)))
     return in_language(json_answer(found))
 
 

@@ -83,8 +83,11 @@ def create_app(
     new_id: Callable[[], str],
 ) -> Flask:
     """The application over an open store. ``clock`` gives aware times, ``new_id`` ids that are
-    never given twice. Raises ``NotFound`` when the settings name a rule set that is not there."""
+    never given twice. Raises ``NotFound`` when the settings name a rule set that is not
+    there, ``RuleSetInvalid`` for one that may not decide for people."""
     library = advisor.library.with_published(StoredTexts(store))
+    rule_set = library.get(*name_and_version(settings.rule_set))
+    library.admit(rule_set)
     archive = Archive(store)
     metrics = Metrics(store)
     its = Service(
@@ -94,7 +97,7 @@ def create_app(
         replace(advisor, library=library, stored=metrics.stored),
         Publisher(store, library, clock),
         ReplayJobs(ReplayRunner(store, archive, clock), library, new_id),
-        library.get(*name_and_version(settings.rule_set)),
+        rule_set,
         clock,
         new_id,
         metrics,

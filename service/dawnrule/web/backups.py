@@ -76,17 +76,25 @@ class Backups:
     def _make(self, folder: Path) -> bool:
         command = [sys.executable, "-m", "dawnrule", "backup", "--db", str(self._db)]
         command += ["--to", str(folder), "--keep", str(self._keep)]
-        with subprocess.Popen(command, stdout=PIPE, stderr=PIPE, text=True) as process:
-            while process.poll() is None:
-                if self._ended.wait(_ASK_AGAIN_SECONDS):
-                    process.send_signal(signal.SIGINT)  # it tidies up behind it
+        try:
+            process = subprocess.Popen(command, stdout=PIPE, stderr=PIPE, text=True)
+        except OSError as error:
+            return self._failed(str(error.strerror))
+        with process:
+            while process.poll() is None and not self._ended.wait(_ASK_AGAIN_SECONDS):
+                pass
+            if process.poll() is None:
+                process.send_signal(signal.SIGINT)  # once: it tidies up behind it
             said, complaint = process.communicate()
         if self._ended.is_set():
             return False
         if process.returncode != 0:
-            _log.error("no back-up could be made: %s", complaint.strip())
-            self._metrics.backup_failed()
-            return False
+            return self._failed(complaint.strip())
         _log.info("backed up: %s", said.strip())
         self._metrics.backed_up(self._clock().timestamp())
         return True
+
+    def _failed(self, why: str) -> bool:
+        _log.error("no back-up could be made: %s", why)
+        self._metrics.backup_failed()
+        return False

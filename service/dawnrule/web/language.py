@@ -7,14 +7,16 @@ the header. Only languages with a catalogue count.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Flask, Response, g, request
 
 from dawnrule.advice.compose import Composer
 from dawnrule.advice.retold import advice_told
+from dawnrule.advice.told import cautions_on_pain, left_open_in, spoken
 from dawnrule.store import StoredAdvice
-from dawnrule.vocabulary import Texts
+from dawnrule.vocabulary import Texts, Verdict
 from dawnrule.vocabulary.texts import ENGLISH, languages
 from dawnrule.web.service import service
 
@@ -67,6 +69,26 @@ def told_again(advice: dict[str, Any]) -> dict[str, Any]:
     return told_here(stored) if stored else advice
 
 
+def spoken_here(advice: Mapping[str, Any]) -> str:
+    """Advice (plain JSON values, in this request's language) as a phone speaks it; whoever is told
+    to train hears too what the check-in left open."""
+    said = spoken(advice, composer(), heeded_of_pain(advice))
+    is_told_to_train = advice["parts"] and advice["verdict"] == Verdict.TRAIN
+    return f"{said} {left_open_in(advice, composer())}".strip() if is_told_to_train else said
+
+
+def heeded_of_pain(advice: Mapping[str, Any]) -> list[str]:
+    """What the notes of an advice on pain, illness or a warning sign say."""
+    return cautions_on_pain(advice, service().advisor.library, composer())
+
+
+def left_open(advice: Mapping[str, Any]) -> str:
+    """A sentence on what of warning signs, pain and illness was not answered; empty if all was, and
+    if the caution says so already."""
+    said = left_open_in(advice, composer())
+    return "" if said in advice["caution"] else said
+
+
 def texts() -> Texts:
     """The catalogue in the language of this request."""
     return Texts.shipped(language())
@@ -97,7 +119,9 @@ def of_rule(english: str) -> str:
 
 def speak_in_templates(app: Flask) -> None:
     """Let the templates of an application say sentences and words, and name their language."""
-    app.jinja_env.globals.update(say=say, label=label, language=language, of_rule=of_rule)
+    app.jinja_env.globals.update(
+        say=say, label=label, language=language, of_rule=of_rule, left_open=left_open
+    )
 
 
 def _named_in_address() -> str | None:

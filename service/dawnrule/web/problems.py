@@ -9,7 +9,7 @@ from dataclasses import asdict
 from typing import Any
 
 from flask import Flask, Response, g, request
-from werkzeug.exceptions import HTTPException, InternalServerError
+from werkzeug.exceptions import HTTPException, InternalServerError, NotFound
 
 from dawnrule.errors import DawnruleError, NotReady, StoreBusy, Unauthorized
 from dawnrule.web.phone.paths import without_token
@@ -25,6 +25,7 @@ _HEADERS: Mapping[type[DawnruleError], Mapping[str, str]] = {
 }
 _LOST_IN_TRANSLATION = ("content-type", "content-length")
 _SERVER_ERROR = 500
+_NOTHING_HERE = "There is nothing at this address. All that there is stands at /docs."
 
 
 def register_problems(app: Flask) -> None:
@@ -46,6 +47,8 @@ def answer_http_error(error: HTTPException) -> Response:
     if isinstance(error, InternalServerError):
         _log.error("request %s failed", g.request_id, exc_info=error.original_exception)
         detail = f"Something went wrong here. Name {g.request_id} when asking about it."
+    elif error.description == NotFound.description:
+        detail = _NOTHING_HERE
     else:
         detail = error.description or error.name
     kept = {k: v for k, v in error.get_headers() if k.lower() not in _LOST_IN_TRANSLATION}

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from flask import Response, request
 
+from dawnrule.advice.again import Counted
 from dawnrule.advice.morning import known_athlete
 from dawnrule.errors import FieldError, Finding, MalformedInput, RuleSetInvalid
 from dawnrule.rules.findings import errors_among, to_plain
 from dawnrule.rules.plain import name_to_plain
+from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.field_errors import AT_MOST, load
 from dawnrule.schemas.publishing import (
     ActivateSchema,
     AssignSchema,
     CandidateSchema,
     InForceSchema,
+    NowInForceSchema,
     PublishedSchema,
     RuleSetProblemSchema,
     RuleSetTextSchema,
@@ -77,29 +80,31 @@ def get_active() -> Response:
 
 @publishing.route("/rule-sets/active", methods=["PUT"])
 @publishing.arguments(ActivateSchema())
-@publishing.response(200, InForceSchema)
+@publishing.response(200, NowInForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
+@publishing.alt_response(
+    422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
+)
 def activate_rule_set(body: Mapping[str, Any]) -> Response:
     """Let a rule set decide, from a date on, for all or for some athletes.
 
     Of the activations whose date has come the newest holds, and an athlete's own before that for
-    all. Advice that was given stays as it is.
+    all. Advice that was given stays as it is, save today's with ``again``. One by which somebody
+    with a warning sign would train is refused.
     """
     rule_set = service().rule_set_named(body["rule_set"])
-    by = caller().id
-    service().publisher.activate(rule_set, body["from_date"], body["athlete_ids"], by)
-    return _in_force()
+    return _activated(rule_set, body, body["athlete_ids"])
 
 
 @publishing.route("/rule-sets/rollback", methods=["POST"])
 @publishing.arguments(WhomSchema())
-@publishing.response(200, InForceSchema)
+@publishing.response(200, NowInForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
 def roll_back(body: Mapping[str, Any]) -> Response:
     """Take back the newest activation, for all or for some athletes, whether its date has come or
     not; what was before it holds again, at once."""
     service().publisher.roll_back(body["athlete_ids"], caller().id)
-    return _in_force()
+    return _in_force(counted=_counted(body, body["athlete_ids"]))
 
 
 @publishing.route("/athletes/<athlete_id>/rule-set", parameters=[ATHLETE_ID])
@@ -112,15 +117,17 @@ def get_assignment(athlete_id: str) -> Response:
 
 @publishing.route("/athletes/<athlete_id>/rule-set", methods=["PUT"], parameters=[ATHLETE_ID])
 @publishing.arguments(AssignSchema())
-@publishing.response(200, InForceSchema)
+@publishing.response(200, NowInForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
+@publishing.alt_response(
+    422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
+)
 def assign_rule_set(body: Mapping[str, Any], athlete_id: str) -> Response:
     """Let an athlete have a rule set of their own from a date on, such as an extension with their
     exceptions; null lets them go with all again."""
     named = body["rule_set"]
     rule_set = service().rule_set_named(named) if named else None
-    service().publisher.activate(rule_set, body["from_date"], [athlete_id], caller().id)
-    return _in_force(athlete_id)
+    return _activated(rule_set, body, [athlete_id], athlete_id)
 
 
 @publishing.route("/rule-sets/shadow")
@@ -173,8 +180,27 @@ def _activation(one: Activation, names: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def _in_force(athlete_id: str | None = None) -> Response:
-    """What decides today for an athlete, or for all others."""
+def _activated(
+    rule_set: RuleSet | None,
+    body: Mapping[str, Any],
+    athlete_ids: Sequence[str] | None,
+    athlete_id: str | None = None,
+) -> Response:
+    """Activate a rule set, and tell what decides then; or refuse it with what was found."""
+    try:
+        service().publisher.activate(rule_set, body["from_date"], athlete_ids, caller().id)
+    except RuleSetInvalid as invalid:
+        return _refused(invalid, "/rule_set")
+    return _in_force(athlete_id, _counted(body, athlete_ids))
+
+
+def _counted(body: Mapping[str, Any], athlete_ids: Sequence[str] | None) -> Counted:
+    return service().again.count(athlete_ids, decide=body["again"], by=caller().id)
+
+
+def _in_force(athlete_id: str | None = None, counted: Counted | None = None) -> Response:
+    """What decides today for an athlete, or for all others; and what a change to it did to today's
+    advice."""
     its = service()
 
     def find(books: Books) -> dict[str, Any]:
@@ -183,10 +209,20 @@ def _in_force(athlete_id: str | None = None) -> Response:
             today = known_athlete(books, athlete_id).today(its.clock())
             holds = its.in_force(books, athlete_id, today)
             activations = [one for one in activations if one["athlete_id"] == athlete_id]
-        named = name_to_plain(holds)
-        return {"athlete_id": athlete_id, "rule_set": named, "activations": activations}
+        told = {
+            "athlete_id": athlete_id,
+            "rule_set": name_to_plain(holds),
+            "activations": activations,
+        }
+        return told | _told_counts(counted)
 
     return json_answer(its.store.read(find))
+
+
+def _told_counts(counted: Counted | None) -> dict[str, int]:
+    if counted is None:
+        return {}
+    return {"advice_stays": counted.stays, "advice_decided_again": counted.decided_again}
 
 
 def _shadow() -> Response:
@@ -218,13 +254,13 @@ def _text() -> str:
 
 def _refused(invalid: RuleSetInvalid, pointer: str) -> Response:
     """A refusal with all that was found; each error also in the common form."""
-    errors = [_field_error(one, pointer) for one in errors_among(invalid.findings)]
+    errors = [_field_error(one, pointer) for one in errors_among(invalid.findings, to_decide=True)]
     first, others = errors[0].detail, len(errors) - 1
     more = f" And {others} more." if others else ""
     problem = problem_of(RuleSetInvalid(invalid.findings)) | {
         "detail": f"{first}{more}",
         "errors": [asdict(one) for one in errors[:AT_MOST]],
-        "findings": [to_plain(finding) for finding in invalid.findings[:AT_MOST]],
+        "findings": [to_plain(one, to_decide=True) for one in invalid.findings[:AT_MOST]],
     }
     return problem_answer(problem)
 

@@ -10,6 +10,7 @@ from threading import Event
 from flask import Flask, current_app
 
 from dawnrule.advice.advisor import Advisor
+from dawnrule.advice.again import Again
 from dawnrule.advice.archive import Archive
 from dawnrule.advice.in_force import rule_set_in_force
 from dawnrule.advice.morning import Answer, Posting, answer_check_in
@@ -75,6 +76,11 @@ class Service:
     def in_force_today(self, books: Books) -> RuleSet:
         """The rule set that decides today for all who have none of their own."""
         return self.in_force(books, None, self.clock().date())
+
+    @property
+    def again(self) -> Again:
+        """Today's advice, to be decided again after another rule set came to decide."""
+        return Again(self.store, self.advisor, self.rule_set, self.clock, self.new_id)
 
     def posting(self, key_id: str) -> Posting:
         """One act of posting with a key, now."""

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from flask import Response
 
+from dawnrule.advice.told import why_told
 from dawnrule.advice.training import Logged
 from dawnrule.sheet import CHECK_INS, RowAnswer, SessionRowAnswer, Sheet, write_sheet
 from dawnrule.web.answers import XLSX
@@ -28,7 +29,8 @@ _LONGEST_HEADER = 2000  # characters; servers between refuse much longer ones
 
 def advice_in_row(advice: Mapping[str, Any]) -> RowAnswer:
     """What of an advice (plain JSON values) stands beside its row; why there is none, if so."""
-    return RowAnswer.of_advice(advice, composer().vocabulary)
+    told = {**advice, "reason": why_told(advice, composer())}
+    return RowAnswer.of_advice(told, composer().vocabulary)
 
 
 def advice_sheet(advice: Sequence[Mapping[str, Any]]) -> str:
@@ -62,6 +64,7 @@ def xlsx_answer(workbook: bytes, file_name: str, status: int) -> Response:
 def remarks_header(sheet: Sheet) -> dict[str, str]:
     """What whoever sent a sheet should hear of the reading, where the answer is a sheet itself:
     in one header, as far as letters without accents can say it."""
-    said = " ".join(" ".join(sheet.remarks()).split())
+    seen = (sign if sign.isprintable() else " " for sign in " ".join(sheet.remarks()))
+    said = " ".join("".join(seen).split())
     plain = said.encode("ascii", "backslashreplace").decode("ascii")
     return {_REMARKS: plain[:_LONGEST_HEADER]} if plain else {}

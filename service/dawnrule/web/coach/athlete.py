@@ -42,7 +42,8 @@ _SHADES_BEGIN = (1, 3, 5, 7, 9)
 def athlete(athlete_id: str) -> str:
     """An athlete's soreness, sleep, load and heart day by day, and what opens when."""
     days = _days_asked(request.args.get("days", str(_USUAL_DAYS)))
-    told, weeks, outlook = service().store.read(lambda books: _read(books, athlete_id, days))
+    told, weeks, ahead = service().store.read(lambda books: _read(books, athlete_id, days))
+    outlook = told_outlook(ahead, _OUTLOOK_GOAL, composer())
     seen, never = _groups(weeks)
     return render_template(
         "coach/athlete.html",
@@ -55,7 +56,8 @@ def athlete(athlete_id: str) -> str:
         groups=seen,
         never=texts().listing([label(group) for group in never]),
         charts=list(_charts(weeks, DAY_WIDTHS[days])),
-        outlook=outlook_of_groups(told_outlook(outlook, _OUTLOOK_GOAL, composer()), composer()),
+        outlook=outlook_of_groups(outlook, composer()),
+        outlook_note=outlook["note"],
         outlook_days=_OUTLOOK_DAYS,
         shade=lambda soreness: bisect(_SHADES_BEGIN, soreness),
         kinds_of=_kinds_of,

@@ -28,6 +28,7 @@ from dawnrule.web.sheets import advice_sheet
 
 _OK, _UNPROCESSABLE = 200, 422
 _FIELDS = ("place", "muscle_group", "goal", "rule", "name")
+_OF_THE_ADDRESS = ("lang", "date", *_FIELDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,7 @@ def morning() -> tuple[str, int]:
         "coach/morning.html",
         asked=asked,
         choices=_choices(squad),
+        as_asked={n: request.args[n] for n in _OF_THE_ADDRESS if n in request.args},
         squad=squad,
         shown=shown,
         by_place=by_place(shown),

@@ -35,9 +35,8 @@ def parts_of(advice: Plain) -> Iterator[PartLine]:
         opens = parts.opens_note or ""
         if parts.opens_at:
             opens = say("coach_morning.opens", time=_clock_text(parts.opens_at))
-        yield PartLine(
-            parts.verdict, " ".join(filter(None, (said, first_sentence(parts.reason), opens)))
-        )
+        sentences = (said, first_sentence(parts.reason), opens, parts.caution)
+        yield PartLine(parts.verdict, " ".join(filter(None, sentences)))
 
 
 def last_check_in(one: AthleteMorning) -> str:

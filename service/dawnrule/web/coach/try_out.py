@@ -81,7 +81,7 @@ def _told(rule_set: RuleSet, scope: Scope, decision: Decision, facts: Facts) -> 
         scope,
         decision.verdict.value,
         deciding,
-        speaks.wording.reason(deciding, facts) if deciding else speaks.texts.say("reason_train"),
+        speaks.wording.reason(deciding, facts) if deciding else speaks.reason_to_train(decision),
         RuleTeller(speaks).told(rule_set.in_scope(scope), facts, fired, decided),
         tuple(rule for rule in decision.fired if rule.scope != scope),
     )

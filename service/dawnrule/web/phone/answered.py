@@ -19,6 +19,7 @@ from dawnrule.web.phone.planned import Plan, name_of
 
 NONE, SOME = "none", "some"
 DATE, SEEN = "date", "seen"
+SIGNS = "warning_signs"
 
 _PAIN_PARTS = ("where", "kind", "muscle_groups")
 
@@ -32,7 +33,12 @@ class Answers:
     @classmethod
     def of_form(cls, form: MultiDict[str, str]) -> Self:
         """What a browser sent."""
-        return cls(_pains_in_a_row({name: tuple(texts) for name, texts in form.lists()}))
+        return cls.in_a_row({name: tuple(texts) for name, texts in form.lists()})
+
+    @classmethod
+    def in_a_row(cls, given: Mapping[str, tuple[str, ...]]) -> Self:
+        """Answers of which those on pain may have gaps between them."""
+        return cls(_pains_in_a_row(given))
 
     def one(self, name: str) -> str:
         """The text of a control, without blanks around it."""
@@ -47,10 +53,20 @@ class Answers:
         """Of how many pains something was said."""
         return sum(1 for _ in takewhile(lambda n: _says_of_pain(self.given, n), count()))
 
+    def but(self, changed: Mapping[str, tuple[str, ...]]) -> Answers:
+        """These answers, with others at some controls."""
+        return replace(self, given={**self.given, **changed})
+
     def completed_by(self, others: Answers) -> Answers:
-        """These answers, and the others' where nothing was answered here."""
+        """These answers, and the others' where nothing was answered here. A warning sign among the
+        others is ticked even so, and "none" no longer: whoever knows that there is none has to
+        take it away."""
         kept = {name: texts for name, texts in self.given.items() if any(texts)}
-        return replace(self, given={**self.given, **others.given, **kept})
+        signs = (sign for sign in others.many(SIGNS) if sign != NONE)
+        given = {**self.given, **others.given, **kept}
+        if all_signs := tuple(dict.fromkeys((*self.many(SIGNS), *signs))):
+            given[SIGNS] = tuple(sign for sign in all_signs if sign != NONE) or all_signs
+        return replace(self, given=given)
 
 
 def answers_of(check_in: CheckIn, plans: Mapping[str, Plan]) -> Answers:
@@ -85,7 +101,7 @@ def _answered(
     yield "stress", _text(check_in.stress)
     yield "illness", _text(check_in.illness)
     if check_in.warning_signs is not None:
-        yield "warning_signs", check_in.warning_signs or (NONE,)
+        yield SIGNS, check_in.warning_signs or (NONE,)
     if check_in.pain is not None:
         yield "pain", (SOME if check_in.pain else NONE,)
         for number, pain in enumerate(check_in.pain):

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from icalendar import Calendar, Event, vDuration
 
 from dawnrule.advice.compose import Composer
+from dawnrule.advice.told import verdict_told
 from dawnrule.facts.check_in import Athlete
 
 _PRODUCT = "-//Dawnrule//Outlook//EN"
@@ -63,7 +64,7 @@ def _verdict(
     athlete: Athlete, today: date, advice: Plain, stamp: datetime, composer: Composer
 ) -> Event:
     told = [advice["headline"], advice["reason"], advice["caution"]]
-    event = _event(athlete, f"verdict/{today}", composer.vocabulary.label(advice["verdict"]))
+    event = _event(athlete, f"verdict/{today}", verdict_told(advice, composer))
     event.add("dtstamp", stamp)
     event.add("last-modified", stamp)
     event.add("dtstart", today)
@@ -79,7 +80,9 @@ def _openings(athlete: Athlete, outlook: Plain, composer: Composer) -> Iterator[
         if prospect["opens_at"] and not prospect["open_now"]:
             goals_at[prospect["muscle_group"], prospect["opens_at"]].append(prospect["goal"])
     for (group, opens_at), goals in goals_at.items():
-        yield _opening(athlete, group, opens_at, goals, composer)
+        event = _opening(athlete, group, opens_at, goals, composer)
+        event.add("description", " ".join(filter(None, (outlook["note"], outlook["assumes"]))))
+        yield event
 
 
 def _opening(
@@ -95,7 +98,6 @@ def _opening(
     )
     event = _event(athlete, f"opens/{group}/{goals[0]}", said[:1].upper() + said[1:])
     event.add("dtstart", local_time(opens_at, ZoneInfo(athlete.time_zone)))
-    event.add("description", composer.texts.say("outlook_assumes"))
     return event
 
 

@@ -13,7 +13,7 @@ from dawnrule.facts.plain import from_plain
 from dawnrule.store import Books, StoredAdvice, StoredCheckIn
 from dawnrule.vocabulary import Vocabulary
 from dawnrule.web.phone.answered import Answers, answers_of
-from dawnrule.web.phone.planned import COACH, Plan, plans_to_choose_from
+from dawnrule.web.phone.planned import COACH, OFF, Plan, plans_to_choose_from
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,12 @@ class Day:
         if self.stored is not None:
             return answers_of(from_plain(CheckIn, self.stored.body), self.plans)
         return Answers({"plan": (COACH,)} if COACH in self.plans else {})
+
+    @property
+    def plan_unless_chosen(self) -> str:
+        """What the plan is called that counts where none is chosen: that which was sent today
+        already, or the coach's, or none at all."""
+        return self.answers().one("plan") or OFF
 
     def muscle_groups(self, chosen: str) -> tuple[Sequence[str], Sequence[str]]:
         """The muscle groups of the plan that is chosen, or of all that can be, and the others."""

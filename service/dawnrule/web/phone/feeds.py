@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from flask import Response, request
 
-from dawnrule.advice.ahead import look_ahead
-from dawnrule.advice.outlook import outlook_to_plain
-from dawnrule.advice.told import spoken, without_check_in
+from dawnrule.advice.ahead import look_ahead, told_outlook
+from dawnrule.advice.told import without_check_in
 from dawnrule.errors import DawnruleError
 from dawnrule.facts.check_in import Athlete
 from dawnrule.schemas.feed import TodayFeedSchema
@@ -19,7 +18,7 @@ from dawnrule.schemas.outlook import USUAL_DAYS, USUAL_GOAL
 from dawnrule.store import Books, Purpose
 from dawnrule.web.answers import TEXT, json_answer, text_answer
 from dawnrule.web.incoming import Blueprint
-from dawnrule.web.language import composer, say, told_here
+from dawnrule.web.language import composer, heeded_of_pain, say, spoken_here, told_here
 from dawnrule.web.limits import limit_private_address
 from dawnrule.web.phone.calendar import calendar_of
 from dawnrule.web.phone.paths import FEEDS
@@ -79,9 +78,9 @@ def answer_in_form(error: DawnruleError) -> Response:
 def get_today_text(token: str) -> Response:
     """Today's advice in one line that a phone can speak or a cell can show."""
     today = _today(token)
-    said = spoken(today.advice, composer())
-    if today.as_of is not None:
-        said = say("phone.spoken_as_of", said=said, time=today.as_of.strftime("%H:%M"))
+    said = spoken_here(today.advice)
+    if today.as_of is not None:  # with its date: a cell may show it long after
+        said = say("phone.spoken_as_of", said=said, time=today.as_of.strftime("%Y-%m-%d %H:%M"))
     return _if_changed(text_answer(" ".join(said.split())))
 
 
@@ -92,7 +91,7 @@ def get_today_text(token: str) -> Response:
 @limit_private_address
 def get_today(token: str) -> Response:
     """Today's advice in a few members: no more than a lock screen needs."""
-    today = _today(token)
+    today = _with_all_cautions(_today(token))
     kept = ("date", "verdict", "headline", "rule", "reason", "caution")
     small = {name: today.advice[name] for name in kept}
     as_of = today.as_of.isoformat(timespec="seconds") if today.as_of else None
@@ -108,13 +107,13 @@ def get_today(token: str) -> Response:
 @limit_private_address
 def get_outlook_calendar(token: str) -> Response:
     """When what opens over the next days, and today's verdict, as a calendar (RFC 5545)."""
-    today = _today(token)
+    today = _with_all_cautions(_today(token))
     its, now = service(), service().clock()
 
     def look(books: Books) -> dict[str, Any]:
         what_if = its.advisor.library.what_if(its.in_force(books, today.athlete.id, today.date))
         ahead = look_ahead(books, what_if, today.athlete.id, now, USUAL_DAYS)
-        return outlook_to_plain(ahead, USUAL_GOAL)
+        return told_outlook(ahead, USUAL_GOAL, composer())
 
     outlook = its.store.read(look)
     text = calendar_of(today.athlete, today.date, today.advice, today.as_of, outlook, composer())
@@ -130,6 +129,12 @@ def _today(token: str) -> Today:
         return Today(athlete, on, without_check_in(athlete.id, on, composer()), None)
     since = stored.decided_at.astimezone(ZoneInfo(athlete.time_zone))
     return Today(athlete, on, told_here(stored), since)
+
+
+def _with_all_cautions(today: Today) -> Today:
+    """The same, its caution with what notes on pain, illness or a warning sign say."""
+    cautions = [today.advice["caution"], *heeded_of_pain(today.advice)]
+    return replace(today, advice=today.advice | {"caution": " ".join(filter(None, cautions))})
 
 
 def _if_changed(response: Response) -> Response:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
-from urllib.parse import urlsplit
+from typing import Any, TypeAlias
 
 from flask import Blueprint, Response, g, redirect, render_template, request, url_for
 from werkzeug.exceptions import HTTPException
@@ -18,11 +17,19 @@ from dawnrule.facts.plain import to_plain
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Books, Purpose
 from dawnrule.vocabulary import FactDictionary, Vocabulary
-from dawnrule.web.language import say, told_here
+from dawnrule.web.language import say, texts, told_here
 from dawnrule.web.limits import limit_private_address
 from dawnrule.web.phone import told
-from dawnrule.web.phone.answered import DATE, SEEN, SOME, Answers
+from dawnrule.web.phone.answered import DATE, SEEN, SIGNS, SOME, Answers
 from dawnrule.web.phone.day import Day
+from dawnrule.web.phone.heeded import (
+    heeded,
+    section_of,
+    signs_in,
+    stops_training,
+    with_plan,
+    without,
+)
 from dawnrule.web.phone.paths import CHECK_IN
 from dawnrule.web.phone.planned import OWN
 from dawnrule.web.phone.sent import WHOLE_PAGE, Faults, check_in_sent, chosen_plan, faults_of
@@ -41,6 +48,8 @@ _POLICY = (
 _FROM_HERE = ("same-origin", "none")
 _OPAQUE = "null"
 _REFUSED, _SEE_OTHER = 422, 303
+_LEFT_OUT = "left_out"
+_NOT_ASKED = (DATE, SEEN, SIGNS)
 _PROBLEMS_IN_WORDS = (403, 404, 413, 429, 503)
 
 
@@ -51,6 +60,14 @@ class Refused:
     day: Day
     answers: Answers
     faults: Faults
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What was sent is stored; these sections were not answered, or could not be read, and count
+    as something else or not at all."""
+
+    left_out: Sequence[str] = ()
 
 
 @page.get("/<token>")
@@ -72,13 +89,14 @@ def send(token: str) -> AnyResponse:
     answers, now = Answers.of_form(request.form), service().clock()
     answer = service().answer_for(address.id)
 
-    def take(books: Books) -> Refused | None:
+    def take(books: Books) -> Refused | Taken:
         return _take(books, Day.of(books, athlete, now), answers, address.id, answer)
 
-    refused = service().store.write(take)
-    if refused is None:
-        return redirect(url_for("phone.show_page", token=token), _SEE_OTHER)
-    return _rendered(refused.day, refused.answers, refused.faults, _REFUSED)
+    taken = service().store.write(take)
+    if isinstance(taken, Refused):
+        return _rendered(taken.day, taken.answers, taken.faults, _REFUSED)
+    shown_at = url_for("phone.show_page", token=token, left_out=taken.left_out)
+    return redirect(shown_at, _SEE_OTHER)
 
 
 @page.after_request
@@ -103,22 +121,96 @@ def show_http_error(error: HTTPException) -> Response:
 
 def _take(
     books: Books, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
-) -> Refused | None:
-    """Store what the answers say, unless something is wrong with them; then nothing is stored."""
-    if answers.one(DATE) not in ("", day.date.isoformat()):
+) -> Refused | Taken:
+    """Store what the answers say, unless something is wrong with them; then nothing is stored.
+    With a warning sign it always is."""
+    if signs_in(answers):
+        return _heed(books, day, answers, address_id, answer)
+    if _is_of_another_day(day, answers):
         return _of_another_day(day, answers)
-    stored = day.stored.body if day.stored else None
-    check_in = check_in_sent(answers, day.athlete, day.date, day.plans, stored)
+    stops = stops_training(answers)
+    counted = with_plan(answers, day.plan_unless_chosen) if stops else answers
+    check_in = check_in_sent(counted, day.athlete, day.date, day.plans, _stored(day))
     if isinstance(check_in, Faults):
         return Refused(day, answers, check_in)
-    if to_plain(check_in) != stored and _was_changed_elsewhere(day, answers, address_id):
+    if to_plain(check_in) != _stored(day) and _was_changed_elsewhere(day, answers, address_id):
         newer = answers.completed_by(day.answers())
         return Refused(day, newer, Faults({WHOLE_PAGE: "phone.wrong.newer"}))
     try:
         answer(books, check_in)
     except InvalidInput as invalid:
         return Refused(day, answers, faults_of(invalid, answers))
-    return None
+    return Taken() if counted == answers else Taken(("plan",))
+
+
+def _heed(
+    books: Books, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
+) -> Taken:
+    """Store a warning sign with all else that can be read, and what others sent meanwhile. Of a
+    page that is not of today the sign alone counts."""
+    if _is_of_another_day(day, answers):
+        only_signs = Answers({SIGNS: answers.many(SIGNS)})
+        return _heed_readable(books, day, only_signs.completed_by(day.answers()), answers, answer)
+    if _was_changed_elsewhere(day, answers, address_id):
+        answers = answers.completed_by(day.answers())
+    return _heed_readable(books, day, answers, answers, answer)
+
+
+def _heed_readable(
+    books: Books, day: Day, counted: Answers, typed: Answers, answer: AnswerCheckIn
+) -> Taken:
+    """Leave out what is wrong until nothing is. Where that helps nothing the sign is stored alone,
+    for a day off. Raises ``InvalidInput`` when even that cannot be."""
+    kept = heeded(counted, day.plan_unless_chosen)
+    while wrong := _wrong_unless_stored(books, day, kept, answer):
+        fewer = heeded(without(kept, wrong), day.plan_unless_chosen)
+        if fewer == kept:
+            signs = signs_in(kept)
+            answer(books, CheckIn(day.athlete.id, day.date, plan=(), warning_signs=signs))
+            kept = Answers({})
+            break
+        kept = fewer
+    return Taken(_left_out(typed, kept))
+
+
+def _wrong_unless_stored(
+    books: Books, day: Day, answers: Answers, answer: AnswerCheckIn
+) -> Mapping[str, str]:
+    """What is wrong with answers, by control; when nothing is, they are stored."""
+    check_in = check_in_sent(answers, day.athlete, day.date, day.plans, _stored(day))
+    if isinstance(check_in, Faults):
+        return check_in.by_control
+    try:
+        answer(books, check_in)
+    except InvalidInput as invalid:
+        return faults_of(invalid, answers).by_control
+    return {}
+
+
+def _left_out(typed: Answers, kept: Answers) -> Sequence[str]:
+    """The sections in which something was answered that did not count; and the plan, when it was
+    not."""
+    lost = (
+        section_of(name)
+        for name, texts in typed.given.items()
+        if any(texts) and name not in _NOT_ASKED and not _counts(name, typed, kept)
+    )
+    unplanned = () if chosen_plan(typed) else ("plan",)
+    return sorted({*lost, *unplanned})
+
+
+def _counts(name: str, typed: Answers, kept: Answers) -> bool:
+    """Whether an answer is kept. Whether there is pain is told by the pains themselves too."""
+    is_told_otherwise = name == "pain" and kept.pains() > 0
+    return is_told_otherwise or kept.many(name) == typed.many(name)
+
+
+def _stored(day: Day) -> Mapping[str, Any] | None:
+    return day.stored.body if day.stored else None
+
+
+def _is_of_another_day(day: Day, answers: Answers) -> bool:
+    return answers.one(DATE) not in ("", day.date.isoformat())
 
 
 def _of_another_day(day: Day, answers: Answers) -> Refused:
@@ -140,7 +232,7 @@ def _refuse_other_sites() -> None:
     browser calls its origin ``null``; that tells nothing."""
     site = request.headers.get("Sec-Fetch-Site", _FROM_HERE[0])
     origin = request.headers.get("Origin", _OPAQUE)
-    here = origin == _OPAQUE or urlsplit(origin).netloc == request.host
+    here = origin == _OPAQUE or origin.partition("://")[2] == request.host
     if site not in _FROM_HERE or not here:
         raise Forbidden("A check-in is sent from its own page only.")
 
@@ -148,7 +240,8 @@ def _refuse_other_sites() -> None:
 def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> Response:
     chosen, by_control = chosen_plan(answers), faults.by_control
     planned, others = day.muscle_groups(chosen)
-    text = render_template(
+    left_out = {section_of(name) for name in request.args.getlist(_LEFT_OUT)}
+    html = render_template(
         "phone/check_in.html",
         day=day,
         advice=told_here(day.given) if day.given else None,
@@ -157,15 +250,17 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         chosen=chosen,
         planned=planned,
         others=others,
-        open_others=not planned or _says_any(others, answers, by_control),
+        open_others=_says_any(others, answers, by_control),
         open_pain=answers.one("pain") == SOME or any(f.startswith("pain/") for f in by_control),
         pains=min(answers.pains() + 1, MOST_PAINS),
+        left_out=[name for name in texts().section("phone.at") if name in left_out],
+        first_name=next(iter(day.athlete.name.split()), ""),
         own=OWN,
         ratings=_ratings,
         words=Vocabulary.shipped(),
         told=told,
     )
-    return Response(text, status, mimetype="text/html")
+    return Response(html, status, mimetype="text/html")
 
 
 def _says_any(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:

@@ -76,9 +76,6 @@ def _contradictions(answers: Answers, plans: Mapping[str, Plan]) -> Iterator[tup
         yield "plan", "phone.wrong.choice"
     elif chosen != OWN and answers.one("own/goal"):
         yield "plan", "phone.wrong.plan_twice"
-    signs = answers.many("warning_signs")
-    if NONE in signs and len(signs) > 1:
-        yield "warning_signs", "phone.wrong.signs_and_none"
     if answers.one("pain") == NONE and _pains(answers):
         yield "pain", "phone.wrong.pain_and_none"
     if answers.one("pain") == SOME and not _pains(answers):

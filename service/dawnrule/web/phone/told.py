@@ -57,7 +57,7 @@ def told_part(part: Plain, day: Plain, today: date) -> dict[str, Any]:
         "what": ", ".join(what),
         "verdict": label(part["verdict"]),
         "reason": part["reason"] if part["reason"] != day["reason"] else "",
-        "caution": part["caution"] if part["caution"] != day["caution"] else "",
+        "caution": "" if day["caution"].startswith(part["caution"]) else part["caution"],
         "opens": say("phone.opens_at", time=at) if at else part["opens_note"] or "",
         "instead": texts().listing([told_alternative(one) for one in part["alternatives"]]),
     }

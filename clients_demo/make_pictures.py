@@ -1,0 +1,256 @@
+"""What do the sheet, the phone and the coach's pages look like? Makes all pictures of the READMEs.
+
+    python clients_demo/make_pictures.py
+
+It needs the test dependencies, Chromium, LibreOffice and pdftoppm, and takes about a minute.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import requests
+from PIL import Image, ImageChops
+from playwright.sync_api import Browser, FloatRect, Page, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # wherever it is called from
+
+from clients_demo.picture_stages import (
+    CHECK_IN_TOKEN,
+    COACH_KEY,
+    EARLY,
+    LATER,
+    PATIENCE_SECONDS,
+    READ_TOKEN,
+    athlete_on_the_phone,
+    publish_club_rules,
+    service,
+    squad_of_the_sheet,
+    whole_squad,
+)
+from tests.browser.conftest import CHROMIUM, FLAGS
+from tests.clients.calc import running_calc
+
+HERE = Path(__file__).resolve().parent
+PHONE, DESK = 390, 1280
+"""How wide the screens are, in CSS pixels."""
+ALL = 100_000
+"""A height that no page has: the picture ends where the page does."""
+DOTS_PER_INCH = 80
+COLOURS = 128
+"""So few suffice for type and flat colours, and keep a picture small."""
+
+Prepare = Callable[[Page], None]
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A picture of a page of the coach's: which, how wide the screen is, and how much is shown.
+
+    ``at`` is what the picture begins with, a selector; ``prepare`` does what a coach would do
+    first. On ``paper`` it is the first sheet of a print.
+    """
+
+    file: str
+    address: str
+    width: int = DESK
+    height: int = ALL
+    at: str = "body"
+    prepare: Prepare = lambda page: None
+    paper: bool = False
+
+
+def try_a_morning(page: Page) -> None:
+    """Ask the rules about growth work of sore quadriceps."""
+    page.locator("#goal").select_option("hypertrophy")
+    page.locator("#muscle_group").select_option("quadriceps")
+    page.locator("#soreness").fill("5")
+    page.locator("#hours_since_growth_work").fill("60")
+    page.get_by_role("button", name="Ask the rules").click()
+
+
+def replay(page: Page) -> None:
+    """Start a replay and wait until it is done."""
+    page.get_by_label("Rule set").select_option("club@1.0.0")
+    page.get_by_role("button", name="Start").click()
+    page.get_by_text("It is done.").wait_for()
+
+
+MORNING, ATHLETE = "/coach/", "/coach/athletes/a-03"
+WHY = "/coach/why/a-01/2026-03-09"
+RULES = "/coach/rule-sets/baseline/1.1.0"
+
+COACH = (
+    Shot("this-morning.png", MORNING, height=1800),
+    Shot("this-morning-on-a-phone.png", MORNING, width=PHONE, height=1600),
+    Shot("this-morning-on-paper.png", MORNING, paper=True),
+    Shot("athlete.png", ATHLETE),
+    Shot("why.png", WHY, height=2300),
+    Shot("why-record.png", f"{WHY}?under=club@1.0.0", at="#record"),
+    Shot("why-on-paper.png", WHY, paper=True),
+    Shot("rules-as-sentences.png", RULES, height=1400),
+    Shot("rules-as-a-table.png", RULES, height=1200, at="#table"),
+    Shot("try-out.png", f"{RULES}/try-out", prepare=try_a_morning),
+    Shot("difference.png", "/coach/rule-sets/club/1.0.0?from=baseline@1.1.0"),
+    Shot("scorecard.png", f"{RULES}/scorecard", height=1200),
+    Shot("replay.png", "/coach/replays", prepare=replay),
+)
+
+SHEET = {
+    "before.png": (
+        *("athlete_id", "date", "sleep_hours", "soreness_quadriceps", "plan_goal", "verdict"),
+    ),
+    "after.png": ("athlete_id", "plan_goal", "plan_muscle_groups", "verdict", "rule", "reason"),
+}
+"""The columns that are shown of the sheet, before and after the macro has run."""
+
+SIGN_IN, CALENDAR = "sign-in.png", "outlook.ics"
+PHONE_PICTURES = ("empty.png", "filled-in.png", "answered.png", "today-txt.png")
+
+PICTURES = {
+    "coach": (SIGN_IN, *(shot.file for shot in COACH)),
+    "phone": PHONE_PICTURES,
+    "spreadsheet": tuple(SHEET),
+}
+"""All that is made, by the folder of the client."""
+
+
+def draw_coach(browser: Browser, folder: Path) -> None:
+    """The coach's pages."""
+    with service(LATER, whole_squad) as url, opened(browser, url, DESK) as page:
+        publish_club_rules(url)
+        write_audit(url, folder.parents[1] / "audit" / "why.txt")
+        page.goto("/coach/")
+        page.get_by_label("Coach's key").fill(COACH_KEY)
+        take(page, folder / SIGN_IN, height=420)
+        page.get_by_role("button", name="Sign in").click()
+        page.wait_for_url("**/coach/")
+        for shot in COACH:
+            page.set_viewport_size({"width": shot.width, "height": 900})
+            page.goto(shot.address)
+            shot.prepare(page)
+            if shot.paper:
+                print_out(page, folder / shot.file)
+            else:
+                take(page, folder / shot.file, shot.height, shot.at)
+
+
+def write_audit(url: str, file: Path) -> None:
+    """What the audit prints of the advice whose page is shown too."""
+    command = [sys.executable, str(HERE / "audit" / "why.py"), "a-01", "2026-03-09", "--url", url]
+    environment = os.environ | {"DAWNRULE_KEY": COACH_KEY, "PYTHONUTF8": "1"}
+    file.parent.mkdir(exist_ok=True)
+    file.write_bytes(
+        subprocess.run(command, check=True, capture_output=True, env=environment).stdout
+    )
+
+
+def draw_phone(browser: Browser, folder: Path) -> None:
+    """The page for checking in, what the address of today's advice shows, and the calendar."""
+    empty, filled_in, answered, today = (folder / file for file in PHONE_PICTURES)
+    with service(EARLY, athlete_on_the_phone) as url, opened(browser, url, PHONE) as page:
+        page.goto(f"/check-in/{CHECK_IN_TOKEN}")
+        take(page, empty)
+        fill_in(page)
+        take(page, filled_in)
+        page.get_by_role("button", name="Send").click()
+        take(page, answered, height=1400)
+        page.goto(f"/feeds/{READ_TOKEN}/today.txt")
+        take(page, today, height=90)
+        calendar = requests.get(f"{url}/feeds/{READ_TOKEN}/{CALENDAR}", timeout=PATIENCE_SECONDS)
+        (folder.parent / CALENDAR).write_bytes(calendar.content)
+
+
+def fill_in(page: Page) -> None:
+    """What an athlete taps."""
+    for group, sore in (("quadriceps", 4), ("glutes", 3), ("adductors", 2)):
+        page.locator(f'label.cell:has([name="soreness/{group}"][value="{sore}"])').click()
+    page.get_by_label("Hours slept last night").fill("7.5")
+    for name, value in (("sleep/quality", 4), ("fatigue", 3), ("stress", 2)):
+        page.locator(f'label.cell:has([name="{name}"][value="{value}"])').click()
+    for said in ("No pain", "Not ill", "None of these"):
+        page.get_by_label(said, exact=True).check()
+
+
+def draw_sheet(folder: Path) -> None:
+    """The squad sheet in Calc, before the macro has run and after."""
+    with (
+        TemporaryDirectory() as scratch,
+        service(EARLY, squad_of_the_sheet) as url,
+        running_calc(Path(scratch)) as calc,
+    ):
+        calc.keep_key(url, COACH_KEY)
+        sheet = shutil.copy(HERE / "spreadsheet" / "squad.ods", calc.folder / "before.ods")
+        after = calc.folder / "after.ods"
+        calc.do(["load", str(sheet)], ["ask"], ["store", str(after)])
+        for file, columns in SHEET.items():
+            calc.draw((calc.folder / file).with_suffix(".ods"), "check-ins", columns, folder / file)
+            crop(folder / file)
+            shrink(folder / file)
+
+
+def take(page: Page, file: Path, height: int = ALL, at: str = "body") -> None:
+    """A picture of a page from an element on, no higher than that."""
+    box = page.locator(at).bounding_box()
+    assert box is not None, f"{at} is not on the page"
+    top = box["y"] + page.evaluate("scrollY")
+    wide, high = page.evaluate("(e => [e.clientWidth, e.scrollHeight])(document.documentElement)")
+    shown: FloatRect = {"x": 0, "y": top, "width": wide, "height": min(height, high - top)}
+    page.screenshot(path=file, full_page=True, clip=shown)
+    shrink(file)
+
+
+def print_out(page: Page, file: Path) -> None:
+    """A picture of the first sheet of paper."""
+    paper = file.with_suffix(".pdf")
+    page.pdf(path=paper, format="A4", prefer_css_page_size=True)
+    command = ["pdftoppm", "-png", "-singlefile", "-r", str(DOTS_PER_INCH)]
+    subprocess.run([*command, paper, file.with_suffix("")], check=True)
+    paper.unlink()
+    shrink(file)
+
+
+def crop(file: Path) -> None:
+    """Take away the white margin of a page."""
+    with Image.open(file) as picture:
+        page = picture.convert("RGB")
+    page.crop(ImageChops.invert(page).getbbox()).save(file)
+
+
+def shrink(file: Path) -> None:
+    """Write a picture anew with few colours."""
+    with Image.open(file) as picture:
+        small = picture.convert("RGB").quantize(COLOURS, Image.Quantize.MAXCOVERAGE)
+    small.save(file, optimize=True)
+
+
+@contextmanager
+def opened(browser: Browser, url: str, width: int) -> Iterator[Page]:
+    """A fresh page of a browser at an address, so wide."""
+    context = browser.new_context(base_url=url, viewport={"width": width, "height": 900})
+    yield context.new_page()
+    context.close()
+
+
+def main(folder: Path = HERE) -> None:
+    """Make all pictures anew."""
+    for client in PICTURES:
+        (folder / client / "pictures").mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        draw_coach(browser, folder / "coach" / "pictures")
+        draw_phone(browser, folder / "phone" / "pictures")
+        browser.close()
+    draw_sheet(folder / "spreadsheet" / "pictures")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,57 @@
+"""Which of the pain that was reported counts for a part?
+
+Pain counts where the part's own muscle group hurts, and where a group hurts that the load of its
+block passes through: a bad back rests squats, though they are planned for the legs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dawnrule.facts.check_in import Block, CheckIn, Pain
+from dawnrule.vocabulary import Vocabulary
+
+
+def pain_facts(
+    check_in: CheckIn, block: Block, group: str | None, vocabulary: Vocabulary
+) -> Iterator[tuple[str, bool]]:
+    """For each kind of pain whether it counts for a block's part; nothing when nobody answered."""
+    if check_in.pain is None:
+        return
+    here = {pain.kind for pain in pains_of_part(check_in, block, group, vocabulary)}
+    for kind in vocabulary.pain_kinds:
+        yield fact_of(kind), kind in here
+
+
+def pains_of_part(
+    check_in: CheckIn, block: Block, group: str | None, vocabulary: Vocabulary
+) -> tuple[Pain, ...]:
+    """The pains that count for one muscle group of a block.
+
+    Pain that names no muscle group counts for every part, and for a block that names none every
+    pain counts: where one of the two is unknown, the careful reading holds.
+    """
+    borne_by = {group, *passed_through(block, vocabulary)}
+    return tuple(
+        pain
+        for pain in check_in.pain or ()
+        if group is None or not pain.muscle_groups or not borne_by.isdisjoint(pain.muscle_groups)
+    )
+
+
+def passed_through(block: Block, vocabulary: Vocabulary) -> tuple[str, ...]:
+    """The muscle groups that bear the load of a block: all that its pattern and its modality
+    train, for no part of a lift is done alone, and those that the load passes through besides."""
+    borne_by: list[str] = []
+    if block.pattern:
+        pattern = vocabulary.patterns[block.pattern]
+        borne_by += (*pattern.muscle_groups, *pattern.passes_through)
+    if block.modality:
+        modality = vocabulary.modalities[block.modality]
+        borne_by += (*modality.loads, *modality.passes_through)
+    return tuple(dict.fromkeys(borne_by))
+
+
+def fact_of(kind: str) -> str:
+    """The fact that says whether pain of a kind counts for a part."""
+    return kind.replace("-", "_") + "_pain"

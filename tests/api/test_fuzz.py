@@ -1,0 +1,33 @@
+"""Does every operation stand whatever is sent to it, and answer as its description says? A short
+run, the same each time; ``tests/fuzz.py`` tells of the long one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.web.app import RESOURCES
+from tests import fuzz
+from tests.fuzz import Target
+
+EXAMPLES = 4
+SEED = 1
+
+
+@pytest.fixture
+def target(tmp_path: Path, advisor: Advisor) -> Iterator[Target]:
+    with fuzz.target(tmp_path, advisor) as at:
+        yield at
+
+
+@pytest.mark.parametrize("resource", [resource.name for resource in RESOURCES])
+def test_whatever_is_sent_to_it_the_answer_is_as_described(target: Target, resource: str) -> None:
+    operations = [one for one in target.operations if one.tags == [resource]]
+    assert operations
+    for operation in operations:
+        for role in fuzz.roles_of(operation):
+            fuzz.attack(target, operation, role, EXAMPLES, SEED)
+    assert set(target.answers) - {400, 401, 403, 404, 405, 415, 422}, "nothing got through"
