@@ -130,12 +130,13 @@ def test_every_row_gets_the_verdict_that_the_service_stored(
     told = answers(sheet)
     assert told["a-05"]["reason"].startswith("Rest for quadriceps: ")
     assert all(told[one["athlete_id"]]["reason"].endswith(one["reason"]) for one in stored)
+    assert all(told[one["athlete_id"]]["caution"].startswith(one["caution"]) for one in stored)
     assert told == {
         advice["athlete_id"]: {
             "verdict": LABELS[advice["verdict"]],
             "rule": advice["rule"]["id"] if advice["rule"] else "",
             "reason": told[advice["athlete_id"]]["reason"],
-            "caution": advice["caution"],
+            "caution": told[advice["athlete_id"]]["caution"],
             "problem": "",
         }
         for advice in stored

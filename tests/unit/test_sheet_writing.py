@@ -8,6 +8,7 @@ import io
 import pytest
 
 from dawnrule.sheet import CHECK_INS, RowAnswer, read_sheet, write_sheet
+from dawnrule.vocabulary import Vocabulary
 
 ADVISED = RowAnswer("Rest", "illness-fever", "Fever was reported.", "Rest, and drink.")
 
@@ -107,3 +108,22 @@ def test_cells_with_quotes_and_lines_come_back_as_they_were() -> None:
 def test_each_row_needs_its_answer() -> None:
     with pytest.raises(ValueError, match="shorter"):
         written("athlete_id,date\na-01,2026-03-09\na-02,2026-03-09\n", ADVISED)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "caution"),
+    [
+        ("train-as-planned", "Stop if it hurts. Have the pain looked at."),
+        ("swap-to-low-damage", "Stop if it hurts. Have the pain looked at."),
+        ("rest", "Stop if it hurts."),
+    ],
+)
+def test_notes_are_heeded_beside_a_row_that_trains(verdict: str, caution: str) -> None:
+    advice = {
+        "verdict": verdict,
+        "rule": None,
+        "reason": "No rule stops it.",
+        "caution": "Stop if it hurts.",
+        "notes": [{"caution": "Have the pain looked at."}],
+    }
+    assert RowAnswer.of_advice(advice, Vocabulary.shipped()).caution == caution

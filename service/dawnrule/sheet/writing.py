@@ -14,7 +14,7 @@ from dawnrule.sheet.faults import where_in_words
 from dawnrule.sheet.headers import plain_name
 from dawnrule.sheet.numbers import is_number
 from dawnrule.sheet.sheet import Sheet
-from dawnrule.vocabulary import Vocabulary
+from dawnrule.vocabulary import Verdict, Vocabulary
 from dawnrule.vocabulary.formulas import guarded, looks_like_formula
 
 _BYTE_ORDER_MARK = "\ufeff"
@@ -32,12 +32,18 @@ class RowAnswer:
 
     @classmethod
     def of_advice(cls, advice: Mapping[str, Any], vocabulary: Vocabulary) -> Self:
-        """What of an advice (plain JSON values) stands beside its row; why there is none, if so."""
+        """What of an advice (plain JSON values) stands beside its row; why there is none, if so.
+
+        A sheet has no column for notes, so their cautions follow the caution; on a day of rest
+        nothing follows what is to be done about it.
+        """
         if advice["verdict"] is None:
             return cls(problem=advice["headline"])
+        notes = () if advice["verdict"] == Verdict.REST else advice["notes"]
+        caution = " ".join([advice["caution"], *(note["caution"] for note in notes)])
         rule = advice["rule"]["id"] if advice["rule"] else ""
         verdict = vocabulary.label(advice["verdict"])
-        return cls(verdict, rule, advice["reason"], advice["caution"])
+        return cls(verdict, rule, advice["reason"], caution)
 
     @classmethod
     def of_refusal(cls, error: DawnruleError) -> Self:
