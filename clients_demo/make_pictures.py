@@ -1,12 +1,13 @@
 """What do the sheet, the phone and the coach's pages look like? Makes all pictures of the READMEs.
 
-    python clients_demo/make_pictures.py
+    python clients_demo/make_pictures.py [coach] [phone] [spreadsheet]
 
 It needs the test dependencies, Chromium, LibreOffice and pdftoppm, and takes about a minute.
 """
 
 from __future__ import annotations
 
+import argparse
 import os
 import shutil
 import subprocess
@@ -240,16 +241,28 @@ def opened(browser: Browser, url: str, width: int) -> Iterator[Page]:
     context.close()
 
 
-def main(folder: Path = HERE) -> None:
-    """Make all pictures anew."""
-    for client in PICTURES:
-        (folder / client / "pictures").mkdir(parents=True, exist_ok=True)
+def main() -> None:
+    """Make the pictures of some clients anew, or of all."""
+    parser = argparse.ArgumentParser(description="Make the pictures of the clients' READMEs.")
+    parser.add_argument("clients", nargs="*", help=f"of {', '.join(PICTURES)}")
+    parser.add_argument("--to", type=Path, default=HERE, help="the folder of the clients")
+    arguments = parser.parse_args()
+    if unknown := set(arguments.clients) - PICTURES.keys():
+        parser.error(f"there is no client {min(unknown)}")
+    for client in arguments.clients or PICTURES:
+        folder = arguments.to / client / "pictures"
+        folder.mkdir(parents=True, exist_ok=True)
+        _draw(client, folder)
+
+
+def _draw(client: str, folder: Path) -> None:
+    if client == "spreadsheet":
+        draw_sheet(folder)
+        return
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        draw_coach(browser, folder / "coach" / "pictures")
-        draw_phone(browser, folder / "phone" / "pictures")
+        {"coach": draw_coach, "phone": draw_phone}[client](browser, folder)
         browser.close()
-    draw_sheet(folder / "spreadsheet" / "pictures")
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import subprocess
 import sys
 import time
@@ -30,10 +31,11 @@ WITHIN_SECONDS = 20
 AGREE_WITHIN_SECONDS = 1
 
 
-@pytest.fixture
-def db(tmp_path: Path) -> Path:
-    """A database in which the club's rule set is published."""
-    db, file = tmp_path / "squad.db", tmp_path / "club.yaml"
+@pytest.fixture(scope="session")
+def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database in which the club's rule set was published, once for all tests."""
+    folder = tmp_path_factory.mktemp("published")
+    db, file = folder / "squad.db", folder / "club.yaml"
     file.write_text(CLUB, encoding="utf-8")
     with Store.open(db) as store:
         store.write(lambda books: books.athletes.put(Athlete("a-03", "Mara", "UTC")))
@@ -41,6 +43,13 @@ def db(tmp_path: Path) -> Path:
     assert told.exit_code == 0
     assert told.stdout.startswith("club@1.0.0 published: sha256:")
     return db
+
+
+@pytest.fixture
+def db(published: Path, tmp_path: Path) -> Path:
+    """A copy of that database, and the file that was published beside it."""
+    shutil.copy(published.with_name("club.yaml"), tmp_path)
+    return Path(shutil.copy(published, tmp_path))
 
 
 @pytest.fixture
