@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,26 +22,22 @@ def _with_version(ctx: click.Context, parameter: click.Parameter, value: str) ->
     return value
 
 
-rule_set_option = click.option(
-    "--rule-set",
+_one_rule_set = partial(
+    click.option,
     envvar="DAWNRULE_RULE_SET",
     show_envvar=True,
     default=DEFAULTS.rule_set,
     show_default=True,
     callback=_with_version,
     metavar="NAME@VERSION",
-    help="The rule set that decides; see: dawnrule rules list.",
 )
 
-otherwise_option = click.option(
-    "--otherwise",
-    envvar="DAWNRULE_RULE_SET",
-    show_envvar=True,
-    default=DEFAULTS.rule_set,
-    show_default=True,
-    callback=_with_version,
-    metavar="NAME@VERSION",
-    help="What decides where no rule set was activated: the server's --rule-set.",
+rule_set_option = _one_rule_set(
+    "--rule-set", help="The rule set that decides; see: dawnrule rules list."
+)
+
+otherwise_option = _one_rule_set(
+    "--otherwise", help="What decides where no rule set was activated: the server's --rule-set."
 )
 
 db_option = click.option(

@@ -291,17 +291,8 @@ class Switch(StrictField[bool]):
         return bool(value == "true")
 
 
-class YesOrNo(StrictField[bool]):
+class YesOrNo(Switch):
     """A choice of yes or no in JSON."""
-
-    @property
-    def accepted(self) -> str:
-        """What is accepted, in words."""
-        return "true or false"
-
-    def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
-        return {"type": "boolean"}
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
