@@ -17,6 +17,7 @@ from waitress.server import create_server
 from waitress.task import WSGITask
 
 from dawnrule.settings import Settings
+from dawnrule.web.last_call import let_nobody_else_in
 from dawnrule.web.service import Service
 
 _STALLED_AFTER_SECONDS = 30
@@ -24,8 +25,8 @@ _CONNECTIONS = 200
 _LOOK_AGAIN_SECONDS = 1.0
 _LOOK_AGAIN_AT_THE_END_SECONDS = 0.05
 _QUIET_SECONDS = 0.5
-"""How long a connection must have been idle before it is closed at the end: a request that was
-sent just then has arrived by now."""
+"""How long what was sent may take to arrive: at the end, a connection is being made no longer than
+that, and one that has been idle for so long is closed."""
 _THREADS_END_SECONDS = 1
 _BEYOND_OUR_LIMIT = 2
 """The server itself takes twice what the application does, so that most bodies that are too large
@@ -133,9 +134,11 @@ class Server:
     def _finish(self) -> None:
         if not self._connections:  # closed
             return
+        give_up_at = time.monotonic() + self._stop_seconds
+        let_nobody_else_in(self._server.socket)
+        self._look_for(_QUIET_SECONDS)
         self._take_who_waits()
         wasyncore.dispatcher.close(self._server)  # the port alone: the trigger is still needed
-        give_up_at = time.monotonic() + self._stop_seconds
         channels = self._server.active_channels
         while channels and time.monotonic() < give_up_at:
             for channel in channels.values():
@@ -145,6 +148,12 @@ class Server:
             _log.warning("connections cut off at the end: %d", len(channels))
         self._server.task_dispatcher.shutdown(timeout=_THREADS_END_SECONDS)
         wasyncore.close_all(self._connections)
+
+    def _look_for(self, seconds: float) -> None:
+        """Go on as always for that long."""
+        enough_at = time.monotonic() + seconds
+        while time.monotonic() < enough_at:
+            self._look_once(_LOOK_AGAIN_AT_THE_END_SECONDS)
 
     def _take_who_waits(self) -> None:
         """Accept who has connected and was not yet taken in: they would be hung up on."""
