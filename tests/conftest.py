@@ -3,9 +3,11 @@ real server on a free port."""
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from itertools import count
 from pathlib import Path
 from threading import Thread
@@ -13,13 +15,27 @@ from typing import Any, Protocol
 
 import pytest
 from flask import Flask
+from hypothesis import HealthCheck
+from hypothesis import settings as hypothesis_settings
+from jinja2.bccache import Bucket, BytecodeCache
 
+from dawnrule.advice import publishing
 from dawnrule.advice.advisor import Advisor
 from dawnrule.facts.check_in import Athlete
+from dawnrule.rules import trial
 from dawnrule.settings import Settings
 from dawnrule.store import Role, Store, hash_key, new_key
 from dawnrule.web import Server, create_app
 from dawnrule.web.service import Service
+
+hypothesis_settings.register_profile(
+    "any machine",
+    hypothesis_settings(),  # what is otherwise set, for CI or by hand, stays
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+hypothesis_settings.load_profile("any machine")
+"""How long an example takes says something of the machine, and nothing of the service."""
 
 MakeKey = Callable[..., str]
 
@@ -44,6 +60,23 @@ SQUAD = (
 )
 
 
+class Compiled(BytecodeCache):
+    """Templates that one application has compiled, for all others."""
+
+    def __init__(self) -> None:
+        self._kept: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        if bucket.key in self._kept:
+            bucket.bytecode_from_string(self._kept[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self._kept[bucket.key] = bucket.bytecode_to_string()
+
+
+TEMPLATES = Compiled()
+
+
 @dataclass
 class Clock:
     """A clock that stands still until a test sets it."""
@@ -65,6 +98,37 @@ class LiveServer:
     base_url: str
     keys: Mapping[str, str]
     store: Store
+
+
+def pytest_collection_finish() -> None:
+    """Thousands of tests that wait for their turn are not looked through for rubbish each time."""
+    gc.collect()
+    gc.freeze()
+
+
+@lru_cache
+def tried_once(
+    text: str,
+    file: str,
+    published: tuple[tuple[tuple[str, str], str], ...],
+    command: tuple[str, ...],
+    seconds_at_most: int,
+) -> trial.Tried:
+    return trial.try_out(text, file, dict(published))
+
+
+def tried(text: str, file: str, published: trial.Texts) -> trial.Tried:
+    """What stood its trial stands it again: the same text in the same trial is not tried twice."""
+    others = tuple(published.items())
+    return tried_once(text, file, others, trial.TRIAL, trial.SECONDS_AT_MOST)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def each_trial_once() -> Iterator[None]:
+    """A trial takes a process of its own and a second; many tests publish the same rule set."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(publishing, "try_out", tried)
+        yield
 
 
 @pytest.fixture
@@ -102,6 +166,7 @@ def app(
 ) -> Iterator[Flask]:
     app = create_app(settings, store, advisor, clock, new_id)
     app.testing = True
+    app.jinja_env.bytecode_cache = TEMPLATES
     yield app
     Service.of(app).close()
 

@@ -57,8 +57,19 @@ class Blueprint(FlaskBlueprint):
         success: bool = False,
     ) -> Callable[[_View], _View]: ...
     def doc(self, **kwargs: Any) -> Callable[[_View], _View]: ...
+    description: str
+    def register_views_in_doc(
+        self,
+        api: Api,
+        app: Flask,
+        spec: APISpec,
+        *,
+        name: str,
+        parameters: Sequence[Mapping[str, Any]] | None,
+    ) -> None: ...
 
 class Api:
+    _app: Flask
     ERROR_SCHEMA: ClassVar[type[Schema]]
     DEFAULT_RESPONSE_CONTENT_TYPE: ClassVar[str]
     spec: APISpec

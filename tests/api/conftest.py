@@ -16,10 +16,17 @@ NOT_DESCRIBED = {"coach", "pages", "phone", "static"}
 """What is for people, and therefore not described for programs."""
 
 
+@pytest.fixture(scope="session")
+def description() -> dict[str, Any]:
+    """The interface's description, once there is an application: it is the same of each."""
+    return {}
+
+
 @pytest.fixture
-def app(app: Flask) -> Flask:
+def app(app: Flask, description: dict[str, Any]) -> Flask:
     """The application, which fails a test when an answer is not as described."""
-    description = document(app)
+    if not description:
+        description |= document(app)
 
     def hold_against_description(response: Response) -> Response:
         if request.url_rule and request.url_rule.endpoint.partition(".")[0] not in NOT_DESCRIBED:

@@ -23,7 +23,7 @@ from dawnrule.web.service import Service
 from tests.conftest import LiveServer, client_with
 
 FEW = 3
-SECONDS = 10
+SECONDS = 60
 WRONG = {"Authorization": "Bearer dawn_wrong"}
 
 

@@ -16,7 +16,7 @@ from dawnrule.web import Server
 from tests.api.samples import EXAMPLE, changed
 from tests.conftest import LiveServer
 
-SECONDS = 10
+SECONDS = 60
 
 
 def bearer(live_server: LiveServer, role: str = "coach") -> dict[str, str]:

@@ -13,7 +13,7 @@ from functools import partial
 from threading import Thread
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.morning import Posting, answer_check_in
@@ -37,6 +37,9 @@ FLAGS = (
     "--no-first-run",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 )
+
+PATIENCE_MS = 60_000
+"""How long a page may take to show something on a machine that is busy with much else."""
 
 NOW = datetime(2026, 3, 9, 18, 0, tzinfo=UTC)
 """Where the clock stands: the morning's check-ins are in, in every time zone of the squad."""
@@ -79,6 +82,7 @@ def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
         yield browser

@@ -106,6 +106,7 @@ def test_nobody_is_kept_out_before_and_after_sending(screen: Page, address: str)
 
 def look(screen: Page) -> None:
     """At 320 px, which is 1280 px at 400 % (WCAG 1.4.10), as it opens and all unfolded."""
+    screen.wait_for_load_state()
     screen.set_viewport_size({"width": 320, "height": 844})
     for unfolded in (False, True):
         if unfolded:

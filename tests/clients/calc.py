@@ -19,7 +19,7 @@ from tests.clients.conftest import CLIENTS, environment
 MACRO = CLIENTS / "spreadsheet" / "dawnrule_macro.py"
 STEPS = Path(__file__).with_name("calc_steps.py")
 PYTHON_WITH_UNO = "/usr/bin/python3"
-PATIENCE_SECONDS = 60
+PATIENCE_SECONDS = 180
 DOTS_PER_INCH = 96
 
 SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>

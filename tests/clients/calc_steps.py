@@ -22,7 +22,7 @@ MACRO = "vnd.sun.star.script:dawnrule_macro.py$ask_dawnrule?language=Python&loca
 FILTERS = {".ods": "calc8", ".xlsx": "Calc MS Excel 2007 XML"}
 FULL_UPDATE = 3  # com.sun.star.document.UpdateDocMode; without it no formula asks the network
 ROOM = 1500  # hundredths of a millimetre, for the letters and numbers around the cells
-START_SECONDS, PAUSE_SECONDS = 60, 0.1
+START_SECONDS, PAUSE_SECONDS = 120, 0.1
 
 
 class Person:

@@ -18,7 +18,7 @@ CLIENTS = Path(__file__).parents[2] / "clients_demo"
 TODAY = "2026-03-09"
 """Where the clock of the live server stands."""
 
-PATIENCE_SECONDS = 30
+PATIENCE_SECONDS = 120
 
 Done = subprocess.CompletedProcess[str]
 Run = Callable[..., Done]

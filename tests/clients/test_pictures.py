@@ -13,7 +13,7 @@ from clients_demo.make_pictures import PICTURES
 
 from tests.clients.conftest import CLIENTS
 
-PATIENCE_SECONDS = 120
+PATIENCE_SECONDS = 300
 LARGEST_BYTES = 200_000
 LARGEST_OF_ALL_BYTES = 2_000_000
 PNG = b"\x89PNG\r\n\x1a\n"

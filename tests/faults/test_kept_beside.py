@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from time import sleep
+from time import monotonic, sleep
 
 import pytest
 
@@ -29,6 +29,7 @@ from tests.publishing_samples import CLUB
 from tests.unit.past_samples import DAY, KIM, ONE_DAY, post
 
 NOW = datetime(2026, 3, 9, 6, tzinfo=UTC)
+HERE_WITHIN_SECONDS = 60
 
 
 @pytest.mark.parametrize("left", [0, 4, 0.5, 0.99])
@@ -137,7 +138,9 @@ def test_a_back_up_that_is_given_up_is_told_once_and_left_to_tidy_up(
     monkeypatch.setattr(sys, "executable", str(command))
     with backing_up(store, tmp_path) as (backups, metrics):
         backups.start()
+        give_up_at = monotonic() + HERE_WITHIN_SECONDS
         while not command.with_name("command.here").exists():
+            assert monotonic() < give_up_at
             sleep(0.01)
         backups.close()
         assert command.with_name("command.told").read_text() == "told\n"

@@ -16,7 +16,7 @@ import requests
 
 from .terminal import typed
 
-WITHIN_SECONDS = 20
+WITHIN_SECONDS = 60
 
 
 @contextmanager

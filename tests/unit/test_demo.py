@@ -31,7 +31,7 @@ from dawnrule.schemas.athlete import athlete_to_plain
 from dawnrule.settings import Settings
 
 NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
-WITHIN_SECONDS = 30
+WITHIN_SECONDS = 120
 
 
 @pytest.fixture(scope="module")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -226,6 +227,22 @@ def test_a_rule_set_that_extends_itself_is_refused(
         (tmp_path / name / "1.0.0.yaml").write_text(text, encoding="utf-8")
     with pytest.raises(RuleSetInvalid, match=r"one@1\.0\.0 extends itself"):
         shipped_rule_set("one", "1.0.0")
+
+
+def test_what_ships_is_read_once_and_again_when_it_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(loading, "rules_folder", lambda: tmp_path)
+    (tmp_path / "our-club").mkdir()
+    file = tmp_path / "our-club" / "1.0.0.yaml"
+    text = (rules_folder() / "baseline" / "1.0.0.yaml").read_text(encoding="utf-8")
+    file.write_text(text, encoding="utf-8")
+    first = shipped_rule_set("our-club", "1.0.0")
+    assert shipped_rule_set("our-club", "1.0.0") is first
+    before = file.stat().st_mtime_ns
+    file.write_text(text.replace("The morning", "Our morning", 1), encoding="utf-8")
+    os.utime(file, ns=(before + 1, before + 1))  # the next tick of a coarse clock
+    assert shipped_rule_set("our-club", "1.0.0").summary.startswith("Our morning")
 
 
 def test_a_rule_set_that_does_not_ship_is_not_found() -> None:

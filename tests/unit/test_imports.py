@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -48,8 +49,13 @@ HOMES = {
 """Outside libraries and the modules or packages that may import them."""
 
 
-def imports_of(file: Path) -> Iterator[str]:
+@cache
+def imports_of(file: Path) -> tuple[str, ...]:
     """The full names of the modules that a file imports, also inside functions."""
+    return tuple(_imports_of(file))
+
+
+def _imports_of(file: Path) -> Iterator[str]:
     for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
 
@@ -325,8 +327,13 @@ def test_a_replay_that_is_not_there_is_not_found(jobs: ReplayJobs) -> None:
 def test_closing_stops_the_replays_that_wait(jobs: ReplayJobs) -> None:
     gate = Gate(jobs)
     replay_id = jobs.start(BASELINE)
-    threading.Timer(0.05, gate.open).start()
-    jobs.close()
+    with ThreadPoolExecutor(1) as pool:
+        closing = pool.submit(jobs.close)
+        give_up_at = time.monotonic() + 30
+        while jobs.status(replay_id).state == ReplayState.WAITING:
+            assert time.monotonic() < give_up_at
+        gate.open()
+        closing.result(30)
     assert jobs.status(replay_id).state == STOPPED
 
 

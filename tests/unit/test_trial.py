@@ -58,19 +58,19 @@ def test_a_text_that_is_no_rule_file_is_refused_with_its_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("code", "said"),
+    ("code", "seconds", "said"),
     [
-        ("os.kill(os.getpid(), signal.SIGSEGV)", "ended with -11"),
-        ("os.kill(os.getpid(), signal.SIGKILL)", "ended with -9"),
-        ("os._exit(3)", "ended with 3"),
-        ("time.sleep(60)", "took longer than 1 s"),
+        ("os.kill(os.getpid(), signal.SIGSEGV)", 60, "ended with -11"),
+        ("os.kill(os.getpid(), signal.SIGKILL)", 60, "ended with -9"),
+        ("os._exit(3)", 60, "ended with 3"),
+        ("time.sleep(60)", 1, "took longer than 1 s"),
     ],
 )
 def test_what_takes_its_trial_down_is_refused_and_nothing_else_happens(
-    monkeypatch: pytest.MonkeyPatch, code: str, said: str
+    monkeypatch: pytest.MonkeyPatch, code: str, seconds: int, said: str
 ) -> None:
     monkeypatch.setattr(trial, "TRIAL", child_that(code))
-    monkeypatch.setattr(trial, "SECONDS_AT_MOST", 1)
+    monkeypatch.setattr(trial, "SECONDS_AT_MOST", seconds)
     assert refused(CLUB) == [f"sent.yaml:1: the trial {said} [trial]"]
 
 

@@ -57,13 +57,13 @@ def set_stage(settings: Settings) -> Iterator[Stage]:
         Store.open(Path(folder) / "demo.db") as store,
     ):
         advisor = Advisor.shipped()
-        rule_set = advisor.library.get(*name_and_version(settings.rule_set))
-        for diary in diaries:
-            store.write(partial(_remember, advisor=advisor, rule_set=rule_set, diary=diary))
-        athlete_id = diaries[0].athlete.id
-        coach_key = store.write(partial(_give_key, role=Role.COACH, athlete_id=None))
-        athlete_key = store.write(partial(_give_key, role=Role.ATHLETE, athlete_id=athlete_id))
-        with _served(_bound(settings, store, advisor)) as port:
+        with _served(_bound(settings, store, advisor)) as port:  # a taken port is told at once
+            rule_set = advisor.library.get(*name_and_version(settings.rule_set))
+            for diary in diaries:
+                store.write(partial(_remember, advisor=advisor, rule_set=rule_set, diary=diary))
+            athlete_id = diaries[0].athlete.id
+            coach_key = store.write(partial(_give_key, role=Role.COACH, athlete_id=None))
+            athlete_key = store.write(partial(_give_key, role=Role.ATHLETE, athlete_id=athlete_id))
             url = f"http://{settings.host}:{port}"
             yield Stage(
                 url=url,

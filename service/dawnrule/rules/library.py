@@ -14,7 +14,7 @@ from typing import Generic, Protocol, Self, TypeVar
 from dawnrule.errors import DawnruleError, NotFound, RuleSetInvalid
 from dawnrule.rules.decider import Decider
 from dawnrule.rules.heeding import heeding_findings
-from dawnrule.rules.loading import load_rule_set, parse_rule_set
+from dawnrule.rules.loading import parse_rule_set, shipped_rule_set
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.what_if import WhatIf
 from dawnrule.vocabulary import FactDictionary
@@ -83,10 +83,8 @@ class RuleSetLibrary:
     @classmethod
     def shipped(cls) -> Self:
         """The rule sets that ship with the service. Raises ``RuleSetInvalid``."""
-        rule_sets = [
-            load_rule_set(file, shown_as=f"{file.parent.name}/{file.name}")
-            for file in shipped_rule_set_files()
-        ]
+        files = shipped_rule_set_files()
+        rule_sets = [shipped_rule_set(file.parent.name, file.stem) for file in files]
         return cls({(r.name, r.version): r for r in rule_sets})
 
     def with_published(self, published: Published) -> RuleSetLibrary:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -84,7 +84,14 @@ def shipped_rule_set(name: str, version: str, within: tuple[str, ...] = ()) -> R
         raise NotFound(f"{full_name} extends itself.")
     if not file.is_file():
         raise NotFound(f"No rule set {full_name} ships with the service.")
-    return load_rule_set(file, resolve=partial(shipped_rule_set, within=(*within, full_name)))
+    return _read_once(file, file.stat().st_mtime_ns, (*within, full_name))
+
+
+@lru_cache
+def _read_once(file: Path, changed_at_ns: int, within: tuple[str, ...]) -> RuleSet:
+    """A file that ships is read once, however many ask for it, unless it has changed."""
+    shown_as = f"{file.parent.name}/{file.name}"
+    return load_rule_set(file, shown_as=shown_as, resolve=partial(shipped_rule_set, within=within))
 
 
 def digest_of(data: Any) -> str:

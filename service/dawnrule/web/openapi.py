@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from threading import Lock
 from typing import Any
 
 import flask_smorest
@@ -44,9 +45,31 @@ _LINE_WIDTH = 100
 
 
 class Api(flask_smorest.Api):
-    """Registers views with the application and with the description."""
+    """Registers views with the application, and with the description once that is asked for: it
+    takes most of the time that making an application takes."""
 
     ERROR_SCHEMA = ProblemSchema
+
+    def __init__(self, app: Flask, *, spec_kwargs: Mapping[str, Any]) -> None:
+        self._undescribed: list[flask_smorest.Blueprint] = []
+        self._describing = Lock()
+        super().__init__(app, spec_kwargs=spec_kwargs)
+
+    def register_blueprint(self, blp: flask_smorest.Blueprint) -> None:
+        """Register its views; they are not described yet."""
+        self._app.extensions["flask-smorest"]["blp_name_to_api"][blp.name] = self
+        self._app.register_blueprint(blp)
+        self._undescribed.append(blp)
+
+    def describe(self) -> None:
+        """Describe what is not described yet."""
+        with self._describing:
+            for blp in self._undescribed:
+                blp.register_views_in_doc(
+                    self, self._app, self.spec, name=blp.name, parameters=None
+                )
+                self.spec.tag({"name": blp.name, "description": blp.description})
+            self._undescribed.clear()
 
     def handle_http_exception(self, error: HTTPException) -> Response:
         """As problem details."""
@@ -119,6 +142,7 @@ def api_for(app: Flask) -> Api:
 def document(app: Flask) -> dict[str, Any]:
     """The OpenAPI document of an application, as plain JSON values."""
     api: Api = app.extensions[_EXTENSION]
+    api.describe()
     plain: dict[str, Any] = json.loads(json.dumps(api.spec.to_dict()))
     for key, name in _converter(api).refs.items():
         plain["components"]["schemas"][name]["description"] = _folded(key[0].__doc__)

@@ -141,13 +141,19 @@ class Server:
         wasyncore.dispatcher.close(self._server)  # the port alone: the trigger is still needed
         channels = self._server.active_channels
         while channels and time.monotonic() < give_up_at:
-            for channel in channels.values():
-                channel.will_close = channel.will_close or channel.is_quiet(time.time())
-            self._look_once(_LOOK_AGAIN_AT_THE_END_SECONDS)
+            self._close_who_is_quiet(time.time())
         if channels:
             _log.warning("connections cut off at the end: %d", len(channels))
         self._server.task_dispatcher.shutdown(timeout=_THREADS_END_SECONDS)
         wasyncore.close_all(self._connections)
+
+    def _close_who_is_quiet(self, now: float) -> None:
+        """Close who was quiet already and still is after one more look: if this machine stood
+        still for a while, nobody could be heard, and they need not have been quiet."""
+        channels = [one for one in self._server.active_channels.values() if one.is_quiet(now)]
+        self._look_once(_LOOK_AGAIN_AT_THE_END_SECONDS)
+        for channel in channels:
+            channel.will_close = channel.will_close or channel.is_quiet(now)
 
     def _look_for(self, seconds: float) -> None:
         """Go on as always for that long."""
