@@ -78,12 +78,15 @@ def test_erasing_a_person_leaves_nothing_of_them(
     coach: Client, athlete: Client, store: Store
 ) -> None:
     advice_id = coach.post("/v1/check-ins", json=EXAMPLE).json["advice_id"]
+    coach.post("/v1/replays", json={"rule_set": "baseline@1.0.0"})
     erased = coach.delete("/v1/athletes/a-03")
     assert erased.status_code == 200
     assert erased.json == {
         "athletes": 1,
         "check_ins": 1,
         "advice": 1,
+        "shadow_verdicts": 0,
+        "replays": 1,
         "sessions": 0,
         "keys": 1,
         "private_addresses": 0,

@@ -14,6 +14,7 @@ import pytest
 from dawnrule.store import Store, hash_key, hash_token
 from dawnrule.store.person import KINDS
 from tests.api.samples import EXAMPLE, SESSION, changed
+from tests.api.test_replays import done
 from tests.conftest import Client, Clock
 
 ADDRESS = {"purpose": "read"}
@@ -84,6 +85,17 @@ def test_sessions_keys_addresses_and_acts_are_there(coach: Client, posted: str) 
     assert rows(files, "acts")[-1]["act.act"] == "athlete-exported"
 
 
+def test_what_replays_found_of_a_person_is_there(coach: Client, posted: str) -> None:
+    coach.post("/v1/check-ins", json=changed("/athlete_id", "a-04"))
+    asked = coach.post("/v1/replays", json={"rule_set": "baseline@1.0.0"})
+    done(coach, asked.json["replay_id"])
+    files = exported(coach)
+    [found] = json.loads(files["replays.json"])
+    assert (found["replay_id"], found["rule_set"]) == (asked.json["replay_id"], "baseline@1.0.0")
+    assert found["found"] == {"athlete_id": "a-03", "protected": "same", "count": 1}
+    assert rows(files, "replays")[0]["found.protected"] == "same"
+
+
 def test_no_key_and_no_token_is_exported_nor_their_hashes(
     coach: Client, athlete: Client, athlete_key: str, posted: str
 ) -> None:
@@ -136,4 +148,5 @@ def test_no_table_that_names_an_athlete_is_forgotten(store: Store) -> None:
     named = store.read(tables)
     assert "check_ins" in named
     assert named <= set(re.findall(r"FROM (\w+)", " ".join(KINDS.values())))
-    assert named | {"athletes"} == set(store.write(lambda books: books.athletes.delete("nobody")))
+    beside = {"athletes", "shadow_verdicts", "replays"}
+    assert named | beside == set(store.write(lambda books: books.athletes.delete("nobody")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 import yaml
 from flask import Flask
 from openapi_spec_validator import validate
@@ -28,6 +29,14 @@ def test_the_service_gives_its_description(client: Client) -> None:
     answer = client.get("/openapi.yaml")
     assert answer.mimetype == "application/yaml"
     assert yaml.safe_load(answer.text) == yaml.safe_load(openapi_yaml())
+
+
+def test_the_description_is_built_once_for_all_who_ask(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = client.get("/openapi.yaml").data
+    monkeypatch.setattr("dawnrule.web.openapi.document", lambda app: pytest.fail("built again"))
+    assert client.get("/openapi.yaml").data == first
 
 
 def test_every_route_is_described(app: Flask) -> None:

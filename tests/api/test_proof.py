@@ -137,11 +137,40 @@ def test_each_act_of_a_coach_is_noted(coach: Client) -> None:
     ]
 
 
+def test_a_plan_that_is_set_or_taken_back_is_noted_by_its_date_and_not_by_what_is_planned(
+    coach: Client,
+) -> None:
+    address = "/v1/athletes/a-03/plans/2026-03-10"
+    coach.put(address, json={"plan": []})
+    coach.put(address, json={"plan": [{"goal": "strength", "muscle_groups": ["chest"]}]})
+    coach.delete(address)
+    about = {"athlete_id": "a-03", "date": "2026-03-10"}
+    assert acts(coach) == [("plan-removed", about), ("plan-set", about), ("plan-set", about)]
+
+
+def test_a_replay_that_is_started_is_noted_with_its_rule_set_and_dates(
+    coach: Client, store: Store
+) -> None:
+    asked = {"rule_set": "baseline@1.0.0", "from": "2026-03-01", "to": "2026-03-08"}
+    replay = coach.post("/v1/replays", json=asked).json
+    coach.post("/v1/replays", json={"rule_set": "baseline@1.0.0"})
+    named = {"rule_set": "baseline@1.0.0", "digest": replay["rule_set"]["digest"]}
+    whole, part = acts(coach)
+    assert part == (
+        "replay-started",
+        named | {"replay_id": replay["replay_id"], "from": "2026-03-01", "to": "2026-03-08"},
+    )
+    assert set(whole[1]) == {"rule_set", "digest", "replay_id"}
+
+
 def test_an_act_says_by_which_key_and_when(coach: Client, store: Store, clock: Clock) -> None:
     coach.put("/v1/athletes/a-06", json={"name": "Juno", "time_zone": "UTC"})
-    [act] = coach.get("/v1/acts").json["acts"]
+    coach.put("/v1/athletes/a-03/plans/2026-03-10", json={"plan": []})
+    coach.post("/v1/replays", json={"rule_set": "baseline@1.0.0"})
+    noted = coach.get("/v1/acts").json["acts"]
     [key] = store.read(lambda books: books.keys.all())
-    assert (act["by"], act["at"]) == (key.id, "2026-03-09T05:45:00+00:00")
+    assert [act["act"] for act in noted] == ["replay-started", "plan-set", "athlete-added"]
+    assert {(act["by"], act["at"]) for act in noted} == {(key.id, "2026-03-09T05:45:00+00:00")}
 
 
 def test_what_is_refused_is_no_act(coach: Client) -> None:
@@ -149,6 +178,11 @@ def test_what_is_refused_is_no_act(coach: Client) -> None:
     coach.post("/v1/rule-sets/rollback", json={})
     coach.delete("/v1/athletes/a-99")
     coach.get("/v1/athletes/a-99/export")
+    coach.put("/v1/athletes/a-99/plans/2026-03-10", json={"plan": []})
+    coach.put("/v1/athletes/a-03/plans/2026-03-10", json={"plan": [{"goal": "fun"}]})
+    coach.delete("/v1/athletes/a-03/plans/2026-03-10")
+    dates = {"from": "2026-03-08", "to": "2026-03-01"}
+    coach.post("/v1/replays", json={"rule_set": "baseline@1.0.0"} | dates)
     assert acts(coach) == []
 
 

@@ -12,7 +12,7 @@ from flask import Flask
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.settings import Settings
-from dawnrule.store import Role, Store, hash_key
+from dawnrule.store import Books, Role, Store, hash_key
 from dawnrule.web import create_app
 from dawnrule.web.service import Service
 from tests.conftest import Client, Clock, MakeKey
@@ -109,6 +109,116 @@ def test_who_signs_out_is_out(browser: Client, coach_key: str) -> None:
     assert not is_signed_in(browser)
 
 
+def sign_out(browser: Client) -> Any:
+    return browser.post("/coach/sign-out", data={"csrf_token": token_of(browser.get("/coach/"))})
+
+
+def copied(browser: Any, app: Flask) -> Any:
+    """Another browser that holds a copy of this one's cookie."""
+    copy = app.test_client()
+    copy.set_cookie(COOKIE, browser.get_cookie(COOKIE, path="/coach").value, path="/coach")
+    return copy
+
+
+def test_a_copied_cookie_ends_with_the_sign_out(
+    app: Flask, browser: Client, coach_key: str
+) -> None:
+    sign_in(browser, coach_key)
+    copy = copied(browser, app)
+    assert is_signed_in(copy)
+    sign_out(browser)
+    assert not is_signed_in(copy)
+
+
+def test_a_sign_out_leaves_the_coachs_other_browsers_signed_in(
+    app: Flask, browser: Client, coach_key: str
+) -> None:
+    another = app.test_client()
+    sign_in(browser, coach_key)
+    sign_in(another, coach_key)
+    sign_out(browser)
+    assert is_signed_in(another)
+
+
+def test_whoever_signs_in_anew_ends_the_sign_in_before(
+    app: Flask, browser: Client, coach_key: str
+) -> None:
+    sign_in(browser, coach_key)
+    copy = copied(browser, app)
+    token = token_of(browser.get("/coach/"))
+    browser.post(SIGN_IN, data={"csrf_token": token, "key": coach_key})
+    assert is_signed_in(browser)
+    assert not is_signed_in(copy)
+
+
+def test_a_sign_out_counts_in_every_process(
+    app: Flask,
+    browser: Client,
+    coach_key: str,
+    settings: Settings,
+    store: Store,
+    advisor: Advisor,
+    clock: Clock,
+    new_id: Callable[[], str],
+) -> None:
+    sign_in(browser, coach_key)
+    with Store.open(store.file) as same:
+        another = create_app(settings, same, advisor, clock, new_id)
+        there, stays = copied(browser, another), copied(browser, another)
+        assert is_signed_in(there)
+        sign_out(there)
+        assert not is_signed_in(stays)
+        assert not is_signed_in(browser)
+        Service.of(another).close()
+
+
+def test_a_cookie_that_names_a_key_and_no_sign_in_opens_nothing(
+    app: Flask, coach_key: str, clock: Clock
+) -> None:
+    """As the versions before gave them: nothing could end these."""
+    cookies: Any = app.session_interface
+    key_id = f"key-{hash_key(coach_key)[:8]}"
+    held = {"key": key_id, "since": clock().timestamp()}
+    old: Any = app.test_client()
+    old.set_cookie(COOKIE, cookies.get_signing_serializer(app).dumps(held), path="/coach")
+    assert not is_signed_in(old)
+
+
+def test_sign_ins_that_are_over_are_swept(
+    app: Flask, browser: Client, coach_key: str, store: Store, clock: Clock
+) -> None:
+    for _ in range(3):
+        sign_in(app.test_client(), coach_key)
+    assert sign_ins(store) == 3
+    clock.set("2026-03-09T18:45:00+01:00")
+    sign_in(browser, coach_key)
+    assert sign_ins(store) == 1
+    sign_out(browser)
+    assert sign_ins(store) == 0
+
+
+def sign_ins(store: Store) -> int:
+    """How many are remembered."""
+
+    def count(books: Books) -> int:
+        [(found,)] = books.sign_ins.connection.execute("SELECT count(*) FROM sign_ins")
+        return int(found)
+
+    return store.read(count)
+
+
+def test_a_sign_in_cannot_be_made_of_what_is_stored_of_it(
+    app: Flask, browser: Any, coach_key: str, store: Store
+) -> None:
+    """A back-up has the secret that signs cookies too."""
+    sign_in(browser, coach_key)
+    cookies: Any = app.session_interface
+    cookie = browser.get_cookie(COOKIE, path="/coach").value
+    held = cookies.get_signing_serializer(app).loads(cookie)["sign_in"]
+    for file in store.file.parent.iterdir():
+        assert held.encode() not in file.read_bytes(), file
+
+
 def test_nothing_of_the_browser_from_before_is_signed_in_afterwards(
     app: Flask, browser: Any, coach_key: str
 ) -> None:
@@ -174,7 +284,7 @@ def test_the_cookie_holds_no_key(browser: Any, app: Flask, coach_key: str) -> No
     cookie = browser.get_cookie(COOKIE, path="/coach").value
     session: Any = app.session_interface
     held = session.get_signing_serializer(app).loads(cookie)
-    assert set(held) <= {"key", "since", "csrf_token"}
+    assert set(held) <= {"sign_in", "csrf_token"}
     assert coach_key not in str(held)
     assert hash_key(coach_key) not in str(held)
 

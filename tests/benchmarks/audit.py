@@ -63,7 +63,8 @@ def _add(books: Books, drawn: list[Sample], numbers: range) -> None:
         check_in_id, advice_id = f"c-{number}", f"v-{number}"
         body = to_plain(morning) | {"date": at.date().isoformat()}
         advice = record["advice"] | {"advice_id": advice_id, "date": body["date"]}
-        text = rfc8785.dumps(record | {"advice": advice, "check_in": body}).decode()
+        its = {"advice": advice, "check_in": body, "clock": at.isoformat()}
+        text = rfc8785.dumps(record | its).decode()
         books.check_ins.add(check_in_id, who.id, at.date(), body, at, "k-01")
         books.advice.add(
             StoredAdvice(

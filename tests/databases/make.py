@@ -22,7 +22,7 @@ from dawnrule.advice.training import log_session
 from dawnrule.facts.check_in import Athlete, CheckIn
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas import load_check_in, load_session
-from dawnrule.store import Books, Role, Store, hash_key
+from dawnrule.store import Books, Role, Store, hash_key, hash_token
 from dawnrule.store.migrations import MIGRATIONS
 
 FOLDER = Path(__file__).parent
@@ -30,7 +30,11 @@ KEY_ID = "coach-key"
 KEY = "dawn_a-key-of-the-tests-that-opens-nothing-else"
 """The coach's key in each database."""
 
+SIGN_IN = "a-sign-in-of-the-tests"
+"""What the cookie of that coach names, until the first evening."""
+
 FIRST_MORNING = datetime(2026, 3, 9, 5, 45, tzinfo=UTC)
+EVENING = FIRST_MORNING + timedelta(hours=12)
 ATHLETES = (
     Athlete("a-03", "Mara", "Europe/Berlin", training_status="trained"),
     Athlete("a-04", "Tomo", "Asia/Tokyo"),
@@ -80,6 +84,7 @@ def _people(books: Books) -> None:
     for athlete in ATHLETES:
         books.athletes.put(athlete)
     books.keys.add(KEY_ID, hash_key(KEY), Role.COACH, None, None, FIRST_MORNING)
+    books.sign_ins.begin(hash_token(SIGN_IN), KEY_ID, FIRST_MORNING, EVENING)
 
 
 def into_one_file(file: Path) -> None:

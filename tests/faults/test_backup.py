@@ -13,7 +13,8 @@ from threading import Event, Thread
 
 import pytest
 
-from dawnrule.advice.backups import back_up, backups_of, made_at, restore
+from dawnrule.advice.backups import Restored, back_up, backups_of, made_at, restore
+from dawnrule.advice.erasure import erase
 from dawnrule.errors import Conflict, DawnruleError, StoreUnusable
 from dawnrule.facts.check_in import Athlete
 from dawnrule.settings import Settings
@@ -155,7 +156,7 @@ def test_what_is_restored_is_what_was_backed_up(db: Path, folder: Path) -> None:
     before = rows(db)
     file = back_up(db, folder, NOW)
     db.unlink()
-    assert restore(file, db, NOW) is None
+    assert restore(file, db, NOW) == Restored(None, ())
     assert rows(db) == before
     assert rows(db, "PRAGMA journal_mode") == [("wal",)]
     assert mode(db) == 0o600
@@ -166,18 +167,63 @@ def test_the_database_of_before_is_kept_aside_with_all_it_had(db: Path, folder: 
     change(db, "UPDATE athletes SET name = 'Marta' WHERE id = 'a-03'")
     archive = db.with_name("squad.db.facts.parquet")
     archive.touch()
-    aside = restore(file, db, NOW, replace=True)
+    aside = restore(file, db, NOW, replace=True).aside
+    assert aside is not None
     assert aside == db.with_name("squad.db.replaced-20260320T021500.000Z")
     assert rows(aside, "SELECT name FROM athletes WHERE id = 'a-03'") == [("Marta",)]
     assert rows(db, "SELECT name FROM athletes WHERE id = 'a-03'") == [("Mara",)]
     assert sorted(path.name for path in db.parent.iterdir()) == ["kept", db.name, aside.name]
 
 
+def test_whoever_was_erased_since_and_is_there_again_is_named(db: Path, folder: Path) -> None:
+    with Store.open(db) as store:
+        erase(store, "a-04", by="k-01", at=NOW)
+        store.write(lambda books: books.athletes.put(Athlete("a-04", "Tomo", "Asia/Tokyo")))
+        file = back_up(db, folder, NOW)
+        for athlete_id in ("a-03", "a-04"):
+            erase(store, athlete_id, by="k-01", at=NOW)
+        store.write(lambda books: books.athletes.put(Athlete("a-05", "Juno", "UTC")))
+        erase(store, "a-05", by="k-01", at=NOW)
+    assert restore(file, db, NOW, replace=True).erased_since == ("a-03", "a-04")
+
+
+def test_a_database_from_before_the_ledger_names_nobody(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    old = Path(__file__).parents[1] / "databases" / "m003_published_rule_sets.db"
+    shutil.copy(old, db)
+    assert restore(file, db, NOW, replace=True).erased_since == ()
+
+
+@pytest.mark.parametrize("body", ["{", "[]", '{"about": {}}'])
+def test_an_act_that_somebody_changed_keeps_nobody_from_restoring(
+    db: Path, folder: Path, body: str
+) -> None:
+    file = back_up(db, folder, NOW)
+    with Store.open(db) as store:
+        erase(store, "a-04", by="k-01", at=NOW)
+    change(
+        db,
+        "DROP TRIGGER ledger_stays_as_it_is",
+        f"UPDATE ledger SET body = '{body}' WHERE act = 'athlete-erased'",
+    )
+    assert restore(file, db, NOW, replace=True).erased_since == ()
+
+
+def test_the_command_says_how_to_erase_once_more(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    with Store.open(db) as store:
+        erase(store, "a-04", by="k-01", at=NOW)
+    restored = typed("restore", file, "--db", db, "--replace")
+    assert restored.exit_code == 0
+    assert "a-04 was erased after this back-up was made, and is there again." in restored.stderr
+    assert f"dawnrule athletes erase a-04 --db {db}" in restored.stderr
+
+
 def test_a_database_that_is_too_damaged_to_open_is_put_aside_too(db: Path, folder: Path) -> None:
     file = back_up(db, folder, NOW)
     before = rows(db)
     db.write_bytes(b"not a database at all")
-    aside = restore(file, db, NOW, replace=True)
+    aside = restore(file, db, NOW, replace=True).aside
     assert aside is not None
     assert aside.read_bytes() == b"not a database at all"
     assert rows(db) == before

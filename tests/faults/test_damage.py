@@ -129,7 +129,7 @@ def test_verifying_looks_at_all_that_comes_before_the_damage(db: Path) -> None:
     overwrite_text(b'"advice_id":"advice-2"', b'"advice_id":' + NOT_UTF_8)(db)
     verified = typed("audit", "verify", "--db", db)
     assert "entry 3: the database cannot be read here" in verified.output
-    assert "2 advice decided again" in verified.output
+    assert "2 advice, 2 decided again" in verified.output
 
 
 def test_a_back_up_says_which_page_is_damaged(db: Path, tmp_path: Path, clock: Clock) -> None:

@@ -6,8 +6,8 @@ import os
 import random
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
-from datetime import UTC, datetime, time, timedelta
+from contextlib import closing, nullcontext
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from time import sleep
 
@@ -19,7 +19,7 @@ from dawnrule.advice.archive import Archive
 from dawnrule.advice.audit import audit
 from dawnrule.advice.erasure import DISAGREEMENTS_ENDING, erase
 from dawnrule.advice.retention import apply_retention, retention_kept
-from dawnrule.errors import InvalidInput
+from dawnrule.errors import Conflict, InvalidInput
 from dawnrule.facts.check_in import Athlete
 from dawnrule.rules.library import RuleSetLibrary
 from dawnrule.store import Books, Role, Store, StoredAdvice, StoredPlan, hash_key
@@ -28,6 +28,8 @@ from tests.unit.terminal import typed
 
 RARE = Athlete("a-rare-id", "Raritas Unmistakable", "Pacific/Chatham")
 ATHLETES, DAYS = 12, 40
+YEARS = timedelta(days=5 * 365)
+"""How far a clock is ahead."""
 
 
 def traces(store: Store, *words: str) -> dict[str, list[str]]:
@@ -144,6 +146,13 @@ def test_every_file_is_its_owners_alone_whatever_the_umask(store: Store) -> None
 # Retention
 
 
+def reported(store: Store, who: Athlete) -> list[date]:
+    """The dates for which somebody's check-ins are there."""
+    days = timedelta(days=9_000)
+    check_ins = store.read(lambda b: b.check_ins.before(who.id, DAY + days, days.days + 1))
+    return [check_in.date for check_in in check_ins]
+
+
 @pytest.fixture
 def long_ago(store: Store, advisor: Advisor) -> datetime:
     """A time when the first two of the days above are older than 120 days."""
@@ -186,16 +195,92 @@ def test_fewer_days_than_advice_looks_back_are_refused(store: Store) -> None:
 
 
 def test_a_service_that_is_asked_to_applies_retention_each_night(
-    store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
+    store: Store, long_ago: datetime, advisor: Advisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(retention_module, "_seconds_to_midnight", lambda now: 0.01)
-    nights = iter(long_ago + day * ONE_DAY for day in range(1000))
+    post(store, advisor, SAM, DAY + 60 * ONE_DAY)
+    nights = iter(long_ago + day * ONE_DAY for day in range(10_000))
     with retention_kept(store, 120, lambda: next(nights)):
         for _ in range(500):
-            if store.read(lambda books: books.advice.last_position()) == 0:
+            if reported(store, RARE) == []:
                 break
             sleep(0.01)
-    assert store.read(lambda books: books.check_ins.before(RARE.id, LATER.date(), 99)) == []
+    assert reported(store, RARE) == []
+
+
+def test_a_clock_that_is_years_ahead_erases_nothing(store: Store, long_ago: datetime) -> None:
+    head = store.read(lambda books: books.ledger.head())
+    with pytest.raises(Conflict, match="the clock says 2031-07-08"):
+        apply_retention(store, 120, by="service", at=long_ago + YEARS)
+    assert len(reported(store, RARE)) == 4
+    assert store.read(lambda books: books.ledger.head()) == head
+
+
+def test_what_came_in_by_a_clock_that_is_ahead_does_not_make_it_right(
+    store: Store, advisor: Advisor, long_ago: datetime
+) -> None:
+    ahead = long_ago + YEARS
+    for day in (0, 1, 59):
+        post(store, advisor, SAM, ahead.date() + day * ONE_DAY)
+        with pytest.raises(Conflict):
+            apply_retention(store, 120, by="service", at=ahead + day * ONE_DAY)
+    assert len(reported(store, RARE)) == 4
+
+
+def test_whoever_says_that_the_clock_is_right_is_believed(store: Store, long_ago: datetime) -> None:
+    at = long_ago + YEARS
+    forgotten = apply_retention(store, 120, by="command-line", at=at, clock_is_right=True)
+    assert (forgotten.removed["check_ins"], reported(store, RARE)) == (4, [])
+
+
+@pytest.mark.parametrize(("paused", "is_doubted"), [(60, False), (62, True)])
+def test_a_squad_may_pause_for_half_of_the_days(
+    store: Store, advisor: Advisor, long_ago: datetime, paused: int, is_doubted: bool
+) -> None:
+    """All that was there before the pause is to leave at once, on a single night."""
+    last = DAY + 3 * ONE_DAY
+    post(store, advisor, SAM, last + paused * ONE_DAY)
+    at = datetime.combine(last + timedelta(days=121), time(0, 5), UTC)
+    with pytest.raises(Conflict) if is_doubted else nullcontext():
+        apply_retention(store, 120, by="service", at=at)
+    assert bool(reported(store, RARE)) is is_doubted
+
+
+def test_a_training_log_is_enough_to_believe_the_clock(store: Store, long_ago: datetime) -> None:
+    at = datetime.combine(DAY + timedelta(days=125), time(0, 5), UTC)
+    log(store, SAM, DAY + 10 * ONE_DAY)
+    apply_retention(store, 120, by="service", at=at)
+    assert reported(store, RARE) == []
+
+
+def test_a_service_whose_clock_is_ahead_warns_and_erases_nothing(
+    store: Store,
+    long_ago: datetime,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    with retention_kept(store, 120, lambda: long_ago + YEARS):
+        for _ in range(500):
+            if caplog.records:
+                break
+            sleep(0.01)
+    [warning] = caplog.records
+    assert (warning.levelname, warning.name) == ("WARNING", "dawnrule.retention")
+    assert "retention was not applied" in warning.message
+    assert "dawnrule retention apply --clock-is-right" in warning.message
+    assert len(reported(store, RARE)) == 4
+
+
+def test_the_command_that_doubts_the_clock_says_how_to_insist(
+    store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("dawnrule.cli.retention.now", lambda: long_ago + YEARS)
+    words = ("retention", "apply", "--days", "120", "--db", store.file)
+    refused = typed(*words)
+    assert (refused.exit_code, refused.stdout) == (2, "")
+    assert "--clock-is-right" in refused.stderr
+    assert len(reported(store, RARE)) == 4
+    assert typed(*words, "--clock-is-right").exit_code == 0
+    assert reported(store, RARE) == []
 
 
 def test_midnight_is_waited_for() -> None:
@@ -203,7 +288,10 @@ def test_midnight_is_waited_for() -> None:
     assert retention_module._seconds_to_midnight(before) == 60
 
 
-def test_the_command_applies_retention_now(store: Store, long_ago: datetime) -> None:
+def test_the_command_applies_retention_now(
+    store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("dawnrule.cli.retention.now", lambda: long_ago)
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
     assert told.exit_code == 0
     assert "No row from before" in told.stderr
@@ -215,6 +303,7 @@ def test_the_command_that_applies_retention_tells_when_traces_are_left(
     store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Store, "wipe", lambda self: False)
+    monkeypatch.setattr("dawnrule.cli.retention.now", lambda: long_ago)
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
     assert "Later: dawnrule athletes wipe" in told.stderr
 

@@ -4,8 +4,9 @@ halves?"""
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -87,6 +88,37 @@ def test_a_person_is_not_erased_by_halves_where_files_cannot_be_deleted(db: Path
         with without_root(db.parent), pytest.raises(StoreUnusable, match="cannot be deleted"):
             erase(store, KIM.id, by="k", at=now())
         assert athletes(store) == 1
+
+
+def deleted(file: Path) -> None:
+    file.unlink()
+
+
+def moved(file: Path) -> None:
+    file.rename(file.with_name("elsewhere.db"))
+
+
+def replaced(file: Path) -> None:
+    copy = file.with_name("copy.db")
+    shutil.copy(file, copy)
+    copy.replace(file)
+
+
+@pytest.mark.parametrize("gone", [deleted, moved, replaced])
+def test_nothing_is_acknowledged_when_the_file_is_not_the_one_that_was_opened(
+    coach: Client, store: Store, gone: Callable[[Path], None]
+) -> None:
+    """Written to a file that has no name any more, it would be lost with the process."""
+    coach.get("/v1/athletes")
+    gone(store.file)
+    is_there = store.file.exists()
+    refused = coach.post("/v1/check-ins", json=EXAMPLE)
+    assert (refused.status_code, refused.json["title"]) == (503, "The store cannot be used")
+    assert "moved, deleted or replaced" in refused.json["detail"]
+    assert coach.get("/v1/athletes").status_code == 503
+    ready = coach.get("/readyz")
+    assert (ready.status_code, ready.json["errors"][0]["pointer"]) == (503, "/store")
+    assert store.file.exists() is is_there, "and no empty file is made in its place"
 
 
 def test_what_sqlite_refuses_to_write_is_told_and_taken_when_it_can_be(

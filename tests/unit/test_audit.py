@@ -31,12 +31,15 @@ from dawnrule.advice.in_force import StoredTexts
 from dawnrule.advice.morning import Posting, answer_check_in
 from dawnrule.advice.publishing import Publisher
 from dawnrule.advice.retention import apply_retention
-from dawnrule.facts.check_in import Athlete, CheckIn
+from dawnrule.advice.training import log_session
+from dawnrule.facts.check_in import Athlete, CheckIn, Session
+from dawnrule.rules.decider import Decider
 from dawnrule.rules.library import RuleSetLibrary
 from dawnrule.store import Head, Store
 from dawnrule.store.connections import connect
 from dawnrule.store.ledger import entry_digest
 from dawnrule.store.migrations import MIGRATIONS, migrate
+from tests.benchmarks.audit import fill
 from tests.publishing_samples import CLUB
 from tests.unit.past_samples import (
     BASELINE,
@@ -55,6 +58,7 @@ from .terminal import typed
 Tamper = Callable[..., None]
 
 LIBRARY = RuleSetLibrary.shipped()
+CHECK_IN_OF_LAST_ADVICE = "(SELECT check_in_id FROM advice WHERE id = 'v-again')"
 
 
 @pytest.fixture
@@ -109,6 +113,23 @@ def test_a_record_that_nobody_touched_is_clean(store: Store) -> None:
     assert (found.by_engine, found.head) == (4, head(store))
 
 
+def test_an_engine_that_decides_otherwise_is_found(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Decider, "fired_by_evaluator", lambda *_: ())
+    assert faults(store) == [(position, "engine-differs") for position in (1, 2, 3, 4)]
+
+
+def test_the_ledger_by_which_verifying_is_timed_is_clean(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "timed.db") as timed:
+        fill(timed, 2)
+        assert faults(timed) == []
+
+
+def test_the_engine_decides_some_of_however_few_records(store: Store) -> None:
+    assert audit(store, LIBRARY).by_engine == 1
+
+
 def test_a_changed_verdict_is_found(store: Store, tamper: Tamper) -> None:
     tamper("UPDATE advice SET verdict = 'train-as-planned' WHERE position = 2")
     assert faults(store) == [(2, "column-changed")]
@@ -148,6 +169,59 @@ def test_a_check_in_that_was_put_to_another_morning_is_found(
 ) -> None:
     tamper(f"UPDATE check_ins SET {change}, revision = 9 WHERE body LIKE '%\"quadriceps\":4%'")
     assert faults(store) == [(2, "check-in-changed")]
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("posted_by", "k-02"), ("received_at", "2026-03-10T05:59:59.999999Z")],
+)
+def test_a_check_in_of_another_poster_or_time_is_found(
+    store: Store, tamper: Tamper, column: str, value: str
+) -> None:
+    where = "WHERE body LIKE '%\"quadriceps\":4%'"
+    tamper(f"UPDATE check_ins SET {column} = :value {where}", value=value)
+    [fault] = audited(store).faults
+    assert (fault.position, fault.code) == (2, "check-in-changed")
+    assert fault.says.endswith(f": {column}")
+
+
+def test_a_poster_that_was_taken_out_is_found(
+    store: Store, advisor: Advisor, tamper: Tamper
+) -> None:
+    _do(store, advisor, "check-in", KIM, DAY + 3 * ONE_DAY, 2, 1)
+    assert faults(store) == []
+    tamper("UPDATE check_ins SET posted_by = NULL WHERE id = 'c-1'")
+    assert faults(store) == [(6, "check-in-changed")]
+
+
+def test_who_caused_advice_to_be_given_again_need_not_have_posted_the_check_in(
+    store: Store, advisor: Advisor, tamper: Tamper
+) -> None:
+    """A session that comes in later has today's advice given again, by another key's doing."""
+    today = DAY + 2 * ONE_DAY
+    evening = datetime.combine(today, time(20), LATER.tzinfo)
+    session = Session(KIM.id, datetime.combine(today, time(5), LATER.tzinfo), 60, (GROWTH,))
+    posting = Posting(evening, "k-09", "c-none", "v-again")
+    logged = store.write(
+        lambda books: log_session(books, advisor, BASELINE, session, "s-1", posting)
+    )
+    assert logged.today is not None
+    assert faults(store) == []
+    tamper("UPDATE check_ins SET posted_by = 'k-09' WHERE id = " + CHECK_IN_OF_LAST_ADVICE)
+    assert faults(store) == [(3, "check-in-changed")]
+    tamper("UPDATE check_ins SET posted_by = NULL, received_at = '' WHERE posted_by = 'k-09'")
+    assert faults(store) == [(3, "check-in-changed"), (6, "check-in-changed")]
+
+
+def test_a_check_in_that_is_gone_or_no_json_is_told_as_what_it_is(
+    store: Store, tamper: Tamper
+) -> None:
+    tamper(
+        "DELETE FROM check_ins WHERE id = (SELECT check_in_id FROM advice WHERE position = 2)",
+        "UPDATE check_ins SET body = '{' WHERE id = "
+        "(SELECT check_in_id FROM advice WHERE position = 3)",
+    )
+    assert faults(store) == [(2, "check-in-missing"), (3, "check-in-changed")]
 
 
 def test_a_check_in_that_was_slipped_in_is_found(store: Store, tamper: Tamper) -> None:
@@ -340,7 +414,9 @@ def _digests(store: Store) -> list[str]:
 
 def test_a_changed_rule_set_is_found(store: Store, club: str, tamper: Tamper) -> None:
     tamper("UPDATE rule_sets SET text = replace(text, 'version: 1.0.0', 'version: 9.0.0')")
-    assert faults(store) == [(None, "rule-set-gone")]
+    found = audited(store)
+    assert [(fault.position, fault.code) for fault in found.faults] == [(None, "rule-set-gone")]
+    assert (found.records, found.decided) == (5, 4)
 
 
 # No false alarm
@@ -363,14 +439,37 @@ def test_an_act_of_erasing_covers_what_it_names_and_no_more(store: Store, tamper
     assert faults(store) == [(4, "record-missing"), (None, "check-in-without-advice")]
 
 
+def say_erased(store: Store, positions: str) -> None:
+    """An act of erasing that somebody put in by hand."""
+    body = {"act": "athlete-erased", "at": "", "by": "k", "about": {"positions": positions}}
+    store.write(lambda books: books.ledger.add_act("athlete-erased", body, LATER))
+
+
 def test_what_is_erased_before_its_time_is_not_covered_by_an_earlier_act(
     store: Store, advisor: Advisor, tamper: Tamper
 ) -> None:
-    body = {"act": "athlete-erased", "at": "", "by": "k", "about": {"positions": "1-99"}}
-    store.write(lambda books: books.ledger.add_act("athlete-erased", body, LATER))
+    say_erased(store, "7")
     post(store, advisor, SAM, DAY + ONE_DAY)
     tamper("DELETE FROM advice_entries WHERE position = 7", "DELETE FROM advice WHERE position = 5")
-    assert faults(store) == [(7, "record-missing"), (None, "check-in-without-advice")]
+    assert faults(store) == [
+        (6, "not-erased"),
+        (7, "record-missing"),
+        (None, "check-in-without-advice"),
+    ]
+
+
+@pytest.mark.parametrize("positions", ["2", "1-4", "5", "7-99999999999999"])
+def test_an_act_of_erasing_what_is_still_there_or_never_was_is_found(
+    store: Store, positions: str
+) -> None:
+    say_erased(store, positions)
+    assert faults(store) == [(6, "not-erased")]
+
+
+def test_nothing_is_erased_twice(store: Store) -> None:
+    erase(store, KIM.id, by="k-01", at=LATER)
+    say_erased(store, "1-3")
+    assert faults(store) == [(7, "not-erased")]
 
 
 def test_the_advice_of_an_older_database_verifies(store: Store, tmp_path: Path) -> None:
@@ -459,7 +558,8 @@ def _do(
 def test_the_command_says_that_nothing_was_changed(store: Store) -> None:
     told = typed("audit", "verify", "--db", store.file)
     assert told.exit_code == 0
-    assert "5 entries: 4 advice decided again (0 by the engine too), 0 erased, 1 act" in told.stdout
+    counts = "5 entries: 4 advice, 4 decided again (1 by the engine too), 0 erased, 1 act"
+    assert counts in told.stdout
     assert told.stdout.endswith("Nothing was changed.\n")
 
 

@@ -11,8 +11,8 @@ import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Any
 
@@ -87,6 +87,13 @@ def test_the_forms_of_a_replay_tell_the_same_mornings(db: Path, house_rules: Pat
     assert as_json["rule_set"]["full_name"] == "house@1.0.0"
 
 
+def test_a_replay_is_noted_as_started_by_whoever_has_the_command_line(db: Path) -> None:
+    replayed(db, "baseline@1.0.0")
+    acts = typed("audit", "acts", "--act", "replay-started", "--format", "json", "--db", db)
+    [act] = json.loads(acts.stdout)["acts"]
+    assert (act["by"], act["about"]["rule_set"]) == ("command-line", "baseline@1.0.0")
+
+
 def test_a_replay_keeps_to_the_dates_asked_for(db: Path) -> None:
     dates = ("--from", "2024-03-01", "--to", "2024-03-02", "--format", "json")
     found = plain(replayed(db, "baseline@1.1.0", *dates))
@@ -143,14 +150,21 @@ def test_a_stopped_replay_can_be_begun_anew(
     assert plain(anew)["replay_id"] != stopped["replay_id"]
 
 
+def written_to(terminal: int) -> Iterator[bytes]:
+    """What is written to a terminal until nobody is left who could."""
+    with open(terminal, "rb", buffering=0) as screen, suppress(OSError):
+        while True:
+            yield screen.read(10_000)
+
+
 def test_a_person_who_watches_sees_how_far_it_has_come(db: Path) -> None:
     """At a terminal standard error shows a bar each for reading and deciding."""
     words = (sys.executable, "-m", "dawnrule", "replay", "--rules", "baseline@1.1.0", "--db", db)
     ours, theirs = pty.openpty()
-    with open(ours, "rb", buffering=0) as terminal:
-        subprocess.run(words, stdout=subprocess.DEVNULL, stderr=theirs, check=True, timeout=60)
-        shown = terminal.read(10_000).decode()
+    with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=theirs) as watched:
         os.close(theirs)
+        shown = b"".join(written_to(ours)).decode()
+    assert watched.returncode == 0
     assert re.search(r"Reading the ledger.*100%", shown)
     assert re.search(r"Deciding.*100%", shown)
 

@@ -48,6 +48,18 @@ def test_a_new_database_is_its_owners_alone(file: Path) -> None:
     assert modes == dict.fromkeys(names, 0o600)
 
 
+def test_a_database_that_was_copied_in_for_all_to_read_becomes_its_owners_alone(
+    file: Path,
+) -> None:
+    Store.open(file).close()
+    file.chmod(0o644)
+    left_behind = file.with_name(f"{file.name}-wal")
+    left_behind.touch(0o644)
+    with Store.open(file):
+        modes = {path.stat().st_mode & 0o777 for path in file.parent.iterdir()}
+    assert modes == {0o600}
+
+
 def test_the_database_waits_for_the_disk_and_checks_its_references(file: Path) -> None:
     with Store.open(file) as store, closing(connect(file, 1)) as connection:
         store.write(lambda books: books.athletes.put(KIM))
@@ -63,7 +75,7 @@ def test_every_table_is_strict(file: Path) -> None:
     strict = {name for name, is_strict in tables.items() if is_strict}
     books = {"athletes", "check_ins", "advice", "sessions", "keys"}
     replays, shadow = {"replays", "replay_steps"}, {"shadow_candidates", "shadow_verdicts"}
-    phone = {"private_addresses", "plans", "service_secrets"}
+    phone = {"private_addresses", "plans", "service_secrets", "sign_ins"}
     record = {"ledger", "advice_entries", "retention"}
     assert strict == books | replays | {"rule_sets", "activations"} | shadow | phone | record
     assert all(name.startswith(("sqlite_", "_sqlite_")) for name in set(tables) - strict)

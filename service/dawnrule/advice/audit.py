@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from datetime import datetime
 from typing import Any
 
 from dawnrule.advice.acts import TOMBSTONES, of_ranges
@@ -20,13 +21,15 @@ from dawnrule.rules.columns import DecidedSubject
 from dawnrule.rules.library import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Entry, Head, Store, Walked
+from dawnrule.store.columns import utc_text
 from dawnrule.store.ledger import record_digest
 
 READ_TOGETHER = 1_000
 """How many entries are read at a time, so that no look at the database takes long."""
 
 BY_ENGINE_EACH = 100
-"""One record in so many is decided by the engine too, unless all are asked for."""
+"""One record in so many, the first among them, is decided by the engine too, unless all are asked
+for."""
 
 FAULTS_LISTED = 1_000
 """How many faults are told one by one; all are counted."""
@@ -58,7 +61,9 @@ FAULTS: Mapping[str, str] = {
     "column-changed": "a column beside a record says otherwise than the record",
     "order-changed": "advice stands in another order than was entered",
     "check-in-changed": "a stored check-in is not the one in its record",
+    "check-in-missing": "the check-in of a record is gone",
     "check-in-without-advice": "a check-in is stored on which no advice was given",
+    "not-erased": "of what an act says was erased, not all left with it",
     "other-outcome": "decided again under its own rule set, an advice comes out otherwise",
     "engine-differs": "the engine does not decide on a record's facts as the evaluator does",
     "damaged": "the database cannot be read here, and what follows was not looked at",
@@ -70,13 +75,15 @@ FAULTS: Mapping[str, str] = {
 
 @dataclass(slots=True)
 class Audited:
-    """What an audit found. ``records`` were there, ``erased`` rightly gone; ``by_engine`` were
-    decided by the engine too. ``faults`` are the first ``FAULTS_LISTED`` of ``fault_count``."""
+    """What an audit found. ``records`` were there, ``erased`` rightly gone; ``decided`` of the
+    records were decided again, and ``by_engine`` of these by the engine too. ``faults`` are the
+    first ``FAULTS_LISTED`` of ``fault_count``."""
 
     entries: int = 0
     records: int = 0
     acts: int = 0
     erased: int = 0
+    decided: int = 0
     by_engine: int = 0
     head: Head = field(default_factory=Head)
     fault_count: int = 0
@@ -238,16 +245,21 @@ class _Records:
             if plain["act"] != act:
                 self._audited.blame(entry.position, "column-changed", "act")
             if plain["act"] in TOMBSTONES:
-                self._bury(plain["about"]["positions"])
+                self._bury(entry.position, plain["about"]["positions"])
         except (AttributeError, KeyError, TypeError, ValueError):
             self._audited.blame(entry.position, "unreadable", "an act")
 
-    def _bury(self, positions: str) -> None:
-        """Only what came before an act is covered by it: later entries are not missing yet."""
+    def _bury(self, position: int, positions: str) -> None:
+        """Only what came before an act is covered by it, and all that it names must be gone."""
+        named = erased = 0
         for some in of_ranges(positions):
-            buried = self._missing.intersection(some)
+            buried = self._missing.intersection(range(some.start, min(some.stop, position)))
             self._missing -= buried
-            self._audited.erased += len(buried)
+            named += some.stop - some.start
+            erased += len(buried)
+        self._audited.erased += erased
+        if erased != named:
+            self._audited.blame(position, "not-erased", f"{erased} of {named}")
 
     def _check_advice(self, entry: Entry, salt: str, advice: Mapping[str, Any]) -> None:
         audited = self._audited
@@ -269,11 +281,25 @@ class _Records:
         for column, said in (_columns(record) | {"decided_at": entry.at}).items():
             if advice[column] != said:
                 self._audited.blame(entry.position, "column-changed", column)
-        stored, said = json.loads(advice["check_in"]), record["check_in"]
-        whose = advice["check_in_of"], advice["check_in_on"]
-        if stored != said or whose != (said["athlete_id"], said["date"]):
-            self._audited.blame(entry.position, "check-in-changed")
+        self._check_check_in(entry.position, advice, record)
         self._decide_again(entry.position, record)
+
+    def _check_check_in(
+        self, position: int, advice: Mapping[str, Any], record: Mapping[str, Any]
+    ) -> None:
+        """A record's ``clock`` is when its check-in came in; its ``posted_by`` is who posted that
+        only in the first advice on it, for later ones are given again by others' doing."""
+        if advice["check_in"] is None:
+            self._audited.blame(position, "check-in-missing")
+            return
+        said, whose = record["check_in"], (advice["check_in_of"], advice["check_in_on"])
+        if _read(advice["check_in"]) != said or whose != (said["athlete_id"], said["date"]):
+            self._audited.blame(position, "check-in-changed")
+        if advice["check_in_at"] != utc_text(datetime.fromisoformat(record["clock"])):
+            self._audited.blame(position, "check-in-changed", "received_at")
+        is_first = advice["check_in_before"] != advice["check_in_id"]
+        if is_first and advice["check_in_by"] != record["posted_by"]:
+            self._audited.blame(position, "check-in-changed", "posted_by")
 
     def _decide_again(self, position: int, record: Mapping[str, Any]) -> None:
         named = record["advice"]["rule_set"]
@@ -281,7 +307,8 @@ class _Records:
         if rule_set is None:
             return
         decider = self._library.decider(rule_set)
-        with_engine = self._audited.records % self._by_engine_each == 0
+        self._audited.decided += 1
+        with_engine = (self._audited.decided - 1) % self._by_engine_each == 0
         self._audited.by_engine += with_engine
         decide = decider.decide if with_engine else decider.decide_by_evaluator
         facts = record["facts"]
@@ -294,6 +321,14 @@ class _Records:
             return
         if told(decision) != tuple(_recorded(record)):
             self._audited.blame(position, "other-outcome")
+
+
+def _read(stored: str) -> Any:
+    """What a stored check-in says; None, as no check-in does, if it is no JSON."""
+    try:
+        return json.loads(stored)
+    except ValueError:
+        return None
 
 
 def _columns(record: Mapping[str, Any]) -> dict[str, Any]:

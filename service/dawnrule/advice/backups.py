@@ -5,25 +5,31 @@ name, or the place of a database, before it was found whole: SQLite's own check,
 and the chain of the ledger. A back-up of an older version's database is kept as it is, and is
 brought up to date when it is restored.
 
-Who was erased is still in the back-ups of before, until the last of them has made room.
+Who was erased is still in the back-ups of before, until the last of them has made room; whoever
+restores one is told who has to be erased once more.
 """
 
 from __future__ import annotations
 
 import glob
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from uuid import uuid4
 
+from dawnrule.advice.acts import ATHLETE_ERASED
 from dawnrule.advice.archive import ENDING
 from dawnrule.advice.audit import audit
 from dawnrule.advice.in_force import StoredTexts
-from dawnrule.errors import Conflict, StoreUnusable
+from dawnrule.errors import Conflict, StoreBusy, StoreUnusable
 from dawnrule.rules.library import RuleSetLibrary
 from dawnrule.store import Store
 from dawnrule.store.backup import (
+    acts_in,
+    athletes_in,
     copy_database,
     discard,
     is_of_this_version,
@@ -65,8 +71,18 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
     return file
 
 
-def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> Path | None:
-    """Put a back-up in the place of a database; where the database of before is kept, or None.
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What came of restoring. ``aside`` is where the database of before is kept, None if there was
+    none. ``erased_since`` are the ids of those who were erased from it after the back-up was made,
+    and are there again."""
+
+    aside: Path | None
+    erased_since: tuple[str, ...]
+
+
+def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> Restored:
+    """Put a back-up in the place of a database.
 
     Raises ``Conflict`` when there is a database and ``replace`` is False, or it is in use, and
     ``StoreUnusable`` when the back-up is damaged, newer than this version, or not ours.
@@ -80,9 +96,10 @@ def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> 
         refuse_damaged(draft, backup)
         is_of_this_version(draft)  # refuses what is newer or not ours, before it is changed
         _refuse_broken_chain(draft, backup)
+        erased_since = _there_again(db, draft)
         aside = _put_aside(db, now)
         move_into_place(draft, db)
-    return aside
+    return Restored(aside, erased_since)
 
 
 def backups_of(db: Path, folder: Path) -> list[Path]:
@@ -123,6 +140,26 @@ def _refuse_broken_chain(copy: Path, of: Path) -> None:
 def _stamp(now: datetime) -> str:
     in_utc = now.astimezone(UTC)
     return f"{in_utc:{_TIME}}.{in_utc.microsecond // _MICROSECONDS:03}Z"
+
+
+def _there_again(db: Path, draft: Path) -> tuple[str, ...]:
+    """Who was erased from a database and is in the draft that takes its place; nobody, as far as
+    is known, where there is no database, or none that can be read."""
+    if not db.exists():
+        return ()
+    try:
+        since = acts_in(db, ATHLETE_ERASED) - acts_in(draft, ATHLETE_ERASED)
+    except (StoreBusy, StoreUnusable):
+        return ()
+    return tuple(sorted({*map(_whom, since)} & athletes_in(draft)))
+
+
+def _whom(act: str) -> str:
+    """Whom an act of erasing is about; nobody, if somebody changed it into what tells of none."""
+    try:
+        return str(json.loads(act)["about"]["athlete_id"])
+    except (KeyError, TypeError, ValueError):
+        return ""
 
 
 def _put_aside(db: Path, now: datetime) -> Path | None:

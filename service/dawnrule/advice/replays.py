@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from dawnrule.advice.acts import COMMAND_LINE, note_act
 from dawnrule.advice.archive import Archive, Progress, unheard
 from dawnrule.advice.replay import Replayed, dates_in_steps
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput, NotFound
@@ -60,14 +61,19 @@ class ReplayRunner:
         asked_by: str | None = None,
     ) -> None:
         """Let a replay of the mornings from one date to another, both included, wait to be run;
-        None leaves an end open. Raises ``InvalidInput`` when the dates are in the wrong order."""
+        None leaves an end open, and of ``asked_by`` is the command line. Raises ``InvalidInput``
+        when the dates are in the wrong order."""
         if first and last and first > last:
             raise InvalidInput(f"The replay would end on {last}, before it begins on {first}.")
-        self.store.write(
-            lambda books: books.replays.add(
-                replay_id, rule_set.full_name, rule_set.digest, first, last, self.clock(), asked_by
+        at, about = self.clock(), _about(replay_id, rule_set, first, last)
+
+        def add(books: Books) -> None:
+            books.replays.add(
+                replay_id, rule_set.full_name, rule_set.digest, first, last, at, asked_by
             )
-        )
+            note_act(books, "replay-started", by=asked_by or COMMAND_LINE, at=at, about=about)
+
+        self.store.write(add)
 
     def ask_again_for(
         self, rule_set: RuleSet, first: date | None, last: date | None
@@ -248,6 +254,15 @@ def result_of(books: Books, replay_id: str) -> Replayed:
     known_replay(books, replay_id)
     results = books.replays.results(replay_id)
     return Replayed.sum(Replayed.from_plain(json.loads(result)) for result in results)
+
+
+def _about(
+    replay_id: str, rule_set: RuleSet, first: date | None, last: date | None
+) -> dict[str, str]:
+    """What an act says of a replay."""
+    ends = {"from": _text(first), "to": _text(last)}
+    named = {"rule_set": rule_set.full_name, "digest": rule_set.digest, "replay_id": replay_id}
+    return named | {end: day for end, day in ends.items() if day}
 
 
 def _next_date(replay: StoredReplay) -> date | None:

@@ -1,4 +1,11 @@
-"""How long is what people reported kept, and how does it leave when its time is over?"""
+"""How long is what people reported kept, and how does it leave when its time is over?
+
+What leaves does not come back, and when it leaves is told by the clock. A clock that is years ahead
+would have everything leave at once; so it is doubted when it leaves a hole behind: when nothing
+that stays is of the first half of the days that are kept. Records that came in by the wrong clock
+do not fill the hole, for they are of its own dates. A squad that records goes on filling it; one
+that paused for longer has what was there before the pause leave later, or when somebody says so.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +20,7 @@ from typing import Any
 from dawnrule.advice.acts import RETENTION_APPLIED, SERVICE, in_ranges, note_act
 from dawnrule.advice.erasure import forget_beside
 from dawnrule.advice.morning import SESSION_DAYS
-from dawnrule.errors import DawnruleError, InvalidInput
+from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.store import Books, Store
 
 _log = logging.getLogger("dawnrule.retention")
@@ -21,6 +28,9 @@ _log = logging.getLogger("dawnrule.retention")
 ONE_DAY = timedelta(days=1)
 KEEP = 0
 """As days: everything is kept."""
+
+_HALVES = 2
+_INSISTING = "dawnrule retention apply --clock-is-right"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,16 +46,22 @@ class Forgotten:
         return self.removed | {"before": self.before.isoformat(), "wiped": self.is_wiped}
 
 
-def apply_retention(store: Store, days: int, *, by: str, at: datetime) -> Forgotten:
+def apply_retention(
+    store: Store, days: int, *, by: str, at: datetime, clock_is_right: bool = False
+) -> Forgotten:
     """Remove check-ins, advice, sessions and plans of dates more than ``days`` days ago (UTC).
 
     They leave as by erasure: the entries stay, and an act names them. Where there is nothing so
-    old, nothing is written. Raises ``InvalidInput`` for fewer days than facts look back.
+    old, nothing is written. Raises ``InvalidInput`` for fewer days than facts look back, and
+    ``Conflict`` for a time ``at`` that is to be doubted, unless ``clock_is_right``.
     """
     check_days(days)
-    before = at.astimezone(UTC).date() - timedelta(days)
+    today = at.astimezone(UTC).date()
+    before = today - timedelta(days)
     if not store.read(lambda books: books.retention.has_any_before(before)):
         return Forgotten(before, {}, True)
+    if not clock_is_right:
+        _refuse_doubtful_clock(store, before, today)
 
     def forget(books: Books) -> dict[str, int]:
         if not books.retention.has_any_before(before):  # another process was quicker
@@ -62,6 +78,16 @@ def apply_retention(store: Store, days: int, *, by: str, at: datetime) -> Forgot
     removed = store.write(forget)
     forget_beside(store)
     return Forgotten(before, removed, store.wipe())
+
+
+def _refuse_doubtful_clock(store: Store, before: date, today: date) -> None:
+    half = (today - before) // _HALVES
+    oldest = store.read(lambda books: books.retention.oldest_report_from(before))
+    if oldest is None or oldest - before > half:
+        raise Conflict(
+            f"Nothing was removed: the clock says {today}, and nothing is stored of the "
+            f"{half.days} days from {before} on, as if it were ahead. If it is right: {_INSISTING}"
+        )
 
 
 def check_days(days: int) -> None:
@@ -93,12 +119,15 @@ def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> It
 
 
 def _keep(store: Store, days: int, clock: Callable[[], datetime], ended: Event) -> None:
-    """What fails is logged, and tried again the next night; traces go with what leaves next."""
+    """What fails or is doubted is logged, and tried again the next night; traces go with what
+    leaves next."""
     is_over = False
     while not is_over:
         try:
             if not apply_retention(store, days, by=SERVICE, at=clock()).is_wiped:
                 _log.warning("what retention removed may have left traces in the files")
+        except Conflict as doubt:
+            _log.warning("retention was not applied: %s", doubt.detail)
         except DawnruleError as error:
             _log.error("retention could not be applied: %s", error.detail)
         is_over = ended.wait(_seconds_to_midnight(clock()))

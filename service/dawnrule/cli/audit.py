@@ -126,9 +126,9 @@ def head(db: Path) -> None:
 def acts(
     first: date | None, last: date | None, act: str | None, limit: int, form: str, db: Path
 ) -> None:
-    """List who did what, the newest first: keys, rule sets, athletes, exports, erasures.
+    """List who did what, the newest first.
 
-    Dates are UTC.
+    Keys, rule sets, athletes, plans, replays, exports, erasures; dates are UTC.
 
     \b
     Example:
@@ -153,9 +153,9 @@ def _told(found: Audited) -> str:
     if found.fault_count > len(found.faults):
         lines.append(f"and {found.fault_count - len(found.faults)} more")
     lines += [
-        f"{found.entries} {'entry' if found.entries == 1 else 'entries'}: {found.records} advice "
-        f"decided again ({found.by_engine} by the engine too), {found.erased} erased, "
-        f"{counted(found.acts, 'act')}",
+        f"{found.entries} {'entry' if found.entries == 1 else 'entries'}: {found.records} advice, "
+        f"{found.decided} decided again ({found.by_engine} by the engine too), "
+        f"{found.erased} erased, {counted(found.acts, 'act')}",
         f"head {found.head.position}:{found.head.digest}",
         "Nothing was changed." if found.is_clean else f"{counted(found.fault_count, 'fault')}.",
     ]

@@ -59,16 +59,24 @@ def restore(backup: Path, db: Path, replace: bool) -> None:
     """Put a BACKUP in the place of the database. Stop the service first.
 
     The back-up is checked as when it was made; one that is damaged, or was made by a newer
-    version, is refused, and nothing changes. The database of before is kept beside it.
+    version, is refused, and nothing changes. The database of before is kept beside it. Whoever was
+    erased from it after the back-up was made is named, to be erased once more.
 
     \b
     Example:
       dawnrule restore backups/squad-20260309T021500.000Z.db --db squad.db --replace
     """
-    aside = restore_backup(backup, db, now(), replace=replace)
-    if aside is not None:
-        click.echo(f"What was there is kept as {aside}.", err=True)
+    restored = restore_backup(backup, db, now(), replace=replace)
+    if restored.aside is not None:
+        click.echo(f"What was there is kept as {restored.aside}.", err=True)
     click.echo(f"{db} is as it was when {backup} was made.", err=True)
+    for athlete_id in restored.erased_since:
+        again = f"dawnrule athletes erase {athlete_id} --db {db}"
+        click.echo(
+            f"{athlete_id} was erased after this back-up was made, and is there again. To erase "
+            f"them once more: {again}",
+            err=True,
+        )
 
 
 def _is_named_as_a_file(to: str, place: Path) -> bool:

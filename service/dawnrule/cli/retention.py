@@ -33,18 +33,27 @@ def retention() -> None:
     type=click.IntRange(min=1),
     help="How many days of check-ins, advice, sessions and plans stay.",
 )
+@click.option(
+    "--clock-is-right",
+    is_flag=True,
+    help="Remove it even if little was recorded lately, as if this machine's clock were ahead.",
+)
 @db_option
-def apply(days: int, db: Path) -> None:
+def apply(days: int, clock_is_right: bool, db: Path) -> None:
     """Remove what is older than some days, now; dawnrule serve does it each night if asked.
 
-    Athletes, keys and published rules stay, and so do the digests of advice in the ledger.
+    Athletes, keys and published rules stay, and so do the digests of advice in the ledger. When
+    nothing that would stay is of the first half of these days, nothing is removed unless you say
+    that the clock is right: a clock that is years ahead would have everything removed.
 
     \b
     Example:
       dawnrule retention apply --days 730 --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        forgotten = apply_retention(store, days, by=COMMAND_LINE, at=now())
+        forgotten = apply_retention(
+            store, days, by=COMMAND_LINE, at=now(), clock_is_right=clock_is_right
+        )
     for table, rows in forgotten.removed.items():
         click.echo(f"{table}: {rows}")
     click.echo(f"No row from before {forgotten.before} is left.", err=True)

@@ -64,6 +64,10 @@ class ErasedSchema(StrictSchema):
     athletes = fields.Integer(required=True)
     check_ins = fields.Integer(required=True)
     advice = fields.Integer(required=True)
+    shadow_verdicts = fields.Integer(required=True)
+    replays = fields.Integer(
+        required=True, metadata={"description": "All there were, as each may tell of anybody."}
+    )
     sessions = fields.Integer(required=True)
     keys = fields.Integer(required=True)
     private_addresses = fields.Integer(required=True)

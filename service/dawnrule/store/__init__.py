@@ -3,8 +3,8 @@
 - ``door``: the store, opened, written, read and closed.
 - ``books``: what a job may do, one book for one table: ``athletes``, ``check_ins``, ``advice``,
   ``sessions``, ``keys``, ``private_addresses``, ``plans``, ``replays``, ``rule_sets`` (with
-  activations), ``shadow``, ``service_secrets``, ``ledger``, ``retention``; and ``person``,
-  all that is about one. Tables, indexes and queries stand in these and nowhere else.
+  activations), ``shadow``, ``service_secrets``, ``sign_ins``, ``ledger``, ``retention``; and
+  ``person``, all that is about one. Tables, indexes and queries stand in these and nowhere else.
 - ``writer``: one thread commits for all, in groups. ``readers``: consistent, read-only looks.
 - ``backup``: a database copied, and put in another's place.
 - ``migrations``: how a database file comes to have the tables. ``connections``, ``columns``,

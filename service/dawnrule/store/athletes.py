@@ -69,6 +69,10 @@ class Athletes:
             SELECT (SELECT count(*) FROM athletes WHERE id = :id) AS athletes,
                    (SELECT count(*) FROM check_ins WHERE athlete_id = :id) AS check_ins,
                    (SELECT count(*) FROM advice WHERE athlete_id = :id) AS advice,
+                   (SELECT count(*) FROM shadow_verdicts JOIN advice ON advice.id = advice_id
+                    WHERE athlete_id = :id) AS shadow_verdicts,
+                   (SELECT count(*) FROM replays
+                    WHERE EXISTS (SELECT 1 FROM athletes WHERE id = :id)) AS replays,
                    (SELECT count(*) FROM sessions WHERE athlete_id = :id) AS sessions,
                    (SELECT count(*) FROM keys WHERE athlete_id = :id) AS keys,
                    (SELECT count(*) FROM private_addresses WHERE athlete_id = :id)

@@ -57,6 +57,23 @@ def is_of_this_version(file: Path) -> bool:
         return is_up_to_date(connection)
 
 
+def acts_in(file: Path, act: str) -> set[str]:
+    """The bodies of a database's acts of one name; none where there is no ledger yet. Changes
+    nothing. Raises ``StoreUnusable`` and ``StoreBusy``."""
+    with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
+        has_ledger = "SELECT 1 FROM sqlite_master WHERE name = 'ledger'"
+        if connection.execute(has_ledger).fetchone() is None:
+            return set()
+        found = connection.execute("SELECT body FROM ledger WHERE act = ?", (act,))
+        return {body for (body,) in found}
+
+
+def athletes_in(file: Path) -> set[str]:
+    """The ids of a database's athletes. Raises ``StoreUnusable`` and ``StoreBusy``."""
+    with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
+        return {athlete_id for (athlete_id,) in connection.execute("SELECT id FROM athletes")}
+
+
 def keep_in_one_file(copy: Path) -> None:
     """Take a copy's write-ahead log away, which opening it has given it: so it can be read where
     nothing can be written."""

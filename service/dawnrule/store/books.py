@@ -20,6 +20,7 @@ from dawnrule.store.rule_sets import Activations, RuleSets
 from dawnrule.store.service_secrets import Secrets
 from dawnrule.store.sessions import Sessions
 from dawnrule.store.shadow import Shadow
+from dawnrule.store.sign_ins import SignIns
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,7 @@ class Books:
     private_addresses: PrivateAddresses
     plans: Plans
     secrets: Secrets
+    sign_ins: SignIns
     ledger: Ledger
     retention: Retention
     person: Person
@@ -58,6 +60,7 @@ class Books:
             PrivateAddresses(connection),
             Plans(connection),
             Secrets(connection),
+            SignIns(connection),
             Ledger(connection),
             Retention(connection),
             Person(connection),

@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from types import TracebackType
@@ -23,22 +24,53 @@ T = TypeVar("T")
 
 _BUSY_TIMEOUT_SECONDS = 5.0
 _OWNER_ONLY = 0o600
+_FOR_OTHERS = 0o077
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a database lies, and which file it was that was opened there."""
+
+    file: Path
+    identity: tuple[int, int]
+
+    @classmethod
+    def of(cls, file: Path) -> Self:
+        """The place of a file that is there."""
+        return cls(file, _identity(file.stat()))
+
+    def check(self) -> None:
+        """Raises ``StoreUnusable`` when another file lies there, or none: what was written to the
+        one that was opened would be lost."""
+        with suppress(OSError):
+            if _identity(self.file.stat()) == self.identity:
+                return
+        raise StoreUnusable(
+            "The database file was moved, deleted or replaced; nothing was stored. Put it back, "
+            "or start the service anew."
+        )
+
+
+def _identity(status: os.stat_result) -> tuple[int, int]:
+    return status.st_dev, status.st_ino
 
 
 class Store:
     """The database of one service, safe to use from any thread; use ``Store.open``.
 
-    ``file`` is the absolute path of the database.
+    ``file`` is the absolute path of the database. Whatever is asked for when the file that was
+    opened does not lie there any more is refused with ``StoreUnusable``.
     """
 
     def __init__(
         self,
-        file: Path,
+        place: _Place,
         writer: Writer,
         readers: Readers,
         connect: Callable[[], sqlite3.Connection],
     ) -> None:
-        self.file = file
+        self.file = place.file
+        self._place = place
         self._connect = connect
         self._writer = writer
         self._readers = readers
@@ -51,7 +83,7 @@ class Store:
         must_exist: bool = False,
         busy_timeout_seconds: float = _BUSY_TIMEOUT_SECONDS,
     ) -> Self:
-        """Open a database and bring it up to date; a new one is readable by its owner only.
+        """Open a database and bring it up to date; it is readable by its owner only from then on.
 
         StoreUnusable says why a file cannot be used: it is not there, newer, or not ours.
         """
@@ -60,7 +92,8 @@ class Store:
         with failures_named():
             connection = _connect_up_to_date(file, busy_timeout_seconds)
         readers = Readers(partial(connect_to_read, file, busy_timeout_seconds))
-        return cls(file, Writer(connection), readers, partial(connect, file, busy_timeout_seconds))
+        again = partial(connect, file, busy_timeout_seconds)
+        return cls(_Place.of(file), Writer(connection), readers, again)
 
     def write(self, job: Callable[[Books], T]) -> T:
         """Do a job in a transaction; it is committed when this returns, undone when it raises.
@@ -68,6 +101,7 @@ class Store:
         The job runs in the writer's thread, with everyone else's waiting: it must be quick, and
         may be one of several in the transaction. StoreBusy and StoreUnusable: nothing is stored.
         """
+        self._place.check()
         return self._writer.write(job)
 
     def rehearse(self, job: Callable[[Books], object], within_seconds: float) -> None:
@@ -75,6 +109,7 @@ class Store:
 
         StoreBusy also when that takes longer than ``within_seconds``.
         """
+        self._place.check()
         self._writer.rehearse(job, within_seconds)
 
     @property
@@ -84,6 +119,7 @@ class Store:
 
     def read(self, job: Callable[[Books], T]) -> T:
         """Do a job that only reads, all of it from one state of the database."""
+        self._place.check()
         return self._readers.read(job)
 
     def wipe(self) -> bool:
@@ -96,6 +132,7 @@ class Store:
         or there is no room for a second file.
         """
         try:
+            self._place.check()
             with failures_named(), closing(self._connect()) as connection:
                 connection.execute("VACUUM")
                 [(is_blocked, *_)] = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -127,6 +164,16 @@ def _make_sure_of(file: Path, must_exist: bool) -> None:
         os.close(os.open(file, os.O_CREAT | os.O_RDWR, _OWNER_ONLY))
     except OSError as error:
         raise StoreUnusable(f"{file} cannot be opened: {error.strerror}.") from error
+    _shut_others_out(file)
+
+
+def _shut_others_out(file: Path) -> None:
+    """Who copies a database may leave it open to all who share the machine. Files of another owner
+    stay as they are: that is not ours to say."""
+    for own in (file, *(file.with_name(file.name + ending) for ending in ("-wal", "-shm"))):
+        with suppress(FileNotFoundError, PermissionError):
+            if own.stat().st_mode & _FOR_OTHERS:
+                own.chmod(_OWNER_ONLY)
 
 
 def _connect_up_to_date(file: Path, busy_timeout_seconds: float) -> sqlite3.Connection:

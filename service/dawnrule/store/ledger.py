@@ -121,8 +121,9 @@ class StoredAct:
 @dataclass(frozen=True, slots=True)
 class Walked:
     """An entry with all that it speaks for, as stored. ``act`` and ``body`` are those of an act;
-    ``salt`` and ``advice`` (the row's columns by name, with the body of its check-in and whose of
-    which date that is) are None for an act, and when the advice is gone."""
+    ``salt`` and ``advice`` are None for an act, and when the advice is gone; ``advice`` has the
+    row's columns by name, with those of its check-in: the body, whose of which date it is, who
+    posted it when, and on which check-in the advice was given that this one supersedes."""
 
     entry: Entry
     act: str | None
@@ -251,10 +252,13 @@ class Ledger:
             SELECT ledger.position, ledger.kind, ledger.at, ledger.record_digest,
                    ledger.previous_digest, ledger.digest, ledger.act, ledger.body, salt,
                    advice.*, check_ins.body AS check_in,
-                   check_ins.athlete_id AS check_in_of, check_ins.date AS check_in_on
+                   check_ins.athlete_id AS check_in_of, check_ins.date AS check_in_on,
+                   check_ins.posted_by AS check_in_by, check_ins.received_at AS check_in_at,
+                   before.check_in_id AS check_in_before
             FROM ledger LEFT JOIN advice_entries USING (position)
             LEFT JOIN advice ON advice.position = advice_position
-            LEFT JOIN check_ins ON check_ins.id = check_in_id
+            LEFT JOIN check_ins ON check_ins.id = advice.check_in_id
+            LEFT JOIN advice AS before ON before.id = advice.supersedes
             WHERE ledger.position > ? ORDER BY ledger.position LIMIT ?
             """,
             (position, limit),

@@ -28,6 +28,7 @@ from dawnrule.store import (
     service_secrets,
     sessions,
     shadow,
+    sign_ins,
 )
 
 Migration = Callable[[Database], None]
@@ -72,12 +73,19 @@ def m005_private_addresses(db: Database) -> None:
     db.execute("ALTER TABLE athletes ADD COLUMN language TEXT")
 
 
+def m006_sign_ins(db: Database) -> None:
+    """Who is signed in to the coach's pages."""
+    for statement in sign_ins.SCHEMA:
+        db.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     m001_first_tables,
     m002_replays,
     m003_published_rule_sets,
     m004_ledger,
     m005_private_addresses,
+    m006_sign_ins,
 )
 
 

@@ -31,6 +31,12 @@ KINDS: Mapping[str, str] = {
         FROM shadow_verdicts AS shadow JOIN advice ON advice.id = advice_id
         WHERE athlete_id = ? ORDER BY advice.position
     """,
+    "replays": """
+        SELECT replay_id, rule_set, rule_set_digest, asked_at, told.value AS found
+        FROM replays JOIN replay_steps ON replay_id = replays.id, json_tree(result) AS told
+        WHERE told.type = 'object' AND json_extract(told.value, '$.athlete_id') = ?
+        ORDER BY asked_at, replay_id, replay_steps.first_date, told.id
+    """,
     "sessions": """
         SELECT id AS session_id, starts_at, received_at, posted_by, body AS session
         FROM sessions WHERE athlete_id = ? ORDER BY starts_at, id
@@ -57,7 +63,7 @@ KINDS: Mapping[str, str] = {
 }
 """What there is of a person, and how it is read."""
 
-_JSON = frozenset({"check_in", "record", "session", "plan", "act"})
+_JSON = frozenset({"check_in", "record", "session", "plan", "act", "found"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,5 +79,22 @@ class Retention:
         )
         return bool(found)
 
+    def oldest_report_from(self, day: date) -> date | None:
+        """The earliest date, from one on, of a check-in or a session (UTC); None if there is none.
+        What is only planned counts for nothing: it may be of any date."""
+        midnight = utc_text(datetime.combine(day, time.min, UTC))
+        [(oldest,)] = self.connection.execute(
+            """
+            SELECT min(date) FROM (
+                SELECT min(date) AS date FROM check_ins WHERE date >= :day
+                UNION ALL
+                SELECT substr(min(starts_at), 1, length(:day)) FROM sessions
+                WHERE starts_at >= :midnight
+            )
+            """,
+            {"day": day.isoformat(), "midnight": midnight},
+        )
+        return date.fromisoformat(oldest) if oldest else None
+
     def _delete(self, which: str, value: str) -> int:
         return self.connection.execute(f"DELETE FROM {which}", (value,)).rowcount

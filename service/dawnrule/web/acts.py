@@ -23,8 +23,9 @@ _ONE_DAY = timedelta(days=1)
 @acts.arguments(ActsQuerySchema, location="query")
 @acts.response(200, ActsSchema)
 def list_acts(query: Mapping[str, Any]) -> Response:
-    """Keys made and revoked, rule sets published and activated, athletes edited, data exported and
-    erased: who did it and when, the newest first. None of them can be unsaid."""
+    """Keys made and revoked, rule sets published and activated, athletes edited, plans set, replays
+    started, data exported and erased: who did it and when, the newest first. None of them can be
+    unsaid."""
     first, last, limit = query["first"], query["last"], query["limit"]
     start = _midnight(first) if first else None
     end = _midnight(last + _ONE_DAY) if last else None

@@ -30,6 +30,10 @@ check-ins and sessions and reads advice; an athlete's key sees that athlete only
 Errors are problem details (RFC 9457). Numbers are numbers (`4`, never `"4"`), dates are
 `2026-03-09`, times carry their offset from UTC. What was not reported is left out.
 
+503 with Retry-After means that the store was busy for longer than a request waits, as it can be
+while the files are written anew after an erasure. Nothing was stored: send the same again after as
+many seconds.
+
 The advice is no medical advice and never a diagnosis.
 """
 _ERROR_RESPONSES = {
@@ -40,6 +44,7 @@ _ERROR_RESPONSES = {
 }
 _ERRORS_OF_ACCESS = (401, 403)
 _EXTENSION = "dawnrule-api"
+_YAML_EXTENSION = "dawnrule-openapi-yaml"
 _FIRST_PARTS = ("openapi", "info", "servers", "security", "tags")
 _LINE_WIDTH = 100
 
@@ -150,10 +155,14 @@ def document(app: Flask) -> dict[str, Any]:
 
 
 def document_yaml(app: Flask) -> str:
-    """The OpenAPI document of an application as YAML text."""
-    return yaml.dump(
-        document(app), Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=_LINE_WIDTH
-    )
+    """The OpenAPI document of an application as YAML text; built when it is first asked for, as
+    an application that answers takes no further views."""
+    known: str | None = app.extensions.get(_YAML_EXTENSION)
+    if known is None:
+        known = app.extensions[_YAML_EXTENSION] = yaml.dump(
+            document(app), Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=_LINE_WIDTH
+        )
+    return known
 
 
 class _Dumper(yaml.SafeDumper):

@@ -9,6 +9,7 @@ from typing import Any
 from flask import Response
 
 from dawnrule.advice.morning import known_athlete
+from dawnrule.advice.planning import remove_plan, set_plan
 from dawnrule.errors import NotFound
 from dawnrule.facts.check_in import CheckIn
 from dawnrule.facts.plain import to_plain
@@ -52,7 +53,7 @@ def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> Response:
         faults = list(starts_elsewhere(known_athlete(books, athlete_id), planned))
         if faults:
             raise invalid_input(faults)
-        return books.plans.put(plan)
+        return set_plan(books, plan, by=key_id)
 
     created = service().store.write(put)
     return json_answer(_plain(plan), 201 if created else 200)
@@ -80,13 +81,10 @@ def get_plan(athlete_id: str, date: str) -> Response:
 @plans.alt_response(404, "NOT_FOUND")
 def delete_plan(athlete_id: str, date: str) -> Response:
     """Take back what was planned for a date."""
-    on = day_of_address(date)
-
-    def take_back(books: Books) -> bool:
-        known_athlete(books, athlete_id)
-        return books.plans.delete(athlete_id, on)
-
-    if not service().store.write(take_back):
+    on, now, key_id = day_of_address(date), service().clock(), caller().id
+    if not service().store.write(
+        lambda books: remove_plan(books, athlete_id, on, by=key_id, at=now)
+    ):
         raise _no_plan(date)
     return Response(status=204)
 

@@ -87,8 +87,9 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
         ),
         _of(
             errors.StoreBusy,
-            "Send the same request again after a second. A check-in may be sent twice: the second "
-            "time it changes nothing.",
+            "Wait as many seconds as the header Retry-After says, and send the same request again; "
+            "a check-in that is sent twice changes nothing the second time. After an erasure the "
+            "store may be busy for as long as its files are written anew.",
         ),
         _of(
             errors.NotReady,

@@ -38,7 +38,12 @@ def answer_error(error: DawnruleError) -> Response:
     """One of our own errors."""
     if error.status >= _SERVER_ERROR and not isinstance(error, NotReady):  # that tells itself
         _log.error("request %s: %s", g.request_id, error.title, exc_info=error)
-    return problem_answer(problem_of(error), _HEADERS.get(type(error)))
+    return problem_answer(problem_of(error), headers_of(error))
+
+
+def headers_of(error: DawnruleError) -> Mapping[str, str]:
+    """The headers that tell of one of our own errors, however else it is told."""
+    return _HEADERS.get(type(error), {})
 
 
 def answer_http_error(error: HTTPException) -> Response:

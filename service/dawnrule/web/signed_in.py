@@ -1,17 +1,18 @@
-"""Which coach does a browser belong to? A signed cookie says by which key and since when.
+"""Which coach does a browser belong to? A signed cookie names its sign-in, and the store the key.
 
-The cookie holds no key, only its id: whether that still is a coach's key is asked of the store
-each time. It goes to the coach's pages alone, so it cannot open the interface for programs.
+Whether the sign-in goes on, and its key still is a coach's, is asked of the store each time; so a
+sign-out ends all copies of the cookie, in every process. The cookie holds no key and goes to the
+coach's pages alone, so it cannot open the interface for programs.
 """
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from flask import Flask, request, session
 from flask.sessions import SecureCookieSessionInterface
 
-from dawnrule.store import Key, Role
+from dawnrule.store import Books, Key, Role, hash_token, new_token
 from dawnrule.web.service import service
 
 SIGNED_IN_FOR = timedelta(hours=12)
@@ -20,7 +21,7 @@ SIGNED_IN_FOR = timedelta(hours=12)
 COACH_PAGES = "/coach"
 
 _LOOPBACK = {"localhost", "127.0.0.1", "[::1]"}
-_KEY, _SINCE = "key", "since"
+_SIGN_IN = "sign_in"
 
 
 class CoachSessions(SecureCookieSessionInterface):
@@ -49,28 +50,48 @@ def use_coach_sessions(app: Flask, secret: bytes) -> None:
 
 
 def sign_in(key: Key) -> None:
-    """Begin a new session for a coach's key; nothing of an earlier one is kept."""
+    """Begin a new sign-in with a coach's key; that of this browser before ends, and nothing of it
+    is kept."""
+    token, before, now = new_token(), _hash_of_cookie(), service().clock()
+
+    def begin(books: Books) -> None:
+        if before is not None:
+            books.sign_ins.end(before)
+        books.sign_ins.begin(hash_token(token), key.id, now, now + SIGNED_IN_FOR)
+
+    service().store.write(begin)
     session.clear()
-    session[_KEY] = key.id
-    session[_SINCE] = service().clock().timestamp()
+    session[_SIGN_IN] = token
 
 
 def sign_out() -> None:
-    """End the session of this browser."""
+    """End the sign-in of this browser, for every copy of its cookie. Raises ``StoreBusy`` and
+    ``StoreUnusable``; then it goes on, and the browser can ask again."""
+    hashed = _hash_of_cookie()
+    if hashed is not None:
+        service().store.write(lambda books: books.sign_ins.end(hashed))
     session.clear()
 
 
 def key_of_session() -> Key | None:
     """The coach's key that this browser signed in with; None if it did not, or too long ago, or
-    the key has been revoked since."""
-    key_id, since = session.get(_KEY), session.get(_SINCE)
-    if not isinstance(key_id, str) or not isinstance(since, float):
+    has signed out, or the key has been revoked since."""
+    hashed, now = _hash_of_cookie(), service().clock()
+    if hashed is None:
         return None
-    now = service().clock()
-    if not timedelta(0) <= now - datetime.fromtimestamp(since, now.tzinfo) < SIGNED_IN_FOR:
-        return None
-    key = service().store.read(lambda books: books.keys.in_use(key_id))
+
+    def find(books: Books) -> Key | None:
+        key_id = books.sign_ins.key_id(hashed, now)
+        return books.keys.in_use(key_id) if key_id is not None else None
+
+    key = service().store.read(find)
     return key if key is not None and key.role is Role.COACH else None
+
+
+def _hash_of_cookie() -> str | None:
+    """By what the sign-in that the cookie names is known; None without one."""
+    token = session.get(_SIGN_IN)
+    return hash_token(token) if isinstance(token, str) else None
 
 
 def _has_port(host: str) -> bool:

@@ -8,6 +8,7 @@ field of that name. A page is a view of ``coach``, and its template extends ``co
 from __future__ import annotations
 
 import logging
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Blueprint, Flask, Response, g, render_template
@@ -15,6 +16,9 @@ from flask_wtf.csrf import CSRFProtect
 from werkzeug.exceptions import HTTPException, InternalServerError
 
 from dawnrule.errors import DawnruleError, NotFound
+from dawnrule.vocabulary.texts import ENGLISH
+from dawnrule.web.language import language
+from dawnrule.web.problems import headers_of
 from dawnrule.web.signed_in import COACH_PAGES, use_coach_sessions
 
 coach = Blueprint("coach", __name__, url_prefix=COACH_PAGES)
@@ -22,6 +26,7 @@ coach = Blueprint("coach", __name__, url_prefix=COACH_PAGES)
 _forged = CSRFProtect()
 _log = logging.getLogger("dawnrule.web")
 _SERVER_ERROR = 500
+_PROBLEMS_IN_WORDS = (400, 404, 429, 503)
 
 _POLICY = (
     "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; "
@@ -56,20 +61,20 @@ def add_headers(response: Response) -> Response:
 
 
 @coach.errorhandler(DawnruleError)
-def show_error(error: DawnruleError) -> tuple[str, int]:
+def show_error(error: DawnruleError) -> tuple[str, int, Mapping[str, str]]:
     """One of our own errors, as a page."""
     if error.status >= _SERVER_ERROR:
         _log.error("request %s: %s", g.request_id, error.title, exc_info=error)
-    return _problem_page(error.title, error.detail, error.status)
+    return *_problem_page(error.status, error.detail), headers_of(error)
 
 
 @coach.errorhandler(HTTPException)
 def show_http_error(error: HTTPException) -> tuple[str, int]:
-    """An error of Flask or of the form's token, as a page."""
+    """An error of Flask or of the form's token, as a page; what they say is for programmers."""
     status = error.code or _SERVER_ERROR
     if isinstance(error, InternalServerError):
         _log.error("request %s failed", g.request_id, exc_info=error.original_exception)
-    return _problem_page(error.name, error.description or "", status)
+    return _problem_page(status)
 
 
 @coach.get("/<path:elsewhere>")
@@ -83,8 +88,12 @@ def _coach_is_signed_in() -> bool:
     return g.get("key") is not None
 
 
-def _problem_page(title: str, detail: str, status: int) -> tuple[str, int]:
+def _problem_page(status: int, detail: str = "") -> tuple[str, int]:
+    """What happened and what to do, and in English what our own error says of it."""
     page = render_template(
-        "coach/problem.html", title=title, detail=detail, request_id=g.request_id
+        "coach/problem.html",
+        kind=status if status in _PROBLEMS_IN_WORDS else "other",
+        detail=detail if language() == ENGLISH else "",
+        request_id=g.request_id,
     )
     return page, status

@@ -38,7 +38,7 @@ def sign_in() -> Any:
 
 @coach.post("/sign-out")
 def sign_out() -> Any:
-    """End the session."""
+    """End the sign-in."""
     signed_in.sign_out()
     return redirect(url_for("coach.ask_for_key"), _SEE_OTHER)
 
