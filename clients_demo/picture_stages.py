@@ -58,7 +58,7 @@ CLUB_RULES = """\
 rule_set: club
 version: 1.0.0
 summary: The baseline for a club whose lifters train to failure.
-extends: baseline@1.1.0
+extends: baseline@1.2.0
 change:
   - rule: growth-work-soreness
     fact: soreness

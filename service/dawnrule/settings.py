@@ -39,7 +39,7 @@ class Settings:
     host: str = "127.0.0.1"
     port: int = 8080
     threads: int = 4
-    rule_set: str = "baseline@1.1.0"
+    rule_set: str = "baseline@1.2.0"
     body_limit_bytes: int = 1_000_000
     batch_body_limit_bytes: int = 5_000_000
     batch_row_limit: int = 5_000

@@ -129,7 +129,7 @@ def test_advice_that_was_superseded_says_by_which(
 
 
 def test_a_day_on_which_nothing_fired_has_a_page_too(run: Run, live_server: LiveServer) -> None:
-    post(live_server, {"athlete_id": "a-04", "date": TODAY, "plan": []})
+    post(live_server, {"athlete_id": "a-04", "date": TODAY, "illness": "none", "plan": []})
     shown = page(run(SCRIPT, "a-04", TODAY))
     assert section(shown, "Rules that fired: [x] holds, [ ] does not") == ["none"]
     assert section(shown, "One number stood in the way of these") == ["none"]

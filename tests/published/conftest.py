@@ -1,6 +1,7 @@
 """Which baseline are the published checks made against?
 
-``baseline`` is every version that ships, ``baseline_with_history`` every one that reads history.
+``baseline`` is every version that ships, ``baseline_with_history`` every one that reads history,
+and ``newest_baseline`` the last.
 """
 
 from __future__ import annotations
@@ -41,6 +42,11 @@ def compiled(file: Path) -> Iterator[Baseline]:
 
 @pytest.fixture(scope="session", params=VERSIONS, ids=name_of)
 def baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
+    yield from compiled(request.param)
+
+
+@pytest.fixture(scope="session", params=VERSIONS[-1:], ids=name_of)
+def newest_baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
     yield from compiled(request.param)
 
 

@@ -15,6 +15,8 @@ from tests.published.mornings import (
     trained,
 )
 
+LEGS = ("quadriceps", "hamstrings", "glutes", "calves")
+
 
 @pytest.mark.parametrize(
     ("modality", "verdict"),
@@ -38,6 +40,28 @@ def test_sore_legs_cycle_but_do_not_land(
     }
     plan = planned("steady-endurance", modality=modality)
     assert baseline.decide(check_in(plan, **reported)).verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("hours", "modality", "verdict"),
+    [
+        (24, "downhill-running", Verdict.SWAP),
+        (24, "jumping", Verdict.SWAP),
+        (47, "downhill-running", Verdict.SWAP),
+        (48, "downhill-running", Verdict.TRAIN),
+        (24, "cycling", Verdict.TRAIN),
+    ],
+)
+def test_legs_that_are_not_sore_do_not_land_hard_within_two_days_of_growth_work(
+    newest_baseline: Baseline, hours: int, modality: str, verdict: Verdict
+) -> None:
+    """Source: downhill running cost knee and ankle force for 24-48 h (Maeo 2017, Sci Rep 7:5769),
+    and sets to failure left lifters below baseline at 24 h and not at 48 h (McLester 2003,
+    J Strength Cond Res 17(2):259-273). No soreness is no all-clear: it hardly tracks damage (Nosaka
+    2002, Scand J Med Sci Sports 12(6):337-346). The rule itself: common practice, no source."""
+    reported = everything_at_its_best() | {"last_trained": trained(hours, "hypertrophy", LEGS)}
+    plan = planned("steady-endurance", modality=modality)
+    assert newest_baseline.decide(check_in(plan, **reported)).verdict is verdict
 
 
 def test_what_is_offered_to_sore_legs_brakes_little(baseline: Baseline) -> None:

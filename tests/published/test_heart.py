@@ -136,7 +136,7 @@ def test_fewer_than_three_mornings_of_seven_are_not_reported(
         bool(re.search("needs 3 .*has 2", morning.missing.get("hrv_below_band", ""))) is not counts
     )
     fired = baseline_with_history.decide_on(morning).fired
-    assert fired == ({"two-signs-of-strain"} if counts else set())
+    assert fired - {"nothing-answered"} == ({"two-signs-of-strain"} if counts else set())
 
 
 def test_a_morning_without_any_variation_has_no_logarithm_and_is_left_out() -> None:

@@ -62,6 +62,12 @@ POLICY_WITH_HISTORY = [
     ("week-without-squat", {"planned_blocks at_least 3"}, "common-practice"),
 ]
 
+POLICY_OF_THE_NEWEST = [
+    ("heavy-work-short-night", {"sleep_hours at_least 4", "sleep_hours below 5"}, "house"),
+    ("landing-after-growth-work", {"hours_since_growth_work below 48"}, "common-practice"),
+    ("steady-endurance-soreness", {"soreness at_least 5", "soreness below 8"}, "common-practice"),
+]
+
 PUBLISHED_LIMITS = {
     # Hirshkowitz 2015, Sleep Health 1(1):40-43: the bands of age change at 18.
     "under-eighteen": {"age_years below 18"},
@@ -104,6 +110,18 @@ def test_the_rule_on_history_holds_the_policy_and_owns_up_to_it(
 ) -> None:
     """Source of the figures: house judgement or common practice, no source."""
     assert claims(baseline_with_history.rule(rule_id)) == (policy, kind, True)
+
+
+@pytest.mark.parametrize(
+    ("rule_id", "policy", "kind"),
+    POLICY_OF_THE_NEWEST,
+    ids=[row[0] for row in POLICY_OF_THE_NEWEST],
+)
+def test_the_newest_rule_holds_the_policy_and_owns_up_to_it(
+    newest_baseline: Baseline, rule_id: str, policy: set[str], kind: str
+) -> None:
+    """Source of the figures: house judgement or common practice, no source."""
+    assert claims(newest_baseline.rule(rule_id)) == (policy, kind, True)
 
 
 @pytest.mark.parametrize("rule_id", ["two-signs-of-strain", "four-signs-of-strain"])

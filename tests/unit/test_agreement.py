@@ -30,7 +30,7 @@ def of_baseline(advisor: Advisor, version: str) -> RuleSet:
     return advisor.library.get("baseline", version)
 
 
-@pytest.mark.parametrize("version", ["1.0.0", "1.1.0"])
+@pytest.mark.parametrize("version", ["1.0.0", "1.1.0", "1.2.0"])
 def test_columns_and_engine_agree_on_every_stored_morning_of_the_demo(
     advisor: Advisor, demo_mornings: MorningTable, version: str
 ) -> None:

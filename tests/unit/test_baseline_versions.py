@@ -54,3 +54,11 @@ def test_1_1_0_asks_the_rules_of_1_0_0_in_their_order() -> None:
 def test_each_rule_that_is_new_in_1_1_0_reads_history_and_1_0_0_reads_none() -> None:
     assert reading_history("1.1.0") == set(told("1.1.0")) - set(told("1.0.0")) | ON_STRAIN
     assert reading_history("1.0.0") == set()
+
+
+def test_1_2_0_keeps_all_that_1_1_0_says_in_its_order_and_adds_ten_rules() -> None:
+    second, third = told("1.1.0"), told("1.2.0")
+    assert second == {id_: third[id_] for id_ in second}
+    assert list(second) == [id_ for id_ in third if id_ in second]
+    assert signals("1.1.0") == signals("1.2.0")
+    assert len(third) - len(second) == 10

@@ -255,6 +255,19 @@ def test_earlier_check_ins_of_the_file_are_the_history_of_later_ones() -> None:
         assert sorted(unknown) == dates[:-1]
 
 
+def test_a_warning_sign_of_an_earlier_row_counts_until_a_later_row_answers_it() -> None:
+    rows = (
+        "athlete_id,date,warning_signs,plan_goal",
+        "a-01,2024-03-09,chest-pain,mobility",
+        "a-01,2024-03-10,,mobility",
+        "a-01,2024-03-11,none,mobility",
+        "a-01,2024-03-12,,mobility",
+    )
+    told = typed("advise", "-", "--format", "json", given="\n".join(rows).encode())
+    decided = [one["rule"] and one["rule"]["id"] for one in json.loads(told.stdout)]
+    assert decided == ["warning-heart-or-chest", "warning-sign-left-open", None, None]
+
+
 @pytest.mark.parametrize(("zone", "exit_code"), [("UTC", 1), ("Pacific/Kiritimati", 0)])
 def test_today_is_that_of_the_time_zone(
     zone: str, exit_code: int, monkeypatch: pytest.MonkeyPatch

@@ -117,9 +117,13 @@ def test_as_few_rules_as_explain_it_are_told_to_have_moved() -> None:
     assert between(one + two + three, two + three).moved == ()
 
 
-def test_the_versions_of_the_baseline_differ_as_their_summaries_say() -> None:
-    """1.1.0 only adds rules on earlier days and two signs of strain: nothing becomes freer."""
-    old, new = (shipped_rule_set("baseline", version) for version in ("1.0.0", "1.1.0"))
+@pytest.mark.parametrize(("before", "after"), [("1.0.0", "1.1.0"), ("1.1.0", "1.2.0")])
+def test_no_version_of_the_baseline_frees_what_the_one_before_held_back(
+    before: str, after: str
+) -> None:
+    """1.1.0 adds rules on earlier days and two signs of strain, 1.2.0 what was left open and
+    landing work: that nothing becomes freer is proved over every morning that can be."""
+    old, new = (shipped_rule_set("baseline", version) for version in (before, after))
     found = difference(old, new, FactDictionary.shipped())
     assert (found.removed, found.moved) == ((), ())
     freer = [c for c in changes(found) if c.after.protection < c.before.protection]

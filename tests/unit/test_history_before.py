@@ -69,6 +69,39 @@ def test_the_windows_of_the_store_hide_nothing_that_a_fact_reads(store: Store, d
     assert told.missing == fully.missing
 
 
+def test_the_last_answer_is_found_also_where_a_newer_check_in_took_its_place(
+    tmp_path: Path,
+) -> None:
+    sent = [
+        morning(36, GROWTH, pain=()),
+        morning(3, GROWTH, warning_signs=("chest-pain",), illness="fever"),
+        morning(3, GROWTH, illness="none"),
+        morning(3, GROWTH),
+        morning(1, GROWTH),
+        morning(0, GROWTH, fatigue=1),
+    ]
+
+    def fill(books: Books) -> None:
+        books.athletes.put(KIM)
+        for number, check_in in enumerate(sent):
+            body = to_plain(check_in)
+            books.check_ins.add(f"c-{number}", KIM.id, check_in.date, body, NOW, None)
+
+    with Store.open(tmp_path / "dawnrule.db") as store:
+        store.write(fill)
+        history = store.read(lambda books: history_before(books, morning(0, GROWTH), NOW))
+        answered = morning(0, GROWTH, warning_signs=(), illness="none", pain=())
+        nothing = store.read(lambda books: history_before(books, answered, NOW))
+    assert history.last_answers == tuple(sent[:3])
+    assert nothing.last_answers == ()
+    told = derive_facts(KIM, morning(0, GROWTH), history, NOW).day
+    assert (told["warning_sign_left_open"], told["warning_sign_left_open_days"]) == (
+        "chest-pain",
+        3,
+    )
+    assert "illness_left_open" not in told
+
+
 def test_the_history_ends_now(store: Store) -> None:
     """What has not begun yet is no history, as a session is not in the log before it is done."""
     an_hour_after = SESSIONS[0].starts_at + timedelta(hours=1)

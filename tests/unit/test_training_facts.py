@@ -273,6 +273,32 @@ def test_the_first_landing_work_needs_a_log_of_13_days() -> None:
     assert outcome(FROM_NONE, [session(12, RUN)], morning(0, DOWNHILL)) == said
 
 
+AGAIN = "landing_again_in_first_week"
+
+
+def test_landing_work_again_in_the_first_week_of_it_is_told() -> None:
+    before, today = [session(40, RUN)], morning(0, DOWNHILL)
+    assert outcome(AGAIN, [*before, *landed(4)], today) is True
+    assert outcome(AGAIN, [*before, *landed(6)], today) is True
+    assert outcome(AGAIN, [*before, *landed(7)], today) is False
+    assert outcome(AGAIN, before, today) is False
+    assert outcome(AGAIN, [*before, *landed(4)], morning(0, RUN)) is False
+
+
+def test_the_first_week_of_landing_work_begins_after_two_weeks_without() -> None:
+    before, today = [session(40, RUN)], morning(0, DOWNHILL)
+    assert outcome(AGAIN, [*before, *landed(4, 18)], today) is True
+    assert outcome(AGAIN, [*before, *landed(4, 17)], today) is False
+    assert outcome(AGAIN, [*before, *landed(2, 4, 18)], today) is True
+
+
+def test_landing_work_again_needs_a_log_of_two_weeks_before_the_first() -> None:
+    today = morning(0, DOWNHILL)
+    assert outcome(AGAIN, [session(17, RUN), *landed(4)], today) is True
+    said = "needs 17 days of the log, has 16"
+    assert outcome(AGAIN, [session(16, RUN), *landed(4)], today) == said
+
+
 # ---- hard sets -------------------------------------------------------------------------
 
 

@@ -143,7 +143,7 @@ def refuse_implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> No
 
 def history_before(books: Books, check_in: CheckIn, now: datetime) -> History:
     """The check-ins of earlier dates and the sessions that have started, as far back as the facts
-    look."""
+    look; where a question that stops training is left open, also what last answered it."""
     athlete_id = check_in.athlete_id
     first_date = check_in.date - timedelta(days=SESSION_DAYS)
     first = datetime.combine(first_date, time.min, UTC)
@@ -151,7 +151,15 @@ def history_before(books: Books, check_in: CheckIn, now: datetime) -> History:
     return History(
         check_ins=tuple(books.check_ins.before(athlete_id, check_in.date, CHECK_IN_DAYS)),
         sessions=tuple(session for _, session in sessions),
+        last_answers=_last_answers(books, check_in),
     )
+
+
+def _last_answers(books: Books, check_in: CheckIn) -> tuple[CheckIn, ...]:
+    """Nothing is looked up for a check-in that leaves none of these questions open."""
+    if None not in (check_in.warning_signs, check_in.illness, check_in.pain):
+        return ()
+    return tuple(books.check_ins.last_answers(check_in.athlete_id, check_in.date, CHECK_IN_DAYS))
 
 
 def advice_of_record(record: str) -> dict[str, Any]:

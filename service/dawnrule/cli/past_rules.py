@@ -63,7 +63,7 @@ def verify(ctx: click.Context, named: str, first: date | None, last: date | None
 
     \b
     Example:
-      dawnrule rules verify baseline@1.1.0 --db squad.db
+      dawnrule rules verify baseline@1.2.0 --db squad.db
     """
     with Store.open(db, must_exist=True) as store, ExitStack() as shown:
         rule_set = rule_set_named(named, store)

@@ -128,7 +128,11 @@ class Session:
 @dataclass(frozen=True, slots=True)
 class History:
     """What is known of the days before one morning: check-ins of earlier dates, one for each, and
-    sessions that have started. The order of neither matters."""
+    sessions that have started. The order of neither matters. ``last_answers`` are the check-ins
+    that last answered the questions on warning signs, illness and pain, also where newer ones of
+    the same date took their place, the morning's own date included; in the order of their coming.
+    """
 
     check_ins: tuple[CheckIn, ...] = ()
     sessions: tuple[Session, ...] = ()
+    last_answers: tuple[CheckIn, ...] = ()

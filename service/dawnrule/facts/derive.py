@@ -9,8 +9,9 @@ from typing import Self
 from zoneinfo import ZoneInfo
 
 from dawnrule.facts import recovery, training
-from dawnrule.facts.check_in import Athlete, Block, CheckIn, History
+from dawnrule.facts.check_in import Athlete, Block, CheckIn, History, Sleep
 from dawnrule.facts.last_trained import LastTrainedTimes
+from dawnrule.facts.left_open import LeftOpen
 from dawnrule.facts.missing import Missing, Told
 from dawnrule.facts.muscle_groups import groups_of
 from dawnrule.facts.output import output_facts
@@ -64,6 +65,7 @@ class FactSource:
     now: datetime
     past: Past
     trained: LastTrainedTimes
+    left_open: LeftOpen
     day: Told
     told: dict[tuple[str, datetime | None], Told] = field(default_factory=dict)
     """What was told of a muscle group before, whatever the start (None) and at a start; kept, as
@@ -76,10 +78,11 @@ class FactSource:
         past = Past.of(athlete, check_in, history, FactDictionary.shipped(), words)
         tellers = {**recovery.DAY_FACTS, **training.DAY_FACTS}
         told = Told.of(((name, tell(past)) for name, tell in tellers.items()), past.dictionary)
+        left_open = LeftOpen.of(past)
         reported = _reported(_day_facts(athlete, check_in, words))
-        day = Told(reported | told.facts, told.missing)
+        day = Told(reported | told.facts | dict(left_open.day_facts()), told.missing)
         trained = LastTrainedTimes.of(check_in, history, words)
-        return cls(athlete, check_in, now, past, trained, day)
+        return cls(athlete, check_in, now, past, trained, left_open, day)
 
     def morning(self) -> MorningFacts:
         """The facts of the day and of each part of its plan."""
@@ -105,7 +108,10 @@ class FactSource:
     ) -> Told:
         """The facts of any block for one muscle group, the day's among them, as if it started at
         ``start`` on a day that holds the blocks ``beside`` it."""
-        pain = dict(pain_facts(self.check_in, block, group, self.past.vocabulary))
+        pain: dict[str, FactValue] = dict(
+            pain_facts(self.check_in, block, group, self.past.vocabulary)
+        )
+        pain |= self.left_open.part_facts(block, group)
         facts = {**self.day.facts, **_reported(self._plan_facts(block, group, beside)), **pain}
         if group is None:
             return Told(facts)
@@ -168,6 +174,18 @@ class FactSource:
             yield "lifting_same_day", any(group in groups_of(b, words) for b in lifting)
 
 
+def _questions_answered(check_in: CheckIn) -> int:
+    """How many of sleep, soreness, pain, illness and warning signs were answered."""
+    answered = (
+        check_in.sleep != Sleep(),
+        bool(check_in.soreness),
+        check_in.pain is not None,
+        check_in.illness is not None,
+        check_in.warning_signs is not None,
+    )
+    return sum(answered)
+
+
 def _reported(values: Iterator[tuple[str, FactValue | None]]) -> dict[str, FactValue]:
     return {name: value for name, value in values if value is not None}
 
@@ -180,6 +198,7 @@ def _day_facts(
             yield sign.replace("-", "_"), sign in check_in.warning_signs
     yield "illness", check_in.illness
     yield "pain_reported", None if check_in.pain is None else bool(check_in.pain)
+    yield "questions_answered", _questions_answered(check_in)
     yield "sleep_hours", check_in.sleep.hours
     yield "sleep_quality", check_in.sleep.quality
     yield "fatigue", check_in.fatigue

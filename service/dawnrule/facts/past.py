@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any, Self, TypeVar
 
 from dawnrule.facts.check_in import Athlete, CheckIn, History
@@ -24,6 +25,8 @@ class Past:
     log: TrainingLog
     dictionary: FactDictionary
     vocabulary: Vocabulary
+    last_answers: Sequence[CheckIn] = ()
+    """Check-ins that newer ones of the same date may have followed, the newest first."""
 
     @classmethod
     def of(
@@ -37,12 +40,20 @@ class Past:
         """The past of a morning; the order in which it arrived does not matter."""
         mornings = {(check_in.date - c.date).days: c for c in history.check_ins}
         mornings = {age: c for age, c in mornings.items() if age > 0} | {0: check_in}
+        answers = history.last_answers[::-1]
         log = TrainingLog.of(athlete, history, check_in.date)
-        return cls(athlete, check_in, mornings, log, dictionary, vocabulary)
+        return cls(athlete, check_in, mornings, log, dictionary, vocabulary, answers)
 
     def parameters(self, fact: str) -> Mapping[str, Any]:
         """The numbers that a fact is computed with."""
         return self.dictionary[fact].parameters
+
+    def sent(self, days_ago: int) -> Iterator[CheckIn]:
+        """The check-ins of a date that are known, the newest first."""
+        if days_ago in self.mornings:
+            yield self.mornings[days_ago]
+        day = self.check_in.date - timedelta(days=days_ago)
+        yield from (answer for answer in self.last_answers if answer.date == day)
 
     def reported(self, read: Callable[[CheckIn], T | None], first: int, days: int) -> list[T]:
         """What ``read`` finds in so many mornings, the latest ``first`` days ago; the latest comes

@@ -139,6 +139,21 @@ def _landing_from_none(past: Past) -> bool | Missing:
     return bool(_planned_landing(past)) and before == 0
 
 
+def _landing_again(past: Past) -> bool | Missing:
+    """Whether the first landing work of the last six days came after as long without as
+    ``landing_minutes_from_none`` asks for."""
+    week = past.parameters("landing_minutes_week")["days"] - 1
+    without = past.parameters("landing_minutes_from_none")["days"] - 1
+    first = past.log.today - timedelta(days=week)
+    while first < past.log.today and not _landing_minutes(past, first, first + ONE_DAY):
+        first += ONE_DAY
+    needed = (past.log.today - first).days + without
+    if not past.log.covers(needed):
+        return past.log.too_short(needed)
+    before = _landing_minutes(past, first - timedelta(days=without), first)
+    return bool(_planned_landing(past)) and first < past.log.today and before == 0
+
+
 def hard_sets_week(past: Past, group: str) -> int | Missing:
     """Sets of lifting goals for a muscle group over the last days of the fact's window."""
     days = past.parameters("hard_sets_week")["days"]
@@ -171,4 +186,5 @@ DAY_FACTS: Mapping[str, Teller] = {
     "landing_minutes_week": _landing_week,
     "landing_minutes_rise_percent": _landing_rise,
     "landing_minutes_from_none": _landing_from_none,
+    "landing_again_in_first_week": _landing_again,
 }

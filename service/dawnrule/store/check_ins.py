@@ -116,6 +116,36 @@ class CheckIns:
         )
         return [from_plain(CheckIn, json.loads(body)) for body, _ in rows]
 
+    def last_answers(self, athlete_id: str, date: date, days: int) -> list[CheckIn]:
+        """The newest revisions, up to a date and from so many days before it on, that answer the
+        questions on warning signs, illness and pain, in the order in which they came; one may
+        answer several. Each search ends at the first that it finds."""
+        rows = self.connection.execute(
+            """
+            WITH sent AS (
+                SELECT date, revision, body FROM check_ins
+                WHERE athlete_id = :athlete_id AND date BETWEEN :first AND :last
+                ORDER BY date DESC, revision DESC
+            )
+            SELECT * FROM (
+                SELECT * FROM sent WHERE json_extract(body, '$.warning_signs') NOT NULL LIMIT 1
+            )
+            UNION SELECT * FROM (
+                SELECT * FROM sent WHERE json_extract(body, '$.illness') NOT NULL LIMIT 1
+            )
+            UNION SELECT * FROM (
+                SELECT * FROM sent WHERE json_extract(body, '$.pain') NOT NULL LIMIT 1
+            )
+            ORDER BY date, revision
+            """,
+            {
+                "athlete_id": athlete_id,
+                "first": (date - timedelta(days)).isoformat(),
+                "last": date.isoformat(),
+            },
+        )
+        return [from_plain(CheckIn, json.loads(body)) for *_, body in rows]
+
     def without_advice(self, limit: int) -> list[str]:
         """The ids of check-ins on which no advice was given; there should be none."""
         rows = self.connection.execute(
