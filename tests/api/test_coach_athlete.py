@@ -145,6 +145,21 @@ def test_the_numbers_behind_a_chart_can_be_read(weeks: Client, coach_browser: Cl
     assert f"{day(0)} 50 57" in text, "the median of 51, 52, 54 ... 63 is 57.5 or one of them"
 
 
+def test_numbers_are_written_as_the_language_writes_them(
+    weeks: Client, coach_browser: Client
+) -> None:
+    address = "/coach/athletes/a-03?days=7"
+    pages = {tongue: coach_browser.get(f"{address}&lang={tongue}").text for tongue in ("en", "de")}
+    slept = {tongue: words(page) for tongue, page in pages.items()}
+    ticks = {
+        tongue: re.findall(r'y="[^"]*">([^<]*)</text>', page) for tongue, page in pages.items()
+    }
+    assert f"{day(1)} 7.25" in slept["en"]
+    assert f"{day(1)} 7,25" in slept["de"]
+    assert any("." in tick for tick in ticks["en"])
+    assert ticks["de"] == [tick.replace(".", ",") for tick in ticks["en"]]
+
+
 def test_a_session_stands_there_in_words_at_its_local_time(
     weeks: Client, coach_browser: Client
 ) -> None:

@@ -27,10 +27,10 @@ PAGES = [
     "/coach/advice/{advice_id}",
     "/coach/advice/{advice_id}?under=baseline@1.0.0",
     "/coach/rule-sets",
-    "/coach/rule-sets/baseline/1.1.0",
-    "/coach/rule-sets/baseline/1.1.0?from=baseline@1.0.0",
-    "/coach/rule-sets/baseline/1.1.0/scorecard",
-    "/coach/rule-sets/baseline/1.1.0/try-out",
+    "/coach/rule-sets/baseline/1.2.0",
+    "/coach/rule-sets/baseline/1.2.0?from=baseline@1.0.0",
+    "/coach/rule-sets/baseline/1.2.0/scorecard",
+    "/coach/rule-sets/baseline/1.2.0/try-out",
     "/coach/replays",
 ]
 
@@ -76,6 +76,75 @@ def test_a_coachs_page_says_nothing_in_english(
     page = coach_browser.get(address.format(advice_id=advice_id), headers=IN_GERMAN)
     assert '<html lang="de"' in page.text
     assert texts_of(page) & english_sentences() == set()
+
+
+TRY_OUT = "/coach/rule-sets/baseline/1.1.0/try-out"
+PROBLEMS = {
+    "/coach/nowhere": "Nicht gefunden",
+    "/coach/athletes/nobody": "Nicht gefunden",
+    "/coach/athletes/a-03?days=8": "Nicht gefunden",
+    "/coach/why/a-03/2026-03-01": "Nicht gefunden",
+    "/coach/advice/nowhere": "Nicht gefunden",
+    "/coach/rule-sets/nowhere/1.0.0": "Nicht gefunden",
+    "/coach/squad.csv?date=today": "Etwas ging schief",
+}
+
+
+@pytest.mark.parametrize("address", PROBLEMS)
+def test_a_page_that_is_not_there_says_nothing_in_english(
+    coach_browser: Client, address: str
+) -> None:
+    """Not what an error says either, which is in no catalogue."""
+    page = coach_browser.get(address, headers=IN_GERMAN)
+    assert f"<h1>{PROBLEMS[address]}</h1>" in page.text
+    assert texts_of(page) & english_sentences() == set()
+    assert "There " not in page.text
+
+
+@pytest.mark.parametrize(
+    ("address", "answers", "said"),
+    [
+        (TRY_OUT, {"soreness": "14"}, "Schreib eine ganze Zahl von 0 bis 10."),
+        (TRY_OUT, {"sleep_hours": "viel"}, "Schreib eine Zahl von 0 bis 24."),
+        (TRY_OUT, {"goal": "laufen"}, "Wähle eine der Antworten."),
+        ("/coach/replays", {}, "Wähle eines der Regelwerke."),
+        (
+            "/coach/replays",
+            {"rule_set": "baseline@1.0.0", "from": "1. März", "to": "2. März"},
+            "Schreib ein Datum wie 2026-03-09.",
+        ),
+        (
+            "/coach/replays",
+            {"rule_set": "baseline@1.0.0", "from": "2026-03-02", "to": "2026-03-01"},
+            "Schreib ein Datum wie 2026-03-09, nicht vor dem ersten.",
+        ),
+    ],
+)
+def test_what_is_wrong_with_an_answer_is_said_in_german(
+    coach_browser: Client, address: str, answers: dict[str, str], said: str
+) -> None:
+    form = coach_browser.get(address).text
+    token = re.search(r'name="csrf_token" value="([^"]+)"', form)
+    assert token is not None
+    page = coach_browser.post(address, data={"csrf_token": token[1], **answers}, headers=IN_GERMAN)
+    assert said in texts_of(page)
+    assert "must" not in page.text
+
+
+def test_a_rule_set_that_gives_no_answer_is_told_in_german(
+    coach_browser: Client, advice_id: str
+) -> None:
+    address = f"/coach/advice/{advice_id}?under=club@9.0.0"
+    page = coach_browser.get(address, headers=IN_GERMAN)
+    assert "club@9.0.0 gibt für diesen Morgen keine Antwort." in texts_of(page)
+    assert "There is" not in page.text
+
+
+def test_a_form_without_its_token_is_refused_in_words(coach_browser: Client) -> None:
+    page = coach_browser.post("/coach/sign-out", headers=IN_GERMAN)
+    assert page.status_code == 400
+    assert "Öffne die Seite neu und schick das Formular von dort." in texts_of(page)
+    assert "CSRF" not in page.text
 
 
 def test_an_athletes_page_is_in_the_athletes_own_language(

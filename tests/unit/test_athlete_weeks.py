@@ -112,12 +112,13 @@ def test_resting_heart_rate_is_held_against_the_median_of_the_mornings_before(
     assert today.heart.resting_hr_median_bpm == 54
 
 
-def test_the_band_begins_half_a_deviation_under_the_mean_of_the_baseline(
+def test_the_band_is_half_a_deviation_to_both_sides_of_the_mean_of_the_baseline(
     store: Store, told: Told
 ) -> None:
     """Seven mornings of e^4.2 ms, and before them 14 that go between e^4 and e^4.4: their logs
     have the mean 4.2 and the deviation (n - 1) 0.2 x sqrt(14/13) = 0.207550; half of that under
-    the mean is 4.096225. Vesterinen 2016, Med Sci Sports Exerc 48(7):1347-1354."""
+    and over the mean are 4.096225 and 4.303775. Vesterinen 2016, Med Sci Sports Exerc
+    48(7):1347-1354."""
     for days in range(7):
         check_in(store, days, hrv_rmssd_ms=exp(4.2))
     for days in range(7, 21):
@@ -126,6 +127,7 @@ def test_the_band_begins_half_a_deviation_under_the_mean_of_the_baseline(
     assert today.hrv_ln == pytest.approx(4.2)
     assert today.hrv_mean_ln == pytest.approx(4.2)
     assert today.hrv_band_low_ln == pytest.approx(4.096225, abs=1e-6)
+    assert today.hrv_band_high_ln == pytest.approx(4.303775, abs=1e-6)
 
 
 def test_what_a_morning_is_held_against_is_what_its_facts_say(store: Store, told: Told) -> None:

@@ -129,6 +129,36 @@ def test_an_error_that_reads_like_a_formula_is_neutralised_in_an_answer() -> Non
     assert ",'=HYPERLINK(1)," in text
 
 
+def test_a_time_without_a_format_is_a_part_of_the_day_of_its_row() -> None:
+    sheet = read(saved_rows(["athlete_id", "date", "plan_starts_at"], ["a-04", 46090, 0.75]))
+    assert sheet.rows[0].read["plan", 0, "starts_at"] == "2026-03-09T18:00:00+00:00"
+    assert "plan_starts_at: times without a date, read on the date of their row" in str(
+        sheet.remarks()
+    )
+
+
+def test_a_part_of_a_day_is_no_moment_where_only_the_past_is_meant() -> None:
+    sheet = read(saved_rows(["athlete_id", "date", "last_chest_at"], ["a-04", 46090, 0.75]))
+    assert [(one.value, one.detail.partition(";")[0]) for one in sheet.rows[0].errors] == [
+        ("0.75", "has no date")
+    ]
+
+
+def test_whoever_sends_the_wrong_sheet_is_told_which_was_read() -> None:
+    book = Workbook()
+    book.create_sheet("Squad")
+    with pytest.raises(MalformedInput, match="Only the sheet Sheet was read, and not: Squad"):
+        read(saved(book))
+
+
+def saved_rows(*rows: list[str | float]) -> bytes:
+    book = Workbook()
+    assert book.active is not None
+    for row in rows:
+        book.active.append(row)
+    return saved(book)
+
+
 def test_macros_are_left_out_of_what_comes_back() -> None:
     written = AnswerBook.open(read(repacked(PLAIN_BOOK, xl__vbaProject_dot_bin=b"macro"))).written(
         [RowAnswer(), RowAnswer()]

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from math import log
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from dawnrule.advice.morning import CHECK_IN_DAYS
@@ -24,12 +25,13 @@ from dawnrule.store import Books
 from dawnrule.vocabulary import FactDictionary, Vocabulary
 
 ONE_DAY = timedelta(days=1)
+Known = TypeVar("Known")
 
 
 @dataclass(frozen=True, slots=True)
 class Heart:
     """A morning's heart figures and what they are held against: resting heart rate and the own
-    median (beats a minute); ln(rMSSD in ms), its mean over the last days, and the low end of the
+    median (beats a minute); ln(rMSSD in ms), its mean over the last days, and both ends of the
     own band."""
 
     resting_hr_bpm: int | None = None
@@ -37,6 +39,7 @@ class Heart:
     hrv_ln: float | None = None
     hrv_mean_ln: float | None = None
     hrv_band_low_ln: float | None = None
+    hrv_band_high_ln: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,12 +133,14 @@ def _sleep_need_hours(athlete: Athlete, day: date) -> float | None:
 def _heart(weeks: Weeks, check_in: CheckIn) -> Heart:
     past = _past(weeks, check_in)
     rmssd = recovery.hrv_rmssd_ms(check_in)
+    low, high = _known(recovery.hrv_band_ln(past)) or (None, None)
     return Heart(
         resting_hr_bpm=check_in.resting_hr_bpm,
         resting_hr_median_bpm=_known(recovery.resting_hr_median_bpm(past)),
         hrv_ln=log(rmssd) if rmssd else None,
         hrv_mean_ln=_known(recovery.hrv_mean_ln(past)),
-        hrv_band_low_ln=_known(recovery.hrv_band_low_ln(past)),
+        hrv_band_low_ln=low,
+        hrv_band_high_ln=high,
     )
 
 
@@ -163,5 +168,5 @@ def _load(weeks: Weeks, day: date) -> float | None:
     return sum(loads) if len(loads) == len(sessions) else None
 
 
-def _known(told: float | Missing) -> float | None:
+def _known(told: Known | Missing) -> Known | None:
     return None if isinstance(told, Missing) else told

@@ -10,6 +10,7 @@ from dawnrule.advice.morning import Answer
 from dawnrule.errors import DawnruleError, FieldError, InvalidInput
 from dawnrule.facts.check_in import CheckIn
 from dawnrule.store import Books, Store
+from dawnrule.vocabulary.said import say
 
 T = TypeVar("T")
 A = TypeVar("A")
@@ -99,8 +100,8 @@ def _subject(check_in: CheckIn) -> tuple[str, str]:
 
 def _contradiction(check_in: CheckIn) -> InvalidInput:
     day = check_in.date.isoformat()
-    detail = f"must stand here once for {check_in.athlete_id}, or each time with the same values"
+    detail = say("field.once_or_the_same", athlete=check_in.athlete_id)
     return InvalidInput(
-        f"There are different check-ins of {check_in.athlete_id} for {day}.",
+        say("field.two_check_ins", athlete=check_in.athlete_id, day=day),
         [FieldError("/date", day, detail)],
     )

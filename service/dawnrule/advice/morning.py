@@ -17,6 +17,7 @@ from dawnrule.facts.plain import from_plain, to_plain
 from dawnrule.facts.plausible import implausible
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Books, StoredAdvice
+from dawnrule.vocabulary.said import say
 
 CHECK_IN_DAYS = 36
 """How far back facts look at check-ins: a week, and the 28 days of a baseline before it."""
@@ -138,7 +139,7 @@ def refuse_implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> No
     """Raises ``InvalidInput`` with every field that cannot be true."""
     errors = list(implausible(athlete, check_in, now))
     if errors:
-        raise InvalidInput("The check-in says things that cannot be true.", errors)
+        raise InvalidInput(say("field.untrue_check_in"), errors)
 
 
 def history_before(books: Books, check_in: CheckIn, now: datetime) -> History:

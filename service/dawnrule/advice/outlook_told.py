@@ -14,6 +14,7 @@ from dawnrule.advice.compose import Composer
 from dawnrule.facts.check_in import Athlete
 from dawnrule.rules.wording import Wording
 from dawnrule.vocabulary import Texts, Vocabulary
+from dawnrule.vocabulary.texts import capital
 
 _LINE_WIDTH = 100
 _NEXT_LINES = "  "
@@ -70,7 +71,7 @@ class _Teller:
             alike[self._group(list(of_group))].append(self.vocabulary.label(group))
         for said, labels in alike.items():
             what = self.texts.listing(labels)
-            yield self.texts.say("outlook_line", what=what[:1].upper() + what[1:], said=said)
+            yield self.texts.say("outlook_line", what=capital(what), said=said)
 
     def balanced_session(self) -> Iterator[str]:
         movements = self.outlook["balanced_session"]
@@ -81,9 +82,8 @@ class _Teller:
             yield self.texts.say("outlook_line", what=what, said=said)
 
     def _begun(self, identifier: str) -> str:
-        """A word at the head of a line; its other letters stay as they are."""
-        label = self.vocabulary.label(identifier)
-        return label[:1].upper() + label[1:]
+        """A word at the head of a line."""
+        return capital(self.vocabulary.label(identifier))
 
     def _group(self, prospects: Sequence[Plain]) -> str:
         """The goals together of which the same is said, in the order in which they open."""

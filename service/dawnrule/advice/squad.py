@@ -9,6 +9,7 @@ from dawnrule.advice.acts import note_act
 from dawnrule.errors import NotFound
 from dawnrule.facts.check_in import Athlete
 from dawnrule.store import Books
+from dawnrule.vocabulary.said import say
 
 
 def put_athlete(books: Books, athlete: Athlete, *, by: str, at: datetime) -> bool:
@@ -33,7 +34,4 @@ def put_athlete(books: Books, athlete: Athlete, *, by: str, at: datetime) -> boo
 
 def unknown_athlete(athlete_id: str) -> NotFound:
     """The error for an id that nobody has; it says how a coach brings somebody in."""
-    return NotFound(
-        f"There is no athlete {athlete_id!r}. A coach adds one with dawnrule athletes add, or "
-        "PUT /v1/athletes/ID."
-    )
+    return NotFound(say("field.no_athlete", athlete=repr(athlete_id)))

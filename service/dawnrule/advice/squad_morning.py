@@ -11,6 +11,7 @@ from typing import Any
 from dawnrule.facts.check_in import Athlete
 from dawnrule.store import Books, StoredAdvice
 from dawnrule.vocabulary import Verdict, Vocabulary
+from dawnrule.vocabulary.texts import capital
 
 Plain = Mapping[str, Any]
 
@@ -157,4 +158,4 @@ def _nameless_reason(part: Plain, vocabulary: Vocabulary) -> str:
     label = vocabulary.label(part["muscle_group"]) if part["muscle_group"] else ""
     named, _, rest = reason.partition(": ")
     shown = rest if rest and named.casefold() == label.casefold() else reason
-    return shown[:1].upper() + shown[1:]
+    return capital(shown)

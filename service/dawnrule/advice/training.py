@@ -14,6 +14,7 @@ from dawnrule.facts.plain import to_plain
 from dawnrule.facts.plausible import in_future
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Books
+from dawnrule.vocabulary.said import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ def logged_session(books: Books, session_id: str) -> Session:
 def _refuse_implausible(session: Session, posting: Posting) -> None:
     errors = list(_implausible(session, posting))
     if errors:
-        raise InvalidInput("The session says things that cannot be true.", errors)
+        raise InvalidInput(say("field.untrue_session"), errors)
 
 
 def _implausible(session: Session, posting: Posting) -> Iterator[FieldError]:

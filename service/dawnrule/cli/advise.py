@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, BinaryIO
 from zoneinfo import ZoneInfo, available_timezones
@@ -20,9 +21,11 @@ from dawnrule.cli.check_in_file import CheckInFile, read_check_in_file
 from dawnrule.cli.offline import advise_file
 from dawnrule.cli.options import format_option, rule_set_option
 from dawnrule.cli.shown import advice_table, refusal_lines
-from dawnrule.errors import DawnruleError
+from dawnrule.errors import DawnruleError, InvalidInput
 from dawnrule.settings import name_and_version
 from dawnrule.sheet import AnswerBook, DateOrder, Declared, RowAnswer, write_sheet
+from dawnrule.vocabulary import Texts
+from dawnrule.vocabulary.said import Said, say, told
 from dawnrule.vocabulary.texts import ENGLISH, languages
 from dawnrule.world import new_id, now
 
@@ -69,7 +72,7 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
     type=click.Choice(languages()),
     default=ENGLISH,
     show_default=True,
-    help="The language that advice is told in.",
+    help="The language that advice is told in, and what is wrong with a row.",
 )
 @rule_set_option
 @click.pass_context
@@ -101,32 +104,46 @@ def advise(
     order = DateOrder(date_order) if date_order else None
     zone = ZoneInfo(time_zone)
     declared = Declared(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
-    check_ins = read_check_in_file(file.read(), declared)
-    outcomes = advise_file(check_ins, advisor, active, time_zone, now(), new_id)
-    answer = _FORMS[form](check_ins, outcomes, advisor.composer)
+    texts = advisor.composer.texts
+    with _refused_in(texts):
+        check_ins = read_check_in_file(file.read(), declared)
+        outcomes = advise_file(check_ins, advisor, active, time_zone, now(), new_id)
+        answer = _FORMS[form](check_ins, outcomes, advisor.composer)
     output.write(answer)
-    refusals = list(_refusals(check_ins, outcomes))
+    refusals = list(_refusals(check_ins, outcomes, texts))
     for line in (*check_ins.sheet.remarks(), *refusals):
-        click.echo(line, err=True)
+        click.echo(told(line, texts), err=True)
     ctx.exit(1 if refusals else 0)
 
 
-def _zone_in_words(ctx: click.Context, time_zone: str) -> str:
+@contextmanager
+def _refused_in(texts: Texts) -> Iterator[None]:
+    """A file that cannot be read as a whole is refused in the language of a catalogue."""
+    try:
+        yield
+    except InvalidInput as error:
+        raise InvalidInput("\n".join(refusal_lines(error, texts))) from error
+
+
+def _zone_in_words(ctx: click.Context, time_zone: str) -> Said:
     is_given = ctx.get_parameter_source("time_zone") is not ParameterSource.DEFAULT
-    return f"as {time_zone}" if is_given else f"as {time_zone}, as no --time-zone was given"
+    if is_given:
+        return say("sheet.as_zone", zone=time_zone)
+    return say("sheet.as_assumed_zone", zone=time_zone)
 
 
-def _refusals(file: CheckInFile, outcomes: Sequence[Outcome]) -> Iterator[str]:
+def _refusals(file: CheckInFile, outcomes: Sequence[Outcome], texts: Texts) -> Iterator[Said]:
     for index, outcome in enumerate(outcomes):
         if isinstance(outcome, DawnruleError):
-            yield from (f"{file.place(index)}: {line}" for line in refusal_lines(outcome))
+            yield from (file.placed(index, line) for line in refusal_lines(outcome, texts))
 
 
 def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
     names = {athlete.id: athlete.name for athlete in file.athletes}
     given = _given(outcomes)
-    told = advice_table(given, names, composer) if given else composer.texts.say("table.no_row")
-    return _line(told)
+    if not given:
+        return _line(composer.texts.say("table.no_row"))
+    return _line(advice_table(given, names, composer))
 
 
 def _as_json(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
@@ -160,11 +177,11 @@ def _beside(outcomes: Sequence[Outcome], composer: Composer) -> list[RowAnswer]:
 
 def _in_row(outcome: Outcome, composer: Composer) -> RowAnswer:
     if isinstance(outcome, DawnruleError):
-        return RowAnswer.of_refusal(outcome)
+        return RowAnswer.of_refusal(outcome, composer.texts)
     if outcome is None:
         return RowAnswer()
-    told = outcome.advice | {"reason": why_told(outcome.advice, composer)}
-    return RowAnswer.of_advice(told, composer.vocabulary)
+    why = why_told(outcome.advice, composer)
+    return RowAnswer.of_advice(outcome.advice | {"reason": why}, composer.vocabulary)
 
 
 _FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome], Composer], bytes]] = dict(

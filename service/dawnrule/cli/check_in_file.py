@@ -12,6 +12,7 @@ from dawnrule.facts.check_in import Athlete, CheckIn
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.strict_json import read_json
 from dawnrule.sheet import CHECK_INS, Declared, Sheet, read_sheet
+from dawnrule.vocabulary.said import Said, say
 
 T = TypeVar("T")
 
@@ -29,9 +30,11 @@ class CheckInFile:
     is_json: bool = False
     athletes: tuple[Athlete, ...] = ()
 
-    def place(self, index: int) -> str:
-        """Where an entry stands, in words."""
-        return f"check-in {index + 1}" if self.is_json else f"row {self.sheet.rows[index].number}"
+    def placed(self, index: int, fault: str) -> Said:
+        """A fault of an entry, with where that stands."""
+        if self.is_json:
+            return say("sheet.at_check_in", number=index + 1, fault=fault)
+        return say("sheet.at_row", number=self.sheet.rows[index].number, fault=fault)
 
     def located(self, index: int, error: DawnruleError) -> DawnruleError:
         """What stands against an entry, with its faults where the file has them."""

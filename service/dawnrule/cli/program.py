@@ -24,6 +24,7 @@ from dawnrule.cli.rules import rules
 from dawnrule.cli.serve import serve
 from dawnrule.cli.shown import refusal_lines
 from dawnrule.errors import Conflict, DawnruleError, NotFound, StoreUnusable
+from dawnrule.vocabulary import Texts
 
 _WRONG_USE = (Conflict, NotFound, StoreUnusable)
 
@@ -49,7 +50,7 @@ class Program(click.Group):
             return super().invoke(ctx)
         except DawnruleError as error:
             kind = WronglyUsed if isinstance(error, _WRONG_USE) else Refused
-            raise kind("\n".join(refusal_lines(error))) from error
+            raise kind("\n".join(refusal_lines(error, Texts.shipped()))) from error
 
 
 @click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"]})

@@ -13,7 +13,8 @@ from dawnrule.advice.compose import Composer
 from dawnrule.advice.told import first_sentence, left_open_in, why_told
 from dawnrule.errors import DawnruleError, FieldError
 from dawnrule.sheet import where_in_words
-from dawnrule.vocabulary import Verdict
+from dawnrule.vocabulary import Texts, Verdict
+from dawnrule.vocabulary.said import told
 
 _LINE_WIDTH = 100
 
@@ -44,16 +45,17 @@ def advice_table(
     return "\n\n".join([table, *cautions, *_said_below(advice, names, composer)])
 
 
-def refusal_lines(error: DawnruleError) -> list[str]:
-    """What is wrong, field by field; the error's own words where it names no field."""
-    return [fault_in_words(fault) for fault in error.errors] or [error.detail]
+def refusal_lines(error: DawnruleError, texts: Texts) -> list[str]:
+    """What is wrong, field by field, in the language of a catalogue; the error's own words where it
+    names no field."""
+    return [_fault_in_words(fault, texts) for fault in error.errors] or [told(error.detail, texts)]
 
 
-def fault_in_words(fault: FieldError) -> str:
+def _fault_in_words(fault: FieldError, texts: Texts) -> str:
     """One wrong field: which, what would be accepted, and what was found."""
-    field = where_in_words(fault)
-    found = "" if fault.value is None else f" (found: {fault.value!r})"
-    return f"{field} {fault.detail}{found}".strip()
+    said = f"{where_in_words(fault)} {told(fault.detail, texts)}".strip()
+    is_found = fault.value is not None
+    return texts.say("sheet.found", fault=said, value=repr(fault.value)) if is_found else said
 
 
 def _rests(advice: Mapping[str, Any]) -> bool:
@@ -72,7 +74,7 @@ def _said_below(
         notes = (f"{n['rule']['title']}. {first_sentence(n['caution'])}" for n in one["notes"])
         for said in filter(None, (left_open_in(one, composer), *notes)):
             to_whom[said].append(_who(one, names))
-    return [_wrapped(", ".join(told), said) for said, told in to_whom.items()]
+    return [_wrapped(", ".join(whom), said) for said, whom in to_whom.items()]
 
 
 def _wrapped(who: str, said: str) -> str:

@@ -27,11 +27,12 @@ def mean_ln(rmssd_values_ms: Sequence[float]) -> float:
     return mean(log(value) for value in rmssd_values_ms)
 
 
-def low_end_of_band(rmssd_values_ms: Sequence[float], band_sd: float) -> float:
-    """Mean of ln(rMSSD) less ``band_sd`` standard deviations (n - 1): the smallest change that is
-    worth noticing. Needs at least two values above 0.
+def own_band(rmssd_values_ms: Sequence[float], band_sd: float) -> tuple[float, float]:
+    """Mean of ln(rMSSD) less and plus ``band_sd`` standard deviations (n - 1): the smallest change
+    that is worth noticing. Needs at least two values above 0.
 
     Vesterinen 2016, Med Sci Sports Exerc 48(7):1347-1354.
     """
     logs = [log(value) for value in rmssd_values_ms]
-    return mean(logs) - band_sd * stdev(logs)
+    middle, half = mean(logs), band_sd * stdev(logs)
+    return middle - half, middle + half

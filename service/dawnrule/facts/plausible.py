@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from dawnrule.errors import FieldError
 from dawnrule.facts.check_in import Athlete, CheckIn
 from dawnrule.vocabulary import FactDictionary
+from dawnrule.vocabulary.said import say, say_number
 
 CLOCKS_MAY_DIFFER = timedelta(minutes=10)
 """How far a phone's clock may run ahead of ours before a time counts as in the future."""
@@ -25,7 +26,7 @@ def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[
         yield FieldError(
             "/date",
             check_in.date.isoformat(),
-            f"must not be after {today.isoformat()}, which is today in {athlete.time_zone}",
+            say("field.after_today", today=today, zone=athlete.time_zone),
         )
     if check_in.reported_at is not None:
         yield from in_future("/reported_at", check_in.reported_at, now)
@@ -48,7 +49,7 @@ def implausible_athlete(athlete: Athlete, now: datetime) -> Iterator[FieldError]
 def in_future(pointer: str, at: datetime, now: datetime) -> Iterator[FieldError]:
     """An error when a time has not come yet, allowing for a clock that runs ahead."""
     if at > now + CLOCKS_MAY_DIFFER:
-        detail = f"must not be in the future; it is now {now.isoformat(timespec='seconds')}"
+        detail = say("field.in_future", now=now.isoformat(timespec="seconds"))
         yield FieldError(pointer, at.isoformat(), detail)
 
 
@@ -57,7 +58,7 @@ def _long_before_date(
 ) -> Iterator[FieldError]:
     """A clock that was never set would make everything in the log look as if it came later."""
     if reported_at < _midnight(athlete, check_in) - ONE_DAY:
-        detail = f"must not be over a day before the check-in's date, {check_in.date.isoformat()}"
+        detail = say("field.long_before_date", date=check_in.date)
         yield FieldError("/reported_at", reported_at.isoformat(), detail)
 
 
@@ -68,9 +69,9 @@ def _after_the_report(
     reported_at = check_in.reported_at
     latest = reported_at or _midnight(athlete, check_in) + ONE_DAY
     if at > latest + CLOCKS_MAY_DIFFER:
-        said = f"reported_at, {reported_at.isoformat()}" if reported_at else "the check-in's date"
-        detail = f"must not be after {said}"
-        yield FieldError(f"/last_trained/{group}/at", at.isoformat(), detail)
+        after_date = say("field.after_date")
+        after = say("field.after_report", at=reported_at.isoformat()) if reported_at else after_date
+        yield FieldError(f"/last_trained/{group}/at", at.isoformat(), after)
 
 
 def _midnight(athlete: Athlete, check_in: CheckIn) -> datetime:
@@ -86,7 +87,7 @@ def starts_elsewhere(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError
     for index, block in enumerate(check_in.plan):
         start = block.starts_at
         if start is not None and not midnight - ONE_DAY <= start < midnight + 2 * ONE_DAY:
-            detail = f"must lie within a day of the check-in's date, {check_in.date.isoformat()}"
+            detail = say("field.starts_elsewhere", date=check_in.date)
             yield FieldError(f"/plan/{index}/starts_at", start.isoformat(), detail)
 
 
@@ -96,7 +97,7 @@ def _too_long_ago(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError]:
     earliest = _midnight(athlete, check_in) + 2 * ONE_DAY - timedelta(hours=longest)
     for group, last in check_in.last_trained.items():
         if last.at < earliest:
-            detail = f"must not be longer than {longest:g} hours ago; leave it out instead"
+            detail = say("field.too_long_ago", hours=say_number(longest))
             yield FieldError(f"/last_trained/{group}/at", last.at.isoformat(), detail)
 
 
@@ -104,5 +105,5 @@ def _impossible_age(athlete: Athlete, on: date, pointer: str, value: date) -> It
     age = athlete.age_years(on)
     known = FactDictionary.shipped()["age_years"]
     if age is not None and not known.accepts(age):
-        detail = f"must give an age that is {known.allowed()}; it gives {age}"
+        detail = say("field.impossible_age", accepted=known.allowed(), age=age)
         yield FieldError(pointer, value.isoformat(), detail)

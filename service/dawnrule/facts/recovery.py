@@ -7,7 +7,7 @@ from statistics import fmean, median
 from typing import TypeAlias
 
 from dawnrule.facts.check_in import CheckIn
-from dawnrule.facts.heart import low_end_of_band, mean_ln, rmssd_ms
+from dawnrule.facts.heart import mean_ln, own_band, rmssd_ms
 from dawnrule.facts.missing import Missing, too_few
 from dawnrule.facts.past import Past
 from dawnrule.vocabulary import FactValue
@@ -99,18 +99,18 @@ def _hrv_below_band(past: Past) -> bool | Missing:
     mean = hrv_mean_ln(past)
     if isinstance(mean, Missing):
         return mean
-    low_end = hrv_band_low_ln(past)
-    return low_end if isinstance(low_end, Missing) else mean < low_end
+    band = hrv_band_ln(past)
+    return band if isinstance(band, Missing) else mean < band[0]
 
 
-def hrv_band_low_ln(past: Past) -> float | Missing:
-    """The low end of the athlete's own band, which the mean of these days is held against."""
+def hrv_band_ln(past: Past) -> tuple[float, float] | Missing:
+    """Both ends of the athlete's own band; the mean of these days is held against the low one."""
     window = past.parameters("hrv_below_band")
     first = past.parameters("hrv_mean_7_days_ln")["days"]
     baseline = past.reported(_hrv, first, window["days"])
     if len(baseline) < window["least_mornings"]:
         return too_few("mornings in the baseline", window["least_mornings"], len(baseline))
-    return low_end_of_band(baseline, window["band_sd"])
+    return own_band(baseline, window["band_sd"])
 
 
 def _resting_hr_bpm(check_in: CheckIn) -> int | None:

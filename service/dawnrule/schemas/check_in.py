@@ -22,6 +22,7 @@ from dawnrule.schemas.values import (
     WordList,
 )
 from dawnrule.vocabulary import FactDictionary, Vocabulary
+from dawnrule.vocabulary.said import say, say_number
 
 MOST_PAINS = 20
 
@@ -81,8 +82,7 @@ class BlockSchema(StrictSchema):
     @validates_schema
     def _muscle_groups_or_pattern(self, data: dict[str, Any], **_: Any) -> None:
         if data.get("muscle_groups") and data.get("pattern"):
-            message = "must be left out when muscle_groups are named: a block has one or the other"
-            raise ValidationError(message, "pattern")
+            raise ValidationError(say("field.groups_and_pattern"), "pattern")
 
     @post_load
     def _block(self, data: dict[str, Any], **_: Any) -> Block:
@@ -93,7 +93,7 @@ def refuse_longer_than_a_day(plan: Sequence[Block]) -> None:
     """Raises ``ValidationError`` when the minutes of a plan's blocks do not fit into a day."""
     minutes = sum(block.minutes or 0 for block in plan)
     if minutes > greatest("planned_growth_minutes"):
-        raise ValidationError(f"must fit into a day; its blocks take {minutes:g} minutes")
+        raise ValidationError(say("field.longer_than_a_day", minutes=say_number(minutes)))
 
 
 class CheckInSchema(StrictSchema):
@@ -126,9 +126,7 @@ class CheckInSchema(StrictSchema):
         Object(BlockSchema),
         at_most=lambda: greatest("planned_blocks"),
         required=True,
-        error_messages={
-            "required": "is missing; it must be {accepted}. An empty list is a day off"
-        },
+        error_messages={"required": "field.no_plan"},
         metadata={"description": "The day's blocks; an empty list is a day off."},
     )
 

@@ -9,6 +9,7 @@ from marshmallow import ValidationError
 
 from dawnrule.schemas.strict import StrictField, did_you_mean, unknown_names
 from dawnrule.vocabulary import FactDefinition, FactDictionary, Facts, FactValue, Scope
+from dawnrule.vocabulary.said import say, say_number
 
 _JSON_TYPES = {"boolean": "boolean", "integer": "integer", "number": "number"}
 
@@ -23,8 +24,10 @@ def fact_value(definition: FactDefinition, value: Any) -> FactValue:
     if definition.accepts(value):
         return float(value) + 0.0 if definition.type == "number" else value  # -0.0 becomes 0.0
     if definition.is_numeric and _has_type(definition, value):
-        raise ValidationError(f"must be from {definition.least:g} to {definition.greatest:g}")
-    raise ValidationError(f"must be {definition.allowed()}{_hint(definition, value)}")
+        least, greatest = say_number(definition.least), say_number(definition.greatest)
+        raise ValidationError(say("field.out_of_range", least=least, greatest=greatest))
+    hint = _hint(definition, value)
+    raise ValidationError(say("field.wrong", accepted=definition.allowed(), hint=hint))
 
 
 def fact_json_schema(definition: FactDefinition) -> dict[str, Any]:
@@ -49,7 +52,7 @@ def _hint(definition: FactDefinition, value: Any) -> str:
     if not isinstance(value, str):
         return ""
     if definition.is_numeric:
-        return "; send a number, not text"
+        return say("field.number_as_text")
     return did_you_mean(value, definition.values)
 
 

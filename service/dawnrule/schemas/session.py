@@ -24,6 +24,7 @@ from dawnrule.schemas.values import (
     Word,
 )
 from dawnrule.vocabulary import Verdict
+from dawnrule.vocabulary.said import say
 
 MOST_RPE = 10  # the end of the CR10 scale
 MOST_LOAD_KG = 1000
@@ -78,9 +79,9 @@ class SessionSchema(StrictSchema):
     def _drop_with_dropped(self, data: dict[str, Any], **_: Any) -> None:
         has_dropped, has_percent = data.get("output") == DROPPED, "output_drop_percent" in data
         if has_dropped and not has_percent:
-            message = f"must say by how much output fell when output is {DROPPED}"
+            message = say("field.no_drop", dropped=DROPPED)
         elif has_percent and not has_dropped:
-            message = f"must be left out unless output is {DROPPED}"
+            message = say("field.drop_without_dropped", dropped=DROPPED)
         else:
             return
         raise ValidationError(message, "output_drop_percent")

@@ -16,6 +16,8 @@ from typing import Any, TypeVar
 from marshmallow import Schema, ValidationError, fields
 from marshmallow.types import ErrorMessages
 
+from dawnrule.vocabulary.said import say, say_number
+
 T = TypeVar("T")
 
 UNKNOWN = "is not a field here"
@@ -29,11 +31,12 @@ _OBJECT_MESSAGES: ErrorMessages = {
     "null": f"{_AN_OBJECT}; {_LEAVE_OUT}",
     "type": _AN_OBJECT,
 }
-_FIELD_MESSAGES: ErrorMessages = {
-    "required": "is missing; it must be {accepted}",
-    "null": f"must be {{accepted}}; {_LEAVE_OUT}",
-    "invalid": "must be {accepted}{hint}",
+_FIELD_SENTENCES: ErrorMessages = {
+    "required": "field.missing",
+    "null": "field.blank",
+    "invalid": "field.wrong",
 }
+"""Names in the catalogue: these are told in the language of whoever sent a sheet."""
 
 
 class StrictSchema(Schema):
@@ -65,13 +68,13 @@ def unknown_names(names: Iterable[str], known: Collection[str], what: str) -> di
 def did_you_mean(word: str, known: Collection[str]) -> str:
     """``; did you mean …?`` with the nearest known word; empty when none is near."""
     near = get_close_matches(word.lower(), known, n=1)
-    return f"; did you mean {near[0]}?" if near else ""
+    return say("field.did_you_mean", word=near[0]) if near else ""
 
 
 class StrictField(fields.Field[T]):
     """A value that is taken as it is or refused."""
 
-    default_error_messages = _FIELD_MESSAGES
+    default_error_messages = _FIELD_SENTENCES
 
     @property
     @abstractmethod
@@ -83,8 +86,9 @@ class StrictField(fields.Field[T]):
         """What is accepted, in JSON Schema, null aside."""
 
     def make_error(self, key: str, **values: Any) -> ValidationError:
-        """The error of a key of the messages; a ``hint`` may be added to what is accepted."""
-        return super().make_error(key, **({"accepted": self.accepted, "hint": ""} | values))
+        """The error of a key of the sentences; a ``hint`` may be added to what is accepted."""
+        filled_in = {"accepted": self.accepted, "hint": ""} | values
+        return ValidationError(say(str(self.error_messages[key]), **filled_in))
 
 
 class Object(fields.Nested):
@@ -115,8 +119,10 @@ class ListOf(StrictField[tuple[Any, ...]]):
         """What is accepted, in words."""
         at_most = self._at_most()
         if self._at_least:
-            return f"a list of {self._at_least} to {at_most:g}"
-        return "a list" if math.isinf(at_most) else f"a list of at most {at_most:g}"
+            return say("field.list_of", least=self._at_least, most=say_number(at_most))
+        if math.isinf(at_most):
+            return say("field.a_list")
+        return say("field.list_of_at_most", most=say_number(at_most))
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema; ``items`` are for the item to tell."""

@@ -13,6 +13,7 @@ from marshmallow import ValidationError
 
 from dawnrule.schemas.strict import ListOf, StrictField, did_you_mean
 from dawnrule.vocabulary import Vocabulary
+from dawnrule.vocabulary.said import say, say_number
 
 EARLIEST = date(1900, 1, 1)
 """Nobody alive was born before; and no arithmetic on dates can leave the calendar."""
@@ -39,7 +40,7 @@ class Text(StrictField[str]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return f"one line of text of 1 to {self._at_most} characters"
+        return say("field.text", most=self._at_most)
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema."""
@@ -51,7 +52,7 @@ class Text(StrictField[str]):
         if not isinstance(value, str) or not value.strip() or len(value) > self._at_most:
             raise self.make_error("invalid")
         if _NOT_PRINTABLE.search(value):
-            raise self.make_error("invalid", hint="; it holds a control character or half of one")
+            raise self.make_error("invalid", hint=say("field.half_characters"))
         return value
 
 
@@ -61,7 +62,7 @@ class AthleteId(StrictField[str]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return "1 to 40 letters, digits, hyphens or underscores, a letter or digit first"
+        return say("field.id")
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema."""
@@ -90,7 +91,7 @@ class Word(StrictField[str]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return f"one of {', '.join(self._words())}"
+        return say("field.one_of", words=", ".join(self._words()))
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema, and null where that is a value."""
@@ -126,7 +127,7 @@ class WordList(ListOf):
     ) -> tuple[Any, ...]:
         words = super()._deserialize(value, attr, data)
         if len(set(words)) < len(words):
-            raise ValidationError("must name each word once at most")
+            raise ValidationError(say("field.word_twice"))
         return words
 
 
@@ -136,7 +137,7 @@ class CalendarDate(StrictField[date]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return f"a date like 2026-03-09, from {EARLIEST} to {LATEST}"
+        return say("field.date", first=EARLIEST, last=LATEST)
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema."""
@@ -150,7 +151,7 @@ class CalendarDate(StrictField[date]):
         try:
             day = date.fromisoformat(value)
         except ValueError as error:
-            raise self.make_error("invalid", hint="; the calendar has no such day") from error
+            raise self.make_error("invalid", hint=say("field.no_such_day")) from error
         if not EARLIEST <= day <= LATEST:
             raise self.make_error("invalid")
         return day
@@ -162,7 +163,7 @@ class AwareTime(StrictField[datetime]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return "a time with its offset like 2026-03-09T06:40:00+01:00"
+        return say("field.moment")
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema."""
@@ -180,9 +181,11 @@ class AwareTime(StrictField[datetime]):
         try:
             moment = datetime.fromisoformat(value.upper())
         except ValueError as error:
-            raise self.make_error("invalid", hint="; the calendar has no such day") from error
+            raise self.make_error("invalid", hint=say("field.no_such_day")) from error
         if not EARLIEST <= moment.date() <= LATEST:
-            raise self.make_error("invalid", hint=f", from {EARLIEST} to {LATEST}")
+            raise self.make_error(
+                "invalid", hint=say("field.days_between", first=EARLIEST, last=LATEST)
+            )
         return moment
 
 
@@ -229,7 +232,8 @@ class Number(StrictField[float]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return f"a number from {self._least:g} to {self._greatest:g}"
+        least, greatest = say_number(self._least), say_number(self._greatest)
+        return say("field.number", least=least, greatest=greatest)
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema."""
@@ -240,7 +244,7 @@ class Number(StrictField[float]):
     ) -> float:
         is_number = isinstance(value, int | float) and not isinstance(value, bool)
         if not is_number or not self._least <= value <= self._greatest:
-            hint = "; send a number, not text" if isinstance(value, str) else ""
+            hint = say("field.number_as_text") if isinstance(value, str) else ""
             raise self.make_error("invalid", hint=hint)
         return float(value) + 0.0  # -0.0 becomes 0.0
 
@@ -255,7 +259,7 @@ class Count(StrictField[int]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return f"a whole number from {self._least} to {self._greatest}"
+        return say("field.whole_number", least=self._least, greatest=self._greatest)
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema."""
@@ -277,7 +281,7 @@ class Switch(StrictField[bool]):
     @property
     def accepted(self) -> str:
         """What is accepted, in words."""
-        return "true or false"
+        return say("field.true_or_false")
 
     def json_schema(self) -> dict[str, Any]:
         """What is accepted, in JSON Schema."""

@@ -19,6 +19,7 @@ from xml.etree.ElementTree import Element, ParseError, iterparse
 from dawnrule.errors import MalformedInput
 from dawnrule.sheet.cells import Spoiled
 from dawnrule.sheet.limits import MOST_BYTES_UNPACKED, MOST_CELLS
+from dawnrule.vocabulary.said import say
 
 Place = tuple[int, int]
 """Row and column, both counted from 0."""
@@ -34,11 +35,8 @@ _VALUE = f"{_MAIN}v"
 _ERROR, _TEXT_OF_FORMULA, _SHARED_TEXT = "e", "str", "s"
 _REFERENCE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 _FIRST_LETTER, _LETTERS = ord("A"), 26
-_NOT_SAVED = "holds a formula whose value was not saved; open the workbook, and save it again"
-_TOO_FAR = "A sheet of the workbook reaches too far; delete what stands far off, or save it as CSV."
-_DAMAGED = "The workbook is damaged; save it again, or save the sheet as CSV."
-_OTHER_FORM = "The workbook is saved in a form that is not read; save it as plain .xlsx or CSV."
-_TOO_MUCH_TEXT = "The workbook repeats long texts too often; save the one sheet as CSV."
+_NOT_SAVED = "sheet.not_saved"
+_DAMAGED = "sheet.damaged"
 
 
 @dataclass
@@ -54,13 +52,13 @@ class CellMarks:
         """There is a cell here. Raises ``MalformedInput`` when the table grows too large."""
         self.rows, self.columns = max(self.rows, row + 1), max(self.columns, column + 1)
         if self.rows * self.columns > MOST_CELLS:
-            raise MalformedInput(_TOO_FAR)
+            raise MalformedInput(say("sheet.too_far"))
 
     def hold(self, characters: int) -> None:
         """There is so much text. Raises ``MalformedInput`` when it is too much."""
         self.characters += characters
         if self.characters > MOST_BYTES_UNPACKED:
-            raise MalformedInput(_TOO_MUCH_TEXT)
+            raise MalformedInput(say("sheet.too_much_text"))
 
 
 MarksOf: TypeAlias = Callable[[str], CellMarks]
@@ -101,7 +99,7 @@ def _spoiled_in_xlsx(cell: Element, kind: str | None) -> Spoiled | None:
         return _error(cell.findtext(_VALUE) or "")
     has_formula = cell.find(f"{_MAIN}f") is not None
     if has_formula and kind != _TEXT_OF_FORMULA and not cell.findtext(_VALUE):
-        return Spoiled("", _NOT_SAVED)
+        return Spoiled("", say(_NOT_SAVED))
     return None
 
 
@@ -139,25 +137,25 @@ def _spoiled_in_ods(cell: Element) -> Spoiled | None:
         return _error("".join(cell.itertext()))
     has_formula = cell.get(f"{_TABLE}formula") is not None
     if has_formula and cell.get(f"{_OFFICE}value-type") is None:
-        return Spoiled("", _NOT_SAVED)
+        return Spoiled("", say(_NOT_SAVED))
     return None
 
 
 def _error(shown: str) -> Spoiled:
-    return Spoiled(shown, f"holds the error {shown or '#ERROR'}; mend its formula, or clear it")
+    return Spoiled(shown, say("sheet.error", shown=shown or "#ERROR"))
 
 
 def _repeats(element: Element, what: str) -> int:
     times = element.get(f"{_TABLE}number-{what}-repeated", "1")
     if not times.isdecimal():
-        raise MalformedInput(_DAMAGED)
+        raise MalformedInput(say(_DAMAGED))
     return int(times)
 
 
 def _place(reference: str) -> Place:
     found = _REFERENCE.fullmatch(reference)
     if not found:
-        raise MalformedInput("The workbook has cells without a place; save the sheet as CSV.")
+        raise MalformedInput(say("sheet.no_place"))
     return int(found[2]) - 1, _column(found[1])
 
 
@@ -180,7 +178,7 @@ def _part_of(parts: Mapping[str, bytes], table: str) -> bytes:
     paths = [targets.get(one.get(_RELATION), "") for one in sheets if one.get("name") == table]
     full = [path[1:] if path.startswith("/") else f"xl/{path}" for path in paths]
     if len(full) != 1 or full[0] not in parts:
-        raise MalformedInput(_OTHER_FORM)
+        raise MalformedInput(say("sheet.other_form"))
     return parts[full[0]]
 
 
@@ -194,4 +192,4 @@ def _elements(content: bytes, name: str) -> Iterator[Element]:
                 yield element
                 element.clear()
     except ParseError as error:
-        raise MalformedInput(_DAMAGED) from error
+        raise MalformedInput(say(_DAMAGED)) from error

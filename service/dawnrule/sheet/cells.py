@@ -12,7 +12,6 @@ from typing import Any, TypeAlias
 from dawnrule.sheet.cell_words import id_of, ids_by_word, ids_in, known_id
 from dawnrule.sheet.columns import Column
 from dawnrule.sheet.dates import (
-    A_DATE,
     FROM_SERIAL,
     date_of_serial,
     date_of_text,
@@ -22,7 +21,6 @@ from dawnrule.sheet.dates import (
 from dawnrule.sheet.faults import CellError
 from dawnrule.sheet.headers import plain_name
 from dawnrule.sheet.moments import (
-    A_MOMENT,
     LOCAL,
     Where,
     moment_of_day,
@@ -33,6 +31,7 @@ from dawnrule.sheet.moments import (
 from dawnrule.sheet.numbers import number_of_text, number_of_value
 from dawnrule.vocabulary import Vocabulary
 from dawnrule.vocabulary.formulas import without_guard
+from dawnrule.vocabulary.said import Said, say
 
 _SERIAL_MOMENT = re.compile(r"([0-9]{5})(?:[.,]([0-9]{1,12}))?")
 _BETWEEN_WORDS = re.compile(r"[\s_]+")
@@ -94,7 +93,7 @@ def read_cell(column: Column, cell: Cell, where: Where) -> Read:
 
 def _date(column: Column, text: str, where: Where) -> Read:
     if is_serial(text):
-        return Read(date_of_serial(int(text)).isoformat(), FROM_SERIAL)
+        return Read(date_of_serial(int(text)).isoformat(), say(FROM_SERIAL))
     day, how = date_of_text(text, where.date_order)
     return Read(day.isoformat(), how)
 
@@ -109,7 +108,13 @@ def _moment(column: Column, text: str, where: Where) -> Read:
 def _moment_of_serial(number: float, where: Where) -> Read:
     if number.is_integer():
         moment_of_day(date_of_serial(number))
-    return Read(moment_of_local(moment_of_serial(number), where.zone), FROM_SERIAL)
+    return Read(moment_of_local(moment_of_serial(number), where.zone), say(FROM_SERIAL))
+
+
+def _moment_of_part_of_day(column: Column, part: float, where: Where) -> Read:
+    """Of a time of day that nobody formatted as one: 0.75 is 18:00."""
+    clock = moment_of_serial(part).time()
+    return Read(*moment_on_the_date(clock, where, on_the_date=column.on_the_date))
 
 
 def _words(column: Column, text: str, where: Where) -> Read:
@@ -129,8 +134,9 @@ def _muscle_group(column: Column, text: str, where: Where) -> Read:
         return Read(found)
     known = {word: group for word, group in ids_by_word(column.words).items() if group in groups}
     near = get_close_matches(plain_name(text), known, n=1)
-    hint = f"did you mean {known[near[0]]}?" if near else f"they are {', '.join(groups)}"
-    raise CellError(f"is not a muscle group; {hint}")
+    if near:
+        raise CellError(say("sheet.near_muscle_group", near=known[near[0]]))
+    raise CellError(say("sheet.no_muscle_group", groups=", ".join(groups)))
 
 
 _OF_TEXT: dict[str, Callable[[Column, str, Where], Read]] = {
@@ -150,7 +156,7 @@ def _of_value(column: Column, cell: Cell, where: Where) -> Read:
         case "number" if isinstance(cell, int | float) and not isinstance(cell, bool):
             return Read(number_of_value(column, cell))
         case "number":
-            raise CellError(f"is {_type_in_words(cell)}, not a number; {_TYPE_IT_AGAIN}")
+            raise CellError(say("sheet.is_no_number", found=_type_in_words(cell)))
         case "date":
             return _date_of_value(cell)
         case "moment":
@@ -158,49 +164,48 @@ def _of_value(column: Column, cell: Cell, where: Where) -> Read:
         case _ if isinstance(cell, int | float) and not isinstance(cell, bool):
             return _OF_TEXT[column.kind](column, shown(cell), where)
         case _:
-            raise CellError(f"is {_type_in_words(cell)}, not text; format the cell as text")
+            raise CellError(say("sheet.is_no_text", found=_type_in_words(cell)))
 
 
 def _date_of_value(cell: Cell) -> Read:
     match cell:
         case bool() | time() | timedelta():
-            raise CellError(f"is {_type_in_words(cell)}; it must be {A_DATE}")
+            raise CellError(say("sheet.is_no_date", found=_type_in_words(cell)))
         case datetime():
-            raise CellError(f"holds a time of day too; it must be {A_DATE}")
+            raise CellError(say("sheet.date_has_time"))
         case date():
             return Read(cell.isoformat())
         case int() | float():
-            return Read(date_of_serial(cell).isoformat(), FROM_SERIAL)
+            return Read(date_of_serial(cell).isoformat(), say(FROM_SERIAL))
         case _:
-            raise CellError(f"must be {A_DATE}")
+            raise CellError(say("sheet.date"))
 
 
 def _moment_of_value(column: Column, cell: Cell, where: Where) -> Read:
     match cell:
-        case time() if column.on_the_date:
-            return Read(*moment_on_the_date(cell, where))
+        case time():
+            return Read(*moment_on_the_date(cell, where, on_the_date=column.on_the_date))
         case datetime():
             return Read(moment_of_local(cell, where.zone), where.told(LOCAL))
         case date():
             return Read(moment_of_day(cell))
         case int() | float() if not isinstance(cell, bool):
+            if 0 < cell < 1:
+                return _moment_of_part_of_day(column, cell, where)
             return _moment_of_serial(float(cell), where)
         case _:
-            raise CellError(f"is {_type_in_words(cell)}; it must be {A_MOMENT}")
+            raise CellError(say("sheet.is_no_moment", found=_type_in_words(cell)))
 
 
-_TYPE_IT_AGAIN = "format the cell as a number and write it again, like 7 or 6.5"
-
-
-def _type_in_words(cell: Cell) -> str:
+def _type_in_words(cell: Cell) -> Said:
     match cell:
         case bool():
-            return "true or false"
+            return say("sheet.true_or_false")
         case time():
-            return "a time of day"
+            return say("sheet.time_of_day")
         case timedelta():
-            return "a length of time"
+            return say("sheet.length_of_time")
         case datetime() | date():
-            return "a date"
+            return say("sheet.a_date")
         case _:
-            return "something else"
+            return say("sheet.something_else")

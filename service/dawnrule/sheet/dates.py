@@ -9,11 +9,9 @@ from typing import TypeAlias
 
 from dawnrule.schemas.date_order import DateOrder
 from dawnrule.sheet.faults import CellError
+from dawnrule.vocabulary.said import Said, say, say_all
 
-A_DATE = "a date like 2026-03-09"
-FROM_SERIAL = "serial numbers, read as dates"
-SHORT_YEAR = "years of two digits, read as 20.."
-IN_AN_ORDER = "dates, read as {order}"
+FROM_SERIAL = "sheet.from_serial"
 
 _NUMBERS = re.compile(r"([0-9]{1,4})([./-])([0-9]{1,2})\2([0-9]{1,4})\.?")
 _SERIAL = re.compile(r"[0-9]{5}")
@@ -22,7 +20,12 @@ _DAY_ZERO = date(1899, 12, 30)  # of the serial numbers in which spreadsheet pro
 _YEAR_DIGITS, _SHORT_YEAR_DIGITS = 4, 2
 _CENTURY = 2000
 _DOT = "."
-_WOULD = f"it must be {A_DATE}"
+_NO_DATE = "sheet.date"
+_ORDERS = {
+    DateOrder.DAY_MONTH_YEAR: "sheet.order_day_month_year",
+    DateOrder.MONTH_DAY_YEAR: "sheet.order_month_day_year",
+    DateOrder.YEAR_MONTH_DAY: "sheet.order_year_month_day",
+}
 _PLACES = {
     DateOrder.DAY_MONTH_YEAR: (2, 1, 0),
     DateOrder.MONTH_DAY_YEAR: (2, 0, 1),
@@ -42,13 +45,14 @@ def date_of_text(text: str, declared: DateOrder | None) -> tuple[date, str]:
     """
     found = _NUMBERS.fullmatch(_MIDNIGHT.sub("", text))
     if not found:
-        raise CellError(f"must be {A_DATE}")
+        raise CellError(say(_NO_DATE))
     numbers = (found[1], found[3], found[4])
     if len(found[1]) == _YEAR_DIGITS:
         return _in_order(numbers, DateOrder.YEAR_MONTH_DAY), ""
     order = declared or (DateOrder.DAY_MONTH_YEAR if found[2] == _DOT else None)
     order = order or _only_order(numbers)
-    how = IN_AN_ORDER.format(order=order) if len(found[4]) == _YEAR_DIGITS else SHORT_YEAR
+    is_long = len(found[4]) == _YEAR_DIGITS
+    how = say("sheet.in_an_order", order=_named(order)) if is_long else say("sheet.short_year")
     return _in_order(numbers, order), how
 
 
@@ -60,11 +64,11 @@ def is_serial(text: str) -> bool:
 def date_of_serial(number: float) -> date:
     """The day of a serial number. Raises ``CellError`` where the number has none."""
     if not float(number).is_integer():
-        raise CellError(f"holds a time of day too; it must be {A_DATE}")
+        raise CellError(say("sheet.date_has_time"))
     try:
         return _DAY_ZERO + timedelta(days=int(number))
     except OverflowError as error:
-        raise CellError(f"must be {A_DATE}") from error
+        raise CellError(say(_NO_DATE)) from error
 
 
 def moment_of_serial(number: float) -> datetime:
@@ -73,7 +77,7 @@ def moment_of_serial(number: float) -> datetime:
     try:
         moment = start + timedelta(days=number)
     except OverflowError as error:
-        raise CellError("must be a date and time like 2026-03-07 18:00") from error
+        raise CellError(say("sheet.moment")) from error
     half_second = timedelta(seconds=1) / 2
     return (moment + half_second).replace(microsecond=0)
 
@@ -81,13 +85,12 @@ def moment_of_serial(number: float) -> datetime:
 def _in_order(numbers: Numbers, order: DateOrder) -> date:
     year, month, day = (numbers[place] for place in _PLACES[order])
     if len(year) not in (_SHORT_YEAR_DIGITS, _YEAR_DIGITS):
-        raise CellError(f"has no year where the order {order} has it; {_WOULD}")
+        raise CellError(say("sheet.no_year", order=_named(order)))
     century = _CENTURY if len(year) == _SHORT_YEAR_DIGITS else 0
     try:
         return date(century + int(year), int(month), int(day))
     except ValueError as error:
-        message = f"is no day of the calendar in the order {order}; {_WOULD}"
-        raise CellError(message) from error
+        raise CellError(say("sheet.no_day", order=_named(order))) from error
 
 
 def _only_order(numbers: Numbers) -> DateOrder:
@@ -97,9 +100,14 @@ def _only_order(numbers: Numbers) -> DateOrder:
     if len(days) == 1:
         return next(iter(readings))
     if not days:
-        raise CellError(f"is no day of the calendar in any order; {_WOULD}")
-    either = " or ".join(f"{day} ({order})" for order, day in readings.items())
-    raise CellError(f"may mean {either}; write it like {days[0]}, or declare the date order")
+        raise CellError(say("sheet.no_day_at_all"))
+    each = (say("sheet.one_date", day=d, order=_named(order)) for order, d in readings.items())
+    either = say_all(each, say("sheet.or"))
+    raise CellError(say("sheet.two_dates", either=either, day=days[0]))
+
+
+def _named(order: DateOrder) -> Said:
+    return say(_ORDERS[order])
 
 
 def _readings(numbers: Numbers) -> Iterator[tuple[DateOrder, date]]:

@@ -7,8 +7,8 @@ import re
 from dataclasses import dataclass
 
 from dawnrule.errors import MalformedInput
+from dawnrule.vocabulary.said import say
 
-_SAVE_AGAIN = "save the sheet as CSV UTF-8 or as .xlsx."
 _UTF_8, _WINDOWS_1252 = "utf-8", "windows-1252"
 _MARKS = {
     codecs.BOM_UTF8: _UTF_8,
@@ -17,9 +17,9 @@ _MARKS = {
 }
 _NOT_TEXT = re.compile(r"[\x00-\x08\x0e-\x1f]")
 _NO_SHEETS = {
-    b"\xd0\xcf\x11\xe0": "an .xls file or one with a password, not CSV",
-    b"%PDF": "a PDF, not CSV",
-    b"<": "a web page or XML, not CSV, whatever its name ends in",
+    b"\xd0\xcf\x11\xe0": "sheet.is_old_excel",
+    b"%PDF": "sheet.is_pdf",
+    b"<": "sheet.is_markup",
 }
 
 
@@ -36,7 +36,7 @@ class Decoded:
     @property
     def encoding_in_words(self) -> str:
         """The encoding, and whether it was guessed."""
-        return f"{self.encoding} (guessed)" if self.was_guessed else self.encoding
+        return say("sheet.guessed", encoding=self.encoding) if self.was_guessed else self.encoding
 
 
 def decode(data: bytes) -> Decoded:
@@ -47,15 +47,15 @@ def decode(data: bytes) -> Decoded:
     found = _NOT_TEXT.search(decoded.text)
     if found:
         line = decoded.text.count("\n", 0, found.start()) + 1
-        raise MalformedInput(f"Line {line} holds a character that is no text; {_SAVE_AGAIN}")
+        raise MalformedInput(say("sheet.no_text", line=line))
     return decoded
 
 
 def _refuse_other_files(data: bytes) -> None:
     start = data.removeprefix(codecs.BOM_UTF8).lstrip()
-    for magic, what in _NO_SHEETS.items():
+    for magic, refusal in _NO_SHEETS.items():
         if start.startswith(magic):
-            raise MalformedInput(f"This is {what}; open it, and {_SAVE_AGAIN}")
+            raise MalformedInput(say(refusal))
 
 
 def _marked(data: bytes) -> Decoded | None:
@@ -64,7 +64,7 @@ def _marked(data: bytes) -> Decoded | None:
             try:
                 text = data.removeprefix(mark).decode(encoding)
             except UnicodeDecodeError as error:
-                message = f"The file says that it is {encoding.upper()}, and is not; {_SAVE_AGAIN}"
+                message = say("sheet.not_as_marked", encoding=encoding.upper())
                 raise MalformedInput(message) from error
             return Decoded(text, encoding, has_mark=True)
     return None
@@ -79,5 +79,4 @@ def _unmarked(data: bytes) -> Decoded:
         return Decoded(data.decode(_WINDOWS_1252), _WINDOWS_1252, was_guessed=True)
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        message = f"Line {line} is neither UTF-8 nor Windows-1252; {_SAVE_AGAIN}"
-        raise MalformedInput(message) from error
+        raise MalformedInput(say("sheet.no_encoding", line=line)) from error

@@ -11,7 +11,11 @@ _LONGEST_ECHO = 200  # characters; whoever sent more finds it by its cell
 
 
 class CellError(ValueError):
-    """A cell that cannot be read; the message says what would do."""
+    """A cell that cannot be read; ``detail`` says what would do."""
+
+    def __init__(self, detail: str) -> None:
+        super().__init__(detail)
+        self.detail = detail
 
 
 @dataclass(frozen=True, slots=True)

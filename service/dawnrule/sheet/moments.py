@@ -10,11 +10,9 @@ from zoneinfo import ZoneInfo
 from dawnrule.schemas.date_order import DateOrder
 from dawnrule.sheet.dates import date_of_text
 from dawnrule.sheet.faults import CellError
+from dawnrule.vocabulary.said import say, say_all
 
-A_MOMENT = "a date and time like 2026-03-07 18:00"
-LOCAL = "times without an offset, read {where}"
-ON_THE_DATE = "times without a date, read on the date of their row, {where}"
-WHERE_THE_ATHLETE_LIVES = "where the athlete lives"
+LOCAL = "sheet.local"
 
 _PARTS = re.compile(
     r"(?:(?P<day>[0-9./-]+)[T ]+)?(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})"
@@ -23,7 +21,6 @@ _PARTS = re.compile(
     re.IGNORECASE,
 )
 _DAY_ALONE = re.compile(r"[0-9]+[./-][0-9]+[./-][0-9]+\.?")
-_NO_DATE = f"has no date; it must be {A_MOMENT}"
 _NOON = 12
 _AFTER_NOON = "P"
 
@@ -31,16 +28,16 @@ _AFTER_NOON = "P"
 @dataclass(frozen=True, slots=True)
 class Where:
     """What a row's cells are read with: the declared date order, the time zone of the athlete and
-    how that is told, and the row's date, if it is known."""
+    how that is told, if not as where the athlete lives, and the row's date, if it is known."""
 
     date_order: DateOrder | None
     zone: ZoneInfo
-    zone_in_words: str = WHERE_THE_ATHLETE_LIVES
+    zone_in_words: str = ""
     day: date | None = None
 
     def told(self, how: str) -> str:
-        """A reading of local times, as people are told of it."""
-        return how.format(where=self.zone_in_words)
+        """A reading of local times, as people are told of it; ``how`` is its sentence's name."""
+        return say(how, where=self.zone_in_words or say("sheet.where_athlete_lives"))
 
 
 def moment_of_text(text: str, where: Where, *, on_the_date: bool = False) -> tuple[str, str]:
@@ -51,28 +48,26 @@ def moment_of_text(text: str, where: Where, *, on_the_date: bool = False) -> tup
     """
     found = _PARTS.fullmatch(text)
     if not found:
-        missing = "has no time of day; it must be" if _DAY_ALONE.fullmatch(text) else "must be"
-        raise CellError(f"{missing} {A_MOMENT}")
+        is_day = _DAY_ALONE.fullmatch(text)
+        raise CellError(say("sheet.moment_has_no_time") if is_day else say("sheet.moment"))
     offset, clock = found["offset"], _time_of_day(found)
     if found["day"] is None:
-        if offset is not None or not on_the_date:
-            raise CellError(_NO_DATE)
-        return moment_on_the_date(clock, where)
+        return moment_on_the_date(clock, where, on_the_date=on_the_date and offset is None)
     day, how = date_of_text(found["day"], where.date_order)
     local = datetime.combine(day, clock)
     if offset is None:
-        told = "; ".join(filter(None, (how, where.told(LOCAL))))
-        return moment_of_local(local, where.zone), told
+        told = where.told(LOCAL)
+        return moment_of_local(local, where.zone), say_all((how, told), "; ") if how else told
     return local.isoformat() + _with_colon(offset), how
 
 
-def moment_on_the_date(clock: time, where: Where) -> tuple[str, str]:
-    """A time alone on the date of its row, as RFC 3339, and how it was read. Raises
-    ``CellError``."""
-    if where.day is None:
-        raise CellError(_NO_DATE)
+def moment_on_the_date(clock: time, where: Where, *, on_the_date: bool) -> tuple[str, str]:
+    """A time alone, if it may be ``on_the_date`` of its row, as RFC 3339, and how it was read.
+    Raises ``CellError``."""
+    if where.day is None or not on_the_date:
+        raise CellError(say("sheet.moment_has_no_date"))
     moment = moment_of_local(datetime.combine(where.day, clock), where.zone)
-    return moment, where.told(ON_THE_DATE)
+    return moment, where.told("sheet.on_the_date")
 
 
 def moment_of_local(local: datetime, zone: ZoneInfo) -> str:
@@ -82,20 +77,15 @@ def moment_of_local(local: datetime, zone: ZoneInfo) -> str:
     if early.utcoffset() == late.utcoffset():
         return early.isoformat()
     if _exists(early):
-        raise CellError(
-            f"happened twice in {zone}, as the clocks were put back; "
-            f"write {early.isoformat()} or {late.isoformat()}"
-        )
+        either = {"early": early.isoformat(), "late": late.isoformat()}
+        raise CellError(say("sheet.happened_twice", zone=zone, **either))
     shifted = early.astimezone(UTC).astimezone(zone)
-    raise CellError(
-        f"did not happen in {zone}, as the clocks were put forward; "
-        f"write the time that they showed, like {shifted.isoformat()}"
-    )
+    raise CellError(say("sheet.did_not_happen", zone=zone, shifted=shifted.isoformat()))
 
 
 def moment_of_day(day: date) -> str:
     """Raises ``CellError``: a day is no moment."""
-    raise CellError(f"has no time of day; it must be {A_MOMENT}, here {day} and a time")
+    raise CellError(say("sheet.day_has_no_time", day=day))
 
 
 def _exists(moment: datetime) -> bool:
@@ -106,13 +96,13 @@ def _exists(moment: datetime) -> bool:
 def _time_of_day(found: re.Match[str]) -> time:
     hour, half = int(found["hour"]), found["half"]
     if half and not 0 < hour <= _NOON:
-        raise CellError(f"has no such hour before or after noon; it must be {A_MOMENT}")
+        raise CellError(say("sheet.no_such_hour"))
     if half:
         hour = hour % _NOON + (_NOON if half.upper() == _AFTER_NOON else 0)
     try:
         return time(hour, int(found["minute"]), int(found["second"] or 0))
     except ValueError as error:
-        raise CellError(f"has no such time of day; it must be {A_MOMENT}") from error
+        raise CellError(say("sheet.no_such_time")) from error
 
 
 def _with_colon(offset: str) -> str:

@@ -11,6 +11,7 @@ from dawnrule.sheet.cells import shown
 from dawnrule.sheet.columns import Layout, Path
 from dawnrule.sheet.faults import CellFault, cell_name
 from dawnrule.sheet.rows import SheetRow
+from dawnrule.vocabulary.said import Said, say, say_all, say_list
 
 _ATHLETE: Path = ("athlete_id",)
 _DATE: Path = ("date",)
@@ -56,20 +57,21 @@ def _said_otherwise(
 ) -> FieldError:
     number, place = row.places[_DATE]
     athlete_id = row.read[_ATHLETE]
-    *first, last = (str(one.number) for one in morning)
-    detail = (
-        f"is the date of {len(morning)} rows of {athlete_id} (rows {', '.join(first)} and {last}) "
-        f"that differ in {' and '.join(dict.fromkeys(differing.values()))}; keep one row"
-        f"{_second_block(row.header.layout, differing)}"
-    )
+    about: dict[str, object] = {
+        "count": len(morning),
+        "athlete": athlete_id,
+        "rows": say_list([str(one.number) for one in morning]),
+        "columns": say_all(dict.fromkeys(differing.values()), say("sheet.and")),
+    }
+    detail = _keep_one_row(row.header.layout, differing, about)
     word, held = row.header.names[place], shown(row.lines[0].values[place])
     return CellFault.of(word, held, detail, cell_name(number, place))
 
 
-def _second_block(layout: Layout, differing: Iterable[Path]) -> str:
-    is_of_the_plan = any(path[0] == layout.block_list for path in differing)
-    second = f", and put a second block of training into its {layout.blocks[1]}_ columns"
-    return second if is_of_the_plan else ""
+def _keep_one_row(layout: Layout, differing: Iterable[Path], about: Mapping[str, object]) -> Said:
+    if any(path[0] == layout.block_list for path in differing):
+        return say("sheet.said_otherwise_of_plan", block=layout.blocks[1], **about)
+    return say("sheet.said_otherwise", **about)
 
 
 def _subject(row: SheetRow) -> tuple[Any, ...] | None:
@@ -105,5 +107,5 @@ def _contradiction(path: Path, one: SheetRow, other: SheetRow) -> Iterator[Field
         number, place = row.places[path]
         held = shown(row.lines[0].values[place])
         where = cell_name(*against.places[path])
-        detail = f"must be the same as in {where}, or blank in one of them"
+        detail = say("sheet.contradicts", cell=where)
         yield CellFault.of(row.header.names[place], held, detail, cell_name(number, place))

@@ -7,6 +7,7 @@ import re
 
 from dawnrule.sheet.columns import Column
 from dawnrule.sheet.faults import CellError
+from dawnrule.vocabulary.said import say, say_number
 
 _PLAIN = re.compile(r"[+-]?[0-9]{1,15}(?:([.,])([0-9]{1,20}))?")
 _GROUPED = re.compile(
@@ -23,7 +24,7 @@ _AS_PLAIN_SIGNS = str.maketrans(
     }
 )
 _PERCENT = "%"
-_IS_NONE = "is not a number; write it like 7 or 6.5"
+_IS_NONE = "sheet.no_number"
 
 
 def is_number(cell: str) -> bool:
@@ -44,7 +45,7 @@ def number_of_text(column: Column, cell: str) -> int | float:
         return int(text)
     grouped = _GROUPED.fullmatch(text)
     if not grouped or grouped[1] == grouped[2]:
-        raise CellError(_IS_NONE)
+        raise CellError(say(_IS_NONE))
     return _number(text.replace(grouped[1], ""), grouped[2])
 
 
@@ -52,18 +53,17 @@ def number_of_value(column: Column, value: int | float) -> int | float:
     """A number that a workbook holds as one. A percentage is held as a part of 1, without a sign
     of it. Raises ``CellError``."""
     if column.is_percent and 0 < value <= 1:
-        raise CellError(
-            f"may mean {value:g} % or {100 * value:g} %; write it as text, like {100 * value:g}%"
-        )
+        part, percent = say_number(value), say_number(100 * value)
+        raise CellError(say("sheet.two_percentages", part=part, percent=percent))
     if not math.isfinite(value):
-        raise CellError(_IS_NONE)
+        raise CellError(say(_IS_NONE))
     return int(value) if float(value).is_integer() else value
 
 
 def _of_percent(column: Column, text: str) -> str:
     if column.is_percent:
         return text.removesuffix(_PERCENT).rstrip()
-    raise CellError("is a percentage; write it as a number, like 7 or 6.5")
+    raise CellError(say("sheet.percentage"))
 
 
 def _with_one_sign(column: Column, text: str, sign: str) -> float:
@@ -71,7 +71,8 @@ def _with_one_sign(column: Column, text: str, sign: str) -> float:
     number = _number(text, sign)
     in_thousands = int(text.replace(sign, ""))
     if _ONE_GROUP.fullmatch(text) and in_thousands <= column.greatest:
-        raise CellError(f"may mean {number:g} or {in_thousands}; write it as one of these")
+        either = say_number(number)
+        raise CellError(say("sheet.two_numbers", number=either, thousands=in_thousands))
     return number
 
 

@@ -22,9 +22,10 @@ from dawnrule.sheet.sheet import Sheet
 from dawnrule.sheet.unpacking import ZIP_START
 from dawnrule.sheet.unread import refuse_unread_signs
 from dawnrule.sheet.workbook import read_workbook
+from dawnrule.vocabulary.said import Said, say, say_all
 
 _UTF_8 = "utf-8"
-_ALL_COLUMNS = "clients_demo/spreadsheet/README.md tells of all"
+_ALL_COLUMNS = "clients_demo/spreadsheet/README.md"
 
 
 def read_sheet(data: bytes, layout: Layout, declared: Declared = NOTHING) -> Sheet:
@@ -42,7 +43,7 @@ def read_sheet(data: bytes, layout: Layout, declared: Declared = NOTHING) -> She
 def _of_text(data: bytes, layout: Layout, declared: Declared) -> Sheet:
     decoded = decode(data)
     if declared.table is not None:
-        raise MalformedInput("A CSV file has one sheet, which has no name; leave the name out.")
+        raise MalformedInput(say("sheet.csv_has_no_names"))
     text, stated = without_stated_delimiter(decoded.text)
     delimiter = stated or likeliest_delimiter(text, layout)
     head, rows = _read(records(text, delimiter), layout, declared)
@@ -58,7 +59,11 @@ def _of_text(data: bytes, layout: Layout, declared: Declared) -> Sheet:
 
 def _of_workbook(data: bytes, layout: Layout, declared: Declared) -> Sheet:
     workbook, found = read_workbook(data, declared.table)
-    head, rows = _read(iter(found), layout, declared)
+    try:
+        head, rows = _read(iter(found), layout, declared)
+    except MalformedInput as error:  # perhaps as another sheet was meant
+        said = filter(None, (error.detail, workbook.passed_over))
+        raise MalformedInput(say_all(said)) from error
     return Sheet(layout, head, rows, workbook=workbook)
 
 
@@ -70,7 +75,7 @@ def _read(
     _refuse_unusable(head)
     rows = [read_row(head, row, cells, declared) for row, cells in islice(found, MOST_ROWS)]
     if next(found, None):
-        raise MalformedInput(f"The sheet has more than {MOST_ROWS} rows; send it in parts.")
+        raise MalformedInput(say("sheet.too_many_rows", most=MOST_ROWS))
     return head, tuple(_settled(head, rows))
 
 
@@ -89,27 +94,28 @@ def _width(cells: Sequence[Cell]) -> int:
 def _refuse_unusable(head: Header) -> None:
     _refuse_missing(head)
     if len(head.names) > MOST_COLUMNS:
-        raise MalformedInput(
-            f"The sheet has {len(head.names)} columns, and at most {MOST_COLUMNS} are taken; "
-            "delete some of your own."
-        )
-    twice = ", ".join(_twice(head))
+        count = len(head.names)
+        raise MalformedInput(say("sheet.too_many_columns", count=count, most=MOST_COLUMNS))
+    twice = [*_twice(head)]
     if twice:
-        raise MalformedInput(f"These columns stand in the sheet twice: {twice}.")
+        raise MalformedInput(say("sheet.columns_twice", columns=say_all(twice, ", ")))
     refuse_unread_signs(head)
 
 
 def _refuse_missing(head: Header) -> None:
     missing = [name for name in head.layout.required if name not in head.places]
     if missing:
-        likely = "".join(_likely_meant(head, missing))
-        raise MalformedInput(
-            f"The sheet's first row must name its columns; missing: {', '.join(missing)}.{likely} "
-            f"The commonest columns are {', '.join(head.layout.common)}; {_ALL_COLUMNS}."
+        said = say(
+            "sheet.columns_missing",
+            missing=", ".join(missing),
+            likely=say_all(_likely_meant(head, missing), ""),
+            common=", ".join(head.layout.common),
+            where=_ALL_COLUMNS,
         )
+        raise MalformedInput(said)
 
 
-def _likely_meant(head: Header, missing: Sequence[str]) -> Iterator[str]:
+def _likely_meant(head: Header, missing: Sequence[str]) -> Iterator[Said]:
     """For each missing column the unread header that is most like one of its words."""
     unread = {
         plain_name(name): name
@@ -121,7 +127,7 @@ def _likely_meant(head: Header, missing: Sequence[str]) -> Iterator[str]:
         near = (get_close_matches(word, unread, n=1) for word in words)
         found = next((unread[one] for ones in near for one in ones), None)
         if found:
-            yield f" Is {found} meant for {name}? Call it that."
+            yield say("sheet.likely_meant", found=found, name=name)
 
 
 def _twice(head: Header) -> Iterable[str]:
@@ -133,4 +139,5 @@ def _twice(head: Header) -> Iterable[str]:
     for name, under in words.items():
         if len(under) > 1:
             differ = len(Counter(map(plain_name, under))) > 1
-            yield f"{name} (as {' and '.join(under)})" if differ else name
+            words_under = say_all(under, say("sheet.and"))
+            yield say("sheet.column_as", column=name, words=words_under) if differ else name

@@ -17,10 +17,8 @@ from dawnrule.sheet.limits import MOST_CHARACTERS
 from dawnrule.sheet.moments import Where
 from dawnrule.sheet.rows import Header, Heard, Line, Place, SheetRow, of_group
 from dawnrule.vocabulary.formulas import without_guard
+from dawnrule.vocabulary.said import say
 
-MORE_CELLS = "the row has more cells than the header; put a cell that holds a separator in quotes"
-
-_NO_GROUP = f"stands beside no muscle group; name one in the row, under {MUSCLE_GROUP}"
 _UTC = ZoneInfo("UTC")
 _DATE = "date"
 
@@ -32,10 +30,10 @@ def read_row(header: Header, number: int, cells: Sequence[Cell], declared: Decla
     reading = _Reading(header, number, _where(header, values, declared))
     for place, cell in enumerate(cells[width:], start=width):
         if not is_blank(cell):
-            reading.refuse(place, cell, MORE_CELLS)
+            reading.refuse(place, cell, say("sheet.more_cells"))
     for place, (column, cell) in enumerate(zip(header.columns, values, strict=True)):
         if isinstance(cell, str) and len(cell) > MOST_CHARACTERS:
-            reading.refuse(place, cell, f"has more than {MOST_CHARACTERS} characters; shorten it")
+            reading.refuse(place, cell, say("sheet.long_cell", most=MOST_CHARACTERS))
         elif column is not None and not is_blank(cell):
             reading.read(place, column, cell)
     return reading.row(Line(number, values))
@@ -79,7 +77,7 @@ class _Reading:
         try:
             read = read_cell(column, cell, self.where)
         except CellError as fault:
-            self.refuse(place, cell, str(fault))
+            self.refuse(place, cell, fault.detail)
             return
         if read.how:
             at, name = cell_name(self.number, place), self.header.names[place]
@@ -113,7 +111,7 @@ class _Reading:
         named_in = self.header.places.get(MUSCLE_GROUP)
         pointer = None if named_in is None else f"/{self.header.names[named_in]}"
         if all(error.pointer != pointer for error in self.errors):
-            self.refuse(place, cell, _NO_GROUP)
+            self.refuse(place, cell, say("sheet.no_group", column=MUSCLE_GROUP))
 
     def _keep(self, path: Path, value: Any, place: int) -> None:
         self.values[path] = value

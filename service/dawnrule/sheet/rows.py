@@ -12,6 +12,7 @@ from dawnrule.sheet.cell_words import says_none
 from dawnrule.sheet.cells import Cell, shown
 from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Layout, Path
 from dawnrule.sheet.faults import CellFault, cell_name
+from dawnrule.vocabulary.said import say
 
 T = TypeVar("T")
 
@@ -106,7 +107,7 @@ class SheetRow:
     def load(self, load: Callable[[dict[str, Any]], T]) -> T:
         """What the row says. Raises ``InvalidInput`` with every fault: the cells that cannot be
         read, and what ``load`` (the schemas') says of the others."""
-        message = f"Row {self.number} cannot be accepted."
+        message = say("sheet.row_refused", number=self.number)
         try:
             loaded = load(_plain(self.read, self.header.layout))
         except InvalidInput as invalid:

@@ -10,9 +10,11 @@ from dawnrule.errors import MalformedInput
 from dawnrule.sheet.cells import Record
 from dawnrule.sheet.columns import Layout
 from dawnrule.sheet.limits import MOST_COLUMNS
+from dawnrule.vocabulary.said import say
 
 _DELIMITERS = ",;\t|"
 _STATED = "sep="
+_TOO_LONG = "field larger"  # how the library begins to say so
 
 
 def without_stated_delimiter(text: str) -> tuple[str, str | None]:
@@ -42,8 +44,13 @@ def records(text: str, delimiter: str) -> Iterator[Record]:
             if any(map(str.strip, cells)):
                 yield number, cells
     except csv.Error as error:
-        message = f"Line {lines.line_num} cannot be read: {error}. Check its quotation marks."
-        raise MalformedInput(message) from error
+        raise MalformedInput(_unreadable(lines.line_num, error)) from error
+
+
+def _unreadable(line: int, error: csv.Error) -> str:
+    if str(error).startswith(_TOO_LONG):
+        return say("sheet.line_too_long", line=line, most=csv.field_size_limit())
+    return say("sheet.line_unreadable", line=line)
 
 
 def _known_columns(text: str, delimiter: str, layout: Layout) -> int:

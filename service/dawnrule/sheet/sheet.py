@@ -17,6 +17,8 @@ from dawnrule.sheet.headers import plain_name
 from dawnrule.sheet.row_reading import read_row
 from dawnrule.sheet.rows import Header, Heard, Line, SheetRow
 from dawnrule.sheet.workbook import Workbook
+from dawnrule.vocabulary import Texts
+from dawnrule.vocabulary.said import say, say_all, told
 
 _A_TYPING_ERROR = 0.8  # of difflib's likeness, from 0 to 1; own columns shall stay alone
 _FIRST_ROW = 2  # the header stands above it
@@ -88,39 +90,40 @@ class Sheet:
         return not all(is_blank(line.values[place]) for line in self.lines)
 
     def remarks(self) -> list[str]:
-        """What was read in a way that nobody should be surprised by, a sentence for each way."""
+        """What was read in a way that nobody should be surprised by, a sentence for each way; it
+        can be told in every language."""
         return [*self._of_the_file(), *self._of_the_columns(), *self._of_the_cells()]
 
-    def told(self) -> dict[str, Any]:
-        """How the sheet was read, as plain JSON values."""
+    def told(self, texts: Texts) -> dict[str, Any]:
+        """How the sheet was read, as plain JSON values, in the language of a catalogue."""
         book = self.workbook
         return {
-            "encoding": self.encoding or None,
+            "encoding": told(self.encoding, texts) or None,
             "delimiter": None if book else self.delimiter,
             "name": book.table if book else None,
             "other_sheets": list(book.other_tables) if book else [],
             "read_as": self.renamed,
             "unread": list(self.unread),
-            "remarks": self.remarks(),
+            "remarks": [told(remark, texts) for remark in self.remarks()],
         }
 
     def _of_the_file(self) -> Iterator[str]:
         if self.encoding.endswith(")"):
-            yield f"The file's encoding is {self.encoding}; look at its letters with accents."
-        if self.workbook and self.workbook.other_tables:
-            others = ", ".join(self.workbook.other_tables)
-            yield f"Only the sheet {self.workbook.table} was read, and not: {others}."
+            yield say("sheet.was_guessed", encoding=self.encoding)
+        if self.workbook and self.workbook.passed_over:
+            yield self.workbook.passed_over
 
     def _of_the_columns(self) -> Iterator[str]:
         if self.renamed:
-            named = (f"{word} as {name}" for word, name in self.renamed.items())
-            yield f"Columns read under another name: {', '.join(named)}."
+            named = (say("sheet.renamed_column", word=w, column=c) for w, c in self.renamed.items())
+            yield say("sheet.renamed", columns=say_all(named, ", "))
         if self.unread:
-            yield f"Columns that were not read: {', '.join(map(self._with_nearest, self.unread))}"
+            words = map(self._with_nearest, self.unread)
+            yield say("sheet.unread", columns=say_all(words, ", "))
 
     def _with_nearest(self, word: str) -> str:
         near = self.nearest.get(word)
-        return f"{word} (did you mean {near}?)" if near else word
+        return say("sheet.did_you_mean", word=word, near=near) if near else word
 
     def _of_the_cells(self) -> Iterator[str]:
         kinds: defaultdict[tuple[str, str], list[Heard]] = defaultdict(list)
@@ -128,5 +131,13 @@ class Sheet:
             for heard in row.heard:
                 kinds[heard.column, heard.how].append(heard)
         for (column, how), found in kinds.items():
-            first, times = found[0], "once" if len(found) == 1 else f"{len(found)} times"
-            yield f"{column}: {how}, {times}; {first.cell} {first.held} is {first.read_as}."
+            first, count = found[0], len(found)
+            yield say(
+                "sheet.heard",
+                column=column,
+                how=how,
+                times=say("sheet.once") if count == 1 else say("sheet.times", count=count),
+                cell=first.cell,
+                held=first.held,
+                read_as=first.read_as,
+            )

@@ -12,14 +12,14 @@ from zipfile import BadZipFile, ZipFile, ZipInfo
 
 from dawnrule.errors import MalformedInput
 from dawnrule.sheet.limits import MOST_BYTES_UNPACKED, MOST_TIMES_PACKED, SMALL_BYTES
+from dawnrule.vocabulary.said import say
 
 ZIP_START = b"PK"
 
 _ENCRYPTED = 1
 _DOCTYPE = "<!DOCTYPE"
 _DOCTYPES = [_DOCTYPE.encode(encoding) for encoding in ("utf-8", "utf-16-le", "utf-16-be")]
-_TOO_LARGE = "The workbook would unpack to more than it may; save the one sheet as CSV."
-_DAMAGED = "The workbook is damaged or not complete; save it again, or save the sheet as CSV."
+_DAMAGED = "sheet.not_complete"
 
 
 def unpacked(data: bytes) -> dict[str, bytes]:
@@ -31,7 +31,7 @@ def unpacked(data: bytes) -> dict[str, bytes]:
             _refuse_overlapping(parts, len(data))
             return _all_parts(packed, parts)
     except (BadZipFile, EOFError, NotImplementedError, OSError, ValueError, zlib.error) as error:
-        raise MalformedInput(_DAMAGED) from error
+        raise MalformedInput(say(_DAMAGED)) from error
 
 
 def _all_parts(packed: ZipFile, parts: list[ZipInfo]) -> dict[str, bytes]:
@@ -46,18 +46,18 @@ def _all_parts(packed: ZipFile, parts: list[ZipInfo]) -> dict[str, bytes]:
 
 def _content(packed: ZipFile, part: ZipInfo, left: int) -> bytes:
     if part.flag_bits & _ENCRYPTED:
-        raise MalformedInput("The workbook has a password; save it without, or save it as CSV.")
+        raise MalformedInput(say("sheet.password"))
     most = min(left, max(SMALL_BYTES, part.compress_size * MOST_TIMES_PACKED))
     declared, part.file_size = part.file_size, most + 2  # read on behind the end that it declares
     with packed.open(part) as stream:
         content = stream.read(most + 1)
     part.file_size = declared
     if len(content) > most:
-        raise MalformedInput(_TOO_LARGE)
+        raise MalformedInput(say("sheet.too_large"))
     if len(content) != declared:
-        raise MalformedInput(_DAMAGED)
+        raise MalformedInput(say(_DAMAGED))
     if any(doctype in content for doctype in _DOCTYPES):
-        raise MalformedInput("The workbook defines entities, as no spreadsheet program does.")
+        raise MalformedInput(say("sheet.entities"))
     return content
 
 
@@ -66,4 +66,4 @@ def _refuse_overlapping(parts: list[ZipInfo], size: int) -> None:
     stored."""
     is_twice = len({part.filename for part in parts}) < len(parts)
     if is_twice or sum(part.compress_size for part in parts) > size:
-        raise MalformedInput(_DAMAGED)
+        raise MalformedInput(say(_DAMAGED))

@@ -10,6 +10,7 @@ from dawnrule.sheet.columns import Layout
 from dawnrule.sheet.faults import column_letters
 from dawnrule.sheet.headers import HeaderWords, plain_name
 from dawnrule.sheet.rows import Header
+from dawnrule.vocabulary.said import say, say_all
 
 _NEARLY_ALIKE = 0.82  # of difflib's likeness, from 0 to 1: illnes, and not wellness
 _ALIKE = 0.7  # enough to choose between columns about one thing
@@ -21,9 +22,9 @@ _SHORTEST_MISTYPED = 5  # letters: of shorter words too many others are nearly o
 def refuse_unread_signs(head: Header) -> None:
     """Pain, illness, a warning sign or soreness that is left out would look as if there were
     none. Raises ``MalformedInput`` with every column that may speak of one and is not known."""
-    found = " ".join(_told(head)) if head.layout.is_of_mornings else ""
+    found = [*_told(head)] if head.layout.is_of_mornings else []
     if found:
-        raise MalformedInput(found)
+        raise MalformedInput(say_all(found))
 
 
 def _told(head: Header) -> Iterator[str]:
@@ -33,11 +34,9 @@ def _told(head: Header) -> Iterator[str]:
         is_known = column or word in head.layout.answers or word.startswith(own)
         meant = None if is_known else _meant(word, head.layout)
         if meant:
-            yield (
-                f"Column {column_letters(place)}, {name}, is not known, and what it says must not "
-                f"be left out. Did you mean {meant}? Rename it to that; or, if it is a column of "
-                f"your own, delete it or call it {own}{word}."
-            )
+            letters = column_letters(place)
+            own_name = f"{own}{word}"
+            yield say("sheet.unread_sign", letters=letters, name=name, meant=meant, own=own_name)
 
 
 def _meant(word: str, layout: Layout) -> str | None:

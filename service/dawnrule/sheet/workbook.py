@@ -20,6 +20,7 @@ from dawnrule.errors import FieldError, InvalidInput, MalformedInput
 from dawnrule.sheet.cell_marks import CellMarks, marks_of_ods, marks_of_xlsx
 from dawnrule.sheet.cells import Cell, Record, is_blank
 from dawnrule.sheet.unpacking import unpacked
+from dawnrule.vocabulary.said import say
 
 Form = Literal["xlsx", "ods"]
 
@@ -32,6 +33,13 @@ class Workbook:
     form: Form
     table: str
     other_tables: tuple[str, ...]
+
+    @property
+    def passed_over(self) -> str:
+        """A sentence on the sheets that were not read; empty if there are none."""
+        if not self.other_tables:
+            return ""
+        return say("sheet.only_one_read", name=self.table, others=", ".join(self.other_tables))
 
 
 def read_workbook(data: bytes, table: str | None) -> tuple[Workbook, list[Record]]:
@@ -49,8 +57,7 @@ def read_workbook(data: bytes, table: str | None) -> tuple[Workbook, list[Record
             marks = marks_of(name)
             grid = _grid(opened.get_sheet_by_name(name))
     except CalamineError as error:
-        message = f"The workbook cannot be read ({error}); save it again, or as CSV."
-        raise MalformedInput(message) from error
+        raise MalformedInput(say("sheet.unreadable")) from error
     others = tuple(one for one in opened.sheet_names if one != name)
     return Workbook(data, form, name, others), list(_records(grid, marks))
 
@@ -63,7 +70,7 @@ def _form_of(parts: Mapping[str, bytes]) -> Form:
         return "xlsx"
     if b"opendocument.spreadsheet" in parts.get("mimetype", b"") and "content.xml" in parts:
         return "ods"
-    raise MalformedInput("This is no .xlsx and no .ods workbook; save the sheet as CSV.")
+    raise MalformedInput(say("sheet.no_workbook"))
 
 
 def _chosen(workbook: CalamineWorkbook, table: str | None) -> str:
@@ -71,11 +78,12 @@ def _chosen(workbook: CalamineWorkbook, table: str | None) -> str:
     if table is None:
         seen = [one.name for one in workbook.sheets_metadata if _is_seen(one)]
         if not seen:
-            raise MalformedInput("The workbook has no sheet that is not hidden.")
+            raise MalformedInput(say("sheet.all_hidden"))
         return seen[0]
     if table not in names:
-        detail = f"must be one of {', '.join(names)}"
-        raise InvalidInput(f"sheet {detail}.", [FieldError("/sheet", table, detail)])
+        said = ", ".join(names)
+        fault = FieldError("/sheet", table, say("sheet.no_such_sheet", names=said))
+        raise InvalidInput(say("sheet.no_such_sheet_whole", names=said), [fault])
     return table
 
 

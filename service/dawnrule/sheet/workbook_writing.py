@@ -17,6 +17,7 @@ from dawnrule.errors import InvalidInput
 from dawnrule.sheet.headers import plain_name
 from dawnrule.sheet.sheet import Sheet
 from dawnrule.sheet.writing import Answers, answers_by_row
+from dawnrule.vocabulary.said import say
 
 _TEXT = "s"
 _NO_CHARACTER = "\N{REPLACEMENT CHARACTER}"
@@ -47,14 +48,12 @@ class AnswerBook:
         in one that cannot be written into."""
         given = sheet.workbook if sheet else None
         if sheet is None or given is None or given.form != "xlsx":
-            message = "An .xlsx answer needs an .xlsx question; ask for csv or json instead."
-            raise InvalidInput(message)
+            raise InvalidInput(say("sheet.answer_needs_xlsx"))
         try:
             workbook = openpyxl.load_workbook(io.BytesIO(given.data), keep_vba=False)
             table = workbook[given.table]
         except _WHAT_OPENING_RAISES as error:
-            message = "Answers cannot be written into this workbook; ask for csv or json instead."
-            raise InvalidInput(message) from error
+            raise InvalidInput(say("sheet.answer_not_written")) from error
         return cls(sheet, workbook, table)
 
     def written(self, answers: Answers) -> bytes:

@@ -14,8 +14,9 @@ from dawnrule.sheet.faults import where_in_words
 from dawnrule.sheet.headers import plain_name
 from dawnrule.sheet.numbers import is_number
 from dawnrule.sheet.sheet import Sheet
-from dawnrule.vocabulary import Verdict, Vocabulary
+from dawnrule.vocabulary import Texts, Verdict, Vocabulary
 from dawnrule.vocabulary.formulas import guarded, looks_like_formula
+from dawnrule.vocabulary.said import told
 
 _BYTE_ORDER_MARK = "\ufeff"
 
@@ -46,9 +47,9 @@ class RowAnswer:
         return cls(verdict, rule, advice["reason"], caution)
 
     @classmethod
-    def of_refusal(cls, error: DawnruleError) -> Self:
-        """What stands against a row."""
-        return cls(problem=refusal_in_words(error))
+    def of_refusal(cls, error: DawnruleError, texts: Texts) -> Self:
+        """What stands against a row, in the language of a catalogue."""
+        return cls(problem=refusal_in_words(error, texts))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +66,15 @@ class SessionRowAnswer:
 Answers = Sequence[RowAnswer] | Sequence[SessionRowAnswer] | Sequence[RowAnswer | SessionRowAnswer]
 
 
-def refusal_in_words(error: DawnruleError) -> str:
-    """What stands against a row: each fault with its column, or what went wrong otherwise."""
-    return "; ".join(map(_fault_in_words, error.errors)) or error.detail
+def refusal_in_words(error: DawnruleError, texts: Texts) -> str:
+    """What stands against a row, in the language of a catalogue: each fault with its column, or
+    what went wrong otherwise."""
+    faults = (_fault_in_words(fault, texts) for fault in error.errors)
+    return "; ".join(faults) or str(told(error.detail, texts))
 
 
-def _fault_in_words(fault: FieldError) -> str:
-    return f"{where_in_words(fault)} {fault.detail}".strip()
+def _fault_in_words(fault: FieldError, texts: Texts) -> str:
+    return f"{where_in_words(fault)} {told(fault.detail, texts)}".strip()
 
 
 def write_sheet(sheet: Sheet, answers: Answers) -> str:

@@ -11,6 +11,7 @@ from typing import Any, Literal, Self, TypeAlias, TypeGuard
 
 import yaml
 
+from dawnrule.vocabulary.said import Said, say, say_number
 from dawnrule.vocabulary.shipped import rules_folder
 from dawnrule.vocabulary.texts import Texts
 from dawnrule.vocabulary.words import Vocabulary
@@ -62,17 +63,18 @@ class FactDefinition:
             case "number":
                 return _is_number(value) and self.least <= value <= self.greatest
 
-    def allowed(self) -> str:
+    def allowed(self) -> Said:
         """What would be accepted, in words."""
+        least, greatest = say_number(self.least), say_number(self.greatest)
         match self.type:
             case "boolean":
-                return "true or false"
+                return say("field.true_or_false")
             case "enumeration":
-                return "one of " + ", ".join(self.values)
+                return say("field.one_of", words=", ".join(self.values))
             case "integer":
-                return f"a whole number from {self.least:g} to {self.greatest:g}"
+                return say("field.whole_number", least=least, greatest=greatest)
             case "number":
-                return f"a number from {self.least:g} to {self.greatest:g}"
+                return say("field.number", least=least, greatest=greatest)
 
 
 def _is_int(value: object) -> TypeGuard[int]:

@@ -106,6 +106,11 @@ class Texts:
         return self.say("pair", first=", ".join(words[:-1]), last=words[-1])
 
 
+def capital(text: str) -> str:
+    """A text that begins with a capital letter; its other letters stay as they are."""
+    return text[:1].upper() + text[1:]
+
+
 @cache
 def languages() -> tuple[str, ...]:
     """The languages that the service speaks, English first."""

@@ -38,11 +38,13 @@ from dawnrule.sheet import (
     write_sheet,
 )
 from dawnrule.store import Books
+from dawnrule.vocabulary import Texts
+from dawnrule.vocabulary.said import error_told, say
 from dawnrule.web.access import caller
 from dawnrule.web.answers import CSV, JSON, ODS, XLSX, csv_answer, json_answer, wanted
 from dawnrule.web.batch_rows import Kind, Result, Row, rows_of_json, rows_of_sheet
 from dawnrule.web.incoming import Blueprint, json_body, refuse_other_than
-from dawnrule.web.language import told_again
+from dawnrule.web.language import texts, told_again
 from dawnrule.web.problems import PROBLEM_JSON, problem_answer, problem_of
 from dawnrule.web.service import service
 from dawnrule.web.sessions import logged_to_plain
@@ -51,6 +53,7 @@ from dawnrule.web.sheets import (
     advice_in_row,
     logged_in_row,
     remarks_header,
+    told_to_its_sender,
     xlsx_answer,
     zones_of_athletes,
 )
@@ -79,7 +82,7 @@ def _check_in_outcome(answer: Answer) -> str:
 
 _CHECK_INS: Kind[CheckIn, Answer] = Kind(
     many="check_ins",
-    said="check-ins",
+    said="sheet.many_check_ins",
     file_name="check-ins-with-advice",
     body=CHECK_IN_BATCH,
     layout=CHECK_INS,
@@ -94,7 +97,7 @@ _CHECK_INS: Kind[CheckIn, Answer] = Kind(
 )
 _SESSIONS: Kind[Session, Logged] = Kind(
     many="sessions",
-    said="sessions",
+    said="sheet.many_sessions",
     file_name="sessions-logged",
     body=SESSION_BATCH,
     layout=SESSIONS,
@@ -146,7 +149,8 @@ def post_check_ins(query: Mapping[str, Any]) -> Response:
     The results are in the order sent. If CSV is asked for, the sheet comes back with the advice
     beside each row; if .xlsx is, the workbook that was sent.
     """
-    return _answered(_CHECK_INS, query, service().answer_for(caller().id))
+    with told_to_its_sender():
+        return _answered(_CHECK_INS, query, service().answer_for(caller().id))
 
 
 @batches.route("/sessions/batch", methods=["POST"])
@@ -157,7 +161,8 @@ def post_sessions(query: Mapping[str, Any]) -> Response:
     The results are in the order sent. If CSV is asked for, the sheet comes back with the ids of the
     sessions beside its rows; if .xlsx is, the workbook that was sent.
     """
-    return _answered(_SESSIONS, query, service().log_for(caller().id))
+    with told_to_its_sender():
+        return _answered(_SESSIONS, query, service().log_for(caller().id))
 
 
 def _answered(
@@ -166,7 +171,8 @@ def _answered(
     sheet, rows = _rows_sent(kind, query)
     limit = service().settings.batch_row_limit
     if not 0 < len(rows) <= limit:
-        raise InvalidInput(f"A batch has 1 to {limit} {kind.said}; this one has {len(rows)}.")
+        many = say(kind.said)
+        raise InvalidInput(say("sheet.how_many", most=limit, many=many, count=len(rows)))
     form = wanted((JSON, CSV, XLSX), query.get("format"))
     book = AnswerBook.open(sheet) if form == XLSX else None
     answer_many = answer_all_or_none if query.get("atomic") else answer_each
@@ -176,7 +182,7 @@ def _answered(
         Result(kind, row, row.located(outcome)) for row, outcome in zip(rows, outcomes, strict=True)
     ]
     if form == JSON:
-        return _json_answer(kind.said, sheet, results)
+        return _json_answer(kind, sheet, results)
     return _sheet_answer(kind, book, sheet or _sheet(kind, rows), results)
 
 
@@ -185,7 +191,7 @@ def _rows_sent(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None
     refuse_other_than(JSON, *_SHEETS)
     if request.mimetype in _SHEETS:
         sheet = read_sheet(request.get_data(), kind.layout, _declared(query))
-        return sheet, rows_of_sheet(sheet, kind.load)
+        return sheet, rows_of_sheet(sheet, kind.load, texts())
     entries = load(kind.body, json_body())[kind.many]
     return None, rows_of_json(kind.many, entries, kind.load)
 
@@ -202,7 +208,7 @@ def _declared(query: Mapping[str, Any]) -> Declared:
 def _sheet_answer(
     kind: Kind[T, A], book: AnswerBook | None, sheet: Sheet, results: Sequence[Result[T, A]]
 ) -> Response:
-    beside = [result.in_sheet() for result in results]
+    beside = [result.in_sheet(texts()) for result in results]
     status = _status(results)
     if book:
         answer = xlsx_answer(book.written(beside), f"{kind.file_name}.xlsx", status)
@@ -225,16 +231,24 @@ def _status(results: Sequence[Result[T, A]]) -> int:
     return _SOME_REJECTED if any(result.is_stored for result in results) else _NOTHING_STORED
 
 
-def _json_answer(said: str, sheet: Sheet | None, results: Sequence[Result[T, A]]) -> Response:
+def _json_answer(
+    kind: Kind[T, A], sheet: Sheet | None, results: Sequence[Result[T, A]]
+) -> Response:
     rejected = sum(result.is_rejected for result in results)
     plain = {
         "accepted": sum(result.is_stored for result in results),
         "rejected": rejected,
-        **({"sheet": sheet.told()} if sheet else {}),
+        **({"sheet": sheet.told(texts())} if sheet else {}),
         "results": [result.to_plain() for result in results],
     }
     status = _status(results)
     if status != _NOTHING_STORED:
         return json_answer(plain, status)
-    detail = f"Nothing was stored: {rejected} of {len(results)} {said} cannot be accepted."
-    return problem_answer(problem_of(InvalidInput(detail)) | plain)
+    counts = {"rejected": rejected, "count": len(results)}
+    nothing = InvalidInput(say("sheet.nothing_stored", many=say(kind.said), **counts))
+    return problem_answer(problem_of(error_told(nothing, _speaks_of(sheet))) | plain)
+
+
+def _speaks_of(sheet: Sheet | None) -> Texts:
+    """Programs that send JSON are told in English."""
+    return texts() if sheet else Texts.shipped()

@@ -10,23 +10,24 @@ from typing import Any, Generic, TypeVar
 from dawnrule.errors import DawnruleError, FieldError
 from dawnrule.schemas.strict import StrictSchema
 from dawnrule.sheet import Layout, RowAnswer, SessionRowAnswer, Sheet, refusal_in_words
+from dawnrule.vocabulary import Texts
+from dawnrule.vocabulary.said import error_told
 
 T = TypeVar("T")
 A = TypeVar("A")
 
 InSheet = RowAnswer | SessionRowAnswer
 
-_OTHERS_SPOILED_IT = "not stored, because other rows were rejected"
-
 
 @dataclass(frozen=True, slots=True)
 class Kind(Generic[T, A]):
     """What the rows of a batch are: check-ins, or sessions.
 
-    ``many`` is the list of the JSON body, ``said`` what people call it. ``load`` lets a plain one
-    in, ``settled`` refuses those that do not go together, ``subject`` fills the required columns
-    of a sheet. ``outcome`` says in a word what became of one, ``answer`` the member of its result
-    with the value; ``in_sheet`` and ``refused`` fill the answer columns.
+    ``many`` is the list of the JSON body, ``said`` the name in the catalogue of what people call
+    it. ``load`` lets a plain one in, ``settled`` refuses those that do not go together,
+    ``subject`` fills the required columns of a sheet. ``outcome`` says in a word what became of
+    one, ``answer`` the member of its result with the value; ``in_sheet`` and ``refused`` fill the
+    answer columns.
     """
 
     many: str
@@ -47,11 +48,13 @@ class Kind(Generic[T, A]):
 @dataclass(frozen=True, slots=True)
 class Row(Generic[T]):
     """A row as it was sent: its number and those of all rows that belong to it, what it holds or
-    what is wrong with it, and where the faults of what it holds stand in what was sent."""
+    what is wrong with it, where the faults of what it holds stand in what was sent, and in whose
+    words they are told to a program."""
 
     numbers: tuple[int, ...]
     entry: T | DawnruleError
     locate: Callable[[Sequence[FieldError]], Iterable[FieldError]]
+    texts: Texts
 
     def located(self, outcome: A | DawnruleError | None) -> A | DawnruleError | None:
         """What became of the row; the faults of an error are put where they stand."""
@@ -84,15 +87,16 @@ class Result(Generic[T, A]):
         if self.outcome is None:
             return self._plain("not-stored")
         if isinstance(self.outcome, DawnruleError):
-            return self._plain("rejected", problem=_problem(self.outcome))
+            told = error_told(self.outcome, self.row.texts)
+            return self._plain("rejected", problem=_problem(told))
         return self._plain(self.kind.outcome(self.outcome), self.kind.answer(self.outcome))
 
-    def in_sheet(self) -> InSheet:
-        """What stands beside the row in a sheet."""
+    def in_sheet(self, texts: Texts) -> InSheet:
+        """What stands beside the row in a sheet; a problem in the language of a catalogue."""
         if self.outcome is None:
-            return self.kind.refused(problem=_OTHERS_SPOILED_IT)
+            return self.kind.refused(problem=texts.say("sheet.others_rejected"))
         if isinstance(self.outcome, DawnruleError):
-            return self.kind.refused(problem=refusal_in_words(self.outcome))
+            return self.kind.refused(problem=refusal_in_words(self.outcome, texts))
         return self.kind.in_sheet(self.outcome)
 
     def _plain(self, outcome: str, answer: Any = None, problem: Any = None) -> dict[str, Any]:
@@ -102,18 +106,20 @@ class Result(Generic[T, A]):
         return {"row": numbers[0], **several, "outcome": outcome} | found
 
 
-def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T]) -> list[Row[T]]:
-    """The rows of a sheet; a fault's pointer names the column."""
+def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T], texts: Texts) -> list[Row[T]]:
+    """The rows of a sheet; a fault's pointer names the column, and it is told in the language of
+    a catalogue."""
     return [
-        Row(row.numbers, _loaded(partial(row.load, load)), row.in_columns) for row in sheet.rows
+        Row(row.numbers, _loaded(partial(row.load, load)), row.in_columns, texts)
+        for row in sheet.rows
     ]
 
 
 def rows_of_json(many: str, entries: Sequence[Any], load: Callable[[Any], T]) -> list[Row[T]]:
     """The rows of a body like ``{"check_ins": [...]}``; a fault's pointer is that of the whole
-    body."""
+    body, and it is told in English, as all that programs send as JSON."""
     return [
-        Row((place,), _loaded(partial(load, plain)), _under(f"/{many}/{place}"))
+        Row((place,), _loaded(partial(load, plain)), _under(f"/{many}/{place}"), Texts.shipped())
         for place, plain in enumerate(entries)
     ]
 

@@ -17,7 +17,7 @@ from dawnrule.advice.retold import advice_told
 from dawnrule.advice.told import cautions_on_pain, left_open_in, spoken
 from dawnrule.store import StoredAdvice
 from dawnrule.vocabulary import Texts, Verdict
-from dawnrule.vocabulary.texts import ENGLISH, languages
+from dawnrule.vocabulary.texts import ENGLISH, capital, languages
 from dawnrule.web.service import service
 
 LANG = {
@@ -120,7 +120,12 @@ def of_rule(english: str) -> str:
 def speak_in_templates(app: Flask) -> None:
     """Let the templates of an application say sentences and words, and name their language."""
     app.jinja_env.globals.update(
-        say=say, label=label, language=language, of_rule=of_rule, left_open=left_open
+        say=say,
+        label=label,
+        capital=capital,
+        language=language,
+        of_rule=of_rule,
+        left_open=left_open,
     )
 
 

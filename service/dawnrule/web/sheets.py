@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from flask import Response
+from flask import Response, request
 
 from dawnrule.advice.told import why_told
 from dawnrule.advice.training import Logged
+from dawnrule.errors import InvalidInput
 from dawnrule.sheet import CHECK_INS, RowAnswer, SessionRowAnswer, Sheet, write_sheet
-from dawnrule.web.answers import XLSX
-from dawnrule.web.language import composer, told_again
+from dawnrule.vocabulary.said import error_told, told
+from dawnrule.web.answers import JSON, XLSX
+from dawnrule.web.language import composer, texts, told_again
 from dawnrule.web.service import service
 
 _REMARKS = "Sheet-Remarks"
@@ -27,10 +30,22 @@ DESCRIBED_REMARKS = {
 _LONGEST_HEADER = 2000  # characters; servers between refuse much longer ones
 
 
+@contextmanager
+def told_to_its_sender() -> Iterator[None]:
+    """What is wrong with a sheet is told in the language of the request; programs that send JSON
+    are told in English."""
+    try:
+        yield
+    except InvalidInput as error:
+        if request.mimetype == JSON:
+            raise
+        raise error_told(error, texts()) from error
+
+
 def advice_in_row(advice: Mapping[str, Any]) -> RowAnswer:
     """What of an advice (plain JSON values) stands beside its row; why there is none, if so."""
-    told = {**advice, "reason": why_told(advice, composer())}
-    return RowAnswer.of_advice(told, composer().vocabulary)
+    why = why_told(advice, composer())
+    return RowAnswer.of_advice({**advice, "reason": why}, composer().vocabulary)
 
 
 def advice_sheet(advice: Sequence[Mapping[str, Any]]) -> str:
@@ -64,7 +79,8 @@ def xlsx_answer(workbook: bytes, file_name: str, status: int) -> Response:
 def remarks_header(sheet: Sheet) -> dict[str, str]:
     """What whoever sent a sheet should hear of the reading, where the answer is a sheet itself:
     in one header, as far as letters without accents can say it."""
-    seen = (sign if sign.isprintable() else " " for sign in " ".join(sheet.remarks()))
+    remarks = " ".join(told(remark, texts()) for remark in sheet.remarks())
+    seen = (sign if sign.isprintable() else " " for sign in remarks)
     said = " ".join("".join(seen).split())
     plain = said.encode("ascii", "backslashreplace").decode("ascii")
     return {_REMARKS: plain[:_LONGEST_HEADER]} if plain else {}

@@ -75,7 +75,7 @@ def _days_asked(text: str) -> int:
     for days in DAY_WIDTHS:
         if text == str(days):
             return days
-    raise NotFound(say("coach_athlete.no_such_span", days=texts().listing([*map(str, DAY_WIDTHS)])))
+    raise NotFound(f"There are pages of {texts().listing([*map(str, DAY_WIDTHS)])} days.")
 
 
 def _read(
@@ -128,6 +128,8 @@ class Chart:
     title: str
     described: str
     scale: Scale
+    ticks: Sequence[tuple[float, str]]
+    """The heights of the round numbers, and how they are written."""
     lines: Sequence[Line]
     rows: Sequence[tuple[date, Sequence[str]]]
     """The same as a table: a date, and the value of each line on it."""
@@ -154,6 +156,7 @@ def _charts(weeks: Sequence[AthleteDay], day_width: int) -> Iterator[Chart]:
                 "each": lambda day: day.heart.hrv_ln,
                 "mean": lambda day: day.heart.hrv_mean_ln,
                 "own": lambda day: day.heart.hrv_band_low_ln,
+                "own_high": lambda day: day.heart.hrv_band_high_ln,
             },
         ),
     )
@@ -184,6 +187,7 @@ def _chart(
         title=say(f"coach_athlete.chart_{name}"),
         described=described,
         scale=scale,
+        ticks=[(height, texts().number(said)) for height, said in scale.ticks()],
         lines=[_line(name, style, of, scale) for style, of in values.items()],
         rows=[
             (day.date, [_number(of[index]) for of in values.values()])
@@ -197,14 +201,16 @@ def _line(chart: str, style: str, values: Values, scale: Scale) -> Line:
     match style:
         case "stems":
             return Line(name, style, values, scale.stems(values))
-        case "own":
-            return Line(name, style, values, scale.level(values))
+        case "own" | "own_high":
+            return Line(name, "own", values, scale.level(values))
         case _:
             return Line(name, style, values, scale.line(values), scale.points(values))
 
 
 def _number(value: float | None) -> str:
-    return say("coach_athlete.not_known") if value is None else f"{round(value, 2):g}"
+    if value is None:
+        return say("coach_athlete.not_known")
+    return texts().number(f"{round(value, 2):g}")
 
 
 def _kinds_of(sessions: Sequence[Session]) -> list[str]:
@@ -218,7 +224,7 @@ def _session_words(session: Session) -> dict[str, Any]:
     goals = dict.fromkeys(label(block.goal) for block in session.blocks)
     return {
         "what": texts().listing([*goals]),
-        "minutes": f"{session.minutes:g}",
+        "minutes": _number(session.minutes),
         "rpe": _number(session.rpe),
     }
 

@@ -15,7 +15,7 @@ from typing import Self
 
 Values = Sequence[float | None]
 
-LABEL_WIDTH = 96
+LABEL_WIDTH = 104
 RIGHT_LABEL_WIDTH = 36
 HEIGHT = 128
 _MARGIN = 12
@@ -65,7 +65,7 @@ class Scale:
         return round(HEIGHT - _MARGIN - share * (HEIGHT - 2 * _MARGIN), 1)
 
     def ticks(self) -> list[tuple[float, str]]:
-        """The heights of the round numbers, and how they are written."""
+        """The heights of the round numbers, and how they are written with a point."""
         count = round((self.greatest - self.least) / self.step)
         values = (self.least + index * self.step for index in range(count + 1))
         return [(self.y(value), f"{round(value, 6):g}") for value in values]

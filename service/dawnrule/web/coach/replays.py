@@ -6,11 +6,12 @@ ends that.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from flask import Response, make_response, redirect, render_template, request, url_for
 
-from dawnrule.errors import FieldError, InvalidInput
+from dawnrule.errors import InvalidInput
 from dawnrule.schemas.field_errors import load
 from dawnrule.schemas.replay import AskReplaySchema
 from dawnrule.web.access import caller
@@ -26,7 +27,8 @@ REFRESH_SECONDS = 3
 
 _SEE_OTHER = 303
 _UTC = "UTC"
-_FIELDS = ("rule_set", "from", "to")
+_LAST = "to"
+_FIELDS = ("rule_set", "from", _LAST)
 
 
 @coach.get("/replays")
@@ -45,8 +47,8 @@ def start_replay() -> Any:
         rule_set = its.rule_set_named(asked["rule_set"])
         replay_id = its.replays.start(rule_set, asked["first"], asked["last"], caller().id)
     except InvalidInput as invalid:
-        errors = invalid.errors or (FieldError("/to", filled.get("to"), invalid.detail),)
-        return _list(request.form, errors), invalid.status
+        wrong = [error.pointer.removeprefix("/") for error in invalid.errors]
+        return _list(request.form, wrong or [_LAST]), invalid.status
     return redirect(url_for("coach.replay", replay_id=replay_id), _SEE_OTHER)
 
 
@@ -90,13 +92,13 @@ def resume_replay(replay_id: str) -> Any:
     return redirect(url_for("coach.replay", replay_id=replay_id), _SEE_OTHER)
 
 
-def _list(filled: Any, errors: tuple[FieldError, ...] = ()) -> str:
+def _list(filled: Any, wrong: Sequence[str] = ()) -> str:
     its, speaks = service(), composer()
     return render_template(
         "coach/replays.html",
         replays=[(one, progress_told(one, speaks)) for one in its.replays.newest()],
         rule_sets=its.store.read(names_of_rule_sets),
         filled={name: filled.get(name, "") for name in _FIELDS},
-        errors={error.pointer.removeprefix("/"): error.detail for error in errors},
+        errors={name: speaks.texts.say(f"coach_rules.wrong_replay.{name}") for name in wrong},
         at=lambda moment: local_time(moment, _UTC),
     )

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from dawnrule.advice.squad_morning import AthleteMorning, Plain, ToldMorning, parts_alike
 from dawnrule.advice.told import first_sentence
+from dawnrule.vocabulary.texts import capital
 from dawnrule.web.language import composer, say, texts, told_here
 
 
@@ -31,7 +32,7 @@ def parts_of(advice: Plain) -> Iterator[PartLine]:
         what = texts().listing([words.label(group) for group in parts.muscle_groups])
         goal, verdict = words.label(parts.goal), words.label(parts.verdict)
         sentence = "coach_morning.part" if what else "coach_morning.part_alone"
-        said = say(sentence, goal=goal[:1].upper() + goal[1:], muscle_groups=what, verdict=verdict)
+        said = say(sentence, goal=capital(goal), muscle_groups=what, verdict=verdict)
         opens = parts.opens_note or ""
         if parts.opens_at:
             opens = say("coach_morning.opens", time=_clock_text(parts.opens_at))

@@ -45,7 +45,7 @@ class Choice:
 class Field:
     """One fact to be filled in: as a choice when there are ``choices``, else as a number.
 
-    ``value`` is what was filled in, ``error`` what is wrong with it; both may be empty.
+    ``value`` is what was filled in, ``error`` what would do instead; both may be empty.
     """
 
     name: str
@@ -76,9 +76,9 @@ class Form:
 
 def form_of(filled: Mapping[str, str], errors: Iterable[FieldError], composer: Composer) -> Form:
     """The fields with what was filled in, by fact, and what is wrong with it."""
-    wrong = {error.pointer.rpartition("/")[2]: error.detail for error in errors}
+    wrong = {error.pointer.rpartition("/")[2] for error in errors}
     fields = {
-        name: _field(definition, filled.get(name, ""), wrong.get(name, ""), composer)
+        name: _field(definition, filled.get(name, ""), name in wrong, composer)
         for name, definition in composer.dictionary.items()
     }
     commonest = tuple(fields.pop(name) for name in COMMONEST)
@@ -108,14 +108,14 @@ def _value(definition: FactDefinition, text: str) -> FactValue:
     return text
 
 
-def _field(definition: FactDefinition, value: str, error: str, composer: Composer) -> Field:
+def _field(definition: FactDefinition, value: str, is_wrong: bool, composer: Composer) -> Field:
     return Field(
         definition.name,
         definition.label,
         _hint(definition, composer),
         tuple(_choices(definition, composer)),
         value,
-        error,
+        _what_would_do(definition, composer) if is_wrong else "",
     )
 
 
@@ -129,9 +129,17 @@ def _hint(definition: FactDefinition, composer: Composer) -> str:
     """From where to where a number may go, and its unit."""
     if not definition.is_numeric:
         return ""
-    return composer.texts.say(
-        "coach_rules.number_hint",
-        least=f"{definition.least:.0f}",
-        greatest=f"{definition.greatest:.0f}",
-        unit=composer.wording.unit(definition.name),
-    ).strip()
+    unit = composer.wording.unit(definition.name)
+    return composer.texts.say("coach_rules.number_hint", unit=unit, **_range(definition)).strip()
+
+
+def _what_would_do(definition: FactDefinition, composer: Composer) -> str:
+    """What to answer instead of what cannot be accepted."""
+    if not definition.is_numeric:
+        return composer.texts.say("coach_rules.wrong_choice")
+    sentence = "wrong_whole_number" if definition.type == "integer" else "wrong_number"
+    return composer.texts.say(f"coach_rules.{sentence}", **_range(definition))
+
+
+def _range(definition: FactDefinition) -> dict[str, str]:
+    return {"least": f"{definition.least:.0f}", "greatest": f"{definition.greatest:.0f}"}

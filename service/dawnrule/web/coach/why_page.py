@@ -18,6 +18,7 @@ from dawnrule.rules.evaluator import explain
 from dawnrule.rules.prose import Line, Prose
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.vocabulary import FactDefinition, Facts, Scope
+from dawnrule.vocabulary.texts import capital
 
 Plain = Mapping[str, Any]
 
@@ -133,11 +134,6 @@ def local_time(moment: str | datetime, time_zone: str) -> str:
     aware = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
     local = aware.astimezone(ZoneInfo(time_zone))
     return f"{local.strftime('%Y-%m-%d %H:%M')} ({time_zone})"
-
-
-def capital(text: str) -> str:
-    """A text that begins with a capital letter."""
-    return text[:1].upper() + text[1:]
 
 
 def prose_of(composer: Composer) -> Prose:

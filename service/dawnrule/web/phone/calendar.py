@@ -17,6 +17,7 @@ from icalendar import Calendar, Event, vDuration
 from dawnrule.advice.compose import Composer
 from dawnrule.advice.told import verdict_told
 from dawnrule.facts.check_in import Athlete
+from dawnrule.vocabulary.texts import capital
 
 _PRODUCT = "-//Dawnrule//Outlook//EN"
 _ASK_AGAIN_AFTER = timedelta(hours=1)
@@ -96,7 +97,7 @@ def _opening(
         muscle_group=words.label(group),
         goals=composer.texts.listing([words.label(goal) for goal in goals]),
     )
-    event = _event(athlete, f"opens/{group}/{goals[0]}", said[:1].upper() + said[1:])
+    event = _event(athlete, f"opens/{group}/{goals[0]}", capital(said))
     event.add("dtstart", local_time(opens_at, ZoneInfo(athlete.time_zone)))
     return event
 

@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from dawnrule.facts.check_in import Athlete, Block
+from dawnrule.vocabulary.texts import capital
 from dawnrule.web.language import label, say, texts
 from dawnrule.web.phone.planned import Plan
 
@@ -51,7 +52,7 @@ def told_part(part: Plain, day: Plain, today: date) -> dict[str, Any]:
     """One part of the advice as the page shows it; what is the same as for the day is not said
     twice."""
     group, opens_at = part["muscle_group"], part["opens_at"]
-    what = [begun(label(group)), label(part["goal"])] if group else [label(part["goal"])]
+    what = [capital(label(group)), label(part["goal"])] if group else [label(part["goal"])]
     at = told_time(datetime.fromisoformat(opens_at), today) if opens_at else None
     return {
         "what": ", ".join(what),
@@ -61,11 +62,6 @@ def told_part(part: Plain, day: Plain, today: date) -> dict[str, Any]:
         "opens": say("phone.opens_at", time=at) if at else part["opens_note"] or "",
         "instead": texts().listing([told_alternative(one) for one in part["alternatives"]]),
     }
-
-
-def begun(text: str) -> str:
-    """Words as they stand at the beginning of a line."""
-    return text[:1].upper() + text[1:]
 
 
 def _block(block: Block, athlete: Athlete) -> str:
