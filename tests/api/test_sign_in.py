@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,24 @@ from tests.conftest import Client, Clock, MakeKey
 
 SIGN_IN = "/coach/sign-in"
 COOKIE = "dawnrule_coach"
+
+
+Serve = Callable[[Store], Flask]
+
+
+@pytest.fixture
+def serve(
+    settings: Settings, advisor: Advisor, clock: Clock, new_id: Callable[[], str]
+) -> Iterator[Serve]:
+    """Another process of the service, over a store that is given."""
+    with ExitStack() as ends:
+
+        def another(store: Store) -> Flask:
+            app = create_app(settings, store, advisor, clock, new_id)
+            ends.callback(Service.of(app).close)
+            return app
+
+        yield another
 
 
 @pytest.fixture
@@ -152,24 +171,16 @@ def test_whoever_signs_in_anew_ends_the_sign_in_before(
 
 
 def test_a_sign_out_counts_in_every_process(
-    app: Flask,
-    browser: Client,
-    coach_key: str,
-    settings: Settings,
-    store: Store,
-    advisor: Advisor,
-    clock: Clock,
-    new_id: Callable[[], str],
+    browser: Client, coach_key: str, store: Store, serve: Serve
 ) -> None:
     sign_in(browser, coach_key)
     with Store.open(store.file) as same:
-        another = create_app(settings, same, advisor, clock, new_id)
+        another = serve(same)
         there, stays = copied(browser, another), copied(browser, another)
         assert is_signed_in(there)
         sign_out(there)
         assert not is_signed_in(stays)
         assert not is_signed_in(browser)
-        Service.of(another).close()
 
 
 def test_a_cookie_that_names_a_key_and_no_sign_in_opens_nothing(
@@ -369,40 +380,18 @@ def test_a_page_that_is_not_there_says_so_as_a_page(browser: Client, coach_key: 
 
 
 def test_a_restart_signs_nobody_out(
-    browser: Any,
-    coach_key: str,
-    settings: Settings,
-    store: Store,
-    advisor: Advisor,
-    clock: Clock,
-    new_id: Callable[[], str],
+    browser: Client, coach_key: str, store: Store, serve: Serve
 ) -> None:
     sign_in(browser, coach_key)
-    cookie = browser.get_cookie(COOKIE, path="/coach").value
-    restarted = create_app(settings, store, advisor, clock, new_id)
-    again = restarted.test_client()
-    again.set_cookie(COOKIE, cookie, path="/coach")
-    assert is_signed_in(again)
-    Service.of(restarted).close()
+    assert is_signed_in(copied(browser, serve(store)))
 
 
 def test_another_services_cookie_opens_nothing(
-    browser: Any,
-    coach_key: str,
-    settings: Settings,
-    tmp_path: Path,
-    advisor: Advisor,
-    clock: Clock,
-    new_id: Callable[[], str],
+    browser: Client, coach_key: str, clock: Clock, tmp_path: Path, serve: Serve
 ) -> None:
     sign_in(browser, coach_key)
-    cookie = browser.get_cookie(COOKIE, path="/coach").value
     with Store.open(tmp_path / "another.db") as store:
         at = clock()
         key_id = f"key-{hash_key(coach_key)[:8]}"
         store.write(lambda b: b.keys.add(key_id, "same id", Role.COACH, None, None, at))
-        other = create_app(settings, store, advisor, clock, new_id)
-        stranger = other.test_client()
-        stranger.set_cookie(COOKIE, cookie, path="/coach")
-        assert not is_signed_in(stranger)
-        Service.of(other).close()
+        assert not is_signed_in(copied(browser, serve(store)))
