@@ -133,13 +133,15 @@ class Client:
             self.promised.sessions.append((athlete_id, told["session_id"]))
 
     def _replace_an_athlete(self, caller: Caller) -> None:
-        leaver = self._athletes.pop(0)
         newcomer = f"{self._name}-{self._count + ATHLETES_EACH}"
-        self.promised.unsure |= {leaver, newcomer}
+        self.promised.unsure.add(newcomer)
         body = {"name": name_of(newcomer), "time_zone": "UTC"}
-        if self._asked(caller, "PUT", f"/v1/athletes/{newcomer}", body):
-            self._athletes.append(newcomer)
-            self.promised.unsure.discard(newcomer)
+        if not self._asked(caller, "PUT", f"/v1/athletes/{newcomer}", body):
+            return
+        self._athletes.append(newcomer)
+        self.promised.unsure.discard(newcomer)
+        leaver = self._athletes.pop(0)
+        self.promised.unsure.add(leaver)
         told = self._asked(caller, "DELETE", f"/v1/athletes/{leaver}")
         if told:
             self.promised.erased.add(leaver)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -12,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.databases.make import make
-from tests.faults.killing import CheckedIn, Promised, wrong_with
+from tests.faults.killing import CheckedIn, Client, Promised, wrong_with
 
 TIMES = 12
 
@@ -23,6 +24,17 @@ def test_the_service_killed_under_load_keeps_all_that_it_acknowledged() -> None:
     told = subprocess.run(command, capture_output=True, text=True, env=environment)
     assert told.returncode == 0, told.stdout + told.stderr
     assert f"killed {TIMES} times under load" in told.stdout
+
+
+def test_a_client_that_is_cut_off_again_and_again_goes_on_with_its_athletes() -> None:
+    """Nobody answers here: each of its requests is cut off."""
+    client = Client(0, seed=0)
+    there = [athlete.id for athlete in client.squad()]
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = server.getsockname()[1]
+    for _ in range(200):
+        client.work(port)
+    assert [athlete.id for athlete in client.squad()] == there
 
 
 @pytest.fixture
