@@ -53,6 +53,7 @@ def _of_text(data: bytes, layout: Layout, declared: Declared) -> Sheet:
         rows=rows,
         delimiter=delimiter,
         encoding=decoded.encoding_in_words,
+        encoding_was_guessed=decoded.was_guessed,
         has_byte_order_mark=decoded.has_mark or decoded.encoding != _UTF_8,
     )
 

@@ -34,6 +34,7 @@ class Sheet:
     rows: tuple[SheetRow, ...]
     delimiter: str = ","
     encoding: str = ""
+    encoding_was_guessed: bool = False
     has_byte_order_mark: bool = False
     workbook: Workbook | None = None
 
@@ -108,7 +109,7 @@ class Sheet:
         }
 
     def _of_the_file(self) -> Iterator[str]:
-        if self.encoding.endswith(")"):
+        if self.encoding_was_guessed:
             yield say("sheet.was_guessed", encoding=self.encoding)
         if self.workbook and self.workbook.passed_over:
             yield self.workbook.passed_over
