@@ -19,19 +19,18 @@ from uuid import UUID
 import requests
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.morning import Posting, answer_check_in
-from dawnrule.advice.training import log_session
-from dawnrule.demo.diary import Day, Diary, invent_diaries
-from dawnrule.demo.squad import Squad
-from dawnrule.facts.check_in import Athlete
+from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.sessions import log_session
+from dawnrule.demo.squad import Day, Diary, Squad, invent_diaries
+from dawnrule.model.entities import Athlete
 from dawnrule.settings import LogForm, Settings, name_and_version
 from dawnrule.store import (
-    Books,
     PrivateAddress,
     Purpose,
     Role,
     Store,
     StoredPlan,
+    Transaction,
     hash_key,
     hash_token,
 )
@@ -84,23 +83,25 @@ class Scene:
 
     def write_diary(self, diary: Diary, *, past: Sequence[Day], this_morning: bool) -> None:
         """Put down what an athlete reported and trained, as it would have come in."""
-        self.store.write(lambda books: self._remember(books, diary, past))
+        self.store.write(lambda transaction: self._remember(transaction, diary, past))
         if this_morning:
-            self.store.write(lambda books: self._answer(books, Day(diary.this_morning, None)))
+            self.store.write(
+                lambda transaction: self._answer(transaction, Day(diary.this_morning, None))
+            )
 
-    def _remember(self, books: Books, diary: Diary, past: Sequence[Day]) -> None:
-        books.athletes.put(diary.athlete)
+    def _remember(self, transaction: Transaction, diary: Diary, past: Sequence[Day]) -> None:
+        transaction.athletes.put(diary.athlete)
         for day in past:
-            self._answer(books, day)
+            self._answer(transaction, day)
 
-    def _answer(self, books: Books, day: Day) -> None:
+    def _answer(self, transaction: Transaction, day: Day) -> None:
         assert day.check_in.reported_at is not None, "every diary says when"
         rules = self.advisor.library.get(*name_and_version(self.settings.rule_set))
-        posting = Posting(day.check_in.reported_at, KEY_ID, self.new_id(), self.new_id())
-        answer_check_in(books, self.advisor, rules, day.check_in, posting)
+        posting = Submission(day.check_in.reported_at, KEY_ID, self.new_id(), self.new_id())
+        submit_check_in(transaction, self.advisor, rules, day.check_in, posting)
         if day.session is not None:
             at = replace(posting, now=day.session.starts_at)
-            log_session(books, self.advisor, rules, day.session, self.new_id(), at)
+            log_session(transaction, self.advisor, rules, day.session, self.new_id(), at)
 
 
 @contextmanager
@@ -109,7 +110,7 @@ def service(now: datetime, *fill: Callable[[Scene], None]) -> Iterator[str]:
     with TemporaryDirectory() as folder:
         settings = Settings(db=Path(folder) / "pictures.db", port=0, log=LogForm.OFF)
         with Store.open(settings.db) as store:
-            scene = Scene(store, settings, Advisor.shipped(), _same_ids_each_time())
+            scene = Scene(store, settings, Advisor.bundled(), _same_ids_each_time())
             for put in (_put_key, *fill):
                 put(scene)
             app = create_app(settings, store, scene.advisor, lambda: now, scene.new_id)
@@ -127,7 +128,7 @@ def squad_of_the_sheet(scene: Scene) -> None:
     """The athletes of ``squad.csv``."""
     with (HERE / "spreadsheet" / "squad.csv").open(encoding="utf-8", newline="") as file:
         squad = [Athlete(row["athlete_id"], "", "Europe/Berlin") for row in csv.DictReader(file)]
-    scene.store.write(lambda books: [books.athletes.put(athlete) for athlete in squad])
+    scene.store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in squad])
 
 
 def athlete_on_the_phone(scene: Scene) -> None:
@@ -137,7 +138,7 @@ def athlete_on_the_phone(scene: Scene) -> None:
     scene.write_diary(hers, past=hers.past, this_morning=False)
     plan = [{"goal": "hypertrophy", "pattern": "squat", "modality": "free-weights"}]
     stored = StoredPlan(ON_THE_PHONE, EARLY.date(), plan, EARLY, None)
-    scene.store.write(lambda books: books.plans.put(stored))
+    scene.store.write(lambda transaction: transaction.plans.put(stored))
     for purpose, token in ((Purpose.CHECK_IN, CHECK_IN_TOKEN), (Purpose.READ, READ_TOKEN)):
         address = PrivateAddress(purpose.value, purpose, ON_THE_PHONE, None, EARLY, None)
         _put_address(scene, address, token)
@@ -158,7 +159,9 @@ def publish_club_rules(url: str) -> None:
 
 
 def _put_address(scene: Scene, address: PrivateAddress, token: str) -> None:
-    scene.store.write(lambda books: books.private_addresses.add(address, hash_token(token)))
+    scene.store.write(
+        lambda transaction: transaction.private_addresses.add(address, hash_token(token))
+    )
 
 
 def _put_key(scene: Scene) -> None:

@@ -19,14 +19,14 @@ from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 from jinja2.bccache import Bucket, BytecodeCache
 
-from dawnrule.advice import publishing
 from dawnrule.advice.advisor import Advisor
-from dawnrule.facts.check_in import Athlete
-from dawnrule.rules import trial
+from dawnrule.application import rule_sets
+from dawnrule.model.entities import Athlete
+from dawnrule.rules.analysis import sandbox
 from dawnrule.settings import Settings
 from dawnrule.store import Role, Store, hash_key, new_key
 from dawnrule.web import Server, create_app
-from dawnrule.web.service import Service
+from dawnrule.web.context import Context
 
 hypothesis_settings.register_profile(
     "any machine",
@@ -113,21 +113,21 @@ def tried_once(
     published: tuple[tuple[tuple[str, str], str], ...],
     command: tuple[str, ...],
     seconds_at_most: int,
-) -> trial.Tried:
-    return trial.try_out(text, file, dict(published))
+) -> sandbox.SandboxResult:
+    return sandbox.check_in_sandbox(text, file, dict(published))
 
 
-def tried(text: str, file: str, published: trial.Texts) -> trial.Tried:
+def tried(text: str, file: str, published: sandbox.Texts) -> sandbox.SandboxResult:
     """What stood its trial stands it again: the same text in the same trial is not tried twice."""
     others = tuple(published.items())
-    return tried_once(text, file, others, trial.TRIAL, trial.SECONDS_AT_MOST)
+    return tried_once(text, file, others, sandbox.SANDBOX_COMMAND, sandbox.SECONDS_AT_MOST)
 
 
 @pytest.fixture(scope="session", autouse=True)
 def each_trial_once() -> Iterator[None]:
     """A trial takes a process of its own and a second; many tests publish the same rule set."""
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(publishing, "try_out", tried)
+        patched.setattr(rule_sets, "check_in_sandbox", tried)
         yield
 
 
@@ -145,7 +145,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 @pytest.fixture(scope="session")
 def advisor() -> Advisor:
-    return Advisor.shipped()
+    return Advisor.bundled()
 
 
 @pytest.fixture
@@ -168,13 +168,13 @@ def app(
     app.testing = True
     app.jinja_env.bytecode_cache = TEMPLATES
     yield app
-    Service.of(app).close()
+    Context.of(app).close()
 
 
 @pytest.fixture
 def squad(store: Store) -> tuple[Athlete, ...]:
     """Three athletes in three time zones."""
-    store.write(lambda books: [books.athletes.put(athlete) for athlete in SQUAD])
+    store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in SQUAD])
     return SQUAD
 
 
@@ -186,7 +186,11 @@ def make_key(store: Store) -> MakeKey:
         key = new_key()
         key_id = f"key-{hash_key(key)[:8]}"
         at = datetime(2026, 1, 1, tzinfo=UTC)
-        store.write(lambda books: books.keys.add(key_id, hash_key(key), role, athlete_id, None, at))
+        store.write(
+            lambda transaction: transaction.keys.add(
+                key_id, hash_key(key), role, athlete_id, None, at
+            )
+        )
         return key
 
     return make

@@ -1,8 +1,9 @@
 """Does every operation stand whatever is sent to it, and answer as its description says?
 
-``python -m tests.fuzz --examples 2000`` is the long run; ``tests/api/test_fuzz.py`` is a short one
-that is the same each time. Cases come from the description: those on the edges of what it allows
-first, then random ones, fitting and unfitting; half of them are about what is really there.
+``python -m tests.fuzz --examples 2000`` is the long run; ``tests/security/test_fuzz.py`` is a
+short one that is the same each time. Cases come from the description: those on the edges of
+what it allows first, then random ones, fitting and unfitting; half of them are about what is
+really there.
 """
 
 from __future__ import annotations
@@ -46,11 +47,11 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.settings import Settings
 from dawnrule.store import Role, Store, hash_key, new_key
 from dawnrule.web import create_app
-from dawnrule.web.answers import ODS, XLSX
+from dawnrule.web.context import Context
+from dawnrule.web.http.responses import ODS, XLSX
 from dawnrule.web.openapi import document
-from dawnrule.web.service import Service
-from tests.api.samples import EXAMPLE, SESSION
 from tests.conftest import SQUAD, client_with
+from tests.web.samples import EXAMPLE, SESSION
 
 NOW = datetime.fromisoformat("2026-03-09T06:45:00+01:00")
 DATES = ("2026-03-09", "today")
@@ -114,7 +115,9 @@ class Target:
 
     def furnish(self) -> None:
         """Put the squad there again, whatever was erased."""
-        self.store.write(lambda books: [books.athletes.put(athlete) for athlete in SQUAD])
+        self.store.write(
+            lambda transaction: [transaction.athletes.put(athlete) for athlete in SQUAD]
+        )
         self.keys = {role: self._new_key(role) for role in Role}
         coach = client_with(self.app, self.keys[Role.COACH])
         advice = coach.post("/v1/check-ins", json=EXAMPLE)
@@ -141,7 +144,9 @@ class Target:
     def _new_key(self, role: Role) -> str:
         key, athlete_id = new_key(), "a-03" if role is Role.ATHLETE else None
         hashed = hash_key(key)
-        self.store.write(lambda books: books.keys.add(hashed, hashed, role, athlete_id, None, NOW))
+        self.store.write(
+            lambda transaction: transaction.keys.add(hashed, hashed, role, athlete_id, None, NOW)
+        )
         return key
 
 
@@ -158,7 +163,7 @@ def target(folder: Path, advisor: Advisor) -> Iterator[Target]:
         app = create_app(unlimited, store, advisor, lambda: NOW, lambda: f"id-{next(numbers):06}")
         app.testing = True  # a fault of ours ends the run where it happens
         yield Target(app, store, {}, {})
-        Service.of(app).close()
+        Context.of(app).close()
 
 
 def roles_of(operation: Any) -> list[Role]:
@@ -227,7 +232,7 @@ def main() -> int:
     chosen = parser.parse_args()
     logging.disable(logging.CRITICAL)
     found = 0
-    with TemporaryDirectory() as folder, target(Path(folder), Advisor.shipped()) as at:
+    with TemporaryDirectory() as folder, target(Path(folder), Advisor.bundled()) as at:
         for operation in at.operations:
             if chosen.only not in operation.label:
                 continue

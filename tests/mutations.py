@@ -19,8 +19,9 @@ from typing import Any
 from tabulate import tabulate
 
 from dawnrule.facts.derive import MorningFacts
-from dawnrule.rules.cells import beside
-from dawnrule.rules.checking import check_rule_set
+from dawnrule.model import FactDictionary, Facts, Verdict
+from dawnrule.rules.analysis.check import check_rule_set
+from dawnrule.rules.analysis.partition import beside
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
     All,
@@ -32,16 +33,15 @@ from dawnrule.rules.conditions import (
     Signal,
     Test,
 )
-from dawnrule.rules.decision import DayDecision, day_decision, decision_of
-from dawnrule.rules.evaluator import Predicate, predicate
-from dawnrule.rules.library import shipped_rule_set_files
-from dawnrule.rules.loading import load_rule_set
-from dawnrule.rules.plain import condition_to_plain, in_flow
+from dawnrule.rules.evaluation.decision import DayDecision, day_decision, decision_of
+from dawnrule.rules.evaluation.evaluator import Predicate, predicate
+from dawnrule.rules.loading.loader import load_rule_set
+from dawnrule.rules.registry import shipped_rule_set_files
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.vocabulary import FactDictionary, Facts, Verdict
-from tests.unit.test_golden_decisions import CASES, Case, morning_of, of_day, of_parts
+from dawnrule.rules.serialization import condition_to_plain, in_flow
+from tests.golden.test_golden_decisions import CASES, Case, morning_of, of_day, of_parts
 
-DICTIONARY = FactDictionary.shipped()
+DICTIONARY = FactDictionary.bundled()
 
 FLIPPED = {
     Operator.AT_LEAST: (Operator.ABOVE, Operator.AT_MOST),

@@ -22,10 +22,10 @@ from typing import Any
 import rfc8785
 
 from dawnrule.advice.advisor import Advisor, Morning
-from dawnrule.advice.audit import BY_ENGINE_EACH, audit
-from dawnrule.facts.check_in import Athlete, CheckIn, History
-from dawnrule.facts.plain import to_plain
-from dawnrule.store import Books, Store, StoredAdvice
+from dawnrule.application.audit import BY_ENGINE_EACH, audit
+from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.model.serialization import to_json
+from dawnrule.store import Store, StoredAdvice, Transaction
 from tests.benchmarks.history import athlete, check_in
 
 ATHLETES = 50
@@ -49,24 +49,24 @@ def samples(advisor: Advisor) -> Iterator[Sample]:
 
 def fill(store: Store, records: int) -> None:
     """A ledger of so many advice."""
-    drawn = list(samples(Advisor.shipped()))
-    store.write(lambda books: [books.athletes.put(who) for who, _, _ in drawn])
+    drawn = list(samples(Advisor.bundled()))
+    store.write(lambda transaction: [transaction.athletes.put(who) for who, _, _ in drawn])
     for start in range(0, records, AT_ONCE):
         numbers = range(start, min(start + AT_ONCE, records))
         store.write(partial(_add, drawn=drawn, numbers=numbers))
 
 
-def _add(books: Books, drawn: list[Sample], numbers: range) -> None:
+def _add(transaction: Transaction, drawn: list[Sample], numbers: range) -> None:
     for number in numbers:
         who, morning, record = drawn[number % ATHLETES]
         at = START + timedelta(days=number // ATHLETES)
         check_in_id, advice_id = f"c-{number}", f"v-{number}"
-        body = to_plain(morning) | {"date": at.date().isoformat()}
+        body = to_json(morning) | {"date": at.date().isoformat()}
         advice = record["advice"] | {"advice_id": advice_id, "date": body["date"]}
         its = {"advice": advice, "check_in": body, "clock": at.isoformat()}
         text = rfc8785.dumps(record | its).decode()
-        books.check_ins.add(check_in_id, who.id, at.date(), body, at, "k-01")
-        books.advice.add(
+        transaction.check_ins.add(check_in_id, who.id, at.date(), body, at, "k-01")
+        transaction.advice.add(
             StoredAdvice(
                 advice_id,
                 check_in_id,
@@ -92,7 +92,7 @@ def main() -> None:
         megabytes = store.file.stat().st_size / 1e6
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         started = time.perf_counter()
-        found = audit(store, Advisor.shipped().library, by_engine_each=chosen.each)
+        found = audit(store, Advisor.bundled().library, by_engine_each=chosen.each)
         seconds = time.perf_counter() - started
         grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1e3
         print(f"{found.records} records of {megabytes:,.0f} MB verified in {seconds:.1f} s")

@@ -25,24 +25,15 @@ from statistics import median
 
 import rule_engine
 
-from dawnrule.rules.conditions import (
-    All,
-    AnyOf,
-    AtLeast,
-    Condition,
-    NoneOf,
-    Operator,
-    Signal,
-    Test,
-)
-from dawnrule.rules.decider import Decider
-from dawnrule.rules.loading import load_rule_set
-from dawnrule.rules.matcher import Matcher
+from dawnrule.model import FactDictionary, Facts, FactValue
+from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.engine.matcher import Matcher
+from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.vocabulary import FactDictionary, Facts, FactValue
 from tests.property.rule_strategies import a_rule, a_rule_set
 
-DICTIONARY = FactDictionary.shipped()
+DICTIONARY = FactDictionary.bundled()
 
 PROTECTIVE: Mapping[str, tuple[Operator, Sequence[float]]] = {
     "sleep_hours": (Operator.BELOW, (5, 6, 6.5)),

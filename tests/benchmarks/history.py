@@ -25,10 +25,10 @@ from pathlib import Path
 from statistics import median
 
 from dawnrule.advice.advisor import Advisor, Considered, Morning
-from dawnrule.advice.morning import history_before
-from dawnrule.facts.check_in import Athlete, Block, CheckIn, History, Session, Sleep
-from dawnrule.facts.plain import to_plain
-from dawnrule.store import Books, Store, StoredAdvice
+from dawnrule.application.check_ins import history_before
+from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session, Sleep
+from dawnrule.model.serialization import to_json
+from dawnrule.store import Store, StoredAdvice, Transaction
 
 TODAY = date(2026, 3, 9)
 NOW = datetime(2026, 3, 9, 6, 40, tzinfo=UTC)
@@ -80,7 +80,7 @@ class Benchmark:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._advisor = Advisor.shipped()
+        self._advisor = Advisor.bundled()
         self._rule_set = self._advisor.library.all()[-1]
         self._record = self._consider(check_in("a-new", 0), History()).record(
             decided_at=NOW, posted_by=None, supersedes=None
@@ -90,12 +90,12 @@ class Benchmark:
 
     def read(self, athlete_id: str) -> None:
         """Read today's advice."""
-        self._store.read(lambda books: books.advice.latest(athlete_id, TODAY))
+        self._store.read(lambda transaction: transaction.advice.latest(athlete_id, TODAY))
 
     def history(self, athlete_id: str) -> History:
         """Read the history before this morning."""
         this_morning = check_in(athlete_id, 0)
-        return self._store.read(lambda books: history_before(books, this_morning, NOW))
+        return self._store.read(lambda transaction: history_before(transaction, this_morning, NOW))
 
     def consider(self, athlete_id: str) -> None:
         """Read the history before this morning and consider its check-in."""
@@ -105,22 +105,24 @@ class Benchmark:
         morning = Morning(athlete(this_morning.athlete_id), this_morning, history, NOW)
         return self._advisor.consider(morning, self._rule_set, "advice-1")
 
-    def _fill(self, books: Books, athlete_id: str, days: int) -> None:
-        books.athletes.put(athlete(athlete_id))
+    def _fill(self, transaction: Transaction, athlete_id: str, days: int) -> None:
+        transaction.athletes.put(athlete(athlete_id))
         for days_ago in range(days, -1, -1):
-            self._add_morning(books, athlete_id, days_ago)
+            self._add_morning(transaction, athlete_id, days_ago)
             if days_ago:
                 done = session(athlete_id, days_ago)
                 session_id = f"{athlete_id}-s-{days_ago}"
-                books.sessions.add(
-                    session_id, athlete_id, done.starts_at, to_plain(done), NOW, None
+                transaction.sessions.add(
+                    session_id, athlete_id, done.starts_at, to_json(done), NOW, None
                 )
 
-    def _add_morning(self, books: Books, athlete_id: str, days_ago: int) -> None:
+    def _add_morning(self, transaction: Transaction, athlete_id: str, days_ago: int) -> None:
         morning = check_in(athlete_id, days_ago)
         check_in_id = f"{athlete_id}-c-{days_ago}"
-        books.check_ins.add(check_in_id, athlete_id, morning.date, to_plain(morning), NOW, None)
-        books.advice.add(
+        transaction.check_ins.add(
+            check_in_id, athlete_id, morning.date, to_json(morning), NOW, None
+        )
+        transaction.advice.add(
             StoredAdvice(
                 id=f"{athlete_id}-a-{days_ago}",
                 check_in_id=check_in_id,

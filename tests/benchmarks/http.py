@@ -36,14 +36,14 @@ from flask import Flask, Response, request
 from marshmallow import Schema, fields
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.facts.check_in import Athlete
+from dawnrule.clock import new_id, now
+from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings
 from dawnrule.store import Role, Store, hash_key
-from dawnrule.store.connections import connect
+from dawnrule.store.connection import connect
 from dawnrule.web import Server, create_app
-from dawnrule.web.service import Service
-from dawnrule.world import new_id, now
-from tests.api.samples import EXAMPLE
+from dawnrule.web.context import Context
+from tests.web.samples import EXAMPLE
 
 CLIENTS = 8
 ATHLETES = 30_000
@@ -64,12 +64,14 @@ def service(folder: Path) -> Flask:
     """The service, with a squad that never checked in before."""
     store = Store.open(folder / "service.db")
     squad = [Athlete(f"a-{number}", "Kim", "Europe/Berlin") for number in range(ATHLETES)]
-    store.write(lambda books: [books.athletes.put(athlete) for athlete in squad])
+    store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in squad])
     at = datetime.now(UTC)
-    store.write(lambda books: books.keys.add("k", hash_key(KEY), Role.COACH, None, None, at))
+    store.write(
+        lambda transaction: transaction.keys.add("k", hash_key(KEY), Role.COACH, None, None, at)
+    )
     morning = datetime.fromisoformat(EXAMPLE["reported_at"]) + timedelta(minutes=5)
     settings = Settings(db=folder / "service.db", key_requests_per_minute=0)
-    return create_app(settings, store, Advisor.shipped(), lambda: morning, lambda: uuid.uuid4().hex)
+    return create_app(settings, store, Advisor.bundled(), lambda: morning, lambda: uuid.uuid4().hex)
 
 
 class BlockSchema(Schema):
@@ -127,8 +129,8 @@ def bare(folder: Path) -> Flask:
     server to start and to end, over a database of its own, and asks nothing of it."""
     app = Flask(__name__)
     settings, store = Settings(db=folder / "unused.db"), Store.open(folder / "unused.db")
-    unused = create_app(settings, store, Advisor.shipped(), now, new_id)
-    Service.of(unused).attach(app)
+    unused = create_app(settings, store, Advisor.bundled(), now, new_id)
+    Context.of(unused).attach(app)
     schema = CheckInSchema()
     own = threading.local()
     with connect(folder / "bare.db", PATIENT_SECONDS) as first:

@@ -28,8 +28,8 @@ from statistics import quantiles
 from tempfile import TemporaryDirectory
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.facts.check_in import Athlete
-from dawnrule.world import now
+from dawnrule.clock import now
+from dawnrule.model.entities import Athlete
 from tests.faults.caller import NO_ANSWER, Caller
 from tests.faults.killing import unverified
 from tests.faults.serving import apart, make_squad, served
@@ -183,7 +183,7 @@ def main() -> None:
     parser.add_argument("--clients", type=int, default=64)
     parser.add_argument("--processes", type=int, nargs="+", default=[1, 2, 3])
     options = parser.parse_args()
-    advisor = Advisor.shipped()
+    advisor = Advisor.bundled()
     print("processes  check-ins   reads  answers/s  p50 ms  p99 ms  longest ms  errors  lost")
     wrong: list[str] = []
     for processes in options.processes:

@@ -23,8 +23,8 @@ from tempfile import TemporaryDirectory
 import psutil
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.facts.check_in import Athlete
-from dawnrule.world import now
+from dawnrule.clock import now
+from dawnrule.model.entities import Athlete
 from tests.faults.caller import Caller
 from tests.faults.serving import make_squad, served
 
@@ -83,7 +83,7 @@ def main() -> None:
     options = parser.parse_args()
     if options.count < FEWEST:
         parser.error(f"a trend takes at least {FEWEST:,} check-ins")
-    kept = measure(options.count, Advisor.shipped())
+    kept = measure(options.count, Advisor.bundled())
     after = kept[int(len(kept) * WARM_UP) :]
     growth = linear_regression(range(len(after)), after).slope
     print(f"after the warm-up {growth:+.2f} MB for each 10,000 check-ins")

@@ -26,10 +26,10 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.facts.check_in import Athlete, Block, CheckIn, Sleep
-from dawnrule.facts.plain import to_plain
-from dawnrule.store import Books, Store
-from dawnrule.world import now
+from dawnrule.clock import now
+from dawnrule.model.entities import Athlete, Block, CheckIn, Sleep
+from dawnrule.model.serialization import to_json
+from dawnrule.store import Store, Transaction
 from tests.faults.caller import NO_ANSWER, Caller
 from tests.faults.serving import apart, make_squad, served
 
@@ -55,16 +55,16 @@ def write_history(db: Path, today: date) -> None:
     """The mornings that everybody has behind them; advice on them is not needed."""
     chance = random.Random(SEED)
 
-    def morning(books: Books, athlete: int, days: int) -> None:
+    def morning(transaction: Transaction, athlete: int, days: int) -> None:
         athlete_id, day = f"a-{athlete}", today - timedelta(days)
         sleep = Sleep(round(chance.uniform(5, 9), 1), chance.randrange(1, 6))
         check_in = CheckIn(athlete_id, day, (), sleep=sleep, fatigue=chance.randrange(8))
         number = f"c-{athlete}-{days}"
-        books.check_ins.add(number, athlete_id, day, to_plain(check_in), now(), "k")
+        transaction.check_ins.add(number, athlete_id, day, to_json(check_in), now(), "k")
 
-    def mornings(books: Books, days: int) -> None:
+    def mornings(transaction: Transaction, days: int) -> None:
         for athlete in range(ATHLETES):
-            morning(books, athlete, days)
+            morning(transaction, athlete, days)
 
     with Store.open(db) as store:
         for days in range(MORNINGS_BEFORE, 0, -1):
@@ -79,7 +79,7 @@ def check_in(athlete: int, today: date, chance: random.Random) -> dict[str, Any]
     )
     soreness = {"quadriceps": chance.randrange(8), "chest": chance.randrange(8)}
     sleep = Sleep(round(chance.uniform(5, 9), 1), 3)
-    return to_plain(
+    return to_json(
         CheckIn(f"a-{athlete}", today, plan, sleep=sleep, soreness=soreness, fatigue=4, stress=3)
     )
 
@@ -122,7 +122,7 @@ def main() -> None:
     parser.add_argument("--speed", type=float, default=10.0, help="times as fast")
     parser.add_argument("--processes", type=int, default=1)
     options = parser.parse_args()
-    advisor, today = Advisor.shipped(), now().date()
+    advisor, today = Advisor.bundled(), now().date()
     with TemporaryDirectory() as folder:
         db = Path(folder) / "squad.db"
         make_squad(db, [Athlete(f"a-{number}", "Kim", "UTC") for number in range(ATHLETES)])

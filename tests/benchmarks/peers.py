@@ -14,18 +14,9 @@ import json_logic
 import rule_engine
 import zen
 
-from dawnrule.rules.conditions import (
-    All,
-    AnyOf,
-    AtLeast,
-    Condition,
-    NoneOf,
-    Operator,
-    Signal,
-    Test,
-)
+from dawnrule.model import Facts, FactValue
+from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
 from dawnrule.rules.rule_set import Rule
-from dawnrule.vocabulary import Facts, FactValue
 
 Fired: TypeAlias = Callable[[Facts], Sequence[Rule]]
 

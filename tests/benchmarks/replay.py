@@ -29,9 +29,10 @@ from typing import TypeAlias
 
 import polars as pl
 
-from dawnrule.advice.agreement import told
-from dawnrule.advice.replay import Replayed, dates_in_steps
-from dawnrule.rules.columns import (
+from dawnrule.analytics.cross_check import agreement_text
+from dawnrule.analytics.replay import Replayed, dates_in_steps
+from dawnrule.model import FactDictionary, Facts, FactValue
+from dawnrule.rules.columnar import (
     ColumnDecider,
     DecidedSubject,
     MorningTable,
@@ -39,16 +40,15 @@ from dawnrule.rules.columns import (
     PastSubject,
 )
 from dawnrule.rules.conditions import tests_of
-from dawnrule.rules.decider import Decider
-from dawnrule.rules.decision import DayDecision, day_decision, decision_of
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.rules.evaluation.decision import DayDecision, day_decision, decision_of
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import name_and_version
-from dawnrule.vocabulary import FactDictionary, Facts, FactValue
 from tests.benchmarks.peers import PEERS
 from tests.property.rule_strategies import telling_values
 
-DICTIONARY = FactDictionary.shipped()
+DICTIONARY = FactDictionary.bundled()
 FIRST_DATE = date(2020, 1, 1)
 ATHLETES = 200
 PARTS = (0, 1, 1, 2, 3)
@@ -125,7 +125,9 @@ def check_alike(
     """Raises when anybody decides otherwise than columns, on a day or a part."""
     for morning, decided in zip(mornings, by_columns, strict=True):
         for name, decide in racing.items():
-            other = told(decide(morning.day.facts, [part.facts for part in morning.parts]))
+            other = agreement_text(
+                decide(morning.day.facts, [part.facts for part in morning.parts])
+            )
             if other != decided:
                 raise SystemExit(f"{name} differs on {morning}: {other}, columns {decided}")
 
@@ -140,7 +142,7 @@ def past_of(number: int, rule_set: RuleSet, told_by: RuleSet, seed: int) -> list
     past = []
     for position in range(number):
         day, parts = drawn.draw()
-        decided = told(decider.decide(day, parts))
+        decided = agreement_text(decider.decide(day, parts))
         subjects = map(_as_told, decided, (day, *parts))
         who = f"a-{position % ATHLETES}"
         when = FIRST_DATE + timedelta(days=position // ATHLETES)
@@ -217,7 +219,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=3.0, help="for each that is slow")
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    library = RuleSetLibrary.shipped()
+    library = RuleSetLibrary.bundled()
     rule_set, told_by = (
         library.get(*name_and_version(name)) for name in (asked.rules, asked.told_by)
     )

@@ -14,7 +14,8 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from dawnrule.rules.checking import check_rule_set
+from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Verdict
+from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.conditions import (
     All,
     AnyOf,
@@ -25,14 +26,13 @@ from dawnrule.rules.conditions import (
     Test,
     tests_of,
 )
-from dawnrule.rules.evaluator import predicate
-from dawnrule.rules.library import shipped_rule_set_files
-from dawnrule.rules.loading import load_rule_set
+from dawnrule.rules.evaluation.evaluator import predicate
+from dawnrule.rules.loading.loader import load_rule_set
+from dawnrule.rules.registry import shipped_rule_set_files
 from dawnrule.rules.rule_set import SCOPES, Example, Rule, RuleSet
-from dawnrule.vocabulary import FactDefinition, FactDictionary, Facts, FactValue, Verdict
 from tests.property.rule_strategies import a_rule, a_rule_set
 
-DICTIONARY = FactDictionary.shipped()
+DICTIONARY = FactDictionary.bundled()
 RULES = 300
 VERDICTS = (None, None, Verdict.SWAP, Verdict.SWAP, Verdict.REST)
 

@@ -26,16 +26,16 @@ from functools import partial
 from pathlib import Path
 from statistics import median
 
-from dawnrule.facts.check_in import Athlete, Block, CheckIn, Sleep
-from dawnrule.facts.plain import to_plain
-from dawnrule.store import Books, Store
-from dawnrule.store.columns import json_text
-from dawnrule.store.connections import connect
+from dawnrule.model.entities import Athlete, Block, CheckIn, Sleep
+from dawnrule.model.serialization import to_json
+from dawnrule.store import Store, Transaction
+from dawnrule.store.connection import connect
+from dawnrule.store.values import json_text
 
 DAY = date(2026, 3, 9)
 NOW = datetime(2026, 3, 9, 6, 40, tzinfo=UTC)
 PATIENT_SECONDS = 60.0
-BODY = to_plain(
+BODY = to_json(
     CheckIn(
         "a-01",
         DAY,
@@ -52,13 +52,13 @@ Write = Callable[[], object]
 numbers = itertools.count()
 
 
-def check_ins(athlete: str) -> Callable[[Books], int]:
+def check_ins(athlete: str) -> Callable[[Transaction], int]:
     """A job that adds the next day's check-in each time."""
     days = itertools.count(DAY.toordinal())
 
-    def job(books: Books) -> int:
+    def job(transaction: Transaction) -> int:
         day = date.fromordinal(next(days))
-        return books.check_ins.add(f"c-{next(numbers)}", athlete, day, BODY, NOW, "k-01")
+        return transaction.check_ins.add(f"c-{next(numbers)}", athlete, day, BODY, NOW, "k-01")
 
     return job
 
@@ -74,12 +74,12 @@ def each_alone(folder: Path, threads: int, opened: ExitStack) -> list[Write]:
     with Store.open(folder / "alone.db") as store:
         jobs = _squad(store, threads)
 
-    def alone(job: Callable[[Books], int]) -> Write:
+    def alone(job: Callable[[Transaction], int]) -> Write:
         connection = opened.enter_context(closing(connect(folder / "alone.db", PATIENT_SECONDS)))
 
         def write() -> None:
             connection.execute("BEGIN IMMEDIATE")
-            job(Books.over(connection))
+            job(Transaction.over(connection))
             connection.execute("COMMIT")
 
         return write
@@ -101,9 +101,9 @@ def bare(folder: Path, threads: int, opened: ExitStack) -> list[Write]:
     return [inserting() for _ in range(threads)]
 
 
-def _squad(store: Store, threads: int) -> list[Callable[[Books], int]]:
+def _squad(store: Store, threads: int) -> list[Callable[[Transaction], int]]:
     athletes = [Athlete(f"a-{number:02}", "Kim", "UTC") for number in range(threads)]
-    store.write(lambda books: [books.athletes.put(athlete) for athlete in athletes])
+    store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in athletes])
     return [check_ins(athlete.id) for athlete in athletes]
 
 

@@ -16,15 +16,14 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.morning import Posting, answer_check_in
-from dawnrule.advice.training import log_session
-from dawnrule.demo.diary import Diary, invent_diaries
-from dawnrule.demo.squad import Squad
-from dawnrule.facts.check_in import Athlete
+from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.sessions import log_session
+from dawnrule.clock import new_id
+from dawnrule.demo.squad import Diary, Squad, invent_diaries
+from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings, name_and_version
-from dawnrule.store import Books, Role, Store, hash_key
+from dawnrule.store import Role, Store, Transaction, hash_key
 from dawnrule.web import Server, create_app
-from dawnrule.world import new_id
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = (
@@ -62,7 +61,7 @@ class Stage:
 def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
     """The squad of the demo, and two athletes with less to show, on the real server."""
     settings = Settings(db=tmp_path_factory.mktemp("stage") / "dawnrule.db", port=0)
-    advisor = Advisor.shipped()
+    advisor = Advisor.bundled()
     with Store.open(settings.db) as store:
         for diary in invent_diaries(Squad.invented(), NOW):
             store.write(partial(_remember, advisor=advisor, diary=diary, settings=settings))
@@ -73,7 +72,7 @@ def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
         server = Server(create_app(settings, store, advisor, lambda: NOW, new_id), settings)
         thread = Thread(target=server.run)
         thread.start()
-        today = store.read(lambda books: books.advice.latest(ATHLETE, NOW.date()))
+        today = store.read(lambda transaction: transaction.advice.latest(ATHLETE, NOW.date()))
         assert today is not None
         yield Stage(f"http://127.0.0.1:{server.port}", today.id, store)
         server.close()
@@ -112,17 +111,17 @@ def page(signed_in: BrowserContext) -> Iterator[Page]:
     page.close()
 
 
-def _remember(books: Books, advisor: Advisor, diary: Diary, settings: Settings) -> None:
+def _remember(transaction: Transaction, advisor: Advisor, diary: Diary, settings: Settings) -> None:
     """What came in of one athlete, as it would have come in."""
     rule_set = advisor.library.get(*name_and_version(settings.rule_set))
-    books.athletes.put(diary.athlete)
+    transaction.athletes.put(diary.athlete)
     for day in diary.past:
         assert day.check_in.reported_at is not None
-        posting = Posting(day.check_in.reported_at, None, new_id(), new_id())
-        answer_check_in(books, advisor, rule_set, day.check_in, posting)
+        posting = Submission(day.check_in.reported_at, None, new_id(), new_id())
+        submit_check_in(transaction, advisor, rule_set, day.check_in, posting)
         if day.session is not None:
             at = replace(posting, now=NOW)
-            log_session(books, advisor, rule_set, day.session, new_id(), at)
+            log_session(transaction, advisor, rule_set, day.session, new_id(), at)
     if diary.athlete.id != SILENT:
-        this_morning = Posting(NOW, None, new_id(), new_id())
-        answer_check_in(books, advisor, rule_set, diary.this_morning, this_morning)
+        this_morning = Submission(NOW, None, new_id(), new_id())
+        submit_check_in(transaction, advisor, rule_set, diary.this_morning, this_morning)

@@ -9,7 +9,7 @@ from typing import Any
 from openpyxl import load_workbook
 from python_calamine import CalamineWorkbook
 
-from dawnrule.facts.check_in import Athlete
+from dawnrule.model.entities import Athlete
 from tests.clients.conftest import CLIENTS
 from tests.conftest import LiveServer
 
@@ -34,7 +34,7 @@ def athletes() -> list[str]:
 def put_squad(server: LiveServer) -> None:
     """Make the squad known to the service; all live in Berlin."""
     squad = [Athlete(name, f"Athlete {name}", "Europe/Berlin") for name in athletes()]
-    server.store.write(lambda books: [books.athletes.put(athlete) for athlete in squad])
+    server.store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in squad])
 
 
 def table(file: Path, sheet: str = CHECK_INS) -> list[dict[str, Any]]:

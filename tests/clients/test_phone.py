@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from dawnrule.store import Purpose
-from dawnrule.web.phone.paths import paths_of
+from dawnrule.web.private.addresses import paths_of
 from tests.clients.conftest import CLIENTS, TODAY, Ask, Run
 
 SCRIPT = "phone/today.py"

@@ -14,8 +14,8 @@ import pytest
 import requests
 from openpyxl import Workbook, load_workbook
 
+from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.sheet import CHECK_INS as LAYOUT
-from dawnrule.vocabulary import FactDictionary, Vocabulary
 from tests.clients.conftest import PATIENCE_SECONDS, TODAY, Ask, environment
 from tests.clients.squad_sheet import ANSWERS, CHECK_INS, FOLDER, athletes, put_squad, table
 from tests.conftest import LiveServer
@@ -140,7 +140,7 @@ def test_every_column_is_one_that_the_service_reads(book: Workbook) -> None:
     ],
 )
 def test_a_number_is_kept_within_the_facts_range(book: Workbook, column: str, fact: str) -> None:
-    rule, known = rule_for(book, column), FactDictionary.shipped()[fact]
+    rule, known = rule_for(book, column), FactDictionary.bundled()[fact]
     assert (float(rule.formula1), float(rule.formula2)) == (known.least, known.greatest)
     assert rule.error == f"Write {known.allowed()}."
     assert rule.errorStyle in (None, "stop")
@@ -167,7 +167,7 @@ def test_a_drop_down_offers_every_word_of_the_vocabulary(
     book: Workbook, column: str, words: str
 ) -> None:
     offered = words_in(book, rule_for(book, column))
-    known = list(getattr(Vocabulary.shipped(), words))
+    known = list(getattr(Vocabulary.bundled(), words))
     assert [word for word in offered if word != "none" or word in known] == known
 
 

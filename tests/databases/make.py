@@ -3,7 +3,7 @@
     python -m tests.databases.make
 
 writes a small database, named after the newest migration, beside this file. What a later version
-does with it is tested in ``tests/unit/test_old_databases.py``. A file that was committed is never
+does with it is tested in ``tests/store/test_old_databases.py``. A file that was committed is never
 made anew: it is what an earlier version really wrote.
 """
 
@@ -17,12 +17,12 @@ from pathlib import Path
 from typing import Any
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.morning import Posting, answer_check_in
-from dawnrule.advice.training import log_session
-from dawnrule.facts.check_in import Athlete, CheckIn
+from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.sessions import log_session
+from dawnrule.model.entities import Athlete, CheckIn
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas import load_check_in, load_session
-from dawnrule.store import Books, Role, Store, hash_key, hash_token
+from dawnrule.store import Role, Store, Transaction, hash_key, hash_token
 from dawnrule.store.migrations import MIGRATIONS
 
 FOLDER = Path(__file__).parent
@@ -57,34 +57,40 @@ SESSION: dict[str, Any] = {
 
 def make(file: Path) -> None:
     """Write a database as this version does."""
-    advisor = Advisor.shipped()
+    advisor = Advisor.bundled()
     rule_set = advisor.library.get("baseline", "1.1.0")
     with Store.open(file) as store:
         store.write(_people)
         for number, plain in enumerate(CHECK_INS):
             now = FIRST_MORNING + timedelta(days=number)
-            posting = Posting(now, KEY_ID, f"check-in-{number}", f"advice-{number}")
+            posting = Submission(now, KEY_ID, f"check-in-{number}", f"advice-{number}")
             check_in = load_check_in(plain)
             store.write(partial(_answer, advisor, rule_set, check_in, posting))
         now = FIRST_MORNING + timedelta(days=len(CHECK_INS))
-        evening = Posting(now, KEY_ID, "check-in-9", "advice-9")
+        evening = Submission(now, KEY_ID, "check-in-9", "advice-9")
         session = load_session(SESSION)
         store.write(
-            lambda books: log_session(books, advisor, rule_set, session, "session-1", evening)
+            lambda transaction: log_session(
+                transaction, advisor, rule_set, session, "session-1", evening
+            )
         )
 
 
 def _answer(
-    advisor: Advisor, rule_set: RuleSet, check_in: CheckIn, posting: Posting, books: Books
+    advisor: Advisor,
+    rule_set: RuleSet,
+    check_in: CheckIn,
+    posting: Submission,
+    transaction: Transaction,
 ) -> None:
-    answer_check_in(books, advisor, rule_set, check_in, posting)
+    submit_check_in(transaction, advisor, rule_set, check_in, posting)
 
 
-def _people(books: Books) -> None:
+def _people(transaction: Transaction) -> None:
     for athlete in ATHLETES:
-        books.athletes.put(athlete)
-    books.keys.add(KEY_ID, hash_key(KEY), Role.COACH, None, None, FIRST_MORNING)
-    books.sign_ins.begin(hash_token(SIGN_IN), KEY_ID, FIRST_MORNING, EVENING)
+        transaction.athletes.put(athlete)
+    transaction.keys.add(KEY_ID, hash_key(KEY), Role.COACH, None, None, FIRST_MORNING)
+    transaction.sign_ins.begin(hash_token(SIGN_IN), KEY_ID, FIRST_MORNING, EVENING)
 
 
 def into_one_file(file: Path) -> None:

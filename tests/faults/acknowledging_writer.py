@@ -12,18 +12,18 @@ import sys
 import threading
 from collections.abc import Callable
 
-from dawnrule.store import Books, Store
-from tests.unit.store_samples import KIM, add_advice, add_check_in
+from dawnrule.store import Store, Transaction
+from tests.store.samples import KIM, add_advice, add_check_in
 
 THREADS = 4
 
 
-def morning(name: str) -> Callable[[Books], None]:
+def morning(name: str) -> Callable[[Transaction], None]:
     """A job of two rows that belong together: a check-in and its advice."""
 
-    def job(books: Books) -> None:
-        add_check_in(books, f"c-{name}")
-        add_advice(books, f"v-{name}", f"c-{name}")
+    def job(transaction: Transaction) -> None:
+        add_check_in(transaction, f"c-{name}")
+        add_advice(transaction, f"v-{name}", f"c-{name}")
 
     return job
 
@@ -38,7 +38,7 @@ def write_for_ever(store: Store, prefix: str) -> None:
 def main() -> None:
     database, prefix = sys.argv[1:]
     store = Store.open(database)
-    store.write(lambda books: books.athletes.put(KIM))
+    store.write(lambda transaction: transaction.athletes.put(KIM))
     for thread in range(THREADS):
         threading.Thread(target=write_for_ever, args=(store, f"{prefix}-{thread}")).start()
 

@@ -25,12 +25,12 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.audit import audit
-from dawnrule.advice.in_force import StoredTexts
-from dawnrule.facts.check_in import Athlete
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.application.active_rules import StoredTexts
+from dawnrule.application.audit import audit
+from dawnrule.clock import now
+from dawnrule.model.entities import Athlete
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store
-from dawnrule.world import now
 from tests.faults.caller import NO_ANSWER, Caller
 from tests.faults.serving import Launched, apart, launch, make_squad, settings_for
 
@@ -245,7 +245,7 @@ def _not_wiped(db: Path, promised: Promised) -> Iterator[str]:
 def unverified(db: Path) -> Iterator[str]:
     """What an audit of the ledger finds."""
     with Store.open(db) as store:
-        library = RuleSetLibrary.shipped().with_published(StoredTexts(store))
+        library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
         for fault in audit(store, library).faults:
             yield f"audit: entry {fault.position}: {fault.says}"
 
@@ -317,7 +317,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=random.randrange(1_000_000))
     options = parser.parse_args()
     print(f"seed {options.seed}", flush=True)
-    chance, advisor, tally = random.Random(options.seed), Advisor.shipped(), Tally()
+    chance, advisor, tally = random.Random(options.seed), Advisor.bundled(), Tally()
     began = time.monotonic()
     while tally.kills < options.times and not tally.faults:
         kills = min(KILLS_OF_ONE_DATABASE, options.times - tally.kills)

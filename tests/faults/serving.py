@@ -20,11 +20,11 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.facts.check_in import Athlete
+from dawnrule.clock import new_id, now
+from dawnrule.model.entities import Athlete
 from dawnrule.settings import LogForm, Settings
-from dawnrule.store import Books, Role, Store, hash_key
+from dawnrule.store import Role, Store, Transaction, hash_key
 from dawnrule.web import create_app, serve, start_logging
-from dawnrule.world import new_id, now
 
 T = TypeVar("T")
 
@@ -139,10 +139,10 @@ def make_squad(db: Path, athletes: Sequence[Athlete]) -> None:
 
 
 def _make_squad(db: Path, athletes: Sequence[Athlete]) -> None:
-    def put(books: Books) -> Any:
+    def put(transaction: Transaction) -> Any:
         for athlete in athletes:
-            books.athletes.put(athlete)
-        books.keys.add("k", hash_key(KEY), Role.COACH, None, None, now())
+            transaction.athletes.put(athlete)
+        transaction.keys.add("k", hash_key(KEY), Role.COACH, None, None, now())
 
     with Store.open(db) as store:
         store.write(put)

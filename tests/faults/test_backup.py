@@ -13,16 +13,16 @@ from threading import Event, Thread
 
 import pytest
 
-from dawnrule.advice.backups import Restored, back_up, backups_of, made_at, restore
-from dawnrule.advice.erasure import erase
+from dawnrule.application.athletes import erase
+from dawnrule.application.backups import Restored, back_up, backups_of, made_at, restore
 from dawnrule.errors import Conflict, DawnruleError, StoreUnusable
-from dawnrule.facts.check_in import Athlete
+from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings
 from dawnrule.store import Store
-from dawnrule.web.backups import Backups
-from dawnrule.web.metrics import Metrics
+from dawnrule.web.backup_schedule import Backups
+from dawnrule.web.observability import Metrics
+from tests.cli.terminal import typed
 from tests.databases.make import make
-from tests.unit.terminal import typed
 
 NOW = datetime(2026, 3, 20, 2, 15, tzinfo=UTC)
 LATER = "(migration_set, name, applied_at) VALUES ('dawnrule', 'm999_later', '2030-01-01')"
@@ -66,10 +66,10 @@ def being_written_to(db: Path) -> Iterator[None]:
 
     def write() -> None:
         with Store.open(db) as store:
-            athlete = store.read(lambda books: books.athletes.get("a-04"))
+            athlete = store.read(lambda transaction: transaction.athletes.get("a-04"))
             assert athlete is not None
             while not ended.is_set():
-                store.write(lambda books: books.athletes.put(athlete))
+                store.write(lambda transaction: transaction.athletes.put(athlete))
 
     thread = Thread(target=write)
     thread.start()
@@ -178,11 +178,13 @@ def test_the_database_of_before_is_kept_aside_with_all_it_had(db: Path, folder: 
 def test_whoever_was_erased_since_and_is_there_again_is_named(db: Path, folder: Path) -> None:
     with Store.open(db) as store:
         erase(store, "a-04", by="k-01", at=NOW)
-        store.write(lambda books: books.athletes.put(Athlete("a-04", "Tomo", "Asia/Tokyo")))
+        store.write(
+            lambda transaction: transaction.athletes.put(Athlete("a-04", "Tomo", "Asia/Tokyo"))
+        )
         file = back_up(db, folder, NOW)
         for athlete_id in ("a-03", "a-04"):
             erase(store, athlete_id, by="k-01", at=NOW)
-        store.write(lambda books: books.athletes.put(Athlete("a-05", "Juno", "UTC")))
+        store.write(lambda transaction: transaction.athletes.put(Athlete("a-05", "Juno", "UTC")))
         erase(store, "a-05", by="k-01", at=NOW)
     assert restore(file, db, NOW, replace=True).erased_since == ("a-03", "a-04")
 
@@ -261,7 +263,7 @@ def test_a_log_that_a_lost_database_left_behind_is_not_taken_for_the_restored_on
     file = back_up(db, folder, NOW)
     log = db.with_name("squad.db-wal")
     with Store.open(db) as store:
-        store.write(lambda books: books.athletes.put(Athlete("a-05", "Juno", "UTC")))
+        store.write(lambda transaction: transaction.athletes.put(Athlete("a-05", "Juno", "UTC")))
         left_behind = log.read_bytes()
     db.unlink()
     log.write_bytes(left_behind)

@@ -13,16 +13,17 @@ from typing import Any
 import pytest
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.rules import library, loading
+from dawnrule.clock import new_id
+from dawnrule.i18n.resources import rules_folder
+from dawnrule.rules import registry
+from dawnrule.rules.loading import loader
 from dawnrule.settings import Settings
 from dawnrule.store import Store
-from dawnrule.vocabulary.shipped import rules_folder
 from dawnrule.web import create_app
-from dawnrule.web.service import Service
-from dawnrule.world import new_id
+from dawnrule.web.context import Context
+from tests.cli.terminal import typed
 from tests.conftest import Client, Clock, client_with
-from tests.publishing_samples import CLUB
-from tests.unit.terminal import typed
+from tests.rule_set_samples import CLUB
 
 
 @pytest.fixture
@@ -30,7 +31,7 @@ def rules(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The rule sets that ship, as a copy that may be broken."""
     folder = tmp_path / "rules"
     shutil.copytree(rules_folder(), folder)
-    for module in (library, loading):
+    for module in (registry, loader):
         monkeypatch.setattr(module, "rules_folder", lambda: folder)
     return folder
 
@@ -91,7 +92,7 @@ def restart(
 
         def start() -> Client:
             app = create_app(settings, store, advisor, clock, new_id)
-            opened.callback(Service.of(app).close)
+            opened.callback(Context.of(app).close)
             return client_with(app, coach_key)
 
         yield start

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from dawnrule.advice.audit import audit
-from dawnrule.advice.in_force import StoredTexts
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.application.active_rules import StoredTexts
+from dawnrule.application.audit import audit
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store
 from tests.conftest import Client, Clock
 
@@ -26,9 +26,9 @@ def advised(coach: Client, day: str, **reported: Any) -> dict[str, Any]:
 
 def decided_at(store: Store) -> list[str]:
     """When each advice says that it was decided, in the order of the ledger, which must verify."""
-    audited = audit(store, RuleSetLibrary.shipped().with_published(StoredTexts(store)))
+    audited = audit(store, RuleSetLibrary.bundled().with_published(StoredTexts(store)))
     assert audited.is_clean
-    entries = store.read(lambda books: books.ledger.after(0, 1000))
+    entries = store.read(lambda transaction: transaction.ledger.after(0, 1000))
     assert [entry.position for entry in entries] == list(range(1, len(entries) + 1))
     return [entry.at[:16] for entry in entries if entry.kind == "advice"]
 

@@ -11,16 +11,16 @@ from pathlib import Path
 import pytest
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.backups import back_up
+from dawnrule.application.backups import back_up
+from dawnrule.clock import new_id
 from dawnrule.errors import StoreUnusable
 from dawnrule.settings import Settings
 from dawnrule.store import Store
 from dawnrule.web import create_app
-from dawnrule.web.service import Service
-from dawnrule.world import new_id
+from dawnrule.web.context import Context
+from tests.cli.terminal import typed
 from tests.conftest import Client, Clock, client_with
 from tests.databases.make import KEY, make
-from tests.unit.terminal import typed
 
 NOT_UTF_8 = b"\xff\xfe"
 OVER = b"\xff" * 4000
@@ -48,7 +48,7 @@ def serve(advisor: Advisor, clock: Clock) -> Iterator[Callable[[Path], Client]]:
         def start(db: Path) -> Client:
             store = opened.enter_context(Store.open(db))
             app = create_app(Settings(db=db), store, advisor, clock, new_id)
-            opened.callback(Service.of(app).close)
+            opened.callback(Context.of(app).close)
             return client_with(app, KEY)
 
         yield start

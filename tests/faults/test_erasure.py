@@ -13,18 +13,18 @@ from time import sleep
 
 import pytest
 
-from dawnrule.advice import retention as retention_module
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.archive import Archive
-from dawnrule.advice.audit import audit
-from dawnrule.advice.erasure import DISAGREEMENTS_ENDING, erase
-from dawnrule.advice.retention import apply_retention, retention_kept
+from dawnrule.analytics.archive import Archive
+from dawnrule.application import retention as retention_module
+from dawnrule.application.athletes import DISAGREEMENTS_ENDING, erase
+from dawnrule.application.audit import audit
+from dawnrule.application.retention import apply_retention, retention_kept
 from dawnrule.errors import Conflict, InvalidInput
-from dawnrule.facts.check_in import Athlete
-from dawnrule.rules.library import RuleSetLibrary
-from dawnrule.store import Books, Role, Store, StoredAdvice, StoredPlan, hash_key
-from tests.unit.past_samples import DAY, LATER, ONE_DAY, SAM, log, post
-from tests.unit.terminal import typed
+from dawnrule.model.entities import Athlete
+from dawnrule.rules.registry import RuleSetLibrary
+from dawnrule.store import Role, Store, StoredAdvice, StoredPlan, Transaction, hash_key
+from tests.analytics.samples import DAY, LATER, ONE_DAY, SAM, log, post
+from tests.cli.terminal import typed
 
 RARE = Athlete("a-rare-id", "Raritas Unmistakable", "Pacific/Chatham")
 ATHLETES, DAYS = 12, 40
@@ -56,7 +56,7 @@ def rare(store: Store, advisor: Advisor) -> None:
         post(store, advisor, SAM, DAY + day * ONE_DAY, day)
         log(store, RARE, DAY + day * ONE_DAY)
     store.write(
-        lambda books: books.keys.add(
+        lambda transaction: transaction.keys.add(
             "k-rare", hash_key("rare"), Role.ATHLETE, RARE.id, "the rare phone", LATER
         )
     )
@@ -66,20 +66,20 @@ def rare(store: Store, advisor: Advisor) -> None:
     beside.chmod(0o600)
 
 
-def fill(books: Books, squad: list[str], chance: random.Random) -> None:
+def fill(transaction: Transaction, squad: list[str], chance: random.Random) -> None:
     """Rows of all kinds for each of a squad and each date, in any order and of any length."""
     for who in squad:
-        books.athletes.put(Athlete(who, f"Name of {who}!", "UTC"))
+        transaction.athletes.put(Athlete(who, f"Name of {who}!", "UTC"))
     for number in range(DAYS):
         for who in chance.sample(squad, ATHLETES):
             date = DAY + number * ONE_DAY
             at = datetime.combine(date, time(6), UTC)
             name = f"{chance.getrandbits(64):x}"
             note = {"note": f"words of {who}! " * chance.randrange(1, 60)}
-            books.check_ins.add(f"c{name}", who, date, note, at, None)
-            books.sessions.add(f"s{name}", who, at, note, at, None)
-            books.plans.put(StoredPlan(who, date, [note], at, None))
-            books.advice.add(
+            transaction.check_ins.add(f"c{name}", who, date, note, at, None)
+            transaction.sessions.add(f"s{name}", who, at, note, at, None)
+            transaction.plans.put(StoredPlan(who, date, [note], at, None))
+            transaction.advice.add(
                 StoredAdvice(f"v{name}", f"c{name}", who, date, "rest", None, "d", "{}", at)
             )
 
@@ -100,7 +100,7 @@ def test_no_copy_of_a_row_that_sqlite_once_moved_survives(store: Store) -> None:
     """Rows of many athletes, in no order, make SQLite split and fill pages; what it leaves in
     their gaps is of rows that may be erased later."""
     chance, squad = random.Random(1), [f"a-{number:02}" for number in range(ATHLETES)]
-    store.write(lambda books: fill(books, squad, chance))
+    store.write(lambda transaction: fill(transaction, squad, chance))
     for who in chance.sample(squad, 5):
         erase(store, who, by="k-01", at=LATER)
         dates = [(DAY + day * ONE_DAY).isoformat() for day in range(DAYS)]
@@ -111,7 +111,7 @@ def test_no_copy_of_a_row_that_sqlite_once_moved_survives(store: Store) -> None:
 @pytest.mark.usefixtures("rare")
 def test_the_chain_of_who_stays_is_whole_after_an_erasure(store: Store) -> None:
     erase(store, RARE.id, by="k-01", at=LATER)
-    found = audit(store, RuleSetLibrary.shipped(), by_engine_each=1)
+    found = audit(store, RuleSetLibrary.bundled(), by_engine_each=1)
     assert (found.is_clean, found.records, found.erased) == (True, 5, 5)
 
 
@@ -170,21 +170,23 @@ def test_what_is_older_than_the_days_leaves_from_every_file(
     gone = {"advice": 2, "check_ins": 2, "sessions": 2, "plans": 0, "replays": 0}
     assert (forgotten.removed, forgotten.before) == (gone, DAY + 2 * ONE_DAY)
     assert traces(store, f'"date":"{DAY.isoformat()}"', f"{RARE.id}{DAY.isoformat()}") == {}
-    kept = store.read(lambda books: books.check_ins.before(RARE.id, DAY + 9 * ONE_DAY, 9))
+    kept = store.read(
+        lambda transaction: transaction.check_ins.before(RARE.id, DAY + 9 * ONE_DAY, 9)
+    )
     assert [check_in.date for check_in in kept] == [DAY + 2 * ONE_DAY, DAY + 3 * ONE_DAY]
 
 
 def test_when_nothing_is_so_old_nothing_is_written(store: Store, long_ago: datetime) -> None:
     apply_retention(store, 120, by="service", at=long_ago)
-    head = store.read(lambda books: books.ledger.head())
+    head = store.read(lambda transaction: transaction.ledger.head())
     assert apply_retention(store, 120, by="service", at=long_ago).removed == {}
-    assert store.read(lambda books: books.ledger.head()) == head
+    assert store.read(lambda transaction: transaction.ledger.head()) == head
 
 
 def test_what_is_younger_cannot_be_deleted(store: Store, long_ago: datetime) -> None:
     apply_retention(store, 120, by="service", at=long_ago)
     with pytest.raises(sqlite3.IntegrityError, match="never deleted before its time"):
-        store.write(lambda books: books.advice.connection.execute("DELETE FROM advice"))
+        store.write(lambda transaction: transaction.advice.connection.execute("DELETE FROM advice"))
 
 
 def test_fewer_days_than_advice_looks_back_are_refused(store: Store) -> None:
@@ -209,11 +211,11 @@ def test_a_service_that_is_asked_to_applies_retention_each_night(
 
 
 def test_a_clock_that_is_years_ahead_erases_nothing(store: Store, long_ago: datetime) -> None:
-    head = store.read(lambda books: books.ledger.head())
+    head = store.read(lambda transaction: transaction.ledger.head())
     with pytest.raises(Conflict, match="the clock says 2031-07-08"):
         apply_retention(store, 120, by="service", at=long_ago + YEARS)
     assert len(reported(store, RARE)) == 4
-    assert store.read(lambda books: books.ledger.head()) == head
+    assert store.read(lambda transaction: transaction.ledger.head()) == head
 
 
 def test_what_came_in_by_a_clock_that_is_ahead_does_not_make_it_right(
@@ -273,7 +275,7 @@ def test_a_service_whose_clock_is_ahead_warns_and_erases_nothing(
 def test_the_command_that_doubts_the_clock_says_how_to_insist(
     store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("dawnrule.cli.retention.now", lambda: long_ago + YEARS)
+    monkeypatch.setattr("dawnrule.cli.maintenance.now", lambda: long_ago + YEARS)
     words = ("retention", "apply", "--days", "120", "--db", store.file)
     refused = typed(*words)
     assert (refused.exit_code, refused.stdout) == (2, "")
@@ -291,7 +293,7 @@ def test_midnight_is_waited_for() -> None:
 def test_the_command_applies_retention_now(
     store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("dawnrule.cli.retention.now", lambda: long_ago)
+    monkeypatch.setattr("dawnrule.cli.maintenance.now", lambda: long_ago)
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
     assert told.exit_code == 0
     assert "No row from before" in told.stderr
@@ -303,7 +305,7 @@ def test_the_command_that_applies_retention_tells_when_traces_are_left(
     store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Store, "wipe", lambda self: False)
-    monkeypatch.setattr("dawnrule.cli.retention.now", lambda: long_ago)
+    monkeypatch.setattr("dawnrule.cli.maintenance.now", lambda: long_ago)
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
     assert "Later: dawnrule athletes wipe" in told.stderr
 
@@ -315,7 +317,7 @@ def test_the_command_that_applies_retention_tells_when_traces_are_left(
 def test_the_command_erases_when_that_is_confirmed(store: Store) -> None:
     told = typed("athletes", "erase", RARE.id, "--db", store.file, given=b"n\n")
     assert told.exit_code == 1
-    assert RARE.id in {one.id for one in store.read(lambda books: books.athletes.all())}
+    assert RARE.id in {one.id for one in store.read(lambda transaction: transaction.athletes.all())}
     told = typed("athletes", "erase", RARE.id, "--db", store.file, given=b"y\n")
     assert told.exit_code == 0
     assert "check_ins: 5" in told.stdout.splitlines()

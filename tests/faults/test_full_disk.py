@@ -18,13 +18,13 @@ from typing import Any
 
 import pytest
 
-from dawnrule.advice.backups import back_up
+from dawnrule.application.backups import back_up
 from dawnrule.errors import StoreUnusable
-from dawnrule.rules.decider import Decider
-from dawnrule.store import Books, Store
-from dawnrule.web.logs import DisagreementsKept
-from tests.api.samples import EXAMPLE, SESSION
+from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.store import Store, Transaction
+from dawnrule.web.observability import DisagreementsKept
 from tests.conftest import Client
+from tests.web.samples import EXAMPLE, SESSION
 
 Full = Callable[[Store], AbstractContextManager[None]]
 
@@ -44,15 +44,15 @@ def no_longer_files(store: Store) -> Iterator[None]:
 @contextmanager
 def no_more_pages(store: Store) -> Iterator[None]:
     """SQLite may use no more pages than it does."""
-    store.write(lambda books: pages(books, 1))
+    store.write(lambda transaction: pages(transaction, 1))
     try:
         yield
     finally:
-        store.write(lambda books: pages(books, 1_000_000))
+        store.write(lambda transaction: pages(transaction, 1_000_000))
 
 
-def pages(books: Books, at_most: int) -> None:
-    books.keys.connection.execute(f"PRAGMA max_page_count = {at_most}")
+def pages(transaction: Transaction, at_most: int) -> None:
+    transaction.keys.connection.execute(f"PRAGMA max_page_count = {at_most}")
 
 
 def counted(store: Store) -> list[int]:

@@ -15,18 +15,18 @@ from time import monotonic, sleep
 import pytest
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.archive import ENDING, Archive
-from dawnrule.advice.backups import back_up, backups_of
-from dawnrule.rules import trial
-from dawnrule.rules.decider import Decider
+from dawnrule.analytics.archive import ENDING, Archive
+from dawnrule.application.backups import back_up, backups_of
+from dawnrule.rules.analysis import sandbox
+from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.settings import Settings
 from dawnrule.store import Store
-from dawnrule.web.backups import Backups
-from dawnrule.web.metrics import Metrics
-from tests.api.samples import EXAMPLE
+from dawnrule.web.backup_schedule import Backups
+from dawnrule.web.observability import Metrics
+from tests.analytics.samples import DAY, KIM, ONE_DAY, post
 from tests.conftest import Client
-from tests.publishing_samples import CLUB
-from tests.unit.past_samples import DAY, KIM, ONE_DAY, post
+from tests.rule_set_samples import CLUB
+from tests.web.samples import EXAMPLE
 
 NOW = datetime(2026, 3, 9, 6, tzinfo=UTC)
 HERE_WITHIN_SECONDS = 60
@@ -102,7 +102,7 @@ def test_a_trial_that_is_killed_refuses_its_rule_set_and_check_ins_go_on(
     coach: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     killed = f"import os; os.kill(os.getpid(), {signal.SIGKILL:d})"
-    monkeypatch.setattr(trial, "TRIAL", (sys.executable, "-c", killed))
+    monkeypatch.setattr(sandbox, "SANDBOX_COMMAND", (sys.executable, "-c", killed))
     refused = coach.post("/v1/rule-sets", data=CLUB.encode(), content_type="application/yaml")
     assert refused.status_code == 422
     assert "the trial ended with -9" in refused.text
@@ -117,8 +117,8 @@ def test_two_evaluations_that_differ_give_no_advice_and_store_nothing(
         differing.setattr(Decider, "fired_by_evaluator", lambda *_: ())
         refused = coach.post("/v1/check-ins", json=EXAMPLE)
     assert (refused.status_code, refused.json["type"]) == (500, "/problems/engine-disagreement")
-    assert store.read(lambda books: books.advice.last_position()) == 0
-    assert store.read(lambda books: books.check_ins.latest("a-03", DAY)) is None
+    assert store.read(lambda transaction: transaction.advice.last_position()) == 0
+    assert store.read(lambda transaction: transaction.check_ins.latest("a-03", DAY)) is None
     assert coach.post("/v1/check-ins", json=EXAMPLE).status_code == 201
 
 

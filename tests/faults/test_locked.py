@@ -14,10 +14,10 @@ from threading import Event
 import pytest
 
 from dawnrule.store import Store
-from dawnrule.store.connections import connect
-from tests.api.samples import EXAMPLE, SESSION
-from tests.api.test_sign_in import is_signed_in, sign_in, token_of
+from dawnrule.store.connection import connect
 from tests.conftest import Client
+from tests.web.samples import EXAMPLE, SESSION
+from tests.web.test_sign_in import is_signed_in, sign_in, token_of
 
 WAIT_SECONDS = 0.3
 WITHIN_SECONDS = 20
@@ -67,7 +67,7 @@ def test_a_locked_database_is_told_with_when_to_ask_again_and_taken_when_it_is_f
             refused = coach.post(address, json=body)
             assert (refused.status_code, refused.json["title"]) == (503, "The store is busy")
             assert refused.headers["Retry-After"] == "1"
-    assert store.read(lambda books: books.advice.last_position()) == 0
+    assert store.read(lambda transaction: transaction.advice.last_position()) == 0
     assert coach.post("/v1/check-ins", json=EXAMPLE).status_code == 201
     assert coach.post("/v1/sessions", json=SESSION).status_code == 201
 

@@ -21,10 +21,10 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from dawnrule.facts.check_in import Athlete
-from dawnrule.store import Books, Store
-from dawnrule.world import now
-from tests.unit.terminal import typed
+from dawnrule.clock import now
+from dawnrule.model.entities import Athlete
+from dawnrule.store import Store, Transaction
+from tests.cli.terminal import typed
 
 SECONDS = 60
 """How long anything may take on a machine that is busy with much else."""
@@ -88,8 +88,8 @@ def until(holds: Callable[[], bool]) -> None:
         time.sleep(0.02)
 
 
-def add_athlete(athlete: Athlete, books: Books) -> None:
-    books.athletes.put(athlete)
+def add_athlete(athlete: Athlete, transaction: Transaction) -> None:
+    transaction.athletes.put(athlete)
 
 
 @dataclass
@@ -157,7 +157,9 @@ def test_under_load_every_request_is_answered_and_every_answer_kept(
     acknowledged = {advice_id for phone in phones for advice_id in phone.acknowledged}
     assert len(acknowledged) > CLIENTS
     with Store.open(db) as store:
-        kept = store.read(lambda books: {i for i in acknowledged if books.advice.get(i)})
+        kept = store.read(
+            lambda transaction: {i for i in acknowledged if transaction.advice.get(i)}
+        )
     assert kept == acknowledged
     assert "Traceback" not in service.log.read_text(encoding="utf-8")
 

@@ -17,7 +17,7 @@ import pytest
 from dawnrule.errors import StoreUnusable
 from dawnrule.store import Store
 from tests.faults.acknowledging_writer import morning
-from tests.unit.store_samples import KIM
+from tests.store.samples import KIM
 
 KILLS = 12
 
@@ -76,7 +76,7 @@ def test_a_full_disk_refuses_whole_mornings_and_the_store_goes_on_after(tmp_path
     database = tmp_path / "dawnrule.db"
     stored: list[str] = []
     with Store.open(database) as store:
-        store.write(lambda books: books.athletes.put(KIM))
+        store.write(lambda transaction: transaction.athletes.put(KIM))
         with _no_file_longer_than(1_000_000), pytest.raises(StoreUnusable, match="nothing was"):
             _write_until_refused(store, stored)
         assert _mornings(database) == set(stored) != set()
@@ -87,10 +87,12 @@ def test_a_full_disk_refuses_whole_mornings_and_the_store_goes_on_after(tmp_path
 def test_a_damaged_database_says_so(tmp_path: Path) -> None:
     database = tmp_path / "dawnrule.db"
     with Store.open(database) as store:
-        store.write(lambda books: books.athletes.put(KIM))
-        store.write(lambda books: [morning(f"{number}")(books) for number in range(200)])
+        store.write(lambda transaction: transaction.athletes.put(KIM))
+        store.write(
+            lambda transaction: [morning(f"{number}")(transaction) for number in range(200)]
+        )
     with database.open("r+b") as file:
         file.seek(4096)
         file.write(b"\xff" * (database.stat().st_size - 4096))
     with pytest.raises(StoreUnusable, match="malformed"), Store.open(database) as store:
-        store.read(lambda books: books.athletes.all())
+        store.read(lambda transaction: transaction.athletes.all())

@@ -13,14 +13,14 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from dawnrule.advice.archive import ENDING
-from dawnrule.advice.erasure import erase
+from dawnrule.analytics.archive import ENDING
+from dawnrule.application.athletes import erase
+from dawnrule.clock import now
 from dawnrule.errors import StoreUnusable
 from dawnrule.store import Store
-from dawnrule.world import now
-from tests.api.samples import EXAMPLE
 from tests.conftest import Client
-from tests.unit.store_samples import KIM
+from tests.store.samples import KIM
+from tests.web.samples import EXAMPLE
 
 NOBODY = 65534
 READ_ONLY_FILE, READ_ONLY_FOLDER = 0o400, 0o500
@@ -47,13 +47,13 @@ def db() -> Iterator[Path]:
     with TemporaryDirectory() as folder:
         db = Path(folder) / "squad.db"
         with Store.open(db) as store:
-            store.write(lambda books: books.athletes.put(KIM))
+            store.write(lambda transaction: transaction.athletes.put(KIM))
         yield db
         db.parent.chmod(0o700)
 
 
 def athletes(store: Store) -> int:
-    return len(store.read(lambda books: books.athletes.all()))
+    return len(store.read(lambda transaction: transaction.athletes.all()))
 
 
 def test_a_read_only_file_is_not_opened(db: Path) -> None:
@@ -76,7 +76,7 @@ def test_what_becomes_read_only_while_it_is_served_goes_on(db: Path) -> None:
         db.chmod(READ_ONLY_FILE)
         db.parent.chmod(READ_ONLY_FOLDER)
         with without_root(db.parent):
-            store.write(lambda books: books.sessions.delete("none"))
+            store.write(lambda transaction: transaction.sessions.delete("none"))
             assert athletes(store) == 1
 
 
@@ -124,7 +124,7 @@ def test_nothing_is_acknowledged_when_the_file_is_not_the_one_that_was_opened(
 def test_what_sqlite_refuses_to_write_is_told_and_taken_when_it_can_be(
     coach: Client, store: Store
 ) -> None:
-    connection = store.write(lambda books: books.keys.connection)
+    connection = store.write(lambda transaction: transaction.keys.connection)
     connection.execute("PRAGMA query_only = ON")
     refused = coach.post("/v1/check-ins", json=EXAMPLE)
     assert (refused.status_code, refused.json["title"]) == (503, "The store cannot be used")

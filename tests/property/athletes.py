@@ -15,7 +15,8 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from dawnrule.advice.advisor import Morning
-from dawnrule.facts.check_in import (
+from dawnrule.model import Vocabulary
+from dawnrule.model.entities import (
     Athlete,
     Block,
     CheckIn,
@@ -25,11 +26,10 @@ from dawnrule.facts.check_in import (
     Session,
     Sleep,
 )
-from dawnrule.vocabulary import Vocabulary
 
 T = TypeVar("T")
 
-WORDS = Vocabulary.shipped()
+WORDS = Vocabulary.bundled()
 ZONES = ("Europe/Berlin", "America/New_York", "Pacific/Auckland", "Pacific/Kiritimati", "UTC")
 DATES = (date(2026, 3, 9), date(2026, 3, 29), date(2026, 10, 25), date(2028, 2, 29))
 MUSCLES = ("quadriceps", "hamstrings", "glutes", "chest", "lats", "calves")

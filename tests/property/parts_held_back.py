@@ -12,17 +12,17 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from dawnrule.advice.advice import Change, PartAdvice
 from dawnrule.advice.advisor import Advisor, Morning
-from dawnrule.facts.check_in import Block
 from dawnrule.facts.derive import FactSource, PartFacts, derive_facts
+from dawnrule.model import FactDictionary, Facts, FactValue, Verdict
+from dawnrule.model.advice import Change, PartAdvice
+from dawnrule.model.entities import Block
 from dawnrule.rules.conditions import Operator, facts_of, tests_of
-from dawnrule.rules.decider import Decider
-from dawnrule.rules.decision import Decision
+from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.rules.evaluation.decision import Decision
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.vocabulary import FactDictionary, Facts, FactValue, Verdict
 
-DICTIONARY = FactDictionary.shipped()
+DICTIONARY = FactDictionary.bundled()
 ONE_MINUTE = timedelta(minutes=1)
 FOUR_DAYS = timedelta(days=4)
 SIXTY_DAYS = timedelta(days=60)

@@ -15,6 +15,7 @@ from typing import Any
 from hypothesis import strategies as st
 from hypothesis.strategies import SearchStrategy
 
+from dawnrule.model import FactDictionary, Facts, FactValue, Scope, Verdict
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
     All,
@@ -28,15 +29,8 @@ from dawnrule.rules.conditions import (
     tests_of,
 )
 from dawnrule.rules.rule_set import Basis, Rule, RuleSet
-from dawnrule.vocabulary import (
-    FactDictionary,
-    Facts,
-    FactValue,
-    Scope,
-    Verdict,
-)
 
-DICTIONARY = FactDictionary.shipped()
+DICTIONARY = FactDictionary.bundled()
 
 SCOPES: tuple[Scope, ...] = ("day", "part")
 

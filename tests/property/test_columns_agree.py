@@ -10,10 +10,10 @@ from typing import TypeAlias
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dawnrule.advice.agreement import told
-from dawnrule.rules.columns import ColumnDecider, MorningTable, PastMorning, PastSubject
+from dawnrule.analytics.cross_check import agreement_text
+from dawnrule.model import Facts, Verdict
+from dawnrule.rules.columnar import ColumnDecider, MorningTable, PastMorning, PastSubject
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.vocabulary import Facts, Verdict
 from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
 from tests.property.test_two_evaluations_agree import decider_of
 
@@ -50,4 +50,6 @@ def test_columns_and_the_engine_never_differ(data: st.DataObject) -> None:
     several = data.draw(several_mornings(rule_set))
     decided = ColumnDecider(rule_set, DICTIONARY).decide(table_of(several))
     with closing(decider_of(rule_set)) as decider:
-        assert list(decided.mornings()) == [told(decider.decide(*facts)) for facts in several]
+        assert list(decided.mornings()) == [
+            agreement_text(decider.decide(*facts)) for facts in several
+        ]

@@ -15,9 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dawnrule.advice.advisor import Advisor, Morning
-from dawnrule.facts.check_in import CheckIn, History, Session
 from dawnrule.facts.derive import derive_facts
-from dawnrule.facts.plain import from_plain, to_plain
+from dawnrule.model.entities import CheckIn, History, Session
+from dawnrule.model.serialization import from_json, to_json
 from tests.property.athletes import morning, without_order
 
 SEEDS = range(40)
@@ -37,14 +37,14 @@ def record_of(advisor: Advisor, given: Morning) -> str:
 
 def digest() -> str:
     """The digest of the records of some mornings; printed by the test in another process."""
-    advisor = Advisor.shipped()
+    advisor = Advisor.bundled()
     records = [record_of(advisor, morning(seed)) for seed in SEEDS]
     return sha256("\n".join(records).encode()).hexdigest()
 
 
 @pytest.fixture(scope="module")
 def advisor() -> Advisor:
-    return Advisor.shipped()
+    return Advisor.bundled()
 
 
 @settings(max_examples=300, deadline=None)
@@ -71,10 +71,10 @@ def test_facts_survive_the_way_through_plain_values(seed: int) -> None:
     """What is stored and read again says the same, though its time zones are mere offsets then."""
     given = morning(seed)
     history = History(
-        tuple(from_plain(CheckIn, to_plain(check_in)) for check_in in given.history.check_ins),
-        tuple(from_plain(Session, to_plain(session)) for session in given.history.sessions),
+        tuple(from_json(CheckIn, to_json(check_in)) for check_in in given.history.check_ins),
+        tuple(from_json(Session, to_json(session)) for session in given.history.sessions),
     )
-    check_in = from_plain(CheckIn, to_plain(given.check_in))
+    check_in = from_json(CheckIn, to_json(given.check_in))
     read_again = derive_facts(given.athlete, check_in, history, given.now)
     told = derive_facts(given.athlete, given.check_in, given.history, given.now)
     assert [part.facts for part in read_again.parts] == [part.facts for part in told.parts]

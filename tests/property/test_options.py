@@ -14,12 +14,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.compose import Composer
-from dawnrule.facts.check_in import Block
+from dawnrule.advice.composer import Composer
+from dawnrule.model import FactValue, Verdict
+from dawnrule.model.entities import Block
 from dawnrule.rules.conditions import All, AtLeast, NoneOf, Operator, Test, facts_of
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import Rule
-from dawnrule.vocabulary import FactValue, Verdict
 from tests.property.athletes import WORDS, morning
 from tests.property.parts_held_back import (
     DICTIONARY,
@@ -67,8 +67,8 @@ ATHLETES = {BASELINE: range(1000), "house rules": range(1000, 1250)}
 def parts(request: pytest.FixtureRequest) -> Iterator[list[HeldBack]]:
     """Every part that is held back in the mornings of many athletes."""
     house = RuleSetLibrary({(HOUSE.name, HOUSE.version): HOUSE})
-    library = RuleSetLibrary.shipped() if request.param == BASELINE else house
-    advisor = Advisor(library, Composer.shipped())
+    library = RuleSetLibrary.bundled() if request.param == BASELINE else house
+    advisor = Advisor(library, Composer.bundled())
     rule_set = library.all()[-1]
     mornings = map(morning, ATHLETES[request.param])
     yield [part for given in mornings for part in held_back(advisor, given, rule_set)]

@@ -12,15 +12,14 @@ from hypothesis import strategies as st
 from hypothesis.strategies import SearchStrategy
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.compose import Composer
+from dawnrule.advice.composer import Composer
 from dawnrule.errors import RuleSetInvalid
-from dawnrule.rules.changes import Change, changes_for
+from dawnrule.model import Facts, FactValue, Verdict
 from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Test
-from dawnrule.rules.decider import Decider
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.rules.counterfactuals import Change, WhatIf, changes_for
+from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.rules.what_if import WhatIf
-from dawnrule.vocabulary import Facts, FactValue, Verdict
 from tests.property.athletes import morning
 from tests.property.parts_held_back import ONE_MINUTE, SIXTY_DAYS, held_back
 from tests.property.rule_strategies import DICTIONARY, a_rule, a_rule_set, mornings, rule_sets
@@ -93,7 +92,7 @@ def clock_rules(draw: st.DrawFn) -> RuleSet:
 def test_whatever_the_rules_a_part_opens_at_the_first_minute_that_will_do(
     seed: int, rule_set: RuleSet
 ) -> None:
-    advisor = Advisor(RuleSetLibrary({}), Composer.shipped())
+    advisor = Advisor(RuleSetLibrary({}), Composer.bundled())
     try:
         decider = advisor.library.decider(rule_set)
     except RuleSetInvalid:

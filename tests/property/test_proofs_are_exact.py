@@ -11,17 +11,16 @@ from itertools import product
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnrule.rules import cells
+from dawnrule.model import Facts, FactValue, Verdict
+from dawnrule.rules.analysis import partition
+from dawnrule.rules.analysis.proofs import Proofs
+from dawnrule.rules.analysis.solver import Solver
 from dawnrule.rules.conditions import All, Condition, Operator, Test
 from dawnrule.rules.conditions import tests_of as each_test
-from dawnrule.rules.decision import decision_of
-from dawnrule.rules.evaluator import predicate
-from dawnrule.rules.proofs import Proofs
+from dawnrule.rules.evaluation.decision import decision_of
+from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.rules.solver import Solver
-from dawnrule.vocabulary import Facts, FactValue, Verdict
-
-from .rule_strategies import (
+from tests.property.rule_strategies import (
     DICTIONARY,
     VERDICTS,
     a_rule,
@@ -51,7 +50,7 @@ def small_rule_sets(draw: st.DrawFn) -> RuleSet:
 
 def mornings(rule_set: RuleSet) -> Iterator[Facts]:
     """Every morning that the rules can tell apart, with the fewest facts first."""
-    values = cells.telling_values((rule.when for rule in rule_set.rules), DICTIONARY)
+    values = partition.telling_values((rule.when for rule in rule_set.rules), DICTIONARY)
     choices = product(*([None, *of_fact] for of_fact in values.values()))
     all_facts = [
         {fact: v for fact, v in zip(values, chosen, strict=True) if v is not None}
@@ -170,7 +169,7 @@ def test_every_value_of_a_fact_is_alike_to_one_that_stands_for_it(data: st.DataO
     condition = data.draw(conditions([fact]))
     tests = list(each_test(condition))
     value = data.draw(st.sampled_from(telling_values(fact, tests)))
-    [standing] = cells.telling_values([condition], DICTIONARY).values()
+    [standing] = partition.telling_values([condition], DICTIONARY).values()
 
     def outcomes(of: FactValue) -> list[bool]:
         return [predicate(test)({fact: of}) for test in tests]

@@ -7,15 +7,15 @@ from collections.abc import Iterable
 
 from hypothesis import given, settings
 
-from dawnrule.advice.compose import Composer
+from dawnrule.advice.composer import Composer
 from dawnrule.rules import conditions
 from dawnrule.rules.conditions import Operator, Test
-from dawnrule.rules.evaluator import explain
-from dawnrule.rules.prose import Prose
+from dawnrule.rules.evaluation.evaluator import explain
 from dawnrule.rules.rule_set import RuleSet
+from dawnrule.rules.text import Prose
 from tests.property.rule_strategies import rule_sets
 
-ENGLISH = Composer.shipped()
+ENGLISH = Composer.bundled()
 PROSE = Prose(ENGLISH.dictionary, ENGLISH.vocabulary, ENGLISH.texts)
 
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from dawnrule.errors import EngineFailure, RuleSetInvalid
-from dawnrule.rules.decider import Decider
+from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import RuleSet
 from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
 

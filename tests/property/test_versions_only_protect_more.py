@@ -1,6 +1,6 @@
 """Is a newer version of the baseline ever more permissive than the one before?
 
-That it never is, whatever the facts, is proved in tests/unit/test_difference.py. Here whole
+That it never is, whatever the facts, is proved in tests/rules/test_diff.py. Here whole
 mornings are decided, from check-ins and their history on.
 """
 
@@ -14,14 +14,14 @@ from random import Random
 
 import pytest
 
-from dawnrule.facts.check_in import CheckIn, Pain
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.model.entities import CheckIn, Pain
+from dawnrule.rules.counterfactuals import WhatIf
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.rules.what_if import WhatIf
 from tests.property.athletes import WORDS, morning
 
-VERSIONS = [rules for rules in RuleSetLibrary.shipped().all() if rules.name == "baseline"]
+VERSIONS = [rules for rules in RuleSetLibrary.bundled().all() if rules.name == "baseline"]
 SEEDS = range(200)
 MORE_PROTECTED = 10
 """At the least so many of the mornings tell two versions apart, or they would test nothing."""

@@ -11,17 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from dawnrule.rules.decider import Decider
-from dawnrule.rules.library import shipped_rule_set_files
-from dawnrule.rules.loading import load_rule_set
-from dawnrule.vocabulary import FactDictionary
+from dawnrule.model import FactDictionary
+from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.rules.loading.loader import load_rule_set
+from dawnrule.rules.registry import shipped_rule_set_files
 from tests.published.mornings import Baseline
 
 VERSIONS = [file for file in shipped_rule_set_files() if file.parent.name == "baseline"]
 
 
 def reads_history(file: Path) -> bool:
-    rule_set, dictionary = load_rule_set(file), FactDictionary.shipped()
+    rule_set, dictionary = load_rule_set(file), FactDictionary.bundled()
     read = (*rule_set.facts_read("day"), *rule_set.facts_read("part"))
     return any(dictionary[fact].origin == "history" for fact in read)
 
@@ -35,7 +35,7 @@ def name_of(file: Path) -> str:
 
 def compiled(file: Path) -> Iterator[Baseline]:
     rule_set = load_rule_set(file)
-    decider = Decider(rule_set, FactDictionary.shipped())
+    decider = Decider(rule_set, FactDictionary.bundled())
     yield Baseline(rule_set, decider)
     decider.close()
 

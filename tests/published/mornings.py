@@ -8,13 +8,13 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import zip_longest
 from typing import Any
 
-from dawnrule.facts.check_in import Athlete, Block, CheckIn, History, LastTrained, Session, Sleep
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.rules.decider import Decider
+from dawnrule.model import Verdict, Vocabulary
+from dawnrule.model.entities import Athlete, Block, CheckIn, History, LastTrained, Session, Sleep
+from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.vocabulary import Verdict, Vocabulary
 
-WORDS = Vocabulary.shipped()
+WORDS = Vocabulary.bundled()
 MORNING = datetime(2026, 3, 9, 6, 40, tzinfo=UTC)
 EVENING = datetime(2026, 3, 9, 18, 0, tzinfo=UTC)
 """When the planned training starts; hours since training run to it."""

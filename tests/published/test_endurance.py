@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from dawnrule.facts.check_in import Block
-from dawnrule.vocabulary import Verdict
+from dawnrule.model import Verdict
+from dawnrule.model.entities import Block
 from tests.published.mornings import (
     WORDS,
     Baseline,

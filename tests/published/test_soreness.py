@@ -6,9 +6,9 @@ import re
 
 import pytest
 
-from dawnrule.facts.check_in import Sleep
+from dawnrule.model import Verdict
+from dawnrule.model.entities import Sleep
 from dawnrule.rules.conditions import facts_of
-from dawnrule.vocabulary import Verdict
 from tests.published.mornings import (
     WORDS,
     Baseline,

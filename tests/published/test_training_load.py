@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dawnrule.facts.load import monotony, session_load, strain, weighted_load
+from dawnrule.facts.load_formulas import monotony, session_load, strain, weighted_load
 from tests.published.mornings import Baseline, facts_after, session
 
 WEEK = [420.0, 0.0, 450.0, 290.0, 0.0, 720.0, 135.0]

@@ -14,10 +14,10 @@ from typing import Any
 
 import pytest
 
-from dawnrule.facts.check_in import Pain, Sleep
+from dawnrule.model import Verdict
+from dawnrule.model.entities import Pain, Sleep
 from dawnrule.rules.conditions import facts_of
 from dawnrule.rules.rule_set import Rule
-from dawnrule.vocabulary import Verdict
 from tests.published.mornings import (
     WORDS,
     Baseline,

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 
-from dawnrule.advice.proportion import LEAST_MORNINGS, Share, wilson_interval
+from dawnrule.analytics.scorecard import LEAST_MORNINGS, Share, wilson_interval
 
 
 @pytest.mark.parametrize(

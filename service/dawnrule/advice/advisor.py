@@ -10,16 +10,16 @@ from typing import Any, Self
 import rfc8785
 
 import dawnrule
-from dawnrule.advice.advice import Advice, advice_to_plain
-from dawnrule.advice.compose import Composer
-from dawnrule.facts.check_in import Athlete, CheckIn, History
+from dawnrule.advice.composer import Composer
 from dawnrule.facts.derive import FactSource, MorningFacts
-from dawnrule.facts.plain import to_plain
-from dawnrule.rules.decision import DayDecision, Decision
-from dawnrule.rules.library import RuleSetLibrary
-from dawnrule.rules.plain import name_to_plain
+from dawnrule.model import Facts, FactValue
+from dawnrule.model.advice import Advice, advice_to_json
+from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.model.serialization import to_json
+from dawnrule.rules.evaluation.decision import DayDecision, Decision
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.vocabulary import Facts, FactValue
+from dawnrule.rules.serialization import name_to_json
 
 _NO_BEARING = ("name", "language")
 """What of an athlete says nothing about how advice came to be; a record is the same without."""
@@ -47,18 +47,18 @@ class Considered:
 
     def plain(self) -> dict[str, Any]:
         """The advice as plain JSON values."""
-        return advice_to_plain(self.advice)
+        return advice_to_json(self.advice)
 
     def record(self, *, decided_at: datetime, posted_by: str | None, supersedes: str | None) -> str:
         """All that is needed to give the same answer again, as canonical JSON (RFC 8785)."""
-        athlete = to_plain(self.morning.athlete)
+        athlete = to_json(self.morning.athlete)
         for word in _NO_BEARING:
             athlete.pop(word, None)
         record: Any = {
             "advice": self.plain(),
             "athlete": athlete,
-            "came_from": [name_to_plain(one) for one in self.rule_set.came_from],
-            "check_in": to_plain(self.morning.check_in),
+            "came_from": [name_to_json(one) for one in self.rule_set.came_from],
+            "check_in": to_json(self.morning.check_in),
             "clock": self.morning.now.isoformat(),
             "decided_at": decided_at.isoformat(),
             "facts": {
@@ -109,9 +109,9 @@ class Advisor:
     stored: Callable[[Considered], None] = _unheard
 
     @classmethod
-    def shipped(cls) -> Self:
+    def bundled(cls) -> Self:
         """An advisor over the rule sets and texts that ship with the service."""
-        return cls(RuleSetLibrary.shipped(), Composer.shipped())
+        return cls(RuleSetLibrary.bundled(), Composer.bundled())
 
     def consider(self, morning: Morning, rule_set: RuleSet, advice_id: str) -> Considered:
         """The advice on a morning. Raises ``EngineDisagreement`` or ``EngineFailure``."""

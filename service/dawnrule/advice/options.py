@@ -2,18 +2,108 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import islice
 from zoneinfo import ZoneInfo
 
-from dawnrule.advice.alternatives import Alternatives
 from dawnrule.facts.derive import FactSource, PartFacts
-from dawnrule.rules.changes import Changes, changes_for
-from dawnrule.rules.decision import Decision
-from dawnrule.rules.opening import Opening, opening_of
-from dawnrule.rules.what_if import WhatIf
-from dawnrule.rules.wording import Wording
-from dawnrule.vocabulary import FactDictionary, Facts, Texts, Verdict
+from dawnrule.i18n.catalog import Texts
+from dawnrule.model import FactDictionary, Facts, Modality, Verdict, Vocabulary
+from dawnrule.model.entities import Block
+from dawnrule.model.training import groups_of
+from dawnrule.rules.counterfactuals import Changes, Opening, WhatIf, changes_for, opening_of
+from dawnrule.rules.evaluation.decision import Decision
+from dawnrule.rules.text import Wording
+
+EACH_AT_MOST = 4
+"""How many ways and how many muscle groups are offered: more than a screen's worth helps nobody."""
+
+LOW = "low"
+STEADY = "steady-endurance"
+
+
+@dataclass(frozen=True, slots=True)
+class Alternatives:
+    """Finds what the same rules allow on the same morning; ``at_rest`` are the muscle groups that
+    rest today in any part. What was found for one part of a block is kept for the others."""
+
+    source: FactSource
+    what_if: WhatIf
+    at_rest: frozenset[str]
+    others: dict[int, tuple[dict[str, str], ...]] = field(default_factory=dict)
+    fitting: dict[tuple[int, str], bool] = field(default_factory=dict)
+
+    def to(self, part: PartFacts) -> Iterator[dict[str, str]]:
+        """Ways of low eccentric load that load nothing at rest, those first that spare the part's
+        own muscle group; then, for work against a load or for skill, what is open today for the
+        same goal, that trained longest ago first."""
+        low = [m for m in self._words.modalities.values() if m.eccentric_load == LOW]
+        low.sort(key=lambda modality: part.muscle_group in modality.loads)
+        fitting = (modality for modality in low if self._fits(modality, part))
+        yield from ({"modality": modality.id} for modality in islice(fitting, EACH_AT_MOST))
+        if part.block not in self.others:
+            self.others[part.block] = tuple(islice(self._others(part), EACH_AT_MOST))
+        yield from self.others[part.block]
+
+    @property
+    def _words(self) -> Vocabulary:
+        return self.source.past.vocabulary
+
+    def _fits(self, modality: Modality, part: PartFacts) -> bool:
+        asked = part.block, modality.id
+        if asked not in self.fitting:
+            self.fitting[asked] = self._loads_nothing_at_rest(modality, part)
+        return self.fitting[asked]
+
+    def _loads_nothing_at_rest(self, modality: Modality, part: PartFacts) -> bool:
+        block = Block(goal=STEADY, modality=modality.id)
+        return self.at_rest.isdisjoint(modality.loads) and not any(
+            self.what_if.rests(self._facts(block, group, part))
+            for group in modality.loads or (None,)
+        )
+
+    def _others(self, part: PartFacts) -> Iterator[dict[str, str]]:
+        if part.goal in self._words.goals_of_kind("growth", "force"):
+            pattern = self.source.check_in.plan[part.block].pattern
+            yield from self._patterns(part) if pattern else self._groups(part)
+
+    def _groups(self, part: PartFacts) -> Iterator[dict[str, str]]:
+        words = self._words
+        block = self.source.check_in.plan[part.block]
+        if block.modality and words.modalities[block.modality].loads:
+            block = replace(block, modality=None)  # it would load its own groups, not the other
+        planned = {g for b in self.source.check_in.plan for g in groups_of(b, words)}
+        others = [group for group in words.muscle_groups if group not in planned]
+        for group in sorted(others, key=lambda group: -self._hours_since_trained([group], part)):
+            if self.what_if.is_open(self._facts(block, group, part)):
+                yield {"goal": part.goal, "muscle_group": group}
+
+    def _patterns(self, part: PartFacts) -> Iterator[dict[str, str]]:
+        planned = {b.pattern for b in self.source.check_in.plan}
+        others = [
+            pattern
+            for pattern in self._words.patterns.values()
+            if pattern.id not in planned and self.at_rest.isdisjoint(pattern.muscle_groups)
+        ]
+        others.sort(key=lambda pattern: -self._hours_since_trained(pattern.muscle_groups, part))
+        for pattern in others:
+            block = Block(goal=part.goal, pattern=pattern.id)
+            facts = (self._facts(block, group, part) for group in pattern.muscle_groups)
+            if all(map(self.what_if.is_open, facts)):
+                yield {"goal": part.goal, "pattern": pattern.id}
+
+    def _facts(self, block: Block, group: str | None, part: PartFacts) -> Facts:
+        """The facts of a block in the place of the part's."""
+        beside = self.source.beside(part.block)
+        return self.source.told_of(block, group, part.starts_at, beside).facts
+
+    def _hours_since_trained(self, groups: Iterable[str], part: PartFacts) -> float:
+        """The hours since any of the groups was trained; less than any, so that it stands last,
+        where nothing was told of one."""
+        hours = (self.source.trained.hours_before(group, part.starts_at) for group in groups)
+        return min(float(told.get("hours_since_trained", -1)) for told in hours)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,6 @@
 Exit codes: 0; 1 when something was found (a row refused, a rule at fault); 2 for wrong use.
 """
 
-from dawnrule.cli.program import main
+from dawnrule.cli.main import main
 
 __all__ = ["main"]

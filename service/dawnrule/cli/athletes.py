@@ -8,18 +8,16 @@ from pathlib import Path
 import click
 from tabulate import tabulate
 
-from dawnrule.advice.acts import COMMAND_LINE
-from dawnrule.advice.erasure import erase as erase_athlete
-from dawnrule.advice.export import export_athlete
-from dawnrule.advice.morning import known_athlete
-from dawnrule.advice.squad import put_athlete
+from dawnrule.application.athletes import erase as erase_athlete
+from dawnrule.application.athletes import export_athlete, put_athlete, require_athlete
 from dawnrule.cli.options import db_option
-from dawnrule.facts.plausible import implausible_athlete
+from dawnrule.clock import now
+from dawnrule.facts.plausibility import implausible_athlete
+from dawnrule.i18n.catalog import Texts
 from dawnrule.schemas.athlete import athlete_to_plain, load_athlete
-from dawnrule.schemas.field_errors import invalid_input
-from dawnrule.store import Books, Store
-from dawnrule.vocabulary.texts import Texts
-from dawnrule.world import now
+from dawnrule.schemas.errors import invalid_input
+from dawnrule.store import Store, Transaction
+from dawnrule.store.activity_log import COMMAND_LINE
 
 _OWNER_ONLY = 0o600
 _COLUMNS = {
@@ -71,11 +69,11 @@ def add(athlete_id: str, db: Path, **known: str | None) -> None:
     """
     said = {name: value for name, value in known.items() if value is not None}
 
-    def put(books: Books) -> str:
-        before = books.athletes.get(athlete_id)
+    def put(transaction: Transaction) -> str:
+        before = transaction.athletes.get(athlete_id)
         stays = athlete_to_plain(before) if before else {}
         athlete = load_athlete(stays | {"athlete_id": athlete_id} | said)
-        put_athlete(books, athlete, by=COMMAND_LINE, at=now())
+        put_athlete(transaction, athlete, by=COMMAND_LINE, at=now())
         if before is None:
             return "was added"
         return "was there already, and nothing changed" if before == athlete else "was changed"
@@ -99,7 +97,7 @@ def list_(db: Path) -> None:
       dawnrule athletes list --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        squad = store.read(lambda books: books.athletes.all())
+        squad = store.read(lambda transaction: transaction.athletes.all())
     plain = [athlete_to_plain(athlete) for athlete in squad]
     rows = [[one.get(name, "") for name in _COLUMNS] for one in plain]
     click.echo(tabulate(rows, headers=list(_COLUMNS.values()), disable_numparse=True))
@@ -123,7 +121,7 @@ def export(athlete_id: str, output: Path, db: Path) -> None:
       dawnrule athletes export a-03 --output a-03.zip --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        packed = export_athlete(store, athlete_id, Texts.shipped(), by=COMMAND_LINE, at=now())
+        packed = export_athlete(store, athlete_id, Texts.bundled(), by=COMMAND_LINE, at=now())
     try:
         handle = os.open(output, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _OWNER_ONLY)
     except OSError as error:
@@ -149,7 +147,7 @@ def erase(athlete_id: str, yes: bool, db: Path) -> None:
       dawnrule athletes erase a-03 --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        store.read(lambda books: known_athlete(books, athlete_id))
+        store.read(lambda transaction: require_athlete(transaction, athlete_id))
         if not yes:
             click.confirm(f"Erase {athlete_id} for good?", abort=True, err=True)
         erased = erase_athlete(store, athlete_id, by=COMMAND_LINE, at=now())

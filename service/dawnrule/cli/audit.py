@@ -12,15 +12,13 @@ from pathlib import Path
 import click
 from tabulate import tabulate
 
-from dawnrule.advice.acts import Act, acts_of
-from dawnrule.advice.audit import BY_ENGINE_EACH, Audited
-from dawnrule.advice.audit import audit as audit_store
-from dawnrule.advice.in_force import StoredTexts
-from dawnrule.cli.counted import counted
-from dawnrule.cli.options import db_option, format_option
-from dawnrule.cli.past import bar, dates_options
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.application.active_rules import StoredTexts
+from dawnrule.application.audit import BY_ENGINE_EACH, Audited
+from dawnrule.application.audit import audit as audit_store
+from dawnrule.cli.options import bar, counted, dates_options, db_option, format_option
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Head, Store
+from dawnrule.store.activity_log import Act, acts_of
 
 _HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
 _ONE_DAY = timedelta(days=1)
@@ -78,7 +76,7 @@ def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form
       dawnrule audit verify --db squad.db
     """
     with Store.open(db, must_exist=True) as store, ExitStack() as shown:
-        library = RuleSetLibrary.shipped().with_published(StoredTexts(store))
+        library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
         found = audit_store(
             store,
             library,
@@ -86,7 +84,7 @@ def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form
             by_engine_each=1 if thorough else BY_ENGINE_EACH,
             progress=bar("Verifying", shown),
         )
-    click.echo(json.dumps(found.to_plain()) if form == "json" else _told(found))
+    click.echo(json.dumps(found.to_json()) if form == "json" else _told(found))
     ctx.exit(0 if found.is_clean else 1)
 
 
@@ -103,7 +101,7 @@ def head(db: Path) -> None:
       dawnrule audit head --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        newest = store.read(lambda books: books.ledger.head())
+        newest = store.read(lambda transaction: transaction.ledger.head())
     click.echo(f"{newest.position}:{newest.digest}")
 
 
@@ -137,7 +135,9 @@ def acts(
     start = _midnight(first) if first else None
     end = _midnight(last + _ONE_DAY) if last else None
     with Store.open(db, must_exist=True) as store:
-        found = acts_of(store.read(lambda books: books.ledger.acts(start, end, act, limit=limit)))
+        found = acts_of(
+            store.read(lambda transaction: transaction.ledger.acts(start, end, act, limit=limit))
+        )
     click.echo(_ACT_FORMATS[form](found))
 
 
@@ -173,5 +173,5 @@ def _about(about: Mapping[str, str]) -> str:
 
 _ACT_FORMATS: Mapping[str, Callable[[list[Act]], str]] = {
     "table": _table,
-    "json": lambda found: json.dumps({"acts": [one.to_plain() for one in found]}),
+    "json": lambda found: json.dumps({"acts": [one.to_json() for one in found]}),
 }

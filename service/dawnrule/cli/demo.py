@@ -9,9 +9,9 @@ from contextlib import contextmanager
 
 import click
 
-from dawnrule.advice.compose import Composer
+from dawnrule.advice.composer import Composer
 from dawnrule.cli.options import DEFAULTS
-from dawnrule.cli.shown import advice_table
+from dawnrule.cli.tables import advice_table
 from dawnrule.demo.stage import Stage, set_stage
 from dawnrule.settings import Settings
 
@@ -40,7 +40,7 @@ def demo(once: bool, port: int) -> None:
     """
     settings = Settings(host=DEFAULTS.host, port=port)
     with _until_stopped(), set_stage(settings) as stage:
-        click.echo(advice_table(stage.advice, stage.names, Composer.shipped()))
+        click.echo(advice_table(stage.advice, stage.names, Composer.bundled()))
         if not once:
             click.echo(_more_to_try(stage))
             _wait_for_ever()

@@ -8,12 +8,12 @@ from secrets import token_hex
 import click
 from tabulate import tabulate
 
-from dawnrule.advice.acts import COMMAND_LINE, note_act
-from dawnrule.advice.morning import known_athlete
+from dawnrule.application.athletes import require_athlete
 from dawnrule.cli.options import db_option
+from dawnrule.clock import now
 from dawnrule.errors import NotFound
-from dawnrule.store import Books, Key, Role, Store, hash_key, new_key
-from dawnrule.world import now
+from dawnrule.store import Key, Role, Store, Transaction, hash_key, new_key
+from dawnrule.store.activity_log import COMMAND_LINE, record_act
 
 _ID_BYTES = 4
 
@@ -51,13 +51,13 @@ def create(role: str, athlete_id: str | None, label: str | None, db: Path) -> No
         raise click.UsageError("--role athlete needs --athlete ID, and no other role takes it.")
     key, key_id = new_key(), token_hex(_ID_BYTES)
 
-    def add(books: Books) -> None:
+    def add(transaction: Transaction) -> None:
         if athlete_id is not None:
-            known_athlete(books, athlete_id)
+            require_athlete(transaction, athlete_id)
         at = now()
-        books.keys.add(key_id, hash_key(key), Role(role), athlete_id, label, at)
+        transaction.keys.add(key_id, hash_key(key), Role(role), athlete_id, label, at)
         about = {"key": key_id, "role": role} | ({"athlete_id": athlete_id} if athlete_id else {})
-        note_act(books, "key-made", by=COMMAND_LINE, at=at, about=about)
+        record_act(transaction, "key-made", by=COMMAND_LINE, at=at, about=about)
 
     with Store.open(db) as store:
         store.write(add)
@@ -75,7 +75,7 @@ def list_(db: Path) -> None:
       dawnrule keys list --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        rows = [_row(key) for key in store.read(lambda books: books.keys.all())]
+        rows = [_row(key) for key in store.read(lambda transaction: transaction.keys.all())]
     headers = ("Id", "Role", "Athlete", "Label", "Made", "Revoked")
     click.echo(tabulate(rows, headers=headers, disable_numparse=True))
 
@@ -91,11 +91,11 @@ def revoke(key_id: str, db: Path) -> None:
       dawnrule keys revoke 1f0a6c2e --db squad.db
     """
 
-    def end(books: Books) -> None:
+    def end(transaction: Transaction) -> None:
         at = now()
-        if not books.keys.revoke(key_id, at):
+        if not transaction.keys.revoke(key_id, at):
             raise NotFound(f"There is no key {key_id} that could be ended.")
-        note_act(books, "key-revoked", by=COMMAND_LINE, at=at, about={"key": key_id})
+        record_act(transaction, "key-revoked", by=COMMAND_LINE, at=at, about={"key": key_id})
 
     with Store.open(db, must_exist=True) as store:
         store.write(end)

@@ -8,18 +8,18 @@ from pathlib import Path
 import click
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.ahead import look_ahead, told_outlook
-from dawnrule.advice.outlook_told import outlook_text
+from dawnrule.advice.outlook import outlook_text
+from dawnrule.application.outlooks import outlook_in_words, read_outlook
 from dawnrule.cli.options import db_option, format_option, rule_set_option
-from dawnrule.schemas.outlook import MOST_DAYS, USUAL_DAYS, USUAL_GOAL
+from dawnrule.clock import now
+from dawnrule.model import Vocabulary
+from dawnrule.schemas.advice import MOST_DAYS, USUAL_DAYS, USUAL_GOAL
 from dawnrule.settings import name_and_version
 from dawnrule.store import Store
-from dawnrule.vocabulary import Vocabulary
-from dawnrule.world import now
 
 
 def _known_goal(ctx: click.Context, parameter: click.Parameter, goal: str) -> str:
-    goals = Vocabulary.shipped().goals
+    goals = Vocabulary.bundled().goals
     if goal not in goals:
         raise click.BadParameter(f"{goal!r} is none of {', '.join(goals)}.")
     return goal
@@ -58,11 +58,13 @@ def outlook(athlete_id: str, days: int, goal: str, form: str, db: Path, rule_set
     Example:
       dawnrule outlook --athlete a-03 --db squad.db
     """
-    advisor = Advisor.shipped()
+    advisor = Advisor.bundled()
     what_if = advisor.library.what_if(advisor.library.get(*name_and_version(rule_set)))
     with Store.open(db, must_exist=True) as store:
-        ahead = store.read(lambda books: look_ahead(books, what_if, athlete_id, now(), days))
-    told = told_outlook(ahead, goal, advisor.composer)
+        ahead = store.read(
+            lambda transaction: read_outlook(transaction, what_if, athlete_id, now(), days)
+        )
+    told = outlook_in_words(ahead, goal, advisor.composer)
     if form == "json":
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:

@@ -4,27 +4,104 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from pathlib import Path
 
 import click
 from tabulate import tabulate
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.again import Again, Counted
-from dawnrule.advice.in_force import StoredTexts
-from dawnrule.advice.publishing import Compared, Publisher
-from dawnrule.cli.options import db_option, otherwise_option
-from dawnrule.cli.past import date_option
+from dawnrule.application.active_rules import StoredTexts, active_rule_set
+from dawnrule.application.rule_sets import Compared, Publisher, Redecision, RedecisionCounts
+from dawnrule.cli.options import date_option, db_option, otherwise_option
+from dawnrule.clock import new_id, now
 from dawnrule.errors import MalformedInput, RuleSetInvalid
-from dawnrule.rules.findings import KINDS, severity_of
-from dawnrule.rules.library import RuleSetLibrary
+from dawnrule.model import Vocabulary
+from dawnrule.rules.analysis.findings import KINDS, severity_of
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import name_and_version
-from dawnrule.store import Store
-from dawnrule.vocabulary import Vocabulary
-from dawnrule.world import new_id, now
+from dawnrule.store import Activation, Store, Transaction
+
+
+def rule_sets_listed(store: Store, otherwise: str, now: datetime) -> str:
+    """A table of what ships and what was published. ``otherwise``, as name@version, decides where
+    none was activated. Raises ``NotFound`` when it is not there."""
+    library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
+    decides_otherwise = library.get(*name_and_version(otherwise))
+    names = {one.digest: one.full_name for one in library.all()}
+
+    def rows(transaction: Transaction) -> list[tuple[str, str, str, str]]:
+        roles = _Roles(transaction, library, decides_otherwise, now)
+        published = {one.digest: f"{one.name}@{one.version}" for one in transaction.rule_sets.all()}
+        return [
+            (name, _rules(library, digest), "; ".join(roles.of(digest)) or "-", digest)
+            for digest, name in {**names, **published}.items()
+        ]
+
+    headers = ("Rule set", "Rules", "Decides", "Digest")
+    return tabulate(store.read(rows), headers=headers, disable_numparse=True)
+
+
+def _rules(library: RuleSetLibrary, digest: str) -> str:
+    rule_set = library.usable(digest)
+    return str(len(rule_set.rules)) if rule_set else "cannot be used"
+
+
+@dataclass(frozen=True, slots=True)
+class _Roles:
+    transaction: Transaction
+    library: RuleSetLibrary
+    otherwise: RuleSet
+    now: datetime
+
+    def of(self, digest: str) -> Iterator[str]:
+        """What a rule set does now, or will."""
+        if self._decides(None) == digest:
+            yield f"for all, {self._since(digest)}"
+        own = sum(self._decides(athlete_id) == digest for athlete_id in self._with_their_own())
+        if own:
+            yield f"for {own} athlete{'s' if own > 1 else ''} of their own"
+        for one in self._standing(None):
+            if one.digest == digest and not self._has_come(one):
+                yield f"for all, from {one.from_date} on"
+        candidate = self.transaction.shadow.candidate()
+        if candidate is not None and candidate.digest == digest:
+            yield f"in the shadow, since {_minute(candidate.since)}"
+
+    def _decides(self, athlete_id: str | None) -> str:
+        """The digest of what decides today, which is the server's day."""
+        today = self.now.date()
+        return active_rule_set(
+            self.transaction, self.library, self.otherwise, athlete_id, today
+        ).digest
+
+    def _since(self, digest: str) -> str:
+        for one in self._standing(None):
+            if one.digest == digest and self._has_come(one):
+                later = one.from_date is not None and one.from_date > one.at.date()
+                return f"since {one.from_date if later else _minute(one.at)}"
+        return "as none was activated"
+
+    def _with_their_own(self) -> set[str]:
+        every = self.transaction.activations.all()
+        ids = {one.athlete_id for one in every if one.athlete_id and one.taken_back_at is None}
+        holds = self._decides(None)
+        return {athlete_id for athlete_id in ids if self._decides(athlete_id) != holds}
+
+    def _standing(self, athlete_id: str | None) -> Iterator[Activation]:
+        for one in self.transaction.activations.all():
+            if one.athlete_id == athlete_id and one.taken_back_at is None:
+                yield one
+
+    def _has_come(self, one: Activation) -> bool:
+        return one.from_date is None or one.from_date <= self.now.date()
+
+
+def _minute(at: datetime) -> str:
+    return at.isoformat(sep=" ", timespec="minutes")
+
 
 _TERMINAL = None
 """No key was used: whoever can open the database may do this."""
@@ -156,7 +233,7 @@ def shadow(named: str | None, off: bool, db: Path) -> None:
 @contextmanager
 def _publisher(db: Path) -> Iterator[Publisher]:
     with Store.open(db, must_exist=True) as store:
-        library = RuleSetLibrary.shipped().with_published(StoredTexts(store))
+        library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
         yield Publisher(store, library, now)
 
 
@@ -172,14 +249,14 @@ def _tell(invalid: RuleSetInvalid) -> None:
 
 def _counted(
     publisher: Publisher, otherwise: str, athlete_ids: Sequence[str] | None, again: bool
-) -> Counted:
-    advisor = replace(Advisor.shipped(), library=publisher.library)
+) -> RedecisionCounts:
+    advisor = replace(Advisor.bundled(), library=publisher.library)
     decides = _named(publisher, otherwise)
-    todays = Again(publisher.store, advisor, decides, publisher.clock, new_id)
+    todays = Redecision(publisher.store, advisor, decides, publisher.clock, new_id)
     return todays.count(athlete_ids, decide=again, by=_TERMINAL)
 
 
-def _tell_todays(counted: Counted) -> None:
+def _tell_todays(counted: RedecisionCounts) -> None:
     if counted.decided_again:
         click.echo(f"Decided again for today: the advice of {_athletes(counted.decided_again)}.")
     if counted.stays:
@@ -202,7 +279,7 @@ def _text(file: Path) -> str:
 
 def _compared(compared: Compared) -> str:
     """A table of the verdicts, and one of the newest mornings that differ."""
-    label = Vocabulary.shipped().label
+    label = Vocabulary.bundled().label
     counts = [
         (label(verdict), label(said) if said else "failed", count)
         for verdict, said, count in compared.counts

@@ -3,25 +3,149 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import nullcontext
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 from tabulate import tabulate
 
-from dawnrule.cli.options import format_option, otherwise_option
-from dawnrule.cli.rule_set_named import rule_set_named
-from dawnrule.cli.rules_listed import rule_sets_listed
-from dawnrule.cli.rules_shown import CHECK_FORMATS, Checked, difference_as_text
-from dawnrule.errors import RuleSetInvalid
-from dawnrule.rules.checking import check_rule_set
-from dawnrule.rules.findings import errors_among
-from dawnrule.rules.library import RuleSetLibrary, shipped_rule_set_files
-from dawnrule.rules.loading import load_rule_set
+import dawnrule
+from dawnrule.cli.options import counted, format_option, otherwise_option, rule_set_named
+from dawnrule.cli.publishing import rule_sets_listed
+from dawnrule.clock import now
+from dawnrule.errors import Finding, RuleSetInvalid
+from dawnrule.model import FactDictionary
+from dawnrule.rules.analysis.check import check_rule_set
+from dawnrule.rules.analysis.findings import (
+    KINDS,
+    errors_among,
+    proved,
+    severity_of,
+    to_json,
+    to_sarif,
+)
+from dawnrule.rules.loading.loader import load_rule_set
+from dawnrule.rules.registry import RuleSetLibrary, shipped_rule_set_files
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.rules.serialization import in_flow
 from dawnrule.store import Store
-from dawnrule.vocabulary import FactDictionary
-from dawnrule.world import now
+
+if TYPE_CHECKING:
+    from dawnrule.rules.analysis.diff import Difference, VerdictChange
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A rule file, the rule set in it (None when it cannot be read), and what was found."""
+
+    file: str
+    rule_set: RuleSet | None
+    findings: Sequence[Finding]
+
+    @property
+    def proved(self) -> list[str]:
+        """What the check proved."""
+        if self.rule_set is None:
+            return []
+        return proved(self.findings, extends=self.rule_set.extension is not None)
+
+
+def checks_as_text(checks: Sequence[Checked]) -> str:
+    """A paragraph for each file."""
+    return "\n".join(line for checked in checks for line in _lines_of_check(checked))
+
+
+def checks_as_json(checks: Sequence[Checked]) -> str:
+    """Everything, by file."""
+    plain = [
+        {"file": c.file, "findings": [to_json(f) for f in c.findings], "proved": c.proved}
+        for c in checks
+    ]
+    return json.dumps({"files": plain}, indent=2, ensure_ascii=False)
+
+
+def checks_as_sarif(checks: Sequence[Checked]) -> str:
+    """The findings for a code host."""
+    findings = [finding for checked in checks for finding in checked.findings]
+    return json.dumps(to_sarif(findings, dawnrule.__version__), indent=2, ensure_ascii=False)
+
+
+CHECK_FORMATS: Mapping[str, Callable[[Sequence[Checked]], str]] = {
+    "text": checks_as_text,
+    "json": checks_as_json,
+    "sarif": checks_as_sarif,
+}
+
+
+def difference_as_text(before: RuleSet, after: RuleSet, found: Difference) -> str:
+    """Rule by rule, and then for each way in which a verdict can change."""
+    return "\n".join(
+        [
+            f"{before.full_name} -> {after.full_name}",
+            *_listed("Added", found.added),
+            *_listed("Removed", found.removed),
+            *_listed("Moved", found.moved),
+            *_lines_of_changes(found),
+            *map(_line_of_verdict, found.verdicts),
+        ]
+    )
+
+
+def _lines_of_check(checked: Checked) -> Iterator[str]:
+    for finding in checked.findings:
+        yield f"{severity_of(finding).value}: {finding}"
+        yield f"    {KINDS[finding.code].mend}"
+    yield f"{checked.file}: {_size(checked)}{_count(checked.findings)}"
+    if checked.proved:
+        yield f"    Proved: {'; '.join(checked.proved)}."
+
+
+def _size(checked: Checked) -> str:
+    if checked.rule_set is None:
+        return ""
+    rules = checked.rule_set.rules
+    examples = sum(len(rule.examples) for rule in rules)
+    return f"{counted(len(rules), 'rule')}, {counted(examples, 'example')}, "
+
+
+def _count(findings: Sequence[Finding]) -> str:
+    errors = len(errors_among(findings))
+    warnings = len(findings) - errors
+    if not findings:
+        return "nothing found"
+    return f"{counted(errors, 'error')}, {counted(warnings, 'warning')}"
+
+
+def _listed(word: str, rules: Sequence[str]) -> Iterator[str]:
+    if rules:
+        yield f"{word}: {', '.join(rules)}"
+
+
+def _lines_of_changes(found: Difference) -> Iterator[str]:
+    for change in found.changed:
+        yield f"Changed: {change.rule}"
+        for one in change.fields:
+            yield f"    {one.field}:"
+            yield from (f"      - {line}" for line in _only_in(one.before, one.after))
+            yield from (f"      + {line}" for line in _only_in(one.after, one.before))
+
+
+def _only_in(value: Any, other: Any) -> list[str]:
+    """A value on a line; of a list, what the other list does not hold."""
+    if isinstance(value, list) and isinstance(other, list):
+        return [in_flow(item) for item in value if item not in other]
+    return [in_flow(value)]
+
+
+def _line_of_verdict(change: VerdictChange) -> str:
+    way = f"A {change.scope} from {change.before} to {change.after}"
+    if change.facts is None:
+        return f"{way}: none, proved"
+    by = f"{change.rule_before or 'no rule'} -> {change.rule_after or 'no rule'}"
+    return f"{way}: {in_flow(change.facts)} ({by})"
 
 
 @click.group()
@@ -92,16 +216,16 @@ def diff(before: str, after: str, form: str, db: Path | None) -> None:
       dawnrule rules diff baseline@1.0.0 our-club/1.0.0.yaml
     """
     # The solver is large, and only who compares or checks rules needs it.
-    from dawnrule.rules.difference import difference, difference_to_plain
+    from dawnrule.rules.analysis.diff import diff, diff_to_json
 
     with Store.open(db, must_exist=True) if db else nullcontext() as store:
         one, other = rule_set_named(before, store), rule_set_named(after, store)
-    found = difference(one, other, FactDictionary.shipped())
+    found = diff(one, other, FactDictionary.bundled())
     if form == "text":
         click.echo(difference_as_text(one, other, found))
     else:
         names = {"before": one.full_name, "after": other.full_name}
-        plain = {**names, **difference_to_plain(found)}
+        plain = {**names, **diff_to_json(found)}
         click.echo(json.dumps(plain, indent=2, ensure_ascii=False))
 
 
@@ -125,7 +249,7 @@ def list_(db: Path | None, otherwise: str) -> None:
       dawnrule rules list --db squad.db
     """
     if db is None:
-        rows = [(r.full_name, len(r.rules), r.digest) for r in RuleSetLibrary.shipped().all()]
+        rows = [(r.full_name, len(r.rules), r.digest) for r in RuleSetLibrary.bundled().all()]
         click.echo(tabulate(rows, headers=("Rule set", "Rules", "Digest")))
         return
     with Store.open(db, must_exist=True) as store:
@@ -137,4 +261,4 @@ def _checked(file: Path) -> Checked:
         rule_set = load_rule_set(file, shown_as=str(file))
     except RuleSetInvalid as invalid:
         return Checked(str(file), None, invalid.findings)
-    return Checked(str(file), rule_set, check_rule_set(rule_set, FactDictionary.shipped()))
+    return Checked(str(file), rule_set, check_rule_set(rule_set, FactDictionary.bundled()))

@@ -9,14 +9,27 @@ from pathlib import Path
 import click
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.retention import retention_kept
+from dawnrule.application.retention import retention_kept
 from dawnrule.cli.options import DEFAULTS, db_option, rule_set_option
+from dawnrule.clock import new_id, now
 from dawnrule.errors import InvalidInput
 from dawnrule.settings import Settings
 from dawnrule.store import Store
 from dawnrule.web import create_app, start_logging
 from dawnrule.web import serve as serve_app
-from dawnrule.world import new_id, now
+from dawnrule.web.app import openapi_yaml
+
+
+@click.command()
+def openapi() -> None:
+    """Print the description of the HTTP interface (OpenAPI 3.1, YAML).
+
+    \b
+    Example:
+      dawnrule openapi > openapi.yaml
+    """
+    click.echo(openapi_yaml(), nl=False)
+
 
 _LAST_PORT = 65535
 
@@ -65,7 +78,7 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
     if settings.backup_folder is not None and not settings.backup_folder.is_dir():
         raise click.UsageError(f"DAWNRULE_BACKUP_FOLDER: {settings.backup_folder} is no folder.")
     with Store.open(db) as store, retention_kept(store, settings.retention_days, now):
-        app = create_app(settings, store, Advisor.shipped(), now, new_id)
+        app = create_app(settings, store, Advisor.bundled(), now, new_id)
         start_logging(settings.log, db)
         try:
             serve_app(app, settings, lambda bound: _announce(host, bound))

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
 from functools import cache
 from pathlib import Path
+from random import Random
 from typing import Any, Self
+from zoneinfo import ZoneInfo
 
 import yaml
 
-from dawnrule.facts.check_in import Athlete, Block
-from dawnrule.facts.plain import from_plain
+from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model.entities import Athlete, Block, CheckIn, Session
+from dawnrule.model.serialization import from_json, to_json
+from dawnrule.model.training import groups_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +53,7 @@ class Squad:
         """The squad that ships with the service."""
         text = Path(__file__).with_name("squad.yaml").read_text(encoding="utf-8")
         data = yaml.safe_load(text)
-        blocks = {name: from_plain(Block, plain) for name, plain in data["blocks"].items()}
+        blocks = {name: from_json(Block, plain) for name, plain in data["blocks"].items()}
         return cls(
             personas=tuple(_persona(entry, data["usual"], blocks) for entry in data["athletes"]),
             seed=data["seed"],
@@ -66,8 +70,144 @@ def _persona(
     entry: Mapping[str, Any], usual: Mapping[str, float], blocks: Mapping[str, Block]
 ) -> Persona:
     return Persona(
-        athlete=from_plain(Athlete, entry["athlete"]),
+        athlete=from_json(Athlete, entry["athlete"]),
         usual={**usual, **entry["usual"]},
         week=tuple(tuple(blocks[name] for name in day) for day in entry["week"]),
         reported=entry.get("reported", {}),
     )
+
+
+QUARTERS_OF_AN_HOUR = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """What was reported in the morning, and what was trained afterwards, if anything."""
+
+    check_in: CheckIn
+    session: Session | None
+
+
+@dataclass(frozen=True, slots=True)
+class Diary:
+    """An athlete's days up to yesterday, the oldest first, and this morning's check-in."""
+
+    athlete: Athlete
+    past: tuple[Day, ...]
+    this_morning: CheckIn
+
+
+def invent_diaries(squad: Squad, now: datetime) -> tuple[Diary, ...]:
+    """The diary of each athlete at an aware time; this morning is today where they live."""
+    return tuple(_Writer(squad, persona, now).diary() for persona in squad.personas)
+
+
+class _Writer:
+    """Writes the diary of one athlete."""
+
+    def __init__(self, squad: Squad, persona: Persona, now: datetime) -> None:
+        self._squad = squad
+        self._persona = persona
+        self._now = now.replace(microsecond=0)
+        self._today = persona.athlete.today(now)
+        self._random = Random(f"{squad.seed} {persona.athlete.id}")
+        self._vocabulary = Vocabulary.bundled()
+
+    def diary(self) -> Diary:
+        days = range(self._squad.mornings, 0, -1)
+        past = tuple(Day(self._check_in(ago), self._session(ago)) for ago in days)
+        return Diary(self._persona.athlete, past, self._check_in(0))
+
+    def _check_in(self, days_ago: int) -> CheckIn:
+        planned = CheckIn(
+            athlete_id=self._persona.athlete.id,
+            date=self._date(days_ago),
+            plan=tuple(
+                replace(block, starts_at=self._at(days_ago, self._squad.trains_at))
+                for block in self._persona.blocks(days_ago)
+            ),
+            reported_at=min(self._at(days_ago, self._squad.checks_in_at), self._now),
+        )
+        plain = to_json(planned) | self._feels(days_ago)
+        besides = self._persona.reported.get(days_ago, {})
+        return from_json(CheckIn, plain | dict(_merged(plain, besides)))
+
+    def _session(self, days_ago: int) -> Session | None:
+        blocks = self._trained(days_ago)
+        if not blocks:
+            return None
+        return Session(
+            athlete_id=self._persona.athlete.id,
+            starts_at=self._at(days_ago, self._squad.trains_at),
+            minutes=sum(block.minutes or 0 for block in blocks),
+            blocks=blocks,
+            rpe=max(self._squad.effort[self._vocabulary.goals[block.goal]] for block in blocks),
+            output="held",
+        )
+
+    def _trained(self, days_ago: int) -> tuple[Block, ...]:
+        """What was planned, save on a day with something to report."""
+        return () if days_ago in self._persona.reported else self._persona.blocks(days_ago)
+
+    def _feels(self, days_ago: int) -> dict[str, Any]:
+        """A morning with nothing to report; sleep that is missing is felt as fatigue."""
+        sleep_hours = round(self._stray("sleep_hours") * QUARTERS_OF_AN_HOUR) / QUARTERS_OF_AN_HOUR
+        missing = max(self._persona.usual["sleep_hours"] - sleep_hours, 0)
+        return {
+            "sleep": {"hours": sleep_hours, "quality": self._rate("sleep_quality", -missing)},
+            "soreness": {
+                group: self._rate("soreness", soreness)
+                for group, soreness in self._soreness(days_ago).items()
+            },
+            "fatigue": self._rate("fatigue", missing),
+            "stress": self._rate("stress"),
+            "resting_hr_bpm": round(self._stray("resting_hr_bpm")),
+            "hrv_rmssd_ms": round(self._stray("hrv_rmssd_ms")),
+            "illness": "none",
+            "pain": [],
+            "warning_signs": [],
+        }
+
+    def _soreness(self, days_ago: int) -> dict[str, float]:
+        """What the sessions of the days before still do, for each muscle group of the week."""
+        sore = {g: 0.0 for day in self._persona.week for block in day for g in self._groups(block)}
+        longest = max(map(len, self._squad.soreness_after.values()))
+        for since in range(1, longest + 1):
+            for block in self._trained(days_ago + since):
+                felt = self._felt(block, since)
+                sore |= {group: max(sore[group], felt) for group in self._groups(block)}
+        return sore
+
+    def _felt(self, block: Block, days_since: int) -> float:
+        """How sore a block leaves its muscles so many mornings after it."""
+        kind = self._vocabulary.goals[block.goal]
+        modality = self._vocabulary.modalities.get(block.modality or "")
+        load = modality.eccentric_load if modality else ""
+        after = self._squad.soreness_after
+        fades = after.get(kind) or after.get(load) or ()
+        return self._persona.usual["tenderness"] * sum(fades[days_since - 1 : days_since])
+
+    def _groups(self, block: Block) -> tuple[str, ...]:
+        return groups_of(block, self._vocabulary)
+
+    def _stray(self, name: str, more: float = 0) -> float:
+        far = self._squad.strays[name]
+        return self._persona.usual.get(name, 0) + more + self._random.uniform(-far, far)
+
+    def _rate(self, name: str, more: float = 0) -> int:
+        """A rating near the usual one, inside the range of its fact."""
+        fact = FactDictionary.bundled()[name]
+        return round(min(max(self._stray(name, more), fact.least), fact.greatest))
+
+    def _date(self, days_ago: int) -> date:
+        return self._today - timedelta(days=days_ago)
+
+    def _at(self, days_ago: int, clock: time) -> datetime:
+        zone = ZoneInfo(self._persona.athlete.time_zone)
+        return datetime.combine(self._date(days_ago), clock, zone)
+
+
+def _merged(plain: Mapping[str, Any], besides: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    """What is reported besides, with the other members of an object that it only adds to."""
+    for name, value in besides.items():
+        yield name, plain[name] | value if isinstance(value, dict) else value

@@ -15,18 +15,17 @@ from typing import Any
 import requests
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.morning import Posting, answer_check_in
-from dawnrule.advice.training import log_session
-from dawnrule.demo.diary import Day, Diary, invent_diaries
-from dawnrule.demo.squad import Squad
+from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.sessions import log_session
+from dawnrule.clock import new_id, now
+from dawnrule.demo.squad import Day, Diary, Squad, invent_diaries
 from dawnrule.errors import Conflict
-from dawnrule.facts.check_in import CheckIn, Session
-from dawnrule.facts.plain import to_plain
+from dawnrule.model.entities import CheckIn, Session
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
-from dawnrule.store import Books, Role, Store, hash_key, new_key
+from dawnrule.store import Role, Store, Transaction, hash_key, new_key
 from dawnrule.web import Server, create_app
-from dawnrule.world import new_id, now
 
 _ANSWER_WITHIN_SECONDS = 30
 
@@ -56,7 +55,7 @@ def set_stage(settings: Settings) -> Iterator[Stage]:
         TemporaryDirectory(prefix="dawnrule-demo-") as folder,
         Store.open(Path(folder) / "demo.db") as store,
     ):
-        advisor = Advisor.shipped()
+        advisor = Advisor.bundled()
         with _served(_bound(settings, store, advisor)) as port:  # a taken port is told at once
             rule_set = advisor.library.get(*name_and_version(settings.rule_set))
             for diary in diaries:
@@ -75,19 +74,19 @@ def set_stage(settings: Settings) -> Iterator[Stage]:
             )
 
 
-def _remember(books: Books, advisor: Advisor, rule_set: RuleSet, diary: Diary) -> None:
+def _remember(transaction: Transaction, advisor: Advisor, rule_set: RuleSet, diary: Diary) -> None:
     """Store an athlete's past as it would have come in, day by day."""
-    books.athletes.put(diary.athlete)
+    transaction.athletes.put(diary.athlete)
     for day in diary.past:
         posting = _posting(_reported_at(day))
-        answer_check_in(books, advisor, rule_set, day.check_in, posting)
+        submit_check_in(transaction, advisor, rule_set, day.check_in, posting)
         if day.session is not None:
             posting = _posting(_ended_at(day.session))
-            log_session(books, advisor, rule_set, day.session, new_id(), posting)
+            log_session(transaction, advisor, rule_set, day.session, new_id(), posting)
 
 
-def _posting(at: datetime) -> Posting:
-    return Posting(at, None, check_in_id=new_id(), advice_id=new_id())
+def _posting(at: datetime) -> Submission:
+    return Submission(at, None, check_in_id=new_id(), advice_id=new_id())
 
 
 def _ended_at(session: Session) -> datetime:
@@ -99,9 +98,9 @@ def _reported_at(day: Day) -> datetime:
     return day.check_in.reported_at
 
 
-def _give_key(books: Books, role: Role, athlete_id: str | None) -> str:
+def _give_key(transaction: Transaction, role: Role, athlete_id: str | None) -> str:
     key = new_key()
-    books.keys.add(new_id(), hash_key(key), role, athlete_id, "demo", now())
+    transaction.keys.add(new_id(), hash_key(key), role, athlete_id, "demo", now())
     return key
 
 
@@ -128,7 +127,7 @@ def _post(url: str, key: str, check_ins: Sequence[CheckIn]) -> list[dict[str, An
     with requests.Session() as session:
         session.trust_env = False  # no proxy stands between us and loopback
         session.headers["Authorization"] = f"Bearer {key}"
-        return [_posted(session, f"{url}/v1/check-ins", to_plain(one)) for one in check_ins]
+        return [_posted(session, f"{url}/v1/check-ins", to_json(one)) for one in check_ins]
 
 
 def _posted(session: requests.Session, url: str, check_in: dict[str, Any]) -> dict[str, Any]:

@@ -8,16 +8,14 @@ from datetime import UTC, datetime, time, timedelta
 from typing import Self
 from zoneinfo import ZoneInfo
 
-from dawnrule.facts import recovery, training
-from dawnrule.facts.check_in import Athlete, Block, CheckIn, History, Sleep
-from dawnrule.facts.last_trained import LastTrainedTimes
-from dawnrule.facts.left_open import LeftOpen
-from dawnrule.facts.missing import Missing, Told
-from dawnrule.facts.muscle_groups import groups_of
-from dawnrule.facts.output import output_facts
+from dawnrule.facts import recovery, training_load
+from dawnrule.facts.carried_over import CarriedOver
+from dawnrule.facts.history import Derived, Past, Unavailable
+from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
 from dawnrule.facts.pain import pain_facts
-from dawnrule.facts.past import Past
-from dawnrule.vocabulary import FactDictionary, Facts, FactValue, Vocabulary
+from dawnrule.model import FactDictionary, Facts, FactValue, Vocabulary
+from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
+from dawnrule.model.training import groups_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,22 +63,22 @@ class FactSource:
     now: datetime
     past: Past
     trained: LastTrainedTimes
-    left_open: LeftOpen
-    day: Told
-    told: dict[tuple[str, datetime | None], Told] = field(default_factory=dict)
+    left_open: CarriedOver
+    day: Derived
+    told: dict[tuple[str, datetime | None], Derived] = field(default_factory=dict)
     """What was told of a muscle group before, whatever the start (None) and at a start; kept, as
     many blocks ask for the same."""
 
     @classmethod
     def of(cls, athlete: Athlete, check_in: CheckIn, history: History, now: datetime) -> Self:
         """The source of a morning's facts."""
-        words = Vocabulary.shipped()
-        past = Past.of(athlete, check_in, history, FactDictionary.shipped(), words)
-        tellers = {**recovery.DAY_FACTS, **training.DAY_FACTS}
-        told = Told.of(((name, tell(past)) for name, tell in tellers.items()), past.dictionary)
-        left_open = LeftOpen.of(past)
+        words = Vocabulary.bundled()
+        past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words)
+        tellers = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
+        told = Derived.of(((name, tell(past)) for name, tell in tellers.items()), past.dictionary)
+        left_open = CarriedOver.of(past)
         reported = _reported(_day_facts(athlete, check_in, words))
-        day = Told(reported | told.facts | dict(left_open.day_facts()), told.missing)
+        day = Derived(reported | told.facts | dict(left_open.day_facts()), told.missing)
         trained = LastTrainedTimes.of(check_in, history, words)
         return cls(athlete, check_in, now, past, trained, left_open, day)
 
@@ -105,7 +103,7 @@ class FactSource:
 
     def told_of(
         self, block: Block, group: str | None, start: datetime, beside: Sequence[Block] = ()
-    ) -> Told:
+    ) -> Derived:
         """The facts of any block for one muscle group, the day's among them, as if it started at
         ``start`` on a day that holds the blocks ``beside`` it."""
         pain: dict[str, FactValue] = dict(
@@ -114,23 +112,23 @@ class FactSource:
         pain |= self.left_open.part_facts(block, group)
         facts = {**self.day.facts, **_reported(self._plan_facts(block, group, beside)), **pain}
         if group is None:
-            return Told(facts)
+            return Derived(facts)
         always, then = self._of_group(group), self._of_group_at(group, start)
-        return Told({**facts, **always.facts, **then.facts}, {**always.missing, **then.missing})
+        return Derived({**facts, **always.facts, **then.facts}, {**always.missing, **then.missing})
 
-    def _of_group(self, group: str) -> Told:
+    def _of_group(self, group: str) -> Derived:
         told = self.told.get((group, None))
         if told is None:
-            history = Told.of(self._history_of_group(group), self.past.dictionary)
+            history = Derived.of(self._history_of_group(group), self.past.dictionary)
             soreness = _reported(self._soreness(group))
-            told = self.told[group, None] = Told(soreness | history.facts, history.missing)
+            told = self.told[group, None] = Derived(soreness | history.facts, history.missing)
         return told
 
-    def _of_group_at(self, group: str, start: datetime) -> Told:
+    def _of_group_at(self, group: str, start: datetime) -> Derived:
         told = self.told.get((group, start))
         if told is None:
             findings = self._history_of_group_at(group, start)
-            told = self.told[group, start] = Told.of(findings, self.past.dictionary)
+            told = self.told[group, start] = Derived.of(findings, self.past.dictionary)
         return told
 
     def start_of(self, block: Block) -> datetime:
@@ -145,13 +143,13 @@ class FactSource:
     def _soreness(self, group: str) -> Iterator[tuple[str, FactValue | None]]:
         yield "soreness", self.check_in.soreness.get(group)
 
-    def _history_of_group(self, group: str) -> Iterator[tuple[str, FactValue | Missing]]:
+    def _history_of_group(self, group: str) -> Iterator[tuple[str, FactValue | Unavailable]]:
         yield "soreness_above_usual", recovery.soreness_above_usual(self.past, group)
-        yield "hard_sets_week", training.hard_sets_week(self.past, group)
+        yield "hard_sets_week", training_load.hard_sets_week(self.past, group)
 
     def _history_of_group_at(
         self, group: str, start: datetime
-    ) -> Iterator[tuple[str, FactValue | Missing]]:
+    ) -> Iterator[tuple[str, FactValue | Unavailable]]:
         yield from self.trained.hours_before(group, start).items()
         yield "log_differs_hours", self.trained.log_differs_hours(group, start)
         yield from output_facts(self.past, self.trained.logged_before(group, start), start)

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time, timedelta
 from typing import Self
+from zoneinfo import ZoneInfo
 
-from dawnrule.facts.check_in import CheckIn, History, Session
-from dawnrule.facts.hours import ONE_HOUR, hours_between
-from dawnrule.facts.missing import Missing
-from dawnrule.facts.muscle_groups import groups_of
-from dawnrule.vocabulary import FactValue, Vocabulary
+from dawnrule.facts.history import Past, Unavailable
+from dawnrule.model import FactValue, Vocabulary
+from dawnrule.model.entities import CheckIn, History, Session
+from dawnrule.model.training import ONE_HOUR, groups_of, hours_between
 
 _ANY = "any"
 _FACT_OF_KIND = {
@@ -73,12 +73,12 @@ class LastTrainedTimes:
         logged = self.logged.get(group, [])
         return logged[: bisect_left(logged, start, key=_began)]
 
-    def log_differs_hours(self, group: str, start: datetime) -> float | Missing:
+    def log_differs_hours(self, group: str, start: datetime) -> float | Unavailable:
         """How far the athlete's own last training of a group is from the latest in the log."""
         told = self.told.get(group)
         logged = self.logged_before(group, start)
         if told is None or not logged:
-            return Missing("needs a last training of this muscle group both told and logged")
+            return Unavailable("needs a last training of this muscle group both told and logged")
         return abs(told.began - logged[-1].began) / ONE_HOUR
 
     def hours_before(self, group: str, start: datetime) -> dict[str, FactValue]:
@@ -101,3 +101,55 @@ class LastTrainedTimes:
 
 def _began(training: Training) -> datetime:
     return training.began
+
+
+HELD = "held"
+CUT_SHORT = "cut-short"
+DROPPED = "dropped"
+
+
+def output_facts(
+    past: Past, trainings: Iterable[Training], start: datetime
+) -> Iterator[tuple[str, FactValue | Unavailable]]:
+    """The fall in output at the last of a muscle group's logged ``trainings``, all of them before
+    ``start``; whether it was cut short, and the hours since then if output fell."""
+    last = _last_session(past, trainings)
+    if isinstance(last, Unavailable):
+        for fact in ("output_drop_percent", "hours_since_output_drop", "last_session_cut_short"):
+            yield fact, last
+        return
+    began, session = last
+    yield "last_session_cut_short", session.output == CUT_SHORT
+    drop = 0.0 if session.output == HELD else session.output_drop_percent
+    if drop is None:
+        reason = Unavailable("needs by how much output fell, the last session does not say")
+        yield "output_drop_percent", reason
+        yield "hours_since_output_drop", reason
+        return
+    yield "output_drop_percent", drop
+    if drop > 0:
+        yield "hours_since_output_drop", hours_between(began, start)
+
+
+def _last_session(
+    past: Past, trainings: Iterable[Training]
+) -> tuple[datetime, Session] | Unavailable:
+    """The last session, and when it came to the muscle group; of several at once the one that
+    says more, and worse."""
+    days = past.parameters("output_drop_percent")["days"]
+    first_date = past.check_in.date - timedelta(days=days)
+    zone = ZoneInfo(past.athlete.time_zone)
+    first = datetime.combine(first_date, time.min, zone).astimezone(UTC)
+    recent = [(t.began, t.session) for t in trainings if t.session and t.began >= first]
+    if not recent:
+        return Unavailable(f"needs a session of this muscle group within {days} days, has none")
+    last = max(recent, key=_latest_and_worst)
+    if last[1].output is None:
+        return Unavailable("needs how the last session of this muscle group went, it does not say")
+    return last
+
+
+def _latest_and_worst(last: tuple[datetime, Session]) -> tuple[datetime, bool, float, bool]:
+    began, session = last
+    drop = session.output_drop_percent or 0.0
+    return began, session.output is not None, drop, session.output == CUT_SHORT

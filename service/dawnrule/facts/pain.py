@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dawnrule.facts.check_in import Block, CheckIn, Pain
-from dawnrule.vocabulary import Vocabulary
+from dawnrule.model import Vocabulary
+from dawnrule.model.entities import Block, CheckIn, Pain
 
 
 def pain_facts(

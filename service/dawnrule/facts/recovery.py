@@ -3,16 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from statistics import fmean, median
+from itertools import pairwise
+from math import fsum, log, sqrt
+from statistics import fmean, mean, median, stdev
 from typing import TypeAlias
 
-from dawnrule.facts.check_in import CheckIn
-from dawnrule.facts.heart import mean_ln, own_band, rmssd_ms
-from dawnrule.facts.missing import Missing, too_few
-from dawnrule.facts.past import Past
-from dawnrule.vocabulary import FactValue
+from dawnrule.facts.history import Past, Unavailable, too_few
+from dawnrule.model import FactValue
+from dawnrule.model.entities import CheckIn
 
-Teller: TypeAlias = Callable[[Past], FactValue | Missing]
+
+def rmssd_ms(rr_intervals_ms: Sequence[float]) -> float | None:
+    """Square root of the mean of the squared successive differences of RR intervals, in ms; None
+    for fewer than two intervals.
+
+    Task Force of ESC and NASPE 1996, Eur Heart J 17:354-381.
+    """
+    squares = [(later - earlier) ** 2 for earlier, later in pairwise(rr_intervals_ms)]
+    return sqrt(fsum(squares) / len(squares)) if squares else None
+
+
+def mean_ln(rmssd_values_ms: Sequence[float]) -> float:
+    """Mean of the natural logarithms of rMSSD values above 0, without rounding on the way: values
+    that never vary have to lie inside their own band.
+
+    Plews 2013, Sports Med 43(9):773-781.
+    """
+    return mean(log(value) for value in rmssd_values_ms)
+
+
+def own_band(rmssd_values_ms: Sequence[float], band_sd: float) -> tuple[float, float]:
+    """Mean of ln(rMSSD) less and plus ``band_sd`` standard deviations (n - 1): the smallest change
+    that is worth noticing. Needs at least two values above 0.
+
+    Vesterinen 2016, Med Sci Sports Exerc 48(7):1347-1354.
+    """
+    logs = [log(value) for value in rmssd_values_ms]
+    middle, half = mean(logs), band_sd * stdev(logs)
+    return middle - half, middle + half
+
+
+Teller: TypeAlias = Callable[[Past], FactValue | Unavailable]
 
 
 def sleep_need_hours(
@@ -33,7 +64,7 @@ def hrv_rmssd_ms(check_in: CheckIn) -> float | None:
     return check_in.hrv_rmssd_ms
 
 
-def _sleep_mean(past: Past) -> float | Missing:
+def _sleep_mean(past: Past) -> float | Unavailable:
     window = past.parameters("sleep_mean_7_nights_hours")
     nights = past.reported(lambda c: c.sleep.hours, 0, window["nights"])
     if len(nights) < window["least_nights"]:
@@ -41,44 +72,46 @@ def _sleep_mean(past: Past) -> float | Missing:
     return fmean(nights)
 
 
-def _sleep_shortfall(past: Past) -> float | Missing:
+def _sleep_shortfall(past: Past) -> float | Unavailable:
     mean = _sleep_mean(past)
-    if isinstance(mean, Missing):
+    if isinstance(mean, Unavailable):
         return mean
     age = past.athlete.age_years(past.check_in.date)
     if age is None:
-        return Missing("needs the date of birth, which is not known")
+        return Unavailable("needs the date of birth, which is not known")
     need = sleep_need_hours(age, past.parameters("sleep_shortfall_hours")["least_hours_from_age"])
     if need is None:
-        return Missing(f"there is no recommendation for {age} years of age in the table")
+        return Unavailable(f"there is no recommendation for {age} years of age in the table")
     return max(need - mean, 0.0)
 
 
-def _resting_hr_above_median(past: Past) -> float | Missing:
+def _resting_hr_above_median(past: Past) -> float | Unavailable:
     return _above_own_median(past, "resting_hr_above_median_bpm", _resting_hr_bpm)
 
 
-def resting_hr_median_bpm(past: Past) -> float | Missing:
+def resting_hr_median_bpm(past: Past) -> float | Unavailable:
     """The athlete's own median that this morning's resting heart rate is held against."""
     return _own_median(past, "resting_hr_above_median_bpm", _resting_hr_bpm)
 
 
-def soreness_above_usual(past: Past, group: str) -> float | Missing:
+def soreness_above_usual(past: Past, group: str) -> float | Unavailable:
     """This morning's soreness of a muscle group less the athlete's own median."""
     return _above_own_median(past, "soreness_above_usual", lambda c: c.soreness.get(group))
 
 
 def _above_own_median(
     past: Past, fact: str, read: Callable[[CheckIn], int | None]
-) -> float | Missing:
+) -> float | Unavailable:
     now = read(past.check_in)
     if now is None:
-        return Missing("needs this morning's value, which was not reported")
+        return Unavailable("needs this morning's value, which was not reported")
     usual = _own_median(past, fact, read)
-    return usual if isinstance(usual, Missing) else float(now - usual)
+    return usual if isinstance(usual, Unavailable) else float(now - usual)
 
 
-def _own_median(past: Past, fact: str, read: Callable[[CheckIn], int | None]) -> float | Missing:
+def _own_median(
+    past: Past, fact: str, read: Callable[[CheckIn], int | None]
+) -> float | Unavailable:
     window = past.parameters(fact)
     before = past.reported(read, 1, window["days"])
     if len(before) < window["least_mornings"]:
@@ -86,7 +119,7 @@ def _own_median(past: Past, fact: str, read: Callable[[CheckIn], int | None]) ->
     return median(before)
 
 
-def hrv_mean_ln(past: Past) -> float | Missing:
+def hrv_mean_ln(past: Past) -> float | Unavailable:
     """Mean of ln(rMSSD in ms) over the days that end this morning."""
     window = past.parameters("hrv_mean_7_days_ln")
     values = past.reported(_hrv, 0, window["days"])
@@ -95,15 +128,15 @@ def hrv_mean_ln(past: Past) -> float | Missing:
     return mean_ln(values)
 
 
-def _hrv_below_band(past: Past) -> bool | Missing:
+def _hrv_below_band(past: Past) -> bool | Unavailable:
     mean = hrv_mean_ln(past)
-    if isinstance(mean, Missing):
+    if isinstance(mean, Unavailable):
         return mean
     band = hrv_band_ln(past)
-    return band if isinstance(band, Missing) else mean < band[0]
+    return band if isinstance(band, Unavailable) else mean < band[0]
 
 
-def hrv_band_ln(past: Past) -> tuple[float, float] | Missing:
+def hrv_band_ln(past: Past) -> tuple[float, float] | Unavailable:
     """Both ends of the athlete's own band; the mean of these days is held against the low one."""
     window = past.parameters("hrv_below_band")
     first = past.parameters("hrv_mean_7_days_ln")["days"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
 
-from dawnrule.vocabulary import FactValue
+from dawnrule.model import FactValue
 
 
 class Operator(StrEnum):

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
+from dawnrule.model import FactDictionary, Facts, FactValue, Scope, Verdict
 from dawnrule.rules.conditions import Condition, Operator, facts_of
-from dawnrule.vocabulary import FactDictionary, Facts, FactValue, Scope, Verdict
 
 SCOPES: tuple[Scope, ...] = ("day", "part")
 

@@ -4,9 +4,88 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from dawnrule.schemas.strict import Object, StrictSchema
-from dawnrule.schemas.values import AthleteId, CalendarDate, Word
-from dawnrule.vocabulary import Verdict
+from dawnrule.model import Verdict
+from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.schemas.fields import AthleteId, CalendarDate, Count, Word
+from dawnrule.schemas.query import Language
+
+MOST_DAYS = 14
+USUAL_DAYS = 7
+USUAL_GOAL = "hypertrophy"
+
+_TIME = {"format": "date-time", "description": "In the athlete's time zone; null when it does not."}
+
+
+class OutlookQuerySchema(StrictSchema):
+    """How far ahead, and what the balanced session is for."""
+
+    days = Count(1, MOST_DAYS, load_default=USUAL_DAYS)
+    goal = Word.out_of("goals", load_default=USUAL_GOAL)
+    lang = Language()
+
+
+class NeedSchema(StrictSchema):
+    """What a fact would have to be."""
+
+    fact = fields.String(required=True)
+    to = fields.String(required=True)
+
+
+class ProspectSchema(StrictSchema):
+    """When a muscle group opens for a goal."""
+
+    muscle_group = Word.out_of("muscle_groups", required=True)
+    goal = Word.out_of("goals", required=True)
+    open_now = fields.Boolean(required=True)
+    opens_at = fields.String(required=True, allow_none=True, metadata=_TIME)
+    needs = fields.List(
+        Object(NeedSchema),
+        required=True,
+        metadata={"description": "What it needs where time alone does not open it."},
+    )
+    needs_from = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={
+            "format": "date-time",
+            "description": "From when on that is enough; null when it is enough now.",
+        },
+    )
+    stopped = fields.Boolean(
+        required=True,
+        metadata={"description": "Neither time nor anything that could be named opens it."},
+    )
+
+
+class MovementSchema(StrictSchema):
+    """One movement of the balanced session, by the pattern that opens first."""
+
+    movement = fields.String(required=True)
+    goal = Word.out_of("goals", required=True)
+    pattern = Word.out_of("patterns", required=True, allow_none=True)
+    muscle_groups = fields.List(Word.out_of("muscle_groups"), required=True)
+    opens_at = fields.String(required=True, allow_none=True, metadata=_TIME)
+
+
+class OutlookSchema(StrictSchema):
+    """What opens when over the days ahead, if nothing is trained until then."""
+
+    athlete_id = AthleteId(required=True)
+    start = fields.String(data_key="from", required=True)
+    days = fields.Integer(required=True)
+    prospects = fields.List(Object(ProspectSchema), required=True)
+    balanced_session = fields.List(Object(MovementSchema), required=True)
+    note = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "What is not known, in words, where there is no check-in of today; "
+            "null where there is one."
+        },
+    )
+    assumes = fields.String(
+        required=True, metadata={"description": "What the outlook takes for granted, in words."}
+    )
 
 
 class RuleNameSchema(StrictSchema):
@@ -124,3 +203,36 @@ class SquadAdviceSchema(StrictSchema):
 
     date = CalendarDate(required=True)
     advice = fields.List(Object(AdviceSchema), required=True)
+
+
+class HealthSchema(StrictSchema):
+    """The process answers."""
+
+    status = fields.String(required=True, metadata={"enum": ["ok"]})
+    version = fields.String(required=True)
+
+
+class ReadinessSchema(HealthSchema):
+    """The store answers, and the engine decides a worked example as it should."""
+
+    rule_set = Object(RuleSetNameSchema, required=True)
+
+
+class TodayFeedSchema(StrictSchema):
+    """Today's advice, without the parts of the plan and without what was reported.
+
+    Without a check-in there is none: the verdict is null, and the headline says so.
+    """
+
+    date = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
+    verdict = fields.Enum(Verdict, by_value=True, required=True, allow_none=True)
+    headline = fields.String(required=True)
+    rule = Object(RuleNameSchema, required=True, allow_none=True)
+    reason = fields.String(required=True)
+    caution = fields.String(required=True)
+    as_of = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={"format": "date-time", "description": "When this advice was given."},
+    )
+    check_in = Word(lambda: ("present", "missing"), required=True)

@@ -8,11 +8,11 @@ from typing import Any
 from marshmallow import fields, post_load
 
 from dawnrule.errors import FieldError
-from dawnrule.facts.check_in import Athlete
-from dawnrule.schemas.field_errors import invalid_input, load, load_value
-from dawnrule.schemas.strict import Object, StrictSchema
-from dawnrule.schemas.values import AthleteId, CalendarDate, Text, TimeZone, Word
-from dawnrule.vocabulary.texts import languages
+from dawnrule.i18n.catalog import languages
+from dawnrule.model.entities import Athlete
+from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.schemas.errors import invalid_input, load, load_value
+from dawnrule.schemas.fields import AthleteId, CalendarDate, Text, TimeZone, Word
 
 _NAME_CHARACTERS = 100
 _NO_ID_YET = ""

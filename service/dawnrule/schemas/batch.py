@@ -8,13 +8,12 @@ from typing import Any
 from marshmallow import fields
 
 from dawnrule.schemas.advice import AdviceSchema
+from dawnrule.schemas.base import ListOf, Object, StrictSchema
 from dawnrule.schemas.check_in import CheckInSchema
-from dawnrule.schemas.date_order import DateOrder
-from dawnrule.schemas.problem import FieldErrorSchema, ProblemSchema
+from dawnrule.schemas.errors import FieldErrorSchema, ProblemSchema
+from dawnrule.schemas.fields import DateOrder, Switch, Text, Word
 from dawnrule.schemas.query import Language
 from dawnrule.schemas.session import LoggedSchema, SessionSchema
-from dawnrule.schemas.strict import ListOf, Object, StrictSchema
-from dawnrule.schemas.values import Switch, Text, Word
 
 
 class LookedAtLater(ListOf):

@@ -5,24 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from marshmallow import ValidationError, post_load, validates, validates_schema
+from marshmallow import ValidationError, fields, post_load, validates, validates_schema
 
-from dawnrule.facts.check_in import Block, CheckIn, LastTrained, Pain, Sleep
-from dawnrule.facts.heart import rmssd_ms
-from dawnrule.schemas.facts import Fact, greatest
-from dawnrule.schemas.field_errors import load
-from dawnrule.schemas.strict import ByName, ListOf, Object, StrictSchema
-from dawnrule.schemas.values import (
+from dawnrule.facts.recovery import rmssd_ms
+from dawnrule.i18n.lazy import lazy, lazy_number
+from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model.entities import Block, CheckIn, LastTrained, Pain, Sleep
+from dawnrule.schemas.base import ByName, ListOf, Object, StrictSchema
+from dawnrule.schemas.errors import load
+from dawnrule.schemas.fields import (
     AthleteId,
     AwareTime,
     CalendarDate,
+    Fact,
     Number,
     Text,
     Word,
     WordList,
+    greatest,
 )
-from dawnrule.vocabulary import FactDictionary, Vocabulary
-from dawnrule.vocabulary.said import say, say_number
 
 MOST_PAINS = 20
 
@@ -82,7 +83,7 @@ class BlockSchema(StrictSchema):
     @validates_schema
     def _muscle_groups_or_pattern(self, data: dict[str, Any], **_: Any) -> None:
         if data.get("muscle_groups") and data.get("pattern"):
-            raise ValidationError(say("field.groups_and_pattern"), "pattern")
+            raise ValidationError(lazy("field.groups_and_pattern"), "pattern")
 
     @post_load
     def _block(self, data: dict[str, Any], **_: Any) -> Block:
@@ -93,7 +94,7 @@ def refuse_longer_than_a_day(plan: Sequence[Block]) -> None:
     """Raises ``ValidationError`` when the minutes of a plan's blocks do not fit into a day."""
     minutes = sum(block.minutes or 0 for block in plan)
     if minutes > greatest("planned_growth_minutes"):
-        raise ValidationError(say("field.longer_than_a_day", minutes=say_number(minutes)))
+        raise ValidationError(lazy("field.longer_than_a_day", minutes=lazy_number(minutes)))
 
 
 class CheckInSchema(StrictSchema):
@@ -104,8 +105,8 @@ class CheckInSchema(StrictSchema):
     date = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
     reported_at = AwareTime()
     sleep = Object(SleepSchema)
-    soreness = ByName(lambda: Vocabulary.shipped().muscle_groups, Fact("soreness"))
-    last_trained = ByName(lambda: Vocabulary.shipped().muscle_groups, Object(LastTrainedSchema))
+    soreness = ByName(lambda: Vocabulary.bundled().muscle_groups, Fact("soreness"))
+    last_trained = ByName(lambda: Vocabulary.bundled().muscle_groups, Object(LastTrainedSchema))
     fatigue = Fact("fatigue")
     stress = Fact("stress")
     resting_hr_bpm = Fact("resting_hr_bpm")
@@ -136,7 +137,7 @@ class CheckInSchema(StrictSchema):
 
     @validates("rr_intervals_ms")
     def _give_a_known_rmssd(self, intervals: tuple[float, ...], **_: Any) -> None:
-        known = FactDictionary.shipped()["hrv_rmssd_ms"]
+        known = FactDictionary.bundled()["hrv_rmssd_ms"]
         given = rmssd_ms(intervals)
         if not known.accepts(given):
             message = f"must give an rMSSD from {known.least:g} to {known.greatest:g} ms"
@@ -185,3 +186,29 @@ def load_check_in(plain: Any) -> CheckIn:
     """The check-in of plain JSON values. Raises ``InvalidInput`` with every fault."""
     check_in: CheckIn = load(CHECK_IN, plain)
     return check_in
+
+
+class PlanSchema(StrictSchema):
+    """The day's blocks, as a check-in has them; an empty list is a day off."""
+
+    plan = ListOf(Object(BlockSchema), at_most=lambda: greatest("planned_blocks"), required=True)
+
+    @validates("plan")
+    def _fits_into_a_day(self, plan: tuple[Block, ...], **_: Any) -> None:
+        refuse_longer_than_a_day(plan)
+
+
+class PlannedDaySchema(PlanSchema):
+    """What is planned for an athlete and a date, and who said so when."""
+
+    class Meta(PlanSchema.Meta):
+        """The order in which a person reads it."""
+
+        fields = ("athlete_id", "date", "plan", "posted_at", "posted_by")
+
+    athlete_id = AthleteId(required=True)
+    date = CalendarDate(required=True)
+    posted_at = fields.String(required=True, metadata={"format": "date-time"})
+    posted_by = fields.String(
+        required=True, allow_none=True, metadata={"description": "The id of a key."}
+    )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from dawnrule.schemas.strict import Object, StrictSchema
-from dawnrule.schemas.values import CalendarDate, Count, Text
+from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.schemas.fields import CalendarDate, Count, Text
 
 ENTRIES_AT_MOST = 10_000
 ACTS_AT_MOST = 500

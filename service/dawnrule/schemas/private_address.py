@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from dawnrule.schemas.strict import Object, StrictSchema
-from dawnrule.schemas.values import AthleteId, Text, Word
+from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.schemas.fields import AthleteId, Text, Word
 
 PURPOSES = ("read", "check-in")
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from dawnrule.schemas.field_errors import load_value
-from dawnrule.schemas.strict import StrictSchema
-from dawnrule.schemas.values import CalendarDate, Text, Word
+from dawnrule.schemas.base import StrictSchema
+from dawnrule.schemas.errors import load_value
+from dawnrule.schemas.fields import CalendarDate, Text, Word
 
 _LANGUAGE_CHARACTERS = 35
 """The longest name of a language that all programs must take (RFC 5646, section 4.4.1)."""

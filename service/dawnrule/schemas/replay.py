@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from marshmallow import fields
 
+from dawnrule.model import Verdict
 from dawnrule.schemas.advice import RuleSetNameSchema
-from dawnrule.schemas.publishing import RuleSetToldSchema, rule_set_name
-from dawnrule.schemas.strict import Object, StrictSchema
-from dawnrule.schemas.values import CalendarDate
-from dawnrule.vocabulary import Verdict
+from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.schemas.fields import CalendarDate
+from dawnrule.schemas.rule_set import RuleSetToldSchema, rule_set_name
 
 
 class DatesSchema(StrictSchema):

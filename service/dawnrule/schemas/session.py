@@ -9,22 +9,23 @@ from typing import Any
 
 from marshmallow import ValidationError, fields, post_load, validates_schema
 
-from dawnrule.facts.check_in import Session
-from dawnrule.facts.output import CUT_SHORT, DROPPED, HELD
+from dawnrule.facts.last_trained import CUT_SHORT, DROPPED, HELD
+from dawnrule.i18n.lazy import lazy
+from dawnrule.model import Verdict
+from dawnrule.model.entities import Session
+from dawnrule.schemas.base import ListOf, Object, StrictField, StrictSchema
 from dawnrule.schemas.check_in import BlockSchema
-from dawnrule.schemas.facts import Fact, greatest
-from dawnrule.schemas.field_errors import load
-from dawnrule.schemas.strict import ListOf, Object, StrictField, StrictSchema
-from dawnrule.schemas.values import (
+from dawnrule.schemas.errors import load
+from dawnrule.schemas.fields import (
     AthleteId,
     AwareTime,
     CalendarDate,
     Count,
+    Fact,
     Number,
     Word,
+    greatest,
 )
-from dawnrule.vocabulary import Verdict
-from dawnrule.vocabulary.said import say
 
 MOST_RPE = 10  # the end of the CR10 scale
 MOST_LOAD_KG = 1000
@@ -79,9 +80,9 @@ class SessionSchema(StrictSchema):
     def _drop_with_dropped(self, data: dict[str, Any], **_: Any) -> None:
         has_dropped, has_percent = data.get("output") == DROPPED, "output_drop_percent" in data
         if has_dropped and not has_percent:
-            message = say("field.no_drop", dropped=DROPPED)
+            message = lazy("field.no_drop", dropped=DROPPED)
         elif has_percent and not has_dropped:
-            message = say("field.drop_without_dropped", dropped=DROPPED)
+            message = lazy("field.drop_without_dropped", dropped=DROPPED)
         else:
             return
         raise ValidationError(message, "output_drop_percent")

@@ -19,16 +19,16 @@ From the cells to what they say:
 And back: ``writing`` as CSV, ``workbook_writing`` as .xlsx.
 """
 
-from dawnrule.schemas.date_order import DateOrder
+from dawnrule.schemas.fields import DateOrder
 from dawnrule.sheet.columns import CHECK_INS, SESSIONS, Layout
-from dawnrule.sheet.declared import NOTHING, Declared
-from dawnrule.sheet.faults import where_in_words
-from dawnrule.sheet.reading import read_sheet
+from dawnrule.sheet.errors import where_in_words
+from dawnrule.sheet.options import NOTHING, Declared
+from dawnrule.sheet.reader import read_sheet
 from dawnrule.sheet.rows import SheetRow
 from dawnrule.sheet.sheet import Sheet
-from dawnrule.sheet.unpacking import ZIP_START
-from dawnrule.sheet.workbook_writing import AnswerBook
-from dawnrule.sheet.writing import RowAnswer, SessionRowAnswer, refusal_in_words, write_sheet
+from dawnrule.sheet.workbook import ZIP_START
+from dawnrule.sheet.workbook_writer import AnswerBook
+from dawnrule.sheet.writer import RowAnswer, SessionRowAnswer, refusal_in_words, write_sheet
 
 __all__ = [
     "CHECK_INS",

@@ -2,14 +2,73 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+import unicodedata
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from typing import Literal, TypeAlias
+from itertools import product
+from typing import Any, Literal, Self, TypeAlias
 
+import yaml
+
+from dawnrule.i18n.resources import rules_folder
+from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.schemas.session import MOST_LOAD_KG, MOST_RPE
-from dawnrule.sheet.headers import HeaderWords, plain_name
-from dawnrule.vocabulary import FactDictionary, Vocabulary
+
+_BETWEEN_WORDS = re.compile(r"[\s_-]+")
+_FILE_NAME = "sheet_columns.yaml"
+
+
+def plain_name(header: str) -> str:
+    """A header cell as column names are written: small letters, words joined by underscores."""
+    composed = unicodedata.normalize("NFC", header)
+    return _BETWEEN_WORDS.sub("_", composed.strip().lower())
+
+
+@dataclass(frozen=True, slots=True)
+class HeaderWords:
+    """``rules/sheet_columns.yaml`` in memory; the keys there are the attributes here."""
+
+    columns: Mapping[str, Sequence[str]]
+    of_a_block: Mapping[str, Sequence[str]]
+    of_the_first_block: Mapping[str, Sequence[str]]
+    of_a_muscle_group: Mapping[str, Sequence[str]]
+    muscle_groups: Mapping[str, Sequence[str]]
+    never_unread: Mapping[str, Sequence[str]]
+    own: str
+    none: Sequence[str]
+    of_cells: Mapping[str, Mapping[str, Sequence[str]]]
+
+    @classmethod
+    @cache
+    def bundled(cls) -> Self:
+        """The words that ship with the service."""
+        text = (rules_folder() / _FILE_NAME).read_text(encoding="utf-8")
+        plain: dict[str, Any] = yaml.safe_load(text)
+        return cls(**plain)
+
+    def of_column(self, name: str) -> Iterator[str]:
+        """Those of a column that stands once in a sheet."""
+        yield from (name, *self.columns.get(name, ()))
+
+    def of_block_column(self, prefix: str, name: str) -> Iterator[str]:
+        """Those of a block's column: ``plan2`` and ``goal``."""
+        yield from (f"{prefix}_{word}" for word in (name, *self.of_a_block.get(name, ())))
+
+    def of_first_block_column(self, name: str) -> Iterator[str]:
+        """Those of the first block's column with nothing before them: ``ziel``."""
+        yield from self.of_the_first_block.get(name, ())
+
+    def of_muscle_group_column(self, name: str, group: str) -> Iterator[str]:
+        """Those of a muscle group's column: ``soreness`` and ``quadriceps``."""
+        pairs = product(self.of_a_muscle_group[name], self.of_muscle_group(group))
+        yield from (pattern.format(word) for pattern, word in pairs)
+
+    def of_muscle_group(self, group: str) -> Iterator[str]:
+        """Those of a muscle group itself, the first its own name."""
+        yield from (plain_name(group), *self.muscle_groups.get(group, ()))
+
 
 Kind: TypeAlias = Literal["text", "word", "words", "number", "date", "moment", "muscle-group"]
 Path: TypeAlias = tuple[str | int, ...]
@@ -41,12 +100,12 @@ class Column:
     @cached_property
     def greatest(self) -> float:
         """The greatest number that may stand in it."""
-        return FactDictionary.shipped()[self.fact].greatest if self.fact else self.at_most
+        return FactDictionary.bundled()[self.fact].greatest if self.fact else self.at_most
 
     @cached_property
     def is_percent(self) -> bool:
         """Whether its number is one of a hundred."""
-        return bool(self.fact) and FactDictionary.shipped()[self.fact].unit == _PERCENT
+        return bool(self.fact) and FactDictionary.bundled()[self.fact].unit == _PERCENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,10 +230,10 @@ def _columns_by_word(layout: Layout) -> Mapping[str, Column]:
 
 
 def _each_word(layout: Layout) -> Iterator[tuple[str, Column]]:
-    words = HeaderWords.shipped()
+    words = HeaderWords.bundled()
     for column in (*layout.fixed, *(_LONG if layout.is_of_mornings else ())):
         yield from ((word, column) for word in words.of_column(column.name))
-    for group in Vocabulary.shipped().muscle_groups if layout.is_of_mornings else ():
+    for group in Vocabulary.bundled().muscle_groups if layout.is_of_mornings else ():
         for kind, column in _of_muscle_group(group).items():
             yield from ((word, column) for word in words.of_muscle_group_column(kind, group))
     for index, prefix in enumerate(layout.blocks):

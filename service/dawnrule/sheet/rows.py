@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cached_property
 from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
 
 from dawnrule.errors import FieldError, InvalidInput
-from dawnrule.sheet.cell_words import says_none
-from dawnrule.sheet.cells import Cell, shown
+from dawnrule.i18n.lazy import lazy
+from dawnrule.sheet.cells import Cell, is_blank, read_cell, says_none, shown
 from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Layout, Path
-from dawnrule.sheet.faults import CellFault, cell_name
-from dawnrule.vocabulary.said import say
+from dawnrule.sheet.datetimes import Where
+from dawnrule.sheet.errors import CellError, CellFault, cell_name
+from dawnrule.sheet.formulas import without_guard
+from dawnrule.sheet.options import MOST_CHARACTERS, Declared
 
 T = TypeVar("T")
 
@@ -107,7 +111,7 @@ class SheetRow:
     def load(self, load: Callable[[dict[str, Any]], T]) -> T:
         """What the row says. Raises ``InvalidInput`` with every fault: the cells that cannot be
         read, and what ``load`` (the schemas') says of the others."""
-        message = say("sheet.row_refused", number=self.number)
+        message = lazy("sheet.row_refused", number=self.number)
         try:
             loaded = load(_plain(self.read, self.header.layout))
         except InvalidInput as invalid:
@@ -205,3 +209,102 @@ def _nearest(pointer: str, columns: Mapping[str, T]) -> T | None:
         around = around.rpartition("/")[0]
     inside = (c for inner, c in columns.items() if pointer and inner.startswith(f"{pointer}/"))
     return columns.get(around) or next(inside, None)
+
+
+_UTC = ZoneInfo("UTC")
+_DATE = "date"
+
+
+def read_row(header: Header, number: int, cells: Sequence[Cell], declared: Declared) -> SheetRow:
+    """Read one row; a cell that cannot be read is an error of the row, and the others are read."""
+    width = len(header.names)
+    values = (*cells, *("" for _ in header.names))[:width]
+    reading = _Reading(header, number, _where(header, values, declared))
+    for place, cell in enumerate(cells[width:], start=width):
+        if not is_blank(cell):
+            reading.refuse(place, cell, lazy("sheet.more_cells"))
+    for place, (column, cell) in enumerate(zip(header.columns, values, strict=True)):
+        if isinstance(cell, str) and len(cell) > MOST_CHARACTERS:
+            reading.refuse(place, cell, lazy("sheet.long_cell", most=MOST_CHARACTERS))
+        elif column is not None and not is_blank(cell):
+            reading.read(place, column, cell)
+    return reading.row(Line(number, values))
+
+
+def _where(header: Header, values: Sequence[Cell], declared: Declared) -> Where:
+    place = header.places.get("athlete_id")
+    athlete_id = "" if place is None else without_guard(shown(values[place]).strip())
+    zone = declared.zone_of(athlete_id) or _UTC
+    where = Where(declared.date_order, zone, declared.zone_in_words)
+    return replace(where, day=_day(header, values, where))
+
+
+def _day(header: Header, values: Sequence[Cell], where: Where) -> date | None:
+    """The date of the row, if it has one that can be read."""
+    place = header.places.get(_DATE)
+    column = None if place is None else header.columns[place]
+    if place is None or column is None or is_blank(values[place]):
+        return None
+    try:
+        return date.fromisoformat(read_cell(column, values[place], where).value)
+    except CellError:
+        return None
+
+
+@dataclass
+class _Reading:
+    """A row while it is read."""
+
+    header: Header
+    number: int
+    where: Where
+    values: dict[Path, Any] = field(default_factory=dict)
+    places: dict[Path, Place] = field(default_factory=dict)
+    of_a_group: list[tuple[int, Column, Cell, Any]] = field(default_factory=list)
+    errors: list[FieldError] = field(default_factory=list)
+    heard: list[Heard] = field(default_factory=list)
+
+    def read(self, place: int, column: Column, cell: Cell) -> None:
+        """Read one cell."""
+        try:
+            read = read_cell(column, cell, self.where)
+        except CellError as fault:
+            self.refuse(place, cell, fault.detail)
+            return
+        if read.how:
+            at, name = cell_name(self.number, place), self.header.names[place]
+            self.heard.append(Heard(read.how, name, at, shown(cell), str(read.value)))
+        if column.of_a_group:
+            self.of_a_group.append((place, column, cell, read.value))
+        else:
+            self._keep(column.path, read.value, place)
+
+    def refuse(self, place: int, cell: Cell, detail: str) -> None:
+        """Note that a cell cannot be read."""
+        names = self.header.names
+        name = names[place] if place < len(names) else ""
+        at = cell_name(self.number, place)
+        self.errors.append(CellFault.of(name, shown(cell), detail, at))
+
+    def row(self, line: Line) -> SheetRow:
+        """The row, when all its cells are read."""
+        group = self.values.pop((MUSCLE_GROUP,), None)
+        self.places.pop((MUSCLE_GROUP,), None)
+        for place, column, cell, value in self.of_a_group:
+            if group is None:
+                self._refuse_without_group(place, cell)
+            else:
+                self._keep(of_group(column, group), value, place)
+        errors, heard = tuple(self.errors), tuple(self.heard)
+        return SheetRow(self.header, (line,), self.values, self.places, errors, heard)
+
+    def _refuse_without_group(self, place: int, cell: Cell) -> None:
+        """Unless the cell that should name the group is refused itself."""
+        named_in = self.header.places.get(MUSCLE_GROUP)
+        pointer = None if named_in is None else f"/{self.header.names[named_in]}"
+        if all(error.pointer != pointer for error in self.errors):
+            self.refuse(place, cell, lazy("sheet.no_group", column=MUSCLE_GROUP))
+
+    def _keep(self, path: Path, value: Any, place: int) -> None:
+        self.values[path] = value
+        self.places[path] = (self.number, place)

@@ -9,16 +9,14 @@ from difflib import get_close_matches
 from functools import cached_property
 from typing import Any, Self
 
+from dawnrule.i18n.catalog import Texts
+from dawnrule.i18n.lazy import lazy, lazy_join, render
 from dawnrule.sheet.cells import is_blank
-from dawnrule.sheet.columns import Layout
-from dawnrule.sheet.declared import NOTHING
-from dawnrule.sheet.faults import column_letters
-from dawnrule.sheet.headers import plain_name
-from dawnrule.sheet.row_reading import read_row
-from dawnrule.sheet.rows import Header, Heard, Line, SheetRow
+from dawnrule.sheet.columns import Layout, plain_name
+from dawnrule.sheet.errors import column_letters
+from dawnrule.sheet.options import NOTHING
+from dawnrule.sheet.rows import Header, Heard, Line, SheetRow, read_row
 from dawnrule.sheet.workbook import Workbook
-from dawnrule.vocabulary import Texts
-from dawnrule.vocabulary.said import say, say_all, told
 
 _A_TYPING_ERROR = 0.8  # of difflib's likeness, from 0 to 1; own columns shall stay alone
 _FIRST_ROW = 2  # the header stands above it
@@ -99,32 +97,34 @@ class Sheet:
         """How the sheet was read, as plain JSON values, in the language of a catalogue."""
         book = self.workbook
         return {
-            "encoding": told(self.encoding, texts) or None,
+            "encoding": render(self.encoding, texts) or None,
             "delimiter": None if book else self.delimiter,
             "name": book.table if book else None,
             "other_sheets": list(book.other_tables) if book else [],
             "read_as": self.renamed,
             "unread": list(self.unread),
-            "remarks": [told(remark, texts) for remark in self.remarks()],
+            "remarks": [render(remark, texts) for remark in self.remarks()],
         }
 
     def _of_the_file(self) -> Iterator[str]:
         if self.encoding_was_guessed:
-            yield say("sheet.was_guessed", encoding=self.encoding)
+            yield lazy("sheet.was_guessed", encoding=self.encoding)
         if self.workbook and self.workbook.passed_over:
             yield self.workbook.passed_over
 
     def _of_the_columns(self) -> Iterator[str]:
         if self.renamed:
-            named = (say("sheet.renamed_column", word=w, column=c) for w, c in self.renamed.items())
-            yield say("sheet.renamed", columns=say_all(named, ", "))
+            named = (
+                lazy("sheet.renamed_column", word=w, column=c) for w, c in self.renamed.items()
+            )
+            yield lazy("sheet.renamed", columns=lazy_join(named, ", "))
         if self.unread:
             words = map(self._with_nearest, self.unread)
-            yield say("sheet.unread", columns=say_all(words, ", "))
+            yield lazy("sheet.unread", columns=lazy_join(words, ", "))
 
     def _with_nearest(self, word: str) -> str:
         near = self.nearest.get(word)
-        return say("sheet.did_you_mean", word=word, near=near) if near else word
+        return lazy("sheet.did_you_mean", word=word, near=near) if near else word
 
     def _of_the_cells(self) -> Iterator[str]:
         kinds: defaultdict[tuple[str, str], list[Heard]] = defaultdict(list)
@@ -133,11 +133,11 @@ class Sheet:
                 kinds[heard.column, heard.how].append(heard)
         for (column, how), found in kinds.items():
             first, count = found[0], len(found)
-            yield say(
+            yield lazy(
                 "sheet.heard",
                 column=column,
                 how=how,
-                times=say("sheet.once") if count == 1 else say("sheet.times", count=count),
+                times=lazy("sheet.once") if count == 1 else lazy("sheet.times", count=count),
                 cell=first.cell,
                 held=first.held,
                 read_as=first.read_as,

@@ -11,22 +11,21 @@
   ``failures``: how a connection is set up, values are written, and SQLite's errors are named.
 """
 
-from dawnrule.store.advice import StoredAdvice
-from dawnrule.store.books import Books
-from dawnrule.store.check_ins import StoredCheckIn
-from dawnrule.store.door import Store
-from dawnrule.store.keys import Key, Role, hash_key, new_key
-from dawnrule.store.ledger import Entry, Head, StoredAct, Walked
-from dawnrule.store.plans import StoredPlan
-from dawnrule.store.private_addresses import PrivateAddress, Purpose, hash_token, new_token
-from dawnrule.store.replays import ReplayState, ReplayStep, StoredReplay
-from dawnrule.store.rule_sets import Activation, StoredRuleSet
-from dawnrule.store.sessions import StoredSession
-from dawnrule.store.shadow import Candidate, ShadowDifference
+from dawnrule.store.database import Store
+from dawnrule.store.tables.advice import StoredAdvice
+from dawnrule.store.tables.check_ins import StoredCheckIn
+from dawnrule.store.tables.keys import Key, Role, hash_key, new_key
+from dawnrule.store.tables.ledger import Entry, Head, StoredAct, Walked
+from dawnrule.store.tables.plans import StoredPlan
+from dawnrule.store.tables.private_addresses import PrivateAddress, Purpose, hash_token, new_token
+from dawnrule.store.tables.replays import ReplayState, ReplayStep, StoredReplay
+from dawnrule.store.tables.rule_sets import Activation, StoredRuleSet
+from dawnrule.store.tables.sessions import StoredSession
+from dawnrule.store.tables.shadow import Candidate, ShadowDifference
+from dawnrule.store.transaction import Transaction
 
 __all__ = [
     "Activation",
-    "Books",
     "Candidate",
     "Entry",
     "Head",
@@ -45,6 +44,7 @@ __all__ = [
     "StoredReplay",
     "StoredRuleSet",
     "StoredSession",
+    "Transaction",
     "Walked",
     "hash_key",
     "hash_token",

@@ -8,8 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from dawnrule.errors import Conflict, StoreUnusable
-from dawnrule.store.connections import connect, connect_to_read
-from dawnrule.store.failures import failures_named
+from dawnrule.store.connection import connect, connect_to_read, failures_named
 from dawnrule.store.migrations import is_up_to_date
 
 _BUSY_TIMEOUT_SECONDS = 5.0

@@ -14,18 +14,18 @@ from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
 from dawnrule.errors import StoreUnusable
-from dawnrule.store import (
+from dawnrule.store.tables import (
     advice,
     athletes,
     check_ins,
     keys,
     ledger,
+    personal_data,
     plans,
     private_addresses,
     replays,
-    retention,
     rule_sets,
-    service_secrets,
+    secrets,
     sessions,
     shadow,
     sign_ins,
@@ -59,7 +59,7 @@ def m003_published_rule_sets(db: Database) -> None:
 
 def m004_ledger(db: Database) -> None:
     """The ledger with the advice that was given before, and how long things are kept."""
-    for book in (ledger, retention):
+    for book in (ledger, personal_data):
         for statement in book.SCHEMA:
             db.execute(statement)
     ledger.chain_what_is_there(db.conn)
@@ -67,7 +67,7 @@ def m004_ledger(db: Database) -> None:
 
 def m005_private_addresses(db: Database) -> None:
     """Private addresses, the coach's plans, the service's own secrets, an athlete's language."""
-    for book in (private_addresses, plans, service_secrets):
+    for book in (private_addresses, plans, secrets):
         for statement in book.SCHEMA:
             db.execute(statement)
     db.execute("ALTER TABLE athletes ADD COLUMN language TEXT")

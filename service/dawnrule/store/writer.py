@@ -14,8 +14,8 @@ from concurrent.futures import Future
 from typing import Any, TypeVar
 
 from dawnrule.errors import StoreBusy, StoreUnusable
-from dawnrule.store.books import Books
-from dawnrule.store.failures import store_failure
+from dawnrule.store.connection import store_failure
+from dawnrule.store.transaction import Transaction
 
 T = TypeVar("T")
 
@@ -38,7 +38,7 @@ class Writer:
         """How many jobs wait for their turn."""
         return len(self._waiting)
 
-    def write(self, job: Callable[[Books], T]) -> T:
+    def write(self, job: Callable[[Transaction], T]) -> T:
         """The job's result, once what it wrote is committed; its error, with nothing written.
 
         StoreBusy when a lock or the queue is in the way, StoreUnusable when the file is.
@@ -46,11 +46,11 @@ class Writer:
         result: T = self._asked(job).result()
         return result
 
-    def rehearse(self, job: Callable[[Books], object], within_seconds: float) -> None:
+    def rehearse(self, job: Callable[[Transaction], object], within_seconds: float) -> None:
         """Do a job and undo it. Raises as ``write`` does, and StoreBusy when it takes longer."""
 
-        def done_and_undone(books: Books) -> None:
-            job(books)
+        def done_and_undone(transaction: Transaction) -> None:
+            job(transaction)
             raise _Undone
 
         try:
@@ -60,7 +60,7 @@ class Writer:
         except TimeoutError as error:
             raise StoreBusy(f"Nothing could be written in {within_seconds} seconds.") from error
 
-    def _asked(self, job: Callable[[Books], Any]) -> Future[Any]:
+    def _asked(self, job: Callable[[Transaction], Any]) -> Future[Any]:
         if threading.current_thread() is self._thread:
             raise RuntimeError("a job must not wait for another write: it would be for ever")
         request = _Request(job)
@@ -111,9 +111,9 @@ class Writer:
         try:
             self._connection.execute("BEGIN IMMEDIATE")
             group = self._take_waiting()
-            books = Books.over(self._connection)
+            transaction = Transaction.over(self._connection)
             for request in group:
-                request.run(self._connection, books)
+                request.run(self._connection, transaction)
             self._connection.execute("COMMIT")
         except BaseException as error:  # of any kind: this thread is all that can tell them
             for request in group or self._take_waiting():
@@ -131,17 +131,17 @@ class _Undone(Exception):
 class _Request:
     """A job, and where its caller waits for the answer."""
 
-    def __init__(self, job: Callable[[Books], Any]) -> None:
+    def __init__(self, job: Callable[[Transaction], Any]) -> None:
         self._job = job
         self._result: Any = None
         self._error: BaseException | None = None
         self.answer: Future[Any] = Future()
 
-    def run(self, connection: sqlite3.Connection, books: Books) -> None:
+    def run(self, connection: sqlite3.Connection, transaction: Transaction) -> None:
         """Do the job in a savepoint; raise only if it takes the whole transaction with it."""
         connection.execute("SAVEPOINT job")
         try:
-            self._result = self._job(books)
+            self._result = self._job(transaction)
         except BaseException as error:  # of any kind: it is the caller's to handle
             if store_failure(error):
                 raise

@@ -13,7 +13,7 @@
 """
 
 from dawnrule.web.app import create_app, openapi_yaml
-from dawnrule.web.logs import start_logging
+from dawnrule.web.observability import start_logging
 from dawnrule.web.server import Server, serve
 
 __all__ = ["Server", "create_app", "openapi_yaml", "serve", "start_logging"]

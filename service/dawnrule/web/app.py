@@ -13,42 +13,37 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, g, request
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.archive import Archive
-from dawnrule.advice.in_force import StoredTexts
-from dawnrule.advice.publishing import Publisher
-from dawnrule.advice.replays import ReplayJobs, ReplayRunner
+from dawnrule.analytics.archive import Archive
+from dawnrule.analytics.replay_jobs import ReplayJobs, ReplayRunner
+from dawnrule.application.active_rules import StoredTexts
+from dawnrule.application.rule_sets import Publisher
 from dawnrule.settings import Settings, name_and_version
-from dawnrule.store import Books, Store
-from dawnrule.web.access import check_access, refuse_open_routes
-from dawnrule.web.acts import acts
-from dawnrule.web.addresses import addresses
-from dawnrule.web.advice import advice
-from dawnrule.web.athletes import athletes
-from dawnrule.web.backups import Backups
-from dawnrule.web.batch import batches
-from dawnrule.web.check_ins import check_ins
+from dawnrule.store import Store, Transaction
+from dawnrule.web.api.advice import advice, outlooks
+from dawnrule.web.api.athletes import athletes, export
+from dawnrule.web.api.batch import batches
+from dawnrule.web.api.check_ins import check_ins
+from dawnrule.web.api.evaluations import evaluations
+from dawnrule.web.api.ledger import acts, ledger
+from dawnrule.web.api.operations import operations
+from dawnrule.web.api.plans import plans
+from dawnrule.web.api.private_addresses import addresses
+from dawnrule.web.api.replays import replays
+from dawnrule.web.api.rule_sets import publishing, rule_sets
+from dawnrule.web.api.sessions import sessions
+from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.coach import coach, use_coach_pages
-from dawnrule.web.evaluations import evaluations
-from dawnrule.web.export import export
-from dawnrule.web.incoming import refuse_packed
-from dawnrule.web.language import speak_in_templates
-from dawnrule.web.ledger import ledger
-from dawnrule.web.limits import Limits
-from dawnrule.web.logs import watch_requests
-from dawnrule.web.metrics import Metrics
+from dawnrule.web.context import Context, context
+from dawnrule.web.http.authorization import check_access, refuse_open_routes
+from dawnrule.web.http.locale import speak_in_templates
+from dawnrule.web.http.problems import register_problems
+from dawnrule.web.http.rate_limits import Limits
+from dawnrule.web.http.requests import refuse_compressed
+from dawnrule.web.observability import Metrics, watch_requests
 from dawnrule.web.openapi import api_for, document_yaml
-from dawnrule.web.operations import operations
-from dawnrule.web.outlook import outlooks
 from dawnrule.web.pages import pages
-from dawnrule.web.phone.feeds import feeds
-from dawnrule.web.phone.page import page
-from dawnrule.web.plans import plans
-from dawnrule.web.problems import register_problems
-from dawnrule.web.publishing import publishing
-from dawnrule.web.replays import replays
-from dawnrule.web.rule_sets import rule_sets
-from dawnrule.web.service import Service, service
-from dawnrule.web.sessions import sessions
+from dawnrule.web.private.check_in_page import page
+from dawnrule.web.private.feeds import feeds
 
 RESOURCES = (
     athletes,
@@ -90,7 +85,7 @@ def create_app(
     library.admit(rule_set)
     archive = Archive(store)
     metrics = Metrics(store)
-    its = Service(
+    its = Context(
         settings,
         store,
         archive,
@@ -113,7 +108,7 @@ def create_app(
     register_problems(app)
     app.before_request(_name_request)
     app.before_request(check_access)
-    app.before_request(refuse_packed)
+    app.before_request(refuse_compressed)
     app.after_request(_add_headers)
     return app
 
@@ -137,15 +132,15 @@ def _routes() -> Flask:
     return app
 
 
-def _secret(books: Books, at: datetime) -> bytes:
+def _secret(transaction: Transaction, at: datetime) -> bytes:
     """What signs the cookies of browsers, the same after a restart and in each process."""
-    return books.secrets.get_or_make("coach-sessions", token_bytes, at)
+    return transaction.secrets.get_or_make("coach-sessions", token_bytes, at)
 
 
 def _name_request() -> None:
     """Take the request's id from its sender if it is fit to be repeated, else give it one."""
     given = request.headers.get("X-Request-Id", "")
-    g.request_id = given if _REQUEST_ID.fullmatch(given) else service().new_id()
+    g.request_id = given if _REQUEST_ID.fullmatch(given) else context().new_id()
 
 
 def _add_headers(response: Response) -> Response:

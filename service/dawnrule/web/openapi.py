@@ -14,10 +14,10 @@ from flask import Flask, Response
 from werkzeug.exceptions import HTTPException
 
 import dawnrule
-from dawnrule.schemas.problem import ProblemSchema
-from dawnrule.schemas.strict import ByName, ListOf, StrictField
-from dawnrule.web.access import ACCESS, Access
-from dawnrule.web.problems import PROBLEM_JSON, answer_http_error
+from dawnrule.schemas.base import ByName, ListOf, StrictField
+from dawnrule.schemas.errors import ProblemSchema
+from dawnrule.web.http.authorization import ACCESS, Access
+from dawnrule.web.http.problems import PROBLEM_JSON, answer_http_error
 
 _SUMMARY = "Is what is planned today worth doing today, and if not, what instead?"
 _DESCRIPTION = """\

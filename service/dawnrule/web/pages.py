@@ -8,8 +8,8 @@ from flask import Blueprint, current_app, render_template
 from markupsafe import Markup, escape
 
 from dawnrule.errors import NotFound
+from dawnrule.web.http.problems import PROBLEM_TYPES
 from dawnrule.web.openapi import document
-from dawnrule.web.problem_types import PROBLEM_TYPES
 
 pages = Blueprint("pages", __name__)
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import ctypes
 import logging
 import signal
+import socket
+import struct
+import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from functools import partial
 from typing import Any
 
@@ -17,8 +22,39 @@ from waitress.server import create_server
 from waitress.task import WSGITask
 
 from dawnrule.settings import Settings
-from dawnrule.web.last_call import let_nobody_else_in
-from dawnrule.web.service import Service
+from dawnrule.web.context import Context
+
+_SO_ATTACH_FILTER = 26  # asm-generic/socket.h; Python names it nowhere
+_SYN, _SYN_OR_ACK = 0x02, 0x12
+_FLAGS_AT = 13  # RFC 9293, section 3.1
+_LOAD_BYTE, _AND, _JUMP_IF_EQUAL, _RETURN = 0x30, 0x54, 0x15, 0x06  # linux/bpf_common.h
+_NOTHING, _WHOLE = 0, 0xFFFFFFFF
+_DROP_FIRST_PACKETS = (
+    (_LOAD_BYTE, 0, 0, _FLAGS_AT),
+    (_AND, 0, 0, _SYN_OR_ACK),
+    (_JUMP_IF_EQUAL, 0, 1, _SYN),
+    (_RETURN, 0, 0, _NOTHING),
+    (_RETURN, 0, 0, _WHOLE),
+)
+"""A filter of the Linux kernel (Documentation/networking/filter.rst) that lets everything pass
+but the first packet of a new connection."""
+
+
+def ignore_new_connections(listener: socket.socket) -> None:
+    """Leave who asks ``listener`` for a connection from now on unheard; who has one, or is being
+    given one, keeps it and can still be accepted.
+
+    Who is unheard asks again after about a second (RFC 6298, section 2.1) and finds the port
+    closed, or who listens there next. Where the system has no such filter, nothing happens.
+    """
+    if sys.platform != "linux":
+        return
+    steps = b"".join(struct.pack("HBBI", *step) for step in _DROP_FIRST_PACKETS)
+    kept = ctypes.create_string_buffer(steps)  # the kernel copies it before the call returns
+    program = struct.pack("HP", len(_DROP_FIRST_PACKETS), ctypes.addressof(kept))
+    with suppress(OSError):  # a sandbox may not allow it, and the service must end all the same
+        listener.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, program)
+
 
 _STALLED_AFTER_SECONDS = 30
 _CONNECTIONS = 200
@@ -81,7 +117,7 @@ class Server:
 
     def __init__(self, app: Flask, settings: Settings) -> None:
         """Bind to the settings' host and port; port 0 takes a free one. Raises ``OSError``."""
-        self._service = Service.of(app)
+        self._service = Context.of(app)
         self._stop_seconds = settings.stop_seconds
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a short queue is no warning
         self._server = _bound(app, settings)
@@ -135,7 +171,7 @@ class Server:
         if not self._connections:  # closed
             return
         give_up_at = time.monotonic() + self._stop_seconds
-        let_nobody_else_in(self._server.socket)
+        ignore_new_connections(self._server.socket)
         self._look_for(_QUIET_SECONDS)
         self._take_who_waits()
         wasyncore.dispatcher.close(self._server)  # the port alone: the trigger is still needed

@@ -9,17 +9,17 @@
 - ``rules``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
 """
 
-from dawnrule.web.coach import athlete, morning, replays, rules, sign_in, try_out, why
-from dawnrule.web.coach.frame import coach, use_coach_pages
+from dawnrule.web.coach import athlete, explanation, replays, rule_sets, sign_in, squad, try_out
+from dawnrule.web.coach.layout import coach, use_coach_pages
 
 __all__ = [
     "athlete",
     "coach",
-    "morning",
+    "explanation",
     "replays",
-    "rules",
+    "rule_sets",
     "sign_in",
+    "squad",
     "try_out",
     "use_coach_pages",
-    "why",
 ]

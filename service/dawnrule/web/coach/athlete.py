@@ -3,30 +3,129 @@
 from __future__ import annotations
 
 from bisect import bisect
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
-from typing import Any
+from math import ceil, floor, log10
+from typing import Any, Self
 from zoneinfo import ZoneInfo
 
 from flask import render_template, request
 
-from dawnrule.advice.ahead import look_ahead, told_outlook
-from dawnrule.advice.athlete_weeks import AthleteDay, read_weeks, tell_days
-from dawnrule.advice.morning import known_athlete
-from dawnrule.advice.outlook import Outlook
-from dawnrule.advice.outlook_told import outlook_of_groups
-from dawnrule.advice.squad_morning import AthleteMorning, ToldMorning
+from dawnrule.advice.outlook import Outlook, outlook_of_groups
+from dawnrule.analytics.squad import AthleteMorning, MorningSummary
+from dawnrule.analytics.timeline import AthleteDay, describe_days, read_weeks
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.outlooks import outlook_in_words, read_outlook
 from dawnrule.errors import NotFound
-from dawnrule.facts.check_in import Session
-from dawnrule.store import Books
-from dawnrule.vocabulary import Vocabulary
-from dawnrule.web.coach.charts import HEIGHT, LABEL_WIDTH, Scale, Values
-from dawnrule.web.coach.frame import coach
-from dawnrule.web.coach.told import last_check_in, parts_of, told_morning
-from dawnrule.web.language import composer, label, say, texts
-from dawnrule.web.service import service
+from dawnrule.model import Vocabulary
+from dawnrule.model.entities import Session
+from dawnrule.store import Transaction
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.squad import last_check_in, parts_of, told_morning
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import composer, label, say, texts
+
+Values = Sequence[float | None]
+
+LABEL_WIDTH = 104
+RIGHT_LABEL_WIDTH = 36
+HEIGHT = 128
+_MARGIN = 12
+_TICKS = 4
+_NICE_STEPS = (1, 2, 5, 10)
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The axes of a chart: days from left to right, values from ``least`` up to ``greatest``."""
+
+    days: int
+    day_width: int
+    least: float
+    greatest: float
+    step: float
+
+    @classmethod
+    def over(cls, every: Iterable[Values], day_width: int, least: float | None = None) -> Self:
+        """Axes that hold all values of several lines, at least one of them known; from ``least``
+        on, or else from a round number under the smallest."""
+        lines = list(every)
+        known = [value for line in lines for value in line if value is not None]
+        low = min(known) if least is None else least
+        step = _nice_step((max(known) - low) / _TICKS)
+        bottom = floor(low / step) * step
+        top = max(ceil(max(known) / step) * step, bottom + step)
+        return cls(len(lines[0]), day_width, bottom, top, step)
+
+    @property
+    def width(self) -> int:
+        """The whole chart, with the room for labels at both sides."""
+        return self.right + RIGHT_LABEL_WIDTH
+
+    @property
+    def right(self) -> int:
+        """Where the last day ends."""
+        return LABEL_WIDTH + self.days * self.day_width
+
+    def x(self, day: float) -> float:
+        """The middle of a day, counted from 0."""
+        return LABEL_WIDTH + (day + 0.5) * self.day_width
+
+    def y(self, value: float) -> float:
+        """The height of a value; 0 is at the top of the chart."""
+        share = (value - self.least) / (self.greatest - self.least)
+        return round(HEIGHT - _MARGIN - share * (HEIGHT - 2 * _MARGIN), 1)
+
+    def ticks(self) -> list[tuple[float, str]]:
+        """The heights of the round numbers, and how they are written with a point."""
+        count = round((self.greatest - self.least) / self.step)
+        values = (self.least + index * self.step for index in range(count + 1))
+        return [(self.y(value), f"{round(value, 6):g}") for value in values]
+
+    def points(self, values: Values) -> list[tuple[float, float]]:
+        """The middle of each day that has a value."""
+        return [(self.x(day), self.y(v)) for day, v in enumerate(values) if v is not None]
+
+    def line(self, values: Values) -> str:
+        """A path from day to day, interrupted where a day has no value."""
+        return " ".join(
+            "M" + "L".join(f"{self.x(day):g} {self.y(value):g}" for day, value in run)
+            for run in _runs(values)
+        )
+
+    def level(self, values: Values) -> str:
+        """A path that is level over the width of each day; it steps where the value changes."""
+        return " ".join(
+            "M" + "L".join(self._over_day(day, value) for day, value in run)
+            for run in _runs(values)
+        )
+
+    def stems(self, values: Values) -> str:
+        """A path with an upright line for each value but 0, from the bottom of the chart."""
+        bottom = self.y(self.least)
+        return "".join(f"M{x:g} {bottom:g}V{y:g}" for x, y in self.points(values) if y != bottom)
+
+    def _over_day(self, day: int, value: float) -> str:
+        left, right, y = self.x(day - 0.5), self.x(day + 0.5), self.y(value)
+        return f"{left:g} {y:g}L{right:g} {y:g}"
+
+
+def _runs(values: Values) -> Iterator[list[tuple[int, float]]]:
+    """The days with their values, in stretches without a gap."""
+    for is_known, run in groupby(enumerate(values), lambda entry: entry[1] is not None):
+        if is_known:
+            yield [(day, value) for day, value in run if value is not None]
+
+
+def _nice_step(rough: float) -> float:
+    """The next of 1, 2, 5, 10, 20, ... and of their tenths, hundredths and so on."""
+    if rough <= 0:
+        return 1
+    power = 10.0 ** floor(log10(rough))
+    return next((nice * power for nice in _NICE_STEPS if nice * power >= rough), 10 * power)
+
 
 DAY_WIDTHS = {7: 31, 28: 30, 84: 24}
 """How many days can be shown, and how wide each is then (CSS pixels), as in coach.css."""
@@ -42,8 +141,10 @@ _SHADES_BEGIN = (1, 3, 5, 7, 9)
 def athlete(athlete_id: str) -> str:
     """An athlete's soreness, sleep, load and heart day by day, and what opens when."""
     days = _days_asked(request.args.get("days", str(_USUAL_DAYS)))
-    told, weeks, ahead = service().store.read(lambda books: _read(books, athlete_id, days))
-    outlook = told_outlook(ahead, _OUTLOOK_GOAL, composer())
+    told, weeks, ahead = context().store.read(
+        lambda transaction: _read(transaction, athlete_id, days)
+    )
+    outlook = outlook_in_words(ahead, _OUTLOOK_GOAL, composer())
     seen, never = _groups(weeks)
     return render_template(
         "coach/athlete.html",
@@ -79,20 +180,24 @@ def _days_asked(text: str) -> int:
 
 
 def _read(
-    books: Books, athlete_id: str, days: int
-) -> tuple[ToldMorning, list[AthleteDay], Outlook]:
-    its, now = service(), service().clock()
-    person = known_athlete(books, athlete_id)
+    transaction: Transaction, athlete_id: str, days: int
+) -> tuple[MorningSummary, list[AthleteDay], Outlook]:
+    its, now = context(), context().clock()
+    person = require_athlete(transaction, athlete_id)
     today = person.today(now)
     morning = AthleteMorning(
         person,
         today,
-        books.advice.latest(athlete_id, today),
-        books.check_ins.last_dates(today).get(athlete_id),
+        transaction.advice.latest(athlete_id, today),
+        transaction.check_ins.last_dates(today).get(athlete_id),
     )
-    what_if = its.advisor.library.what_if(its.in_force(books, athlete_id, today))
-    outlook = look_ahead(books, what_if, athlete_id, now, _OUTLOOK_DAYS)
-    return told_morning(morning), tell_days(read_weeks(books, person, today, days), days), outlook
+    what_if = its.advisor.library.what_if(its.in_force(transaction, athlete_id, today))
+    outlook = read_outlook(transaction, what_if, athlete_id, now, _OUTLOOK_DAYS)
+    return (
+        told_morning(morning),
+        describe_days(read_weeks(transaction, person, today, days), days),
+        outlook,
+    )
 
 
 def _months(weeks: Sequence[AthleteDay]) -> list[tuple[str, int]]:
@@ -103,7 +208,7 @@ def _months(weeks: Sequence[AthleteDay]) -> list[tuple[str, int]]:
 
 def _groups(weeks: Sequence[AthleteDay]) -> tuple[list[str], list[str]]:
     """The muscle groups that were reported on some day, and those that never were."""
-    every = Vocabulary.shipped().muscle_groups
+    every = Vocabulary.bundled().muscle_groups
     seen = {group for day in weeks for group in day.soreness}
     return [group for group in every if group in seen], [g for g in every if g not in seen]
 
@@ -215,7 +320,7 @@ def _number(value: float | None) -> str:
 
 def _kinds_of(sessions: Sequence[Session]) -> list[str]:
     """The kinds of work of a day's sessions, each once: growth, force, endurance, other."""
-    kinds = Vocabulary.shipped().goals
+    kinds = Vocabulary.bundled().goals
     return list(dict.fromkeys(kinds[block.goal] for one in sessions for block in one.blocks))
 
 

@@ -6,21 +6,134 @@ ends that.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from flask import Response, make_response, redirect, render_template, request, url_for
 
+from dawnrule.advice.composer import Composer
+from dawnrule.analytics.replay import Replayed
 from dawnrule.errors import InvalidInput
-from dawnrule.schemas.field_errors import load
+from dawnrule.rules.columnar import ChangedMorning
+from dawnrule.schemas.errors import load
 from dawnrule.schemas.replay import AskReplaySchema
-from dawnrule.web.access import caller
-from dawnrule.web.coach.frame import coach
-from dawnrule.web.coach.replays_page import GOING_ON, outcome, progress_told
-from dawnrule.web.coach.rule_sets_known import names_of_rule_sets
-from dawnrule.web.coach.why_page import local_time
-from dawnrule.web.language import composer
-from dawnrule.web.service import service
+from dawnrule.store import ReplayState, StoredReplay
+from dawnrule.web.coach.explanation_view import local_time
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.rule_sets import names_of_rule_sets
+from dawnrule.web.context import context
+from dawnrule.web.http.authorization import caller
+from dawnrule.web.http.locale import composer
+
+CHANGES_SHOWN = 100
+"""How many mornings a page lists; its counts are of all."""
+
+GOING_ON = (ReplayState.WAITING, ReplayState.RUNNING)
+"""The states of a replay that will change by itself."""
+
+_TURNS = ("less", "same", "more")
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictRow:
+    """A verdict told and the one now, with how many days and parts have these two."""
+
+    before: str
+    after: str
+    days: int
+    parts: int
+
+    @property
+    def is_same(self) -> bool:
+        """Whether the verdict stays."""
+        return self.before == self.after
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """How many days a rule decided then and decides now, and on how many days and parts it fires
+    now; ``rule`` is None for no rule."""
+
+    rule: str | None
+    decided_before: int
+    decided_now: int
+    fired: int
+
+
+@dataclass(frozen=True, slots=True)
+class AthleteRow:
+    """On how many days an athlete would be less, as much, or more protected."""
+
+    name: str
+    less: int
+    same: int
+    more: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a replay found so far; ``changed`` are the newest mornings that come out otherwise, and
+    ``changed_in_all`` says how many there are."""
+
+    mornings: int
+    decisions: int
+    verdicts: tuple[VerdictRow, ...]
+    rules: tuple[RuleRow, ...]
+    athletes: tuple[AthleteRow, ...]
+    changed: tuple[ChangedMorning, ...]
+    changed_in_all: int
+
+
+def outcome(result: Replayed, names: Mapping[str, str]) -> Outcome:
+    """The tables of a result; ``names`` are the athletes' by id."""
+    newest = sorted(result.changed, key=lambda one: (one.date, one.athlete_id), reverse=True)
+    return Outcome(
+        result.mornings,
+        result.decisions,
+        _verdicts(result),
+        _rules(result),
+        _athletes(result, names),
+        tuple(newest[:CHANGES_SHOWN]),
+        len(newest),
+    )
+
+
+def progress_told(replay: StoredReplay, composer: Composer) -> str:
+    """How far a replay is, in words."""
+    say = composer.texts.say
+    state = say(f"coach_rules.state_{replay.state.value}")
+    if replay.mornings is None:
+        return state
+    done = say("coach_rules.done_of", done=replay.mornings_done, of=replay.mornings)
+    return f"{state} {done}"
+
+
+def _verdicts(result: Replayed) -> tuple[VerdictRow, ...]:
+    """Those that stay the same first."""
+    days, parts = result.counts["days"], result.counts["parts"]
+    pairs = sorted(days | parts, key=lambda pair: (pair[0] != pair[1], pair))
+    return tuple(
+        VerdictRow(before, after, days[before, after], parts[before, after])
+        for before, after in pairs
+    )
+
+
+def _rules(result: Replayed) -> tuple[RuleRow, ...]:
+    counts = [result.counts[name] for name in ("decided_before", "decided_now", "fired")]
+    rules = sorted({rule or "" for count in counts for (rule,), found in count.items() if found})
+    return tuple(
+        RuleRow(rule or None, *(count[rule or None,] for count in counts)) for rule in rules
+    )
+
+
+def _athletes(result: Replayed, names: Mapping[str, str]) -> tuple[AthleteRow, ...]:
+    counts = result.counts["athletes"]
+    return tuple(
+        AthleteRow(names.get(who, who), *(counts[who, turn] for turn in _TURNS))
+        for who in sorted({who for who, _ in counts})
+    )
+
 
 REFRESH_SECONDS = 3
 """How often a page of a replay that goes on is loaded again."""
@@ -41,7 +154,7 @@ def replays() -> str:
 def start_replay() -> Any:
     """Start a replay, and go to its page; with errors by field."""
     filled = {name: request.form[name] for name in _FIELDS if request.form.get(name)}
-    its = service()
+    its = context()
     try:
         asked = load(AskReplaySchema(), filled)
         rule_set = its.rule_set_named(asked["rule_set"])
@@ -55,9 +168,9 @@ def start_replay() -> Any:
 @coach.get("/replays/<replay_id>")
 def replay(replay_id: str) -> Response:
     """How far a replay is, and what it has found so far."""
-    its, speaks = service(), composer()
+    its, speaks = context(), composer()
     stands = its.replays.status(replay_id)
-    athletes = its.store.read(lambda books: books.athletes.all())
+    athletes = its.store.read(lambda transaction: transaction.athletes.all())
     names = {athlete.id: athlete.name for athlete in athletes}
     goes_on = stands.state in GOING_ON
     follows = goes_on and request.args.get("follow") != "no"
@@ -81,19 +194,19 @@ def replay(replay_id: str) -> Response:
 @coach.post("/replays/<replay_id>/cancel")
 def stop_replay(replay_id: str) -> Any:
     """Stop a replay; what it has found stays."""
-    service().replays.cancel(replay_id)
+    context().replays.cancel(replay_id)
     return redirect(url_for("coach.replay", replay_id=replay_id), _SEE_OTHER)
 
 
 @coach.post("/replays/<replay_id>/resume")
 def resume_replay(replay_id: str) -> Any:
     """Go on with a replay that was stopped, failed, or was left behind."""
-    service().replays.resume(replay_id)
+    context().replays.resume(replay_id)
     return redirect(url_for("coach.replay", replay_id=replay_id), _SEE_OTHER)
 
 
 def _list(filled: Any, wrong: Sequence[str] = ()) -> str:
-    its, speaks = service(), composer()
+    its, speaks = context(), composer()
     return render_template(
         "coach/replays.html",
         replays=[(one, progress_told(one, speaks)) for one in its.replays.newest()],

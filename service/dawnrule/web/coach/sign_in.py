@@ -8,10 +8,10 @@ from typing import Any
 from flask import redirect, render_template, request, url_for
 
 from dawnrule.store import Key, Role, hash_key
-from dawnrule.web import signed_in
-from dawnrule.web.coach.frame import coach
-from dawnrule.web.limits import limit_sign_in
-from dawnrule.web.service import service
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.context import context
+from dawnrule.web.http import login
+from dawnrule.web.http.rate_limits import limit_sign_in
 
 _REFUSED = 403
 _SEE_OTHER = 303
@@ -20,7 +20,7 @@ _SEE_OTHER = 303
 @coach.get("/sign-in")
 def ask_for_key() -> Any:
     """The form for a coach's key; who is signed in goes on."""
-    if signed_in.key_of_session() is not None:
+    if login.key_of_session() is not None:
         return redirect(_next_page())
     return _form()
 
@@ -32,19 +32,19 @@ def sign_in() -> Any:
     key = _coach_key(request.form.get("key", ""))
     if key is None:
         return _form(refused=True), _REFUSED
-    signed_in.sign_in(key)
+    login.sign_in(key)
     return redirect(_next_page(), _SEE_OTHER)
 
 
 @coach.post("/sign-out")
 def sign_out() -> Any:
     """End the sign-in."""
-    signed_in.sign_out()
+    login.sign_out()
     return redirect(url_for("coach.ask_for_key"), _SEE_OTHER)
 
 
 def _form(refused: bool = False) -> str:
-    hours = signed_in.SIGNED_IN_FOR // timedelta(hours=1)
+    hours = login.SIGNED_IN_FOR // timedelta(hours=1)
     return render_template("coach/sign_in.html", refused=refused, next=_next_page(), hours=hours)
 
 
@@ -52,12 +52,12 @@ def _coach_key(given: str) -> Key | None:
     """The coach's key that was given. One look-up and one answer, whatever is wrong with it: not
     known, revoked, or not a coach's."""
     hashed = hash_key(given.strip())
-    key = service().store.read(lambda books: books.keys.by_hash(hashed))
+    key = context().store.read(lambda transaction: transaction.keys.by_hash(hashed))
     return key if key is not None and key.role is Role.COACH else None
 
 
 def _next_page() -> str:
     """Where to go on: to a page of ours that was asked for, else to the first."""
     wanted = request.values.get("next", "")
-    is_ours = wanted.startswith(f"{signed_in.COACH_PAGES}/")
+    is_ours = wanted.startswith(f"{login.COACH_PAGES}/")
     return wanted if is_ours and wanted.isprintable() and "\\" not in wanted else "/coach/"

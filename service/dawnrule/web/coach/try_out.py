@@ -2,22 +2,153 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from flask import render_template, request
 
+from dawnrule.advice.composer import Composer
 from dawnrule.errors import FieldError, InvalidInput
-from dawnrule.rules.decision import DayDecision, Decision
+from dawnrule.model import FactDefinition, Facts, FactValue, Scope
+from dawnrule.rules.evaluation.decision import DayDecision, Decision
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.schemas.evaluation import AssumedFacts, AssumedFactsSchema
-from dawnrule.schemas.field_errors import load
-from dawnrule.vocabulary import Facts, Scope
-from dawnrule.web.coach.frame import coach
-from dawnrule.web.coach.try_out_page import assumed, form_of
-from dawnrule.web.coach.why_page import RulesTold, RuleTeller
-from dawnrule.web.language import composer
-from dawnrule.web.service import service
+from dawnrule.schemas.errors import load
+from dawnrule.schemas.record import AssumedFacts, AssumedFactsSchema
+from dawnrule.web.coach.explanation_view import RulesTold, RuleTeller
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import composer
+
+COMMONEST = (
+    "goal",
+    "muscle_group",
+    "soreness",
+    "hours_since_growth_work",
+    "hours_since_trained",
+    "sleep_hours",
+    "sleep_quality",
+    "fatigue",
+    "stress",
+    "illness",
+)
+"""The facts that most rules and most questions are about, in the order in which they are asked."""
+
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
+_TRUTH = {"true": True, "false": False}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What may be chosen: the value that is sent and how it is said."""
+
+    value: str
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One fact to be filled in: as a choice when there are ``choices``, else as a number.
+
+    ``value`` is what was filled in, ``error`` what would do instead; both may be empty.
+    """
+
+    name: str
+    label: str
+    hint: str
+    choices: tuple[Choice, ...]
+    value: str
+    error: str
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """The fields: the commonest first, and all other facts of the dictionary."""
+
+    commonest: tuple[Field, ...]
+    others: tuple[Field, ...]
+
+    @property
+    def wrong(self) -> tuple[Field, ...]:
+        """The fields that cannot be accepted."""
+        return tuple(field for field in (*self.commonest, *self.others) if field.error)
+
+    @property
+    def others_in_use(self) -> bool:
+        """Whether any of the less common facts was filled in, so that they have to be seen."""
+        return any(field.value for field in self.others)
+
+
+def form_of(filled: Mapping[str, str], errors: Iterable[FieldError], composer: Composer) -> Form:
+    """The fields with what was filled in, by fact, and what is wrong with it."""
+    wrong = {error.pointer.rpartition("/")[2] for error in errors}
+    fields = {
+        name: _field(definition, filled.get(name, ""), name in wrong, composer)
+        for name, definition in composer.dictionary.items()
+    }
+    commonest = tuple(fields.pop(name) for name in COMMONEST)
+    return Form(commonest, tuple(fields.values()))
+
+
+def assumed(filled: Mapping[str, str], composer: Composer) -> dict[str, Any]:
+    """The facts that were filled in, as plain JSON values: of a day and, when any fact of a part
+    is among them, of one part."""
+    facts = {
+        name: _value(definition, filled[name].strip())
+        for name, definition in composer.dictionary.items()
+        if filled.get(name, "").strip()
+    }
+    of_part = {n: v for n, v in facts.items() if composer.dictionary[n].scope == "part"}
+    of_day = {n: v for n, v in facts.items() if n not in of_part}
+    return {"day": of_day, "parts": [of_part] if of_part else []}
+
+
+def _value(definition: FactDefinition, text: str) -> FactValue:
+    """A text as the value that it stands for; what is no such value stays text, and is refused."""
+    if definition.type == "boolean":
+        return _TRUTH.get(text, text)
+    if definition.is_numeric and _NUMBER.fullmatch(text):
+        number = float(text.replace(",", "."))
+        return int(number) if number.is_integer() and definition.type == "integer" else number
+    return text
+
+
+def _field(definition: FactDefinition, value: str, is_wrong: bool, composer: Composer) -> Field:
+    return Field(
+        definition.name,
+        definition.label,
+        _hint(definition, composer),
+        tuple(_choices(definition, composer)),
+        value,
+        _what_would_do(definition, composer) if is_wrong else "",
+    )
+
+
+def _choices(definition: FactDefinition, composer: Composer) -> Iterable[Choice]:
+    if definition.type == "boolean":
+        return [Choice(word, composer.texts.say(f"prose.is_{word}")) for word in _TRUTH]
+    return [Choice(value, composer.vocabulary.label(value)) for value in definition.values]
+
+
+def _hint(definition: FactDefinition, composer: Composer) -> str:
+    """From where to where a number may go, and its unit."""
+    if not definition.is_numeric:
+        return ""
+    unit = composer.wording.unit(definition.name)
+    return composer.texts.say("coach_rules.number_hint", unit=unit, **_range(definition)).strip()
+
+
+def _what_would_do(definition: FactDefinition, composer: Composer) -> str:
+    """What to answer instead of what cannot be accepted."""
+    if not definition.is_numeric:
+        return composer.texts.say("coach_rules.wrong_choice")
+    sentence = "wrong_whole_number" if definition.type == "integer" else "wrong_number"
+    return composer.texts.say(f"coach_rules.{sentence}", **_range(definition))
+
+
+def _range(definition: FactDefinition) -> dict[str, str]:
+    return {"least": f"{definition.least:.0f}", "greatest": f"{definition.greatest:.0f}"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +167,7 @@ class _Tried:
 @coach.route("/rule-sets/<name>/<version>/try-out", methods=["GET", "POST"])
 def try_rule_set(name: str, version: str) -> str | tuple[str, int]:
     """A form of facts, and what the rules say to them; with errors by field."""
-    rule_set = service().advisor.library.get(name, version)
+    rule_set = context().advisor.library.get(name, version)
     if request.method == "GET":
         return _page(rule_set)
     try:
@@ -61,7 +192,7 @@ def _page(
 
 def _tried(rule_set: RuleSet, facts: AssumedFacts) -> Iterator[_Tried]:
     """The day and, if there is one, the part."""
-    decider = service().advisor.library.decider(rule_set)
+    decider = context().advisor.library.decider(rule_set)
     parts = [{**facts.day, **part} for part in facts.parts]
     decision = decider.decide(facts.day, parts)
     yield _told(rule_set, "day", _as_decision(decision), parts[0] if parts else facts.day)

@@ -1,0 +1,380 @@
+"""How does a decision become advice that a person can act on? (pure)"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, NamedTuple
+
+from dawnrule.advice.options import Alternatives, Options, PartOptions
+from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
+from dawnrule.facts.pain import fact_of, pains_of_part
+from dawnrule.i18n.catalog import ENGLISH, Texts
+from dawnrule.model import FactDictionary, Facts, Verdict, Vocabulary
+from dawnrule.model.advice import Advice, Change, Note, PartAdvice, RuleName, RuleSetName
+from dawnrule.model.entities import CheckIn, Pain
+from dawnrule.rules.counterfactuals import Change as FoundChange
+from dawnrule.rules.counterfactuals import WhatIf
+from dawnrule.rules.evaluation.decision import DayDecision, Decision
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.text import Wording
+
+UNANSWERED = {"warning_signs": "chest_pain", "pain": "pain_reported", "illness": "illness"}
+"""What stops training, as a check-in asks for it, each with a fact that is known once it was
+answered."""
+
+
+def unanswered(not_reported: Collection[str]) -> list[str]:
+    """Which of them a check-in left open, by the facts that were not reported."""
+    return [asked for asked, fact in UNANSWERED.items() if fact in not_reported]
+
+
+def left_open(not_reported: Collection[str], texts: Texts, *, trains: bool) -> str:
+    """A sentence or two on what was left open; to who ``trains`` also what to do about it. Empty
+    if all was answered."""
+    what = texts.listing([texts.say(f"left_open.{one}") for one in unanswered(not_reported)])
+    if not what:
+        return ""
+    if trains:
+        return texts.say("left_open.trains", what=what)
+    return texts.say("left_open.sentence", what=what)
+
+
+_SENTENCE_ENDS = re.compile(r"[.!?]+(?=\s|$)")
+"""These are left out of a place: what is spoken of a reason ends with its first sentence."""
+
+
+def pain_places(
+    rule: Rule,
+    check_in: CheckIn,
+    block: int,
+    group: str | None,
+    facts: Facts,
+    vocabulary: Vocabulary,
+) -> tuple[str, ...]:
+    """Where the pain was reported by which a rule fired on a part: the part's muscle group (its
+    id) where it hurts there, else the athlete's words. Empty for a rule that reads anything but
+    pain; ``block`` is the index in the plan, and ``facts`` are those the rule fired on."""
+    if not set(rule.reads) <= {fact_of(kind) for kind in vocabulary.pain_kinds}:
+        return ()
+    told = (
+        _place(pain, group)
+        for pain in pains_of_part(check_in, check_in.plan[block], group, vocabulary)
+        if fact_of(pain.kind) in rule.reads and facts.get(fact_of(pain.kind)) is True
+    )
+    return tuple(dict.fromkeys(filter(None, told)))
+
+
+def _place(pain: Pain, group: str | None) -> str:
+    if group is not None and group in pain.muscle_groups:
+        return group
+    return " ".join(_SENTENCE_ENDS.sub("", pain.where).split())
+
+
+class PartVerdict(NamedTuple):
+    """The verdict on a part, the id of the rule that decided it, and its muscle group."""
+
+    verdict: str
+    rule_id: str | None
+    muscle_group: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class PartAtRest:
+    """``said`` names what rests, as in "Rest for quadriceps"; ``decides`` tells whether the rule
+    that the day is told by is the one that it rests by."""
+
+    said: str
+    decides: bool
+
+
+def part_at_rest(
+    verdict: str,
+    rule_id: str | None,
+    parts: Iterable[PartVerdict],
+    vocabulary: Vocabulary,
+    texts: Texts,
+) -> PartAtRest | None:
+    """What rests on a day of a verdict that is told by a rule; None where nothing does, and where
+    all of the day does."""
+    resting = [part for part in parts if part.verdict == Verdict.REST]
+    if verdict == Verdict.REST or not resting:
+        return None
+    told = [part for part in resting if part.rule_id == rule_id]
+    groups = dict.fromkeys(part.muscle_group for part in told or resting)
+    labels = [vocabulary.label(group) for group in groups if group]
+    if len(labels) < len(groups):
+        return PartAtRest(texts.say("rest_for_part"), bool(told))
+    return PartAtRest(texts.say("rest_for", where=texts.listing(labels)), bool(told))
+
+
+def part_at_rest_in(
+    advice: Mapping[str, Any], vocabulary: Vocabulary, texts: Texts
+) -> PartAtRest | None:
+    """What rests on the day of an advice (plain JSON values), as ``part_at_rest`` says it."""
+    parts = (PartVerdict(p["verdict"], _id_in(p), p["muscle_group"]) for p in advice["parts"])
+    return part_at_rest(advice["verdict"], _id_in(advice), parts, vocabulary, texts)
+
+
+def _id_in(told: Mapping[str, Any]) -> str | None:
+    return told["rule"]["id"] if told["rule"] else None
+
+
+HEADLINE_LENGTH = 140
+"""The most characters of a headline: what fits a phone's lock screen and is spoken in a breath."""
+
+
+@dataclass(frozen=True, slots=True)
+class Composer:
+    """Composes advice in one language."""
+
+    dictionary: FactDictionary
+    vocabulary: Vocabulary
+    texts: Texts
+
+    @classmethod
+    @cache
+    def bundled(cls, language: str = ENGLISH) -> Composer:
+        """A composer over the data that ships with the service."""
+        dictionary, texts = FactDictionary.bundled(), Texts.bundled(language)
+        if language != ENGLISH:  # in English the facts themselves say how they read
+            dictionary = dictionary.said_in(texts)
+        return cls(dictionary, Vocabulary.bundled().said_in(texts), texts)
+
+    def compose(
+        self,
+        advice_id: str,
+        check_in: CheckIn,
+        morning: MorningFacts,
+        decision: DayDecision,
+        options_of: Callable[[PartFacts, Decision], PartOptions],
+        rule_set: RuleSet,
+    ) -> Advice:
+        """The advice on a check-in; ``decision`` must be that of ``rule_set`` on ``morning``, and
+        ``options_of`` must tell the options of the same."""
+        open_questions = not_reported(morning, rule_set, self.dictionary)
+        return Advice(
+            advice_id=advice_id,
+            athlete_id=check_in.athlete_id,
+            date=check_in.date.isoformat(),
+            verdict=decision.verdict,
+            headline=self._headline(check_in, morning, decision),
+            rule=self._name(decision.deciding),
+            reason=self._day_reason(check_in, morning, decision),
+            caution=self._caution(morning, decision, open_questions),
+            parts=tuple(
+                self._part(check_in, part, decided, options_of(part, decided))
+                for part, decided in zip(morning.parts, decision.parts, strict=True)
+            ),
+            notes=tuple(self._notes(decision)),
+            not_reported=open_questions,
+            rule_set=RuleSetName(rule_set.name, rule_set.version, rule_set.digest),
+        )
+
+    @property
+    def wording(self) -> Wording:
+        """What says rules and facts in this language."""
+        return Wording(self.dictionary, self.vocabulary, self.texts)
+
+    def note(self, rule: Rule) -> Note:
+        """What a note says; ``rule`` must be one."""
+        name = RuleName(rule.id, self.texts.of_rule(rule.title))
+        return Note(name, self.texts.of_rule(rule.caution))
+
+    def options(
+        self, source: FactSource, what_if: WhatIf, morning: MorningFacts, decision: DayDecision
+    ) -> Options:
+        """What finds the options of the parts of a morning on which ``decision`` was made."""
+        today = what_if.on_day(source.day.facts)
+        at_rest = (
+            part.muscle_group
+            for part, decided in zip(morning.parts, decision.parts, strict=True)
+            if decided.verdict is Verdict.REST
+        )
+        alternatives = Alternatives(source, today, frozenset(filter(None, at_rest)))
+        return Options(source, what_if, today, alternatives, self.wording, self.texts)
+
+    def _part(
+        self, check_in: CheckIn, part: PartFacts, decision: Decision, options: PartOptions
+    ) -> PartAdvice:
+        deciding = decision.deciding
+        others = (rule.id for rule in decision.fired if rule is not deciding)
+        return PartAdvice(
+            block=part.block,
+            goal=part.goal,
+            muscle_group=part.muscle_group,
+            verdict=decision.verdict,
+            rule=self._name(deciding),
+            reason=self._part_reason(check_in, part, decision),
+            caution=self._part_caution(deciding),
+            opens_at=options.opens_at.isoformat() if options.opens_at else None,
+            opens_note=options.opens_note,
+            would_change=tuple(map(self._change, options.changes.single)),
+            would_change_together=tuple(map(self._change, options.changes.together)),
+            alternatives=options.alternatives,
+            also_fired=tuple(others),
+        )
+
+    def _change(self, change: FoundChange) -> Change:
+        to = self.wording.range(change.to)
+        return Change(change.fact, change.before, to, change.verdict)
+
+    def _part_reason(self, check_in: CheckIn, part: PartFacts, decision: Decision) -> str:
+        if decision.deciding is None:
+            return self.reason_to_train(decision)
+        return self._reason(check_in, part, decision.deciding)
+
+    def _reason(self, check_in: CheckIn, part: PartFacts, deciding: Rule) -> str:
+        return self.wording.reason(deciding, part.facts, self._hurts(check_in, part, deciding))
+
+    def reason_to_train(self, *decisions: Decision) -> str:
+        """That nothing speaks against it is said only where no note does either."""
+        if any(rule.is_note for decided in decisions for rule in decided.fired):
+            return self.texts.say("reason_train_with_notes")
+        return self.texts.say("reason_train")
+
+    def _hurts(self, check_in: CheckIn, part: PartFacts, rule: Rule) -> tuple[str, ...]:
+        """Where it hurts, for a rule that reads nothing but pain; else empty."""
+        return pain_places(
+            rule, check_in, part.block, part.muscle_group, part.facts, self.vocabulary
+        )
+
+    def _day_reason(self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision) -> str:
+        deciding = decision.deciding
+        if deciding is None and not morning.parts:
+            return self.texts.say("reason_day_off")
+        if deciding is None:
+            return self.reason_to_train(decision.day, *decision.parts)
+        part = next(_parts_decided_by(deciding, morning, decision), None)
+        if part is None:
+            return self.wording.reason(deciding, morning.day)
+        return self._reason(check_in, part, deciding)
+
+    def _part_caution(self, deciding: Rule | None) -> str:
+        return self.texts.of_rule(deciding.caution) if deciding else self.texts.say("caution_train")
+
+    def _caution(
+        self, morning: MorningFacts, decision: DayDecision, open_questions: tuple[str, ...]
+    ) -> str:
+        """What to heed; whoever is told to train is told too what was not answered."""
+        if decision.deciding is None and not morning.parts:
+            return self.texts.say("caution_day_off")
+        caution = self._part_caution(decision.deciding)
+        if decision.verdict is not Verdict.TRAIN or not morning.parts:
+            return caution
+        return f"{caution} {left_open(open_questions, self.texts, trains=True)}".strip()
+
+    def _notes(self, decision: DayDecision) -> Iterator[Note]:
+        """Each note that fired once, in the order of the day and then of the parts. How to train a
+        part is said only where it is trained as planned; what is said of pain stays."""
+        fired = [rule for rule in decision.day.fired if rule.is_note]
+        for part in decision.parts:
+            notes = (rule for rule in part.fired if rule.is_note)
+            trains = part.verdict is Verdict.TRAIN
+            fired += (rule for rule in notes if trains or rule.is_stop(self.dictionary))
+        yield from map(self.note, dict.fromkeys(fired))
+
+    def _name(self, rule: Rule | None) -> RuleName | None:
+        return RuleName(rule.id, self.texts.of_rule(rule.title)) if rule else None
+
+    def _headline(self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision) -> str:
+        verdict = self.vocabulary.label(decision.verdict)
+        if decision.deciding is None or decision.verdict is Verdict.TRAIN:
+            return self._headline_train(verdict, morning)
+        title = self.texts.of_rule(decision.deciding.title)
+        rest = self._part_at_rest(morning, decision)
+        if rest and rest.decides:
+            return self._headline_rest(rest.said, title)
+        short = self.texts.say("headline_protect", verdict=verdict, title=title)
+        if rest:
+            full = self.texts.say("headline_and_rest", headline=short, rest=rest.said)
+            return _first_that_fits(full, short)
+        where = self._where(check_in, morning, decision, decision.deciding)
+        full = self.texts.say("headline_protect_where", verdict=verdict, where=where, title=title)
+        return _first_that_fits(full, short) if where else short
+
+    def _headline_rest(self, rest: str, title: str) -> str:
+        """The verdict on the part that rests; that of the day would say to swap."""
+        some = self.texts.say("rest_for_part")
+        return _first_that_fits(
+            self.texts.say("headline_rest_others", rest=rest, title=title),
+            self.texts.say("headline_rest", rest=rest, title=title),
+            self.texts.say("headline_rest", rest=some, title=title),
+        )
+
+    def _part_at_rest(self, morning: MorningFacts, decision: DayDecision) -> PartAtRest | None:
+        parts = (
+            PartVerdict(decided.verdict, _id(decided.deciding), part.muscle_group)
+            for part, decided in zip(morning.parts, decision.parts, strict=True)
+        )
+        by = _id(decision.deciding)
+        return part_at_rest(decision.verdict, by, parts, self.vocabulary, self.texts)
+
+    def _headline_train(self, verdict: str, morning: MorningFacts) -> str:
+        if not morning.parts:
+            return self.texts.say("headline_day_off")
+        blocks = {part.block: part.goal for part in morning.parts}
+        goals = dict.fromkeys(self.vocabulary.label(goal) for goal in blocks.values())
+        what = self.texts.listing(list(goals))
+        return self.texts.say("headline_train", verdict=verdict, what=what)
+
+    def _where(
+        self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision, deciding: Rule
+    ) -> str:
+        """The muscle groups that the deciding rule is about, for pain where it hurts; empty when
+        it is about the day."""
+        if deciding in decision.day.fired:
+            return ""
+        places = (
+            place
+            for part in _parts_decided_by(deciding, morning, decision)
+            for place in self._hurts(check_in, part, deciding) or (part.muscle_group,)
+        )
+        return self.wording.places(filter(None, places))
+
+
+def not_reported(
+    morning: MorningFacts, rule_set: RuleSet, dictionary: FactDictionary
+) -> tuple[str, ...]:
+    """The facts that were left open: the readings that a check-in asks for, and whatever else the
+    rule set reads, save details of the plan. A fact of a part counts when any part lacks it, and
+    one from history where more data would tell it: hours since output fell are not missing where
+    it held."""
+    read = {*rule_set.facts_read("day"), *(rule_set.facts_read("part") if morning.parts else ())}
+    day = (morning.day, morning.missing)
+    parts = [(part.facts, part.missing) for part in morning.parts]
+
+    def open_question(name: str) -> bool:
+        fact = dictionary[name]
+        if fact.origin == "plan":
+            return False
+        asked = fact.scope == "day" and fact.origin == "check-in"
+        if not (asked or name in read):
+            return False
+        about = [day] if fact.scope == "day" else parts
+        if fact.origin == "history":
+            return any(name in missing for _, missing in about)
+        return any(name not in facts for facts, _ in about)
+
+    return tuple(name for name in dictionary if open_question(name))
+
+
+def _first_that_fits(*headlines: str) -> str:
+    """The first that is short enough; else the last."""
+    fitting = (headline for headline in headlines if len(headline) <= HEADLINE_LENGTH)
+    return next(fitting, headlines[-1])
+
+
+def _id(rule: Rule | None) -> str | None:
+    return rule.id if rule else None
+
+
+def _parts_decided_by(
+    deciding: Rule, morning: MorningFacts, decision: DayDecision
+) -> Iterator[PartFacts]:
+    """The parts whose verdict is of the rule by which the day is told."""
+    for part, decided in zip(morning.parts, decision.parts, strict=True):
+        if decided.deciding is deciding:
+            yield part

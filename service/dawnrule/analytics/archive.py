@@ -1,0 +1,179 @@
+"""On which facts was advice given, as columns? A cache of the ledger, in a file of its own.
+
+The ledger is the truth. The file beside the database only spares reading it record by record:
+it is brought up to date before each use, made anew when it is missing, older than this format or
+not of this ledger, and may be deleted at any time. It holds what athletes reported, so it is the
+owner's alone, as the database is, and goes when anybody is erased.
+"""
+
+from __future__ import annotations
+
+import glob
+import json
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from tempfile import mkstemp
+from threading import Lock
+from typing import Any, TypeAlias
+
+from dawnrule.errors import StoreUnusable
+from dawnrule.model import FactDictionary
+from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_marks
+from dawnrule.store import Store, StoredAdvice
+
+FORMAT = "1"
+"""To be raised when the rows of the file change their meaning."""
+
+ENDING = ".facts.parquet"
+
+READ_TOGETHER = 1_000
+"""How many records are read from the ledger at a time, so that no look at it takes long."""
+
+Progress: TypeAlias = Callable[[int, int], None]
+"""Told how much of how much is done."""
+
+
+def unheard(done: int, of: int) -> None:
+    """Progress that nobody wants to know of."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Reach:
+    """How far into the ledger a file goes: to which advice, and how many come up to it."""
+
+    position: int = 0
+    advice_id: str = ""
+    count: int = 0
+
+
+class Archive:
+    """The past mornings of one database. Safe to use from several threads and processes."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._file = store.file.with_name(store.file.name + ENDING)
+        self._dictionary = FactDictionary.bundled()
+        self._lock = Lock()
+
+    def mornings(self, progress: Progress = unheard) -> MorningTable:
+        """The latest advice of each athlete and date, as the ledger has it now.
+
+        ``progress`` is told of records read, when there are any that the file lacks. Raises
+        ``EngineFailure`` for facts that the dictionary does not allow any more, ``StoreUnusable``
+        when the file cannot be written.
+        """
+        with self._lock:
+            while not self._is_up_to_date(progress):
+                self.forget()
+            return self._table()
+
+    def forget(self) -> None:
+        """Delete the file, and what was left of one that was being written. To be called when an
+        athlete has been erased: the next use makes it anew, without them."""
+        for path in self._file.parent.glob(glob.escape(self._file.name) + "*"):
+            path.unlink(missing_ok=True)
+
+    def _table(self) -> MorningTable:
+        return MorningTable.read(self._file, self._dictionary)
+
+    def _is_up_to_date(self, progress: Progress) -> bool:
+        """Whether the file could be brought up to date: not if it is of another ledger, or
+        somebody was erased meanwhile."""
+        kept = self._reach()
+        if kept is not None and not self._is_of_ledger(kept):
+            return False
+        tables = [self._table()] if kept else [MorningTable.of((), self._dictionary)]
+        reach = self._read_on(kept or _Reach(), tables, progress)
+        if reach == kept:
+            return True
+        return self._written(tables, reach) and self._is_of_ledger(reach)
+
+    def _reach(self) -> _Reach | None:
+        """How far the file goes; None if it cannot be used."""
+        marks = read_marks(self._file) or {}
+        if any(marks.get(name) != value for name, value in self._kind().items()):
+            return None
+        return _Reach(int(marks["position"]), marks["advice_id"], int(marks["count"]))
+
+    def _kind(self) -> Mapping[str, str]:
+        """What makes a file one that this version can use."""
+        facts = {name: definition.type for name, definition in self._dictionary.items()}
+        return {"format": FORMAT, "facts": json.dumps(facts)}
+
+    def _is_of_ledger(self, reach: _Reach) -> bool:
+        return reach == _Reach() or self._store.read(
+            lambda transaction: transaction.advice.is_unbroken(
+                reach.position, reach.advice_id, reach.count
+            )
+        )
+
+    def _read_on(self, reach: _Reach, tables: list[MorningTable], progress: Progress) -> _Reach:
+        """Add the tables of what comes after ``reach``; how far that goes."""
+        start, last = (
+            reach.position,
+            self._store.read(lambda transaction: transaction.advice.last_position()),
+        )
+        while later := self._after(reach.position):
+            tables.append(MorningTable.of((_morning(*one) for one in later), self._dictionary))
+            position, advice = later[-1]
+            reach = _Reach(position, advice.id, reach.count + len(later))
+            progress(position - start, max(last, position) - start)
+        return reach
+
+    def _after(self, position: int) -> list[tuple[int, StoredAdvice]]:
+        return self._store.read(
+            lambda transaction: transaction.advice.after(position, READ_TOGETHER)
+        )
+
+    def _written(self, tables: list[MorningTable], reach: _Reach) -> bool:
+        """Put a new file in the place of the old one; False if ``forget`` came in between.
+
+        Raises ``StoreUnusable`` when it cannot be written.
+        """
+        first, *later = tables
+        marks = {name: str(value) for name, value in asdict(reach).items()}
+        handle, name = self._new_file()
+        try:
+            with open(handle, "wb") as new:
+                first.followed_by(later).write(new, {**self._kind(), **marks})
+                new.flush()
+                os.fsync(handle)
+            os.replace(name, self._file)
+        except FileNotFoundError:
+            return False
+        except OSError as error:
+            raise self._unwritable(error) from error
+        finally:
+            Path(name).unlink(missing_ok=True)
+        return True
+
+    def _new_file(self) -> tuple[int, str]:
+        """The handle and the name of a file beside the old one, for its owner alone."""
+        try:
+            return mkstemp(dir=self._file.parent, prefix=self._file.name)
+        except OSError as error:
+            raise self._unwritable(error) from error
+
+    def _unwritable(self, error: OSError) -> StoreUnusable:
+        return StoreUnusable(f"{self._file} cannot be written: {error.strerror or error}.")
+
+
+def _morning(position: int, advice: StoredAdvice) -> PastMorning:
+    record = json.loads(advice.record)
+    day, fired = record["facts"]["day"], record["fired"]
+    parts = zip(record["facts"]["parts"], record["advice"]["parts"], fired["parts"], strict=True)
+    return PastMorning(
+        position,
+        advice.athlete_id,
+        advice.date,
+        advice.rule_set_digest,
+        PastSubject(advice.verdict, advice.rule_id, tuple(fired["day"]), day),
+        tuple(_part(told, ids, {**day, **of["facts"]}) for of, told, ids in parts),
+    )
+
+
+def _part(told: Mapping[str, Any], fired: list[str], facts: dict[str, Any]) -> PastSubject:
+    rule = told["rule"]
+    return PastSubject(told["verdict"], rule["id"] if rule else None, tuple(fired), facts)

@@ -1,0 +1,81 @@
+"""Do columns decide every stored morning as the engine does?
+
+A replay trusts this; it can be asked of any database and any rule set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from dawnrule.analytics.archive import Progress, unheard
+from dawnrule.analytics.replay import dates_in_steps
+from dawnrule.model import Verdict
+from dawnrule.rules.columnar import ColumnDecider, DecidedSubject, MorningTable, PastMorning
+from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.rules.evaluation.decision import DayDecision
+from dawnrule.rules.rule_set import Rule, RuleSet
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A morning on which the two differ: what each decides on the day, and then on its parts."""
+
+    athlete_id: str
+    date: date
+    by_engine: tuple[DecidedSubject, ...]
+    by_columns: tuple[DecidedSubject, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """How many mornings were compared, the days and parts on them, and where the two differ."""
+
+    mornings: int
+    decisions: int
+    differences: tuple[Difference, ...]
+
+
+def compare(
+    table: MorningTable, rule_set: RuleSet, decider: Decider, progress: Progress = unheard
+) -> Agreement:
+    """Decide a table's mornings by columns and by both evaluations of ``decider``, which is of
+    the same rule set; compare verdicts, deciding rules, and every rule that fired.
+
+    Raises ``EngineDisagreement`` or ``EngineFailure``.
+    """
+    columns = ColumnDecider(rule_set, table.dictionary)
+    steps = list(dates_in_steps(table))
+    of = sum(dates.mornings for dates in steps)
+    mornings, decisions, differences = 0, 0, list[Difference]()
+    for dates in steps:
+        some = table.between(dates.first, dates.last)
+        decided = columns.decide(some).mornings()
+        for past, by_columns in zip(some.mornings(), decided, strict=True):
+            by_engine = decided_by_engine(decider, past)
+            decisions += len(by_engine)
+            if by_engine != by_columns:
+                differences.append(Difference(past.athlete_id, past.date, by_engine, by_columns))
+        mornings += dates.mornings
+        progress(mornings, of)
+    return Agreement(mornings, decisions, tuple(differences))
+
+
+def decided_by_engine(decider: Decider, past: PastMorning) -> tuple[DecidedSubject, ...]:
+    """What both evaluations decide on a day, and then on its parts."""
+    return agreement_text(decider.decide(past.day.facts, [part.facts for part in past.parts]))
+
+
+def agreement_text(decision: DayDecision) -> tuple[DecidedSubject, ...]:
+    """A decision on a day and on its parts, in the form in which columns give theirs."""
+    return (
+        _subject(decision.verdict, decision.deciding, decision.day.fired),
+        *(_subject(part.verdict, part.deciding, part.fired) for part in decision.parts),
+    )
+
+
+def _subject(verdict: Verdict, deciding: Rule | None, fired: Sequence[Rule]) -> DecidedSubject:
+    return DecidedSubject(
+        verdict.value, deciding.id if deciding else None, tuple(rule.id for rule in fired)
+    )

@@ -1,0 +1,293 @@
+"""How is a replay asked for, run, stopped, gone on with, and read?
+
+Where it stands is kept in the store, step by step, so that it can be asked for in one process and
+looked at or stopped in another. One that was stopped goes on after the last date that is done;
+what is done is not looked at again, even if other advice was given for those dates since.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from dawnrule.analytics.archive import Archive, Progress, unheard
+from dawnrule.analytics.replay import Replayed, dates_in_steps
+from dawnrule.errors import Conflict, DawnruleError, InvalidInput, NotFound
+from dawnrule.model import FactDictionary
+from dawnrule.rules.columnar import ColumnDecider
+from dawnrule.rules.registry import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import ReplayState, ReplayStep, Store, StoredReplay, Transaction
+from dawnrule.store.activity_log import COMMAND_LINE, record_act
+
+_log = logging.getLogger("dawnrule.replays")
+
+
+@dataclass(frozen=True, slots=True)
+class Listener:
+    """Whom to tell of progress: ``reading`` of records taken into the archive, if there are any
+    that it lacks, and then ``deciding`` of mornings decided."""
+
+    reading: Progress = unheard
+    deciding: Progress = unheard
+
+
+SILENCE = Listener()
+
+
+class _Stopped(Exception):
+    """The replay was stopped while the archive was brought up to date."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReplayRunner:
+    """Runs replays of one store's mornings in the caller's thread; ``clock`` gives aware times."""
+
+    store: Store
+    archive: Archive
+    clock: Callable[[], datetime]
+
+    def ask(
+        self,
+        replay_id: str,
+        rule_set: RuleSet,
+        first: date | None,
+        last: date | None,
+        asked_by: str | None = None,
+    ) -> None:
+        """Let a replay of the mornings from one date to another, both included, wait to be run;
+        None leaves an end open, and of ``asked_by`` is the command line. Raises ``InvalidInput``
+        when the dates are in the wrong order."""
+        if first and last and first > last:
+            raise InvalidInput(f"The replay would end on {last}, before it begins on {first}.")
+        at, about = self.clock(), _about(replay_id, rule_set, first, last)
+
+        def add(transaction: Transaction) -> None:
+            transaction.replays.add(
+                replay_id, rule_set.full_name, rule_set.digest, first, last, at, asked_by
+            )
+            record_act(
+                transaction, "replay-started", by=asked_by or COMMAND_LINE, at=at, about=about
+            )
+
+        self.store.write(add)
+
+    def ask_again_for(
+        self, rule_set: RuleSet, first: date | None, last: date | None
+    ) -> StoredReplay | None:
+        """Let the newest replay by a rule set of just these dates wait once more, if it is not
+        done; None if there is none."""
+
+        def ask(transaction: Transaction) -> StoredReplay | None:
+            replay = transaction.replays.unfinished(rule_set.digest, first, last)
+            if replay is not None:
+                transaction.replays.ask_again(replay.id, self.clock())
+            return replay
+
+        return self.store.write(ask)
+
+    def run(self, replay_id: str, rule_set: RuleSet, listener: Listener = SILENCE) -> None:
+        """Do what is left of a replay that waits; return when it is done or was stopped.
+
+        ``rule_set`` is the one that it was asked for with. Ctrl-C leaves it stopped; any other
+        error is kept as its problem, and both are raised again.
+        """
+        run = self.store.write(
+            lambda transaction: transaction.replays.take(replay_id, self.clock())
+        )
+        if run is None:
+            return
+        try:
+            self._go_through(replay_id, run, rule_set, listener)
+        except (_Stopped, FileNotFoundError):  # the latter: the archive was deleted meanwhile
+            self._end(replay_id, run, ReplayState.STOPPED)
+        except BaseException as error:  # of any kind: whoever asks must not wait for ever
+            self._end(replay_id, run, *_how_it_ended(error))
+            raise
+
+    def _go_through(self, replay_id: str, run: int, rule_set: RuleSet, listener: Listener) -> None:
+        def reading(done: int, of: int) -> None:
+            if not self.store.read(
+                lambda transaction: transaction.replays.is_running(replay_id, run)
+            ):
+                raise _Stopped
+            listener.reading(done, of)
+
+        replay = self.store.read(lambda transaction: known_replay(transaction, replay_id))
+        left = self.archive.mornings(reading).between(_next_date(replay), replay.last)
+        steps = list(dates_in_steps(left))
+        done = replay.mornings_done
+        of = done + sum(dates.mornings for dates in steps)
+        self.store.write(lambda transaction: transaction.replays.count(replay_id, run, of))
+        decider = ColumnDecider(rule_set, FactDictionary.bundled())
+        for dates in steps:
+            decided = decider.decide(left.between(dates.first, dates.last))
+            if not self._keep(replay_id, run, dates.first, dates.last, Replayed.of(decided)):
+                return
+            done += dates.mornings
+            listener.deciding(done, of)
+        self._end(replay_id, run, ReplayState.DONE)
+
+    def _keep(self, replay_id: str, run: int, first: date, last: date, result: Replayed) -> bool:
+        """Keep the result of a step; False if the replay was stopped, or is gone."""
+        step = ReplayStep(first, last, result.mornings, json.dumps(result.to_json()))
+        return self.store.write(
+            lambda transaction: transaction.replays.add_step(replay_id, run, step, self.clock())
+        )
+
+    def _end(
+        self, replay_id: str, run: int, state: ReplayState, problem: str | None = None
+    ) -> None:
+        self.store.write(
+            lambda transaction: transaction.replays.end(
+                replay_id, run, state, self.clock(), problem
+            )
+        )
+
+
+class ReplayJobs:
+    """Runs replays one after the other in a thread of its own, for those who cannot wait.
+
+    Whoever makes it closes it, before the store.
+    """
+
+    def __init__(
+        self, runner: ReplayRunner, library: RuleSetLibrary, new_id: Callable[[], str]
+    ) -> None:
+        """``library`` has the rule sets of replays that are gone on with; ``new_id`` gives ids
+        that are never given twice."""
+        self._runner = runner
+        self._store = runner.store
+        self._library = library
+        self._new_id = new_id
+        self._ours: set[str] = set()
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="dawnrule-replay")
+
+    def start(
+        self,
+        rule_set: RuleSet,
+        first: date | None = None,
+        last: date | None = None,
+        asked_by: str | None = None,
+    ) -> str:
+        """Ask for a replay and return its id at once. Raises ``InvalidInput`` for dates in the
+        wrong order."""
+        replay_id = self._new_id()
+        self._runner.ask(replay_id, rule_set, first, last, asked_by)
+        self._submit(replay_id, rule_set)
+        return replay_id
+
+    def status(self, replay_id: str) -> StoredReplay:
+        """Where a replay stands. Raises ``NotFound``."""
+        return self._store.read(lambda transaction: known_replay(transaction, replay_id))
+
+    def newest(self) -> list[StoredReplay]:
+        """All replays that are kept, the newest first."""
+        return self._store.read(lambda transaction: transaction.replays.newest())
+
+    def cancel(self, replay_id: str) -> StoredReplay:
+        """Stop a replay, in whichever process it runs; what is done stays. Raises ``NotFound``."""
+        self._stop(replay_id)
+        return self.status(replay_id)
+
+    def resume(self, replay_id: str) -> StoredReplay:
+        """Go on with a replay that was stopped, failed, or was left behind by a process that is
+        gone. Raises ``NotFound``, and ``Conflict`` when it is done."""
+        rule_set = self._library.by_digest(self.status(replay_id).rule_set_digest)
+        clock = self._runner.clock
+        if not self._store.write(
+            lambda transaction: transaction.replays.ask_again(replay_id, clock())
+        ):
+            raise Conflict(f"The replay {replay_id} is done.")
+        self._submit(replay_id, rule_set)
+        return self.status(replay_id)
+
+    def result(self, replay_id: str) -> Replayed:
+        """What a replay has found so far. Raises ``NotFound``."""
+        return self._store.read(lambda transaction: result_of(transaction, replay_id))
+
+    def close(self) -> None:
+        """Stop the replays that run or wait here; they can be gone on with later."""
+        for replay_id in tuple(self._ours):
+            self._stop(replay_id)
+        self._thread.shutdown()
+
+    def _submit(self, replay_id: str, rule_set: RuleSet) -> None:
+        self._ours.add(replay_id)
+        self._thread.submit(self._run, replay_id, rule_set)
+
+    def _run(self, replay_id: str, rule_set: RuleSet) -> None:
+        try:
+            self._runner.run(replay_id, rule_set)
+        except Exception:  # the edge of the thread: the replay itself says what went wrong
+            _log.exception("the replay %s by %s failed", replay_id, rule_set.digest)
+        finally:
+            self._ours.discard(replay_id)
+
+    def _stop(self, replay_id: str) -> None:
+        self._store.write(
+            lambda transaction: transaction.replays.stop(replay_id, self._runner.clock())
+        )
+
+
+def known_replay(transaction: Transaction, replay_id: str) -> StoredReplay:
+    """The replay of an id. Raises ``NotFound``."""
+    replay = transaction.replays.get(replay_id)
+    if replay is None:
+        raise NotFound(f"There is no replay {replay_id!r}; when a person is erased, all are.")
+    return replay
+
+
+def replay_to_json(replay: StoredReplay) -> dict[str, Any]:
+    """Where a replay stands, as plain JSON values."""
+    return {
+        "replay_id": replay.id,
+        "rule_set": {"full_name": replay.rule_set, "digest": replay.rule_set_digest},
+        "from": _text(replay.first),
+        "to": _text(replay.last),
+        "state": replay.state.value,
+        "problem": replay.problem,
+        "mornings_in_all": replay.mornings,
+        "mornings_done": replay.mornings_done,
+        "done_through": _text(replay.done_through),
+        "asked_at": replay.asked_at.isoformat(),
+        "changed_at": replay.changed_at.isoformat(),
+        "asked_by": replay.asked_by,
+    }
+
+
+def result_of(transaction: Transaction, replay_id: str) -> Replayed:
+    """What a replay has found so far. Raises ``NotFound``."""
+    known_replay(transaction, replay_id)
+    results = transaction.replays.results(replay_id)
+    return Replayed.sum(Replayed.from_json(json.loads(result)) for result in results)
+
+
+def _about(
+    replay_id: str, rule_set: RuleSet, first: date | None, last: date | None
+) -> dict[str, str]:
+    """What an act says of a replay."""
+    ends = {"from": _text(first), "to": _text(last)}
+    named = {"rule_set": rule_set.full_name, "digest": rule_set.digest, "replay_id": replay_id}
+    return named | {end: day for end, day in ends.items() if day}
+
+
+def _next_date(replay: StoredReplay) -> date | None:
+    return replay.done_through + timedelta(days=1) if replay.done_through else replay.first
+
+
+def _text(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+def _how_it_ended(error: BaseException) -> tuple[ReplayState, str | None]:
+    if isinstance(error, KeyboardInterrupt):
+        return ReplayState.STOPPED, None
+    if isinstance(error, DawnruleError):
+        return ReplayState.FAILED, error.detail
+    return ReplayState.FAILED, "An unexpected error ended it; the service's log says more."

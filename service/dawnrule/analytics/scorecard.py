@@ -1,0 +1,269 @@
+"""How often did each rule fire and decide, and what happened afterwards?
+
+Only mornings count that were told by the rule set itself, the latest advice of each athlete and
+date. What followed did not follow from the rule alone: a share is to be read beside that of all
+mornings, with its interval, and never as an effect.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from math import sqrt
+from statistics import NormalDist
+from typing import Any, Self, TypeAlias
+
+from dawnrule.facts.last_trained import CUT_SHORT, HELD
+from dawnrule.model.entities import Session
+from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import Store, Transaction
+
+CONFIDENCE = 0.95
+"""Of intervals made in this way, the part that holds the true share."""
+
+LEAST_MORNINGS = 10
+"""With fewer nothing is claimed, only counted: house judgement, no source."""
+
+_Z = NormalDist().inv_cdf((1 + CONFIDENCE) / 2)
+
+
+def wilson_interval(count: int, of: int) -> tuple[float, float]:
+    """The 95 % score interval of a share, ``of`` being 1 or more; it stays between 0 and 1 and
+    does not shrink to a point at either end.
+
+    Wilson 1927, J Am Stat Assoc 22(158):209-212.
+    """
+    share = count / of
+    weight = _Z**2 / of
+    middle = (share + weight / 2) / (1 + weight)
+    half = _Z / (1 + weight) * sqrt(share * (1 - share) / of + weight / (4 * of))
+    low = 0.0 if count == 0 else middle - half
+    high = 1.0 if count == of else middle + half
+    return low, high
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """``count`` mornings of ``of``, and what may be said of it: ``share`` with the ends ``low``
+    and ``high`` of its 95 % interval; all None, and ``why_none`` says why, when there are too few.
+    """
+
+    count: int
+    of: int
+    share: float | None
+    low: float | None
+    high: float | None
+    why_none: str | None
+
+    @classmethod
+    def counted(cls, count: int, of: int) -> Self:
+        """The share of a count."""
+        if of < LEAST_MORNINGS:
+            why = f"needs {LEAST_MORNINGS} mornings, has {of}"
+            return cls(count, of, None, None, None, why)
+        return cls(count, of, count / of, *wilson_interval(count, of), None)
+
+
+AthleteDate: TypeAlias = tuple[str, date]
+
+ONE_DAY = timedelta(days=1)
+
+DONE, NOT_DONE = "done", "not-done"
+DROPPED = "dropped"
+ROSE, SAME, FELL = "rose", "same", "fell"
+
+OUTCOMES: Mapping[str, tuple[str, ...]] = {
+    "session": (DONE, NOT_DONE),
+    "output": (HELD, CUT_SHORT, DROPPED),
+    "soreness_next_day": (ROSE, SAME, FELL),
+}
+"""The outcomes of a morning, and what each may be."""
+
+_WORST_FIRST = (DROPPED, CUT_SHORT, HELD)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcomes:
+    """What athletes reported of some dates: ``sessions`` by the date on which they began where
+    the athlete lives, ``soreness`` by date; ``log_begins`` is the date of the first session ever,
+    and ``today`` the date that is not over yet."""
+
+    sessions: Mapping[AthleteDate, list[Session]]
+    soreness: Mapping[AthleteDate, Mapping[str, int]]
+    log_begins: Mapping[str, date]
+    today: Mapping[str, date]
+
+    @classmethod
+    def read(cls, transaction: Transaction, first: date, last: date, now: datetime) -> Self:
+        """What is stored of the dates from one to another; ``now`` is aware."""
+        athletes = {athlete.id: athlete for athlete in transaction.athletes.all()}
+        begins = datetime.combine(first - ONE_DAY, time.min, UTC)
+        ends = datetime.combine(last + 2 * ONE_DAY, time.min, UTC)
+        sessions: dict[AthleteDate, list[Session]] = defaultdict(list)
+        for session in transaction.sessions.of_everybody(begins, ends):
+            athlete = athletes[session.athlete_id]
+            sessions[athlete.id, athlete.today(session.starts_at)].append(session)
+        return cls(
+            sessions,
+            {
+                (check_in.athlete_id, check_in.date): check_in.soreness
+                for check_in in transaction.check_ins.of_everybody(first, last + ONE_DAY)
+            },
+            {
+                who: athletes[who].today(at)
+                for who, at in transaction.sessions.first_starts().items()
+            },
+            {athlete.id: athlete.today(now) for athlete in athletes.values()},
+        )
+
+    def outcomes(self, athlete_id: str, day: date, groups: Iterable[str]) -> Iterator[str]:
+        """What is known of a morning, of ``OUTCOMES`` at most one of each; soreness is that of the
+        worst of the muscle groups that were rated on both mornings."""
+        sessions = self.sessions.get((athlete_id, day), [])
+        if self.log_begins.get(athlete_id, date.max) <= day < self.today.get(athlete_id, date.min):
+            yield DONE if sessions else NOT_DONE
+        told = {session.output for session in sessions}
+        yield from [output for output in _WORST_FIRST if output in told][:1]
+        yield from self._soreness(athlete_id, day, groups)
+
+    def _soreness(self, athlete_id: str, day: date, groups: Iterable[str]) -> Iterator[str]:
+        now = self.soreness.get((athlete_id, day), {})
+        then = self.soreness.get((athlete_id, day + ONE_DAY), {})
+        rated = [group for group in groups if group in now and group in then]
+        if rated:
+            before, after = (max(of[group] for group in rated) for of in (now, then))
+            yield ROSE if after > before else FELL if after < before else SAME
+
+
+_MORNINGS, _DECIDED = "mornings", "decided"
+_ALL = None
+
+_Counted: TypeAlias = defaultdict[str | None, Counter[str]]
+"""How many mornings of each kind, by rule, and of all mornings."""
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """What is known of some mornings: how many they are, and for each of ``OUTCOMES`` the share
+    of each thing that it may be, of the mornings of which it is known."""
+
+    mornings: int
+    outcomes: Mapping[str, Mapping[str, Share]]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleScore:
+    """What is known of a rule: the share of all mornings on which it fired, for the day or any
+    part, and on which it decided on the day or any part; and what followed where it fired."""
+
+    rule: str
+    title: str
+    fired: Share
+    decided: Share
+    after: Score
+
+
+@dataclass(frozen=True, slots=True)
+class Scorecard:
+    """The scores of a rule set's rules, in the file's order, and those of all its mornings
+    between two dates, which are None when there are no mornings."""
+
+    rule_set: RuleSet
+    first: date | None
+    last: date | None
+    all_mornings: Score
+    rules: tuple[RuleScore, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The scorecard as plain JSON values."""
+        named = self.rule_set
+        return {
+            "rule_set": {"name": named.name, "version": named.version, "digest": named.digest},
+            "from": self.first.isoformat() if self.first else None,
+            "to": self.last.isoformat() if self.last else None,
+            "confidence": CONFIDENCE,
+            "all_mornings": asdict(self.all_mornings),
+            "rules": [asdict(rule) for rule in self.rules],
+        }
+
+
+def scorecard(
+    store: Store,
+    table: MorningTable,
+    rule_set: RuleSet,
+    first: date | None,
+    last: date | None,
+    now: datetime,
+) -> Scorecard:
+    """The scorecard over the mornings of a table from one date to another, both included; None
+    leaves an end open. ``now`` (aware) says which dates are over."""
+    told = table.between(first, last).told_by(rule_set.digest)
+    dates = [day for day, _, _ in told.sizes()]
+    if not dates:
+        return _scored(rule_set, None, None, defaultdict(Counter))
+    aftermath = store.read(lambda transaction: Outcomes.read(transaction, dates[0], dates[-1], now))
+    counted: _Counted = defaultdict(Counter)
+    for morning in told.mornings():
+        for rule_id, parts in _fired(morning).items():
+            counted[rule_id] += _counts(aftermath, morning, parts)
+        for rule_id in _deciding(morning):
+            counted[rule_id][_DECIDED] += 1
+        counted[_ALL] += _counts(aftermath, morning, morning.parts)
+    return _scored(rule_set, dates[0], dates[-1], counted)
+
+
+def _fired(morning: PastMorning) -> Mapping[str, list[PastSubject]]:
+    """The rules that fired, each with the parts that it fired on; a day rule fires on all."""
+    fired: dict[str, list[PastSubject]] = {rule_id: [] for rule_id in morning.day.fired}
+    for part in morning.parts:
+        for rule_id in part.fired:
+            fired.setdefault(rule_id, []).append(part)
+    return fired
+
+
+def _deciding(morning: PastMorning) -> set[str]:
+    subjects = (morning.day, *morning.parts)
+    return {subject.rule_id for subject in subjects if subject.rule_id is not None}
+
+
+def _counts(
+    aftermath: Outcomes, morning: PastMorning, parts: Iterable[PastSubject]
+) -> Counter[str]:
+    """A morning, and what is known to have followed it for the muscle groups of parts."""
+    groups = {str(part.facts["muscle_group"]) for part in parts if "muscle_group" in part.facts}
+    outcomes = aftermath.outcomes(morning.athlete_id, morning.date, groups)
+    return Counter({_MORNINGS: 1}) + Counter(outcomes)
+
+
+def _scored(
+    rule_set: RuleSet, first: date | None, last: date | None, counted: _Counted
+) -> Scorecard:
+    of = counted[_ALL][_MORNINGS]
+    rules = (
+        RuleScore(
+            rule.id,
+            rule.title,
+            Share.counted(counted[rule.id][_MORNINGS], of),
+            Share.counted(counted[rule.id][_DECIDED], of),
+            _score(counted[rule.id]),
+        )
+        for rule in rule_set.rules
+    )
+    return Scorecard(rule_set, first, last, _score(counted[_ALL]), tuple(rules))
+
+
+def _score(counted: Counter[str]) -> Score:
+    return Score(
+        counted[_MORNINGS],
+        {
+            outcome: {what: Share.counted(counted[what], _total(counted, each)) for what in each}
+            for outcome, each in OUTCOMES.items()
+        },
+    )
+
+
+def _total(counted: Counter[str], names: Iterable[str]) -> int:
+    return sum(counted[name] for name in names)

@@ -1,0 +1,165 @@
+"""Who should do what on a morning? The squad by verdict, the most protected first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from itertools import groupby
+from typing import Any
+
+from dawnrule.i18n.catalog import capital
+from dawnrule.model import Verdict, Vocabulary
+from dawnrule.model.entities import Athlete
+from dawnrule.store import StoredAdvice, Transaction
+
+Plain = Mapping[str, Any]
+
+NOT_CHECKED_IN = "not-checked-in"
+"""Stands for a verdict where there is none, as there is no check-in."""
+
+PLACES = (*(verdict.value for verdict in reversed(Verdict)), NOT_CHECKED_IN)
+"""Where an athlete may stand in a squad's morning, in the order of reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class AthleteMorning:
+    """One athlete's morning of a local date: the advice that holds, None without a check-in, and
+    the date of the last check-in before it, None when there never was one."""
+
+    athlete: Athlete
+    on: date
+    stored: StoredAdvice | None
+    last_check_in: date | None
+
+    @property
+    def place(self) -> str:
+        """The verdict, or that there is no check-in."""
+        return self.stored.verdict if self.stored else NOT_CHECKED_IN
+
+    @property
+    def days_without(self) -> int | None:
+        """How many days ago the last check-in was; None when there never was one."""
+        return (self.on - self.last_check_in).days if self.last_check_in else None
+
+
+def squad_mornings(
+    transaction: Transaction, now: datetime, on: date | None = None
+) -> list[AthleteMorning]:
+    """Everybody's morning of a date; of their own today when that is None. ``now`` is aware."""
+    squad = [(athlete, on or athlete.today(now)) for athlete in transaction.athletes.all()]
+    dates = {day for _, day in squad}
+    given = {
+        (one.athlete_id, day): one for day in dates for one in transaction.advice.for_date(day)
+    }
+    last = {day: transaction.check_ins.last_dates(day) for day in dates}
+    return [
+        AthleteMorning(athlete, day, given.get((athlete.id, day)), last[day].get(athlete.id))
+        for athlete, day in squad
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class MorningSummary:
+    """A morning with its advice as plain JSON values, None where there is none."""
+
+    morning: AthleteMorning
+    advice: Plain | None
+
+    @property
+    def order(self) -> tuple[int, str, str]:
+        """The most protected first, then by name."""
+        athlete = self.morning.athlete
+        return PLACES.index(self.morning.place), athlete.name.casefold(), athlete.id
+
+    @property
+    def rules(self) -> dict[str, str]:
+        """The rules that decided about the day and its parts: their titles by id."""
+        told = (self.advice, *self.advice["parts"]) if self.advice else ()
+        return {one["rule"]["id"]: one["rule"]["title"] for one in told if one["rule"]}
+
+
+@dataclass(frozen=True, slots=True)
+class SquadFilter:
+    """Whom to show of a squad; empty is everybody. Muscle group and goal are those of one part."""
+
+    place: str = ""
+    muscle_group: str = ""
+    goal: str = ""
+    rule: str = ""
+    name: str = ""
+
+    def admits(self, told: MorningSummary) -> bool:
+        """Whether an athlete is among those sought."""
+        return (
+            self.place in ("", told.morning.place)
+            and (not self.rule or self.rule in told.rules)
+            and self._has_part(told.advice)
+            and self._is_named(told.morning.athlete)
+        )
+
+    def _has_part(self, advice: Plain | None) -> bool:
+        if not self.muscle_group and not self.goal:
+            return True
+        return any(
+            self.muscle_group in ("", part["muscle_group"]) and self.goal in ("", part["goal"])
+            for part in (advice["parts"] if advice else ())
+        )
+
+    def _is_named(self, athlete: Athlete) -> bool:
+        sought = self.name.strip().casefold()
+        return sought in athlete.name.casefold() or sought == athlete.id.casefold()
+
+
+def by_place(squad: Iterable[MorningSummary]) -> dict[str, list[MorningSummary]]:
+    """The squad by where each stands, in the order of reading; only places where somebody is."""
+    in_order = sorted(squad, key=lambda told: told.order)
+    return {place: list(told) for place, told in groupby(in_order, lambda t: t.morning.place)}
+
+
+@dataclass(frozen=True, slots=True)
+class PartGroup:
+    """Parts of one block of which the same is said: their muscle groups, none for a block without,
+    the reason without the muscle group's name, and what is to be heeded where it rests; each empty
+    when it was said of the day."""
+
+    goal: str
+    muscle_groups: tuple[str, ...]
+    verdict: str
+    reason: str
+    caution: str
+    opens_at: str | None
+    opens_note: str | None
+
+
+def group_parts(advice: Plain, vocabulary: Vocabulary) -> Iterator[PartGroup]:
+    """The parts of an advice, put together where the same is said of them."""
+    alike: dict[Any, list[Plain]] = {}
+    for part in advice["parts"]:
+        reason = _nameless_reason(part, vocabulary)
+        key = (part["block"], part["verdict"], reason, part["opens_at"], part["opens_note"])
+        alike.setdefault(key, []).append(part)
+    for (_, verdict, reason, opens_at, opens_note), parts in alike.items():
+        is_said = all(part["reason"] == advice["reason"] for part in parts)
+        groups = tuple(part["muscle_group"] for part in parts if part["muscle_group"])
+        shown = "" if is_said else reason
+        caution = _caution_of_rest(parts[0], advice)
+        yield PartGroup(parts[0]["goal"], groups, verdict, shown, caution, opens_at, opens_note)
+
+
+def _caution_of_rest(part: Plain, advice: Plain) -> str:
+    """What is to be heeded of a part that rests for a reason of its own."""
+    is_its_own = part["verdict"] == Verdict.REST and part["caution"] != advice["caution"]
+    return part["caution"] if is_its_own else ""
+
+
+def _nameless_reason(part: Plain, vocabulary: Vocabulary) -> str:
+    """Why a part has its verdict; "Chest: soreness 3 of 10" and the same of the shoulders are
+    alike."""
+    if part["rule"] is None:
+        return ""
+    reason: str = part["reason"]
+    label = vocabulary.label(part["muscle_group"]) if part["muscle_group"] else ""
+    named, _, rest = reason.partition(": ")
+    shown = rest if rest and named.casefold() == label.casefold() else reason
+    return capital(shown)

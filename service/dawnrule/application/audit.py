@@ -1,0 +1,362 @@
+"""Does the record still say what was said, and do the rules still say the same?
+
+The ledger is walked from its first entry to its last. Each entry must follow from the one before,
+each record must be the one that was entered, and each advice is decided again on its recorded
+facts under its own rule set. What is missing must be named by a later act of erasure.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from typing import Any
+
+from dawnrule.analytics.archive import Progress, unheard
+from dawnrule.analytics.cross_check import agreement_text
+from dawnrule.errors import DawnruleError, StoreUnusable
+from dawnrule.rules.columnar import DecidedSubject
+from dawnrule.rules.registry import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import Entry, Head, Store, Walked
+from dawnrule.store.activity_log import TOMBSTONES, parse_ranges
+from dawnrule.store.tables.ledger import record_digest
+from dawnrule.store.values import utc_text
+
+READ_TOGETHER = 1_000
+"""How many entries are read at a time, so that no look at the database takes long."""
+
+BY_ENGINE_EACH = 100
+"""One record in so many, the first among them, is decided by the engine too, unless all are asked
+for."""
+
+FAULTS_LISTED = 1_000
+"""How many faults are told one by one; all are counted."""
+
+MOVED_TRIED = 100
+"""Among how many entries that do not fit their places it is looked for who belongs where."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong: the entry's position (None where there is no entry), a code out of
+    ``FAULTS``, and what is wrong in words. No words of a record are repeated."""
+
+    position: int | None
+    code: str
+    says: str
+
+
+FAULTS: Mapping[str, str] = {
+    "gap": "entries are missing",
+    "entry-changed": "an entry is not what its digest says",
+    "entry-moved": "an entry stands where another stood",
+    "broken-link": "an entry does not follow from the one before it",
+    "cut-off": "the ledger ends before the head that was kept",
+    "other-head": "the entry at the position that was kept has another digest",
+    "record-changed": "a record is not what was entered",
+    "record-missing": "a record is gone, and no act says that it was erased",
+    "record-without-entry": "an advice is in no entry",
+    "column-changed": "a column beside a record says otherwise than the record",
+    "order-changed": "advice stands in another order than was entered",
+    "check-in-changed": "a stored check-in is not the one in its record",
+    "check-in-missing": "the check-in of a record is gone",
+    "check-in-without-advice": "a check-in is stored on which no advice was given",
+    "not-erased": "of what an act says was erased, not all left with it",
+    "other-outcome": "decided again under its own rule set, an advice comes out otherwise",
+    "engine-differs": "the engine does not decide on a record's facts as the evaluator does",
+    "damaged": "the database cannot be read here, and what follows was not looked at",
+    "unreadable": "a record is not of the form that the service writes",
+    "rule-set-gone": "a rule set is not to be had as it was",
+}
+"""What an audit can find."""
+
+
+@dataclass(slots=True)
+class Audited:
+    """What an audit found. ``records`` were there, ``erased`` rightly gone; ``decided`` of the
+    records were decided again, and ``by_engine`` of these by the engine too. ``faults`` are the
+    first ``FAULTS_LISTED`` of ``fault_count``."""
+
+    entries: int = 0
+    records: int = 0
+    acts: int = 0
+    erased: int = 0
+    decided: int = 0
+    by_engine: int = 0
+    head: Head = field(default_factory=Head)
+    fault_count: int = 0
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether nothing is wrong."""
+        return self.fault_count == 0
+
+    def blame(self, position: int | None, code: str, detail: str = "") -> None:
+        """Add a fault."""
+        self.fault_count += 1
+        if len(self.faults) < FAULTS_LISTED:
+            says = FAULTS[code] + (f": {detail}" if detail else "")
+            self.faults.append(Fault(position, code, says))
+
+    def to_json(self) -> dict[str, Any]:
+        """The same as plain JSON values."""
+        return asdict(self) | {"clean": self.is_clean}
+
+
+def audit(
+    store: Store,
+    library: RuleSetLibrary,
+    *,
+    kept: Head | None = None,
+    by_engine_each: int = BY_ENGINE_EACH,
+    progress: Progress = unheard,
+) -> Audited:
+    """Walk a store's ledger. ``kept`` is a head that was written down before, against which a cut
+    tail shows; ``library`` has the rule sets that ship and those of this store."""
+    audited = Audited()
+    chain, records = _Chain(audited, kept), _Records(audited, library, by_engine_each)
+    of = store.read(lambda transaction: transaction.ledger.head()).position
+    try:
+        for walked in _in_order(store):
+            for one in walked:
+                chain.check(one.entry)
+                records.check(one)
+            audited.head = Head(walked[-1].entry.position, walked[-1].entry.digest)
+            progress(audited.head.position, max(of, audited.head.position))
+    except StoreUnusable:
+        audited.blame(audited.head.position + 1, "damaged")
+        return audited
+    chain.end()
+    records.end()
+    for advice_id in store.read(
+        lambda transaction: transaction.ledger.advice_without_entry(FAULTS_LISTED)
+    ):
+        audited.blame(None, "record-without-entry", f"advice {advice_id}")
+    for check_in_id in store.read(
+        lambda transaction: transaction.check_ins.without_advice(FAULTS_LISTED)
+    ):
+        audited.blame(None, "check-in-without-advice", f"check-in {check_in_id}")
+    for rule_set in store.read(lambda transaction: transaction.rule_sets.all()):
+        records.rule_set(rule_set.digest, f"{rule_set.name}@{rule_set.version}")
+    audited.faults.sort(key=lambda fault: (fault.position is None, fault.position or 0))
+    return audited
+
+
+def _in_order(store: Store) -> Iterator[list[Walked]]:
+    """All entries, many at a time; of those that cannot be read together, one after the other up
+    to the first that cannot be read, for which ``StoreUnusable`` is raised."""
+    position, together = 0, READ_TOGETHER
+    while True:
+        try:
+            walked = _next(store, position, together)
+        except StoreUnusable:
+            if together == 1:
+                raise
+            together = 1
+            continue
+        if not walked:
+            return
+        yield walked
+        position = walked[-1].entry.position
+
+
+def _next(store: Store, position: int, together: int) -> list[Walked]:
+    return store.read(lambda transaction: transaction.ledger.walk(position, together))
+
+
+class _Chain:
+    """Whether each entry follows from the one before."""
+
+    def __init__(self, audited: Audited, kept: Head | None) -> None:
+        self._audited = audited
+        self._kept = kept
+        self._before = Head()
+        self._unfit: list[Entry] = []
+
+    def check(self, entry: Entry) -> None:
+        audited, before = self._audited, self._before
+        audited.entries += 1
+        if entry.position != before.position + 1:
+            missing = range(before.position + 1, entry.position)
+            which = f"{missing[0]} to {missing[-1]}" if len(missing) > 1 else str(missing[0])
+            audited.blame(entry.position, "gap", which)
+        elif entry.previous_digest != before.digest:
+            audited.blame(entry.position, "broken-link")
+        if entry.digest_at(entry.position) != entry.digest:
+            self._unfit.append(entry)
+        self._before = Head(entry.position, entry.digest)
+        kept = self._kept
+        if kept and kept.position == entry.position and kept.digest != entry.digest:
+            audited.blame(entry.position, "other-head")
+
+    def end(self) -> None:
+        places = [entry.position for entry in self._unfit[:MOVED_TRIED]]
+        for entry in self._unfit:
+            stood = next((p for p in places if entry.digest_at(p) == entry.digest), None)
+            if stood is None:
+                self._audited.blame(entry.position, "entry-changed")
+            else:
+                self._audited.blame(entry.position, "entry-moved", f"it stood at {stood}")
+        if self._kept and self._kept.position > self._before.position:
+            last = self._before.position
+            self._audited.blame(None, "cut-off", f"{last}, not {self._kept.position}")
+
+
+class _Records:
+    """Whether what the entries speak for is there, unchanged, and comes out as it did."""
+
+    def __init__(self, audited: Audited, library: RuleSetLibrary, by_engine_each: int) -> None:
+        self._audited = audited
+        self._library = library
+        self._by_engine_each = by_engine_each
+        self._missing: set[int] = set()
+        self._last_advice = 0
+        self._rule_sets: dict[str, RuleSet | None] = {}
+
+    def check(self, walked: Walked) -> None:
+        entry = walked.entry
+        if entry.kind == "act":
+            self._check_act(entry, walked.act, walked.body)
+        elif walked.advice is None or walked.salt is None:
+            self._missing.add(entry.position)
+        else:
+            self._check_advice(entry, walked.salt, walked.advice)
+
+    def end(self) -> None:
+        for position in sorted(self._missing):
+            self._audited.blame(position, "record-missing")
+
+    def rule_set(self, digest: str, name: str) -> RuleSet | None:
+        """The rule set of a digest, looked for once; None, and a fault, if it cannot be had."""
+        if digest not in self._rule_sets:
+            try:
+                self._rule_sets[digest] = self._library.by_digest(digest)
+            except DawnruleError:
+                self._rule_sets[digest] = None
+                self._audited.blame(None, "rule-set-gone", f"{name} {digest}")
+        return self._rule_sets[digest]
+
+    def _check_act(self, entry: Entry, act: str | None, body: str | None) -> None:
+        self._audited.acts += 1
+        if body is None or record_digest(body) != entry.record_digest:
+            self._audited.blame(entry.position, "record-changed", "an act")
+            return
+        try:
+            plain = json.loads(body)
+            if plain["act"] != act:
+                self._audited.blame(entry.position, "column-changed", "act")
+            if plain["act"] in TOMBSTONES:
+                self._bury(entry.position, plain["about"]["positions"])
+        except (AttributeError, KeyError, TypeError, ValueError):
+            self._audited.blame(entry.position, "unreadable", "an act")
+
+    def _bury(self, position: int, positions: str) -> None:
+        """Only what came before an act is covered by it, and all that it names must be gone."""
+        named = erased = 0
+        for some in parse_ranges(positions):
+            buried = self._missing.intersection(range(some.start, min(some.stop, position)))
+            self._missing -= buried
+            named += some.stop - some.start
+            erased += len(buried)
+        self._audited.erased += erased
+        if erased != named:
+            self._audited.blame(position, "not-erased", f"{erased} of {named}")
+
+    def _check_advice(self, entry: Entry, salt: str, advice: Mapping[str, Any]) -> None:
+        audited = self._audited
+        audited.records += 1
+        if advice["position"] <= self._last_advice:
+            audited.blame(entry.position, "order-changed")
+        self._last_advice = max(self._last_advice, advice["position"])
+        if record_digest(advice["record"], salt) != entry.record_digest:
+            audited.blame(entry.position, "record-changed")
+            return
+        try:
+            self._check_record(entry, advice, json.loads(advice["record"]))
+        except (KeyError, TypeError, ValueError):
+            audited.blame(entry.position, "unreadable")
+
+    def _check_record(
+        self, entry: Entry, advice: Mapping[str, Any], record: Mapping[str, Any]
+    ) -> None:
+        for column, said in (_columns(record) | {"decided_at": entry.at}).items():
+            if advice[column] != said:
+                self._audited.blame(entry.position, "column-changed", column)
+        self._check_check_in(entry.position, advice, record)
+        self._decide_again(entry.position, record)
+
+    def _check_check_in(
+        self, position: int, advice: Mapping[str, Any], record: Mapping[str, Any]
+    ) -> None:
+        """A record's ``clock`` is when its check-in came in; its ``posted_by`` is who posted that
+        only in the first advice on it, for later ones are given again by others' doing."""
+        if advice["check_in"] is None:
+            self._audited.blame(position, "check-in-missing")
+            return
+        said, whose = record["check_in"], (advice["check_in_of"], advice["check_in_on"])
+        if _read(advice["check_in"]) != said or whose != (said["athlete_id"], said["date"]):
+            self._audited.blame(position, "check-in-changed")
+        if advice["check_in_at"] != utc_text(datetime.fromisoformat(record["clock"])):
+            self._audited.blame(position, "check-in-changed", "received_at")
+        is_first = advice["check_in_before"] != advice["check_in_id"]
+        if is_first and advice["check_in_by"] != record["posted_by"]:
+            self._audited.blame(position, "check-in-changed", "posted_by")
+
+    def _decide_again(self, position: int, record: Mapping[str, Any]) -> None:
+        named = record["advice"]["rule_set"]
+        rule_set = self.rule_set(named["digest"], f"{named['name']}@{named['version']}")
+        if rule_set is None:
+            return
+        decider = self._library.decider(rule_set)
+        self._audited.decided += 1
+        with_engine = (self._audited.decided - 1) % self._by_engine_each == 0
+        self._audited.by_engine += with_engine
+        decide = decider.decide if with_engine else decider.decide_by_evaluator
+        facts = record["facts"]
+        try:
+            decision = decide(
+                facts["day"], [facts["day"] | part["facts"] for part in facts["parts"]]
+            )
+        except DawnruleError:
+            self._audited.blame(position, "engine-differs")
+            return
+        if agreement_text(decision) != tuple(_recorded(record)):
+            self._audited.blame(position, "other-outcome")
+
+
+def _read(stored: str) -> Any:
+    """What a stored check-in says; None, as no check-in does, if it is no JSON."""
+    try:
+        return json.loads(stored)
+    except ValueError:
+        return None
+
+
+def _columns(record: Mapping[str, Any]) -> dict[str, Any]:
+    """What the columns beside a record must say."""
+    advice = record["advice"]
+    return {
+        "id": advice["advice_id"],
+        "athlete_id": advice["athlete_id"],
+        "date": advice["date"],
+        "verdict": advice["verdict"],
+        "rule_id": advice["rule"]["id"] if advice["rule"] else None,
+        "rule_set_digest": advice["rule_set"]["digest"],
+        "supersedes": record["supersedes"],
+    }
+
+
+def _recorded(record: Mapping[str, Any]) -> Iterator[DecidedSubject]:
+    """What was told of the day, and then of its parts."""
+    advice, fired = record["advice"], record["fired"]
+    yield _subject(advice, fired["day"])
+    for part, ids in zip(advice["parts"], fired["parts"], strict=True):
+        yield _subject(part, ids)
+
+
+def _subject(agreement_text: Mapping[str, Any], fired: Sequence[str]) -> DecidedSubject:
+    rule = agreement_text["rule"]
+    return DecidedSubject(agreement_text["verdict"], rule["id"] if rule else None, tuple(fired))

@@ -1,0 +1,36 @@
+"""What lies ahead of an athlete, as far as is known now?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from dawnrule.advice.composer import Composer
+from dawnrule.advice.outlook import Outlook, outlook_to_json
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.check_ins import history_before
+from dawnrule.model.entities import CheckIn
+from dawnrule.model.serialization import from_json
+from dawnrule.rules.counterfactuals import WhatIf
+from dawnrule.store import Transaction
+
+
+def read_outlook(
+    transaction: Transaction, what_if: WhatIf, athlete_id: str, now: datetime, days: int
+) -> Outlook:
+    """The outlook of an athlete over so many days from ``now`` (aware) on. Without a check-in of
+    today it rests on the log alone. Raises ``NotFound``."""
+    athlete = require_athlete(transaction, athlete_id)
+    today = athlete.today(now)
+    stored = transaction.check_ins.latest(athlete_id, today)
+    check_in = from_json(CheckIn, stored.body) if stored else None
+    history = history_before(transaction, check_in or CheckIn(athlete_id, today, ()), now)
+    return Outlook.of(athlete, check_in, history, what_if, now, days)
+
+
+def outlook_in_words(outlook: Outlook, goal: str, composer: Composer) -> dict[str, Any]:
+    """An outlook as plain JSON values, with what it assumes in words, and a note where it does not
+    know how the athlete is today; ``goal`` is that of the balanced session."""
+    assumes = composer.texts.say("outlook_assumes")
+    note = None if outlook.has_check_in else composer.texts.say("outlook_no_check_in")
+    return outlook_to_json(outlook, goal) | {"note": note, "assumes": assumes}

@@ -1,0 +1,90 @@
+"""Who gets a private address, and how does it end or make way for a new one?
+
+Run each inside one transaction, which also holds the act of doing so. The token is given once, to
+whoever asked, and kept nowhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from secrets import token_hex
+
+from dawnrule.application.athletes import require_athlete
+from dawnrule.errors import NotFound
+from dawnrule.store import PrivateAddress, Purpose, Transaction, hash_token, new_token
+from dawnrule.store.activity_log import record_act
+
+_ID_BYTES = 4
+
+
+@dataclass(frozen=True, slots=True)
+class NewAddress:
+    """A private address together with its token."""
+
+    address: PrivateAddress
+    token: str
+
+
+def create_address(
+    transaction: Transaction,
+    athlete_id: str,
+    purpose: Purpose,
+    label: str | None,
+    *,
+    by: str,
+    at: datetime,
+) -> NewAddress:
+    """Make an address for an athlete. ``by`` is who asked for it. Raises ``NotFound``."""
+    require_athlete(transaction, athlete_id)
+    given = _added(transaction, athlete_id, purpose, label, by, at)
+    record_act(transaction, "address-made", by=by, at=at, about=_about(given.address))
+    return given
+
+
+def revoke_address(transaction: Transaction, address_id: str, *, by: str, at: datetime) -> None:
+    """End an address at once and for good. Raises ``NotFound`` when there is none that has not
+    ended."""
+    ended = _ended(transaction, address_id, at)
+    record_act(transaction, "address-revoked", by=by, at=at, about=_about(ended))
+
+
+def rotate_address(
+    transaction: Transaction, address_id: str, *, by: str, at: datetime
+) -> NewAddress:
+    """End an address and make one for the same athlete, purpose and label. Raises ``NotFound``
+    when there is none that has not ended."""
+    before = _ended(transaction, address_id, at)
+    given = _added(transaction, before.athlete_id, before.purpose, before.label, by, at)
+    about = _about(given.address) | {"replaces": before.id}
+    record_act(transaction, "address-rotated", by=by, at=at, about=about)
+    return given
+
+
+def _added(
+    transaction: Transaction,
+    athlete_id: str,
+    purpose: Purpose,
+    label: str | None,
+    by: str,
+    at: datetime,
+) -> NewAddress:
+    token = new_token()
+    address = PrivateAddress(token_hex(_ID_BYTES), purpose, athlete_id, label, at, by)
+    transaction.private_addresses.add(address, hash_token(token))
+    return NewAddress(address, token)
+
+
+def _ended(transaction: Transaction, address_id: str, at: datetime) -> PrivateAddress:
+    address = transaction.private_addresses.get(address_id)
+    if address is None or not transaction.private_addresses.revoke(address_id, at):
+        raise NotFound(f"There is no address {address_id!r} that could be ended.")
+    return address
+
+
+def _about(address: PrivateAddress) -> dict[str, str]:
+    return {
+        "address": address.id,
+        "athlete_id": address.athlete_id,
+        "purpose": address.purpose.value,
+    }

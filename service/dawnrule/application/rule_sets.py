@@ -1,0 +1,276 @@
+"""How does a rule set come to hold: published, activated, taken back, or tried in the shadow?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.check_ins import Submission, decided_by_other_rules, redecide_today
+from dawnrule.errors import Conflict, NotFound
+from dawnrule.model.entities import Athlete
+from dawnrule.rules.analysis.findings import to_json
+from dawnrule.rules.analysis.sandbox import SandboxResult, check_in_sandbox, tell_apart
+from dawnrule.rules.registry import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import (
+    Activation,
+    Candidate,
+    ShadowDifference,
+    Store,
+    StoredRuleSet,
+    Transaction,
+)
+from dawnrule.store.activity_log import COMMAND_LINE, record_act
+
+
+@dataclass(frozen=True, slots=True)
+class RedecisionCounts:
+    """Of how many athletes the advice for today is by other rules than decide now and stays, and
+    of how many it was decided again."""
+
+    stays: int
+    decided_again: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Redecision:
+    """Today's advice of one store; ``rule_set`` decides where none was activated. ``clock`` gives
+    aware times, ``new_id`` ids that are never given twice."""
+
+    store: Store
+    advisor: Advisor
+    rule_set: RuleSet
+    clock: Callable[[], datetime]
+    new_id: Callable[[], str]
+
+    def count(
+        self, athlete_ids: Sequence[str] | None, *, decide: bool, by: str | None
+    ) -> RedecisionCounts:
+        """Count, and with ``decide`` decide again, for athletes or for all (None)."""
+        athletes = self._by_other_rules(athlete_ids)
+        if not decide:
+            return RedecisionCounts(len(athletes))
+        # Each in a transaction of its own, so that check-ins come in between.
+        done = sum(self._decided_again(athlete, by) for athlete in athletes)
+        return RedecisionCounts(len(athletes) - done, done)
+
+    def _by_other_rules(self, athlete_ids: Sequence[str] | None) -> list[Athlete]:
+        def find(transaction: Transaction) -> list[Athlete]:
+            return [
+                athlete
+                for athlete in transaction.athletes.all()
+                if (athlete_ids is None or athlete.id in athlete_ids)
+                and self._is(transaction, athlete)
+            ]
+
+        return self.store.read(find)
+
+    def _is(self, transaction: Transaction, athlete: Athlete) -> bool:
+        now = self.clock()
+        today = athlete.today(now)
+        return decided_by_other_rules(transaction, self.advisor, self.rule_set, athlete, today, now)
+
+    def _decided_again(self, athlete: Athlete, by: str | None) -> bool:
+        """False where the athlete, or today's check-in, has gone meanwhile."""
+        posting = Submission(self.clock(), by, self.new_id(), self.new_id())
+
+        def decide(transaction: Transaction) -> bool:
+            answer = redecide_today(transaction, self.advisor, self.rule_set, athlete, posting)
+            return answer is not None
+
+        return self.store.write(decide)
+
+
+DIFFERENCES_SHOWN = 100
+"""How many mornings a comparison lists; its counts are of all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """A rule set that is published, with warnings as plain values; ``is_new`` is False when it was
+    so before."""
+
+    rule_set: RuleSet
+    findings: list[dict[str, Any]]
+    is_new: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """What a candidate said beside the advice that holds: the verdict given, its own (None: it
+    failed), on how many mornings; and the newest of those that differ."""
+
+    candidate: Candidate
+    rule_set: RuleSet
+    counts: list[tuple[str, str | None, int]]
+    differences: list[ShadowDifference]
+
+
+@dataclass(frozen=True, slots=True)
+class Publisher:
+    """Publishes the rule sets of one store. ``library`` has them; ``clock`` gives aware times."""
+
+    store: Store
+    library: RuleSetLibrary
+    clock: Callable[[], datetime]
+
+    def publish(self, text: str, file: str, by: str | None) -> Published:
+        """Try a rule set apart, and publish it; ``file`` is what findings call it.
+
+        Raises ``RuleSetInvalid`` with every finding, and ``Conflict`` for a name and version that
+        another rule set has.
+        """
+        tried = check_in_sandbox(
+            text, file, self.store.read(lambda transaction: transaction.rule_sets.texts())
+        )
+        warnings = [to_json(finding) for finding in tried.warnings]
+        is_new = self._keep(tried, text, json.dumps(warnings), by)
+        return Published(self.library.by_digest(tried.digest), warnings, is_new)
+
+    def findings(self, rule_set: RuleSet) -> list[dict[str, Any]]:
+        """What the check of a published rule set found, as plain values. One that ships was
+        checked before it was shipped."""
+        found = self.store.read(
+            lambda transaction: transaction.rule_sets.findings_on(rule_set.digest)
+        )
+        plain: list[dict[str, Any]] = json.loads(found or "[]")
+        return plain
+
+    def difference(self, before: RuleSet, after: RuleSet) -> dict[str, Any]:
+        """How one rule set differs from another, as plain values; told by a process of its own."""
+        texts = self.store.read(lambda transaction: transaction.rule_sets.texts())
+        return tell_apart((before.name, before.version), (after.name, after.version), texts)
+
+    def activate(
+        self,
+        rule_set: RuleSet | None,
+        from_date: date | None,
+        athlete_ids: Sequence[str] | None,
+        by: str | None,
+    ) -> None:
+        """Let a rule set decide from a date on (None: at once, for every date), for athletes or for
+        all (None). No rule set lets athletes go with all again.
+
+        Raises ``NotFound`` for an athlete who is not known, ``RuleSetInvalid`` or
+        ``EngineFailure`` for a rule set that cannot be compiled or does not heed a warning sign.
+        """
+        if rule_set is not None:
+            self.library.admit(rule_set)
+        digest = rule_set.digest if rule_set else None
+        about = _named(rule_set) | ({"from": from_date.isoformat()} if from_date else {})
+
+        def add(transaction: Transaction) -> None:
+            for athlete_id in _known(transaction, athlete_ids):
+                at = self.clock()
+                transaction.activations.add(digest, from_date, athlete_id, at, by)
+                act = "rule-set-assigned" if athlete_id else "rule-set-activated"
+                _note(transaction, act, by, at, about | _of_athlete(athlete_id))
+
+        self.store.write(add)
+
+    def roll_back(self, athlete_ids: Sequence[str] | None, by: str | None) -> None:
+        """Take back the newest activation for athletes, or that for all (None), whether its date
+        has come or not; what was before it holds again. All or none are taken back.
+
+        Raises ``NotFound`` for an athlete who is not known, ``Conflict`` when there is nothing to
+        take back.
+        """
+
+        def take_back(transaction: Transaction) -> None:
+            for athlete_id in _known(transaction, athlete_ids):
+                at = self.clock()
+                number = transaction.activations.take_back(athlete_id, at, by)
+                if number is None:
+                    whom = f"the athlete {athlete_id}" if athlete_id else "all"
+                    raise Conflict(f"There is no activation for {whom} that could be taken back.")
+                about = {"activation": str(number)} | _of_athlete(athlete_id)
+                _note(transaction, "rule-set-rolled-back", by, at, about)
+
+        self.store.write(take_back)
+
+    def activations(self) -> list[Activation]:
+        """Every activation, the newest first."""
+        return self.store.read(lambda transaction: transaction.activations.all())
+
+    def run_in_shadow(self, rule_set: RuleSet | None, by: str | None) -> None:
+        """Let a rule set decide every morning beside the one that holds; None ends it."""
+        if rule_set is not None:
+            self.library.decider(rule_set)
+        digest = rule_set.digest if rule_set else None
+
+        def run(transaction: Transaction) -> None:
+            at = self.clock()
+            transaction.shadow.set(digest, at, by)
+            act = "shadow-started" if rule_set else "shadow-ended"
+            _note(transaction, act, by, at, _named(rule_set))
+
+        self.store.write(run)
+
+    def compared(self) -> Compared:
+        """What the candidate in the shadow said so far. Raises ``NotFound`` if there is none."""
+
+        def compare(transaction: Transaction) -> Compared:
+            candidate = transaction.shadow.candidate()
+            if candidate is None:
+                raise NotFound("No rule set runs in the shadow.")
+            return Compared(
+                candidate,
+                self.library.by_digest(candidate.digest),
+                transaction.shadow.counts(candidate.digest),
+                transaction.shadow.differences(candidate.digest, DIFFERENCES_SHOWN),
+            )
+
+        return self.store.read(compare)
+
+    def _keep(self, tried: SandboxResult, text: str, findings: str, by: str | None) -> bool:
+        """Store a rule set; False if it is there. Raises ``Conflict``."""
+
+        def add(transaction: Transaction) -> bool:
+            before = self._digest_named(transaction, tried.name, tried.version)
+            if before not in (None, tried.digest):
+                raise Conflict(
+                    f"{tried.name}@{tried.version} is published with other rules, and stays as it "
+                    "is; give the changed one another version."
+                )
+            if before is None:
+                names, at = (tried.name, tried.version, tried.digest, tried.summary), self.clock()
+                transaction.rule_sets.add(StoredRuleSet(*names, at, by), text, findings)
+                about = {"rule_set": f"{tried.name}@{tried.version}", "digest": tried.digest}
+                _note(transaction, "rule-set-published", by, at, about)
+            return before is None
+
+        return self.store.write(add)
+
+    def _digest_named(self, transaction: Transaction, name: str, version: str) -> str | None:
+        for rule_set in self.library.all():
+            if (rule_set.name, rule_set.version) == (name, version):
+                return rule_set.digest
+        stored = transaction.rule_sets.get(name, version)
+        return stored.digest if stored else None
+
+
+def _note(
+    transaction: Transaction, act: str, by: str | None, at: datetime, about: Mapping[str, str]
+) -> None:
+    record_act(transaction, act, by=by or COMMAND_LINE, at=at, about=about)
+
+
+def _named(rule_set: RuleSet | None) -> dict[str, str]:
+    """What an act says of a rule set; nothing where all go with the one for all again."""
+    return {"rule_set": rule_set.full_name, "digest": rule_set.digest} if rule_set else {}
+
+
+def _of_athlete(athlete_id: str | None) -> dict[str, str]:
+    return {"athlete_id": athlete_id} if athlete_id else {}
+
+
+def _known(transaction: Transaction, athlete_ids: Sequence[str] | None) -> Sequence[str | None]:
+    """The athletes of ids, or all as None. Raises ``NotFound``."""
+    if athlete_ids is None:
+        return (None,)
+    return [require_athlete(transaction, athlete_id).id for athlete_id in athlete_ids]

@@ -1,0 +1,112 @@
+"""A session is logged, mended or taken back: what is stored, and what becomes of today?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.check_ins import Submission, Submitted, redecide_today
+from dawnrule.errors import FieldError, InvalidInput, NotFound
+from dawnrule.facts.plausibility import in_future
+from dawnrule.i18n.lazy import lazy
+from dawnrule.model.entities import Session
+from dawnrule.model.serialization import to_json
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import Transaction
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """A session in the log as plain JSON values; ``is_new`` is False when it stood there already.
+    ``today`` is the advice that takes the place of today's, None where today's stays."""
+
+    session_id: str
+    session: dict[str, Any]
+    is_new: bool
+    today: Submitted | None
+
+
+def log_session(
+    transaction: Transaction,
+    advisor: Advisor,
+    rule_set: RuleSet,
+    session: Session,
+    session_id: str,
+    posting: Submission,
+) -> Logged:
+    """Store a session; run it inside one transaction. The same session again is stored once.
+
+    Raises ``NotFound`` for an unknown athlete, ``InvalidInput`` for what cannot be true.
+    """
+    athlete = require_athlete(transaction, session.athlete_id)
+    _refuse_implausible(session, posting)
+    body = to_json(session)
+    known = transaction.sessions.same_as(session)
+    if known is not None:
+        return Logged(known, body, is_new=False, today=None)
+    transaction.sessions.add(
+        session_id, athlete.id, session.starts_at, body, posting.now, posting.posted_by
+    )
+    today = redecide_today(transaction, advisor, rule_set, athlete, posting)
+    return Logged(session_id, body, is_new=True, today=today)
+
+
+def correct_session(
+    transaction: Transaction,
+    advisor: Advisor,
+    rule_set: RuleSet,
+    session: Session,
+    session_id: str,
+    posting: Submission,
+) -> Logged:
+    """Put a session in the place of one in the log, of the same athlete. Raises as
+    ``log_session``, and ``NotFound`` where the log has no such session."""
+    if require_session(transaction, session_id).athlete_id != session.athlete_id:
+        raise NotFound(f"There is no session {session_id!r} of this athlete.")
+    _refuse_implausible(session, posting)
+    athlete = require_athlete(transaction, session.athlete_id)
+    body = to_json(session)
+    transaction.sessions.replace(
+        session_id, session.starts_at, body, posting.now, posting.posted_by
+    )
+    today = redecide_today(transaction, advisor, rule_set, athlete, posting)
+    return Logged(session_id, body, is_new=False, today=today)
+
+
+def remove_session(
+    transaction: Transaction,
+    advisor: Advisor,
+    rule_set: RuleSet,
+    session_id: str,
+    posting: Submission,
+) -> Logged:
+    """Delete a session from the log. Raises ``NotFound``."""
+    session = require_session(transaction, session_id)
+    athlete = require_athlete(transaction, session.athlete_id)
+    transaction.sessions.delete(session_id)
+    today = redecide_today(transaction, advisor, rule_set, athlete, posting)
+    return Logged(session_id, to_json(session), is_new=False, today=today)
+
+
+def require_session(transaction: Transaction, session_id: str) -> Session:
+    """A session of the log. Raises ``NotFound``."""
+    stored = transaction.sessions.get(session_id)
+    if stored is None:
+        raise NotFound(f"There is no session {session_id!r}.")
+    return stored.session
+
+
+def _refuse_implausible(session: Session, posting: Submission) -> None:
+    errors = list(_implausible(session, posting))
+    if errors:
+        raise InvalidInput(lazy("field.untrue_session"), errors)
+
+
+def _implausible(session: Session, posting: Submission) -> Iterator[FieldError]:
+    yield from in_future("/starts_at", session.starts_at, posting.now)
+    for index, block in enumerate(session.blocks):
+        if block.starts_at is not None:
+            yield from in_future(f"/blocks/{index}/starts_at", block.starts_at, posting.now)

@@ -1,0 +1,91 @@
+"""How does a person at a terminal read advice and refusals?"""
+
+from __future__ import annotations
+
+import textwrap
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from tabulate import tabulate
+
+from dawnrule.advice.composer import Composer
+from dawnrule.advice.summary import first_sentence, left_open_in, reason_text
+from dawnrule.errors import DawnruleError, FieldError
+from dawnrule.i18n.catalog import Texts
+from dawnrule.i18n.lazy import render
+from dawnrule.model import Verdict
+from dawnrule.sheet import where_in_words
+
+_LINE_WIDTH = 100
+
+
+def advice_table(
+    advice: Sequence[Mapping[str, Any]], names: Mapping[str, str], composer: Composer
+) -> str:
+    """A line for each advice (plain JSON values), and below it what is to be heeded: all of it
+    where the day or a part rests, else what was not answered, and the notes in short. What is said
+    of several stands there once, with their names.
+
+    ``names`` says by athlete id how people call the athlete; the id stands for who has none.
+    """
+    columns = {
+        "athlete": [_who(one, names) for one in advice],
+        "date": [str(one["date"]) for one in advice],
+        "verdict": [composer.vocabulary.label(one["verdict"]) for one in advice],
+        "rule": [one["rule"]["id"] if one["rule"] else "-" for one in advice],
+        "why": [reason_text(one, composer, short=True) for one in advice],
+    }
+    if len(set(columns["date"])) == 1:
+        del columns["date"]
+    headers = [composer.texts.say(f"table.{name}") for name in columns]
+    table = tabulate(
+        list(zip(*columns.values(), strict=True)), headers=headers, disable_numparse=True
+    )
+    cautions = (_wrapped(_who(one, names), one["caution"]) for one in advice if _rests(one))
+    return "\n\n".join([table, *cautions, *_said_below(advice, names, composer)])
+
+
+def refusal_lines(error: DawnruleError, texts: Texts) -> list[str]:
+    """What is wrong, field by field, in the language of a catalogue; the error's own words where it
+    names no field."""
+    return [_fault_in_words(fault, texts) for fault in error.errors] or [
+        render(error.detail, texts)
+    ]
+
+
+def _fault_in_words(fault: FieldError, texts: Texts) -> str:
+    """One wrong field: which, what would be accepted, and what was found."""
+    said = f"{where_in_words(fault)} {render(fault.detail, texts)}".strip()
+    is_found = fault.value is not None
+    return texts.say("sheet.found", fault=said, value=repr(fault.value)) if is_found else said
+
+
+def _rests(advice: Mapping[str, Any]) -> bool:
+    """Whether the day rests, or the part that it is told by."""
+    told_by = [p for p in advice["parts"] if p["rule"] and p["rule"] == advice["rule"]]
+    return any(one["verdict"] == Verdict.REST for one in (advice, *told_by))
+
+
+def _said_below(
+    advice: Sequence[Mapping[str, Any]], names: Mapping[str, str], composer: Composer
+) -> list[str]:
+    """What was left open and the notes; none on a day of rest, behind whose caution nothing
+    stands."""
+    to_whom: dict[str, list[str]] = defaultdict(list)
+    for one in (one for one in advice if one["verdict"] != Verdict.REST):
+        notes = (f"{n['rule']['title']}. {first_sentence(n['caution'])}" for n in one["notes"])
+        for said in filter(None, (left_open_in(one, composer), *notes)):
+            to_whom[said].append(_who(one, names))
+    return [_wrapped(", ".join(whom), said) for said, whom in to_whom.items()]
+
+
+def _wrapped(who: str, said: str) -> str:
+    text = f"{who}: {said}"
+    return textwrap.fill(text, _LINE_WIDTH, subsequent_indent="  ", break_long_words=False)
+
+
+def _who(advice: Mapping[str, Any], names: Mapping[str, str]) -> str:
+    athlete_id: str = advice["athlete_id"]
+    name = names.get(athlete_id, athlete_id)
+    return name if name == athlete_id else f"{name} ({athlete_id})"

@@ -1,0 +1,187 @@
+"""What lies before this morning? The check-ins and the training that facts from history read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from itertools import groupby
+from typing import Any, Self, TypeVar
+from zoneinfo import ZoneInfo
+
+from dawnrule.facts.load_formulas import session_load
+from dawnrule.model import FactDictionary, FactValue, Vocabulary
+from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session
+
+CHECK_IN_DAYS = 36
+"""How far back facts look at check-ins: a week, and the 28 days of a baseline before it."""
+
+SESSION_DAYS = 120
+"""How far back facts look at sessions: a 28-day weighted mean has forgotten its start by then."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unavailable:
+    """A fact that the data do not suffice for; ``reason`` says what was needed and what came."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """Facts that could be told, and the reasons why others could not."""
+
+    facts: dict[str, FactValue] = field(default_factory=dict)
+    missing: dict[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(
+        cls, findings: Iterable[tuple[str, FactValue | Unavailable]], dictionary: FactDictionary
+    ) -> Derived:
+        """Sort findings into what was told and what was missing; a value that the dictionary does
+        not accept, as a ratio to next to nothing may give, tells nothing."""
+        told = cls()
+        for name, finding in findings:
+            if isinstance(finding, Unavailable):
+                told.missing[name] = finding.reason
+            elif not dictionary[name].accepts(finding):
+                told.missing[name] = f"needs {dictionary[name].allowed()}, has {finding}"
+            else:
+                told.facts[name] = finding
+        return told
+
+
+def too_few(what: str, least: int, found: int) -> Unavailable:
+    """The usual reason: so many were needed and fewer were there."""
+    return Unavailable(f"needs {least} {what}, has {found}")
+
+
+@dataclass(frozen=True, slots=True)
+class TrainingLog:
+    """An athlete's sessions by local date, oldest first, as seen on the morning of ``today``.
+
+    The log begins with its first session: an earlier day is unknown, a later one without a
+    session is a day off.
+    """
+
+    today: date
+    sessions: tuple[tuple[date, Session], ...]
+
+    @classmethod
+    def of(cls, athlete: Athlete, history: History, today: date) -> Self:
+        """The log of an athlete; the order in which sessions arrived does not matter."""
+        zone = ZoneInfo(athlete.time_zone)
+        sessions = _oldest_first(history.sessions)
+        return cls(today, tuple((s.starts_at.astimezone(zone).date(), s) for s in sessions))
+
+    def covers(self, days: int) -> bool:
+        """Whether the log goes back so many days before today."""
+        return bool(self.sessions) and self.sessions[0][0] <= self.today - timedelta(days=days)
+
+    @property
+    def days_covered(self) -> int:
+        """How many days before today the log goes back; 0 when nothing stands there."""
+        return max((self.today - self.sessions[0][0]).days, 0) if self.sessions else 0
+
+    def too_short(self, days: int) -> Unavailable:
+        """The reason when the log does not go back so many days."""
+        return too_few("days of the log", days, self.days_covered)
+
+    def last(self, days: int) -> Iterator[Session]:
+        """The sessions of the last so many days before today, today left out."""
+        return self.between(self.today - timedelta(days=days), self.today)
+
+    def between(self, first: date, end: date) -> Iterator[Session]:
+        """The sessions from a date on up to the day before another."""
+        return (session for day, session in self.sessions if first <= day < end)
+
+    def blocks_between(self, first: date, end: date) -> Iterator[tuple[Block, float]]:
+        """The blocks of those sessions with their minutes; the blocks that do not say theirs share
+        what is left of the session's."""
+        for session in self.between(first, end):
+            told = sum(block.minutes for block in session.blocks if block.minutes is not None)
+            silent = [block for block in session.blocks if block.minutes is None]
+            share = max(session.minutes - told, 0) / len(silent) if silent else 0.0
+            for block in session.blocks:
+                yield block, share if block.minutes is None else block.minutes
+
+    def daily_loads(self, days: int, *, ending: int = 0) -> list[float] | Unavailable:
+        """The load of each of so many days, oldest first, the last being the day before
+        ``ending`` days ago; days off are 0."""
+        end = self.today - timedelta(days=ending)
+        first = end - timedelta(days=days)
+        if not self.covers(days + ending):
+            return self.too_short(days + ending)
+        loads = [0.0] * days
+        for day, session in self.sessions:
+            if first <= day < end:
+                if session.rpe is None:
+                    return Unavailable(
+                        f"needs each session's RPE, that of {day.isoformat()} has none"
+                    )
+                loads[(day - first).days] += session_load(session.rpe, session.minutes)
+        return loads
+
+
+def _oldest_first(sessions: Iterable[Session]) -> Iterator[Session]:
+    """Sessions by their start; several at once in the order of what they say, so that it does
+    not matter in which order they came."""
+    for _, together in groupby(sorted(sessions, key=_start), key=_start):
+        at_once = list(together)
+        yield from at_once if len(at_once) == 1 else sorted(at_once, key=repr)
+
+
+def _start(session: Session) -> datetime:
+    return session.starts_at.astimezone(UTC)
+
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """This morning and all before it; windows and minima stand in the fact dictionary."""
+
+    athlete: Athlete
+    check_in: CheckIn
+    mornings: Mapping[int, CheckIn]
+    """Check-ins by how many days ago they were; this morning's is 0."""
+    log: TrainingLog
+    dictionary: FactDictionary
+    vocabulary: Vocabulary
+    last_answers: Sequence[CheckIn] = ()
+    """Check-ins that newer ones of the same date may have followed, the newest first."""
+
+    @classmethod
+    def of(
+        cls,
+        athlete: Athlete,
+        check_in: CheckIn,
+        history: History,
+        dictionary: FactDictionary,
+        vocabulary: Vocabulary,
+    ) -> Self:
+        """The past of a morning; the order in which it arrived does not matter."""
+        mornings = {(check_in.date - c.date).days: c for c in history.check_ins}
+        mornings = {age: c for age, c in mornings.items() if age > 0} | {0: check_in}
+        answers = history.last_answers[::-1]
+        log = TrainingLog.of(athlete, history, check_in.date)
+        return cls(athlete, check_in, mornings, log, dictionary, vocabulary, answers)
+
+    def parameters(self, fact: str) -> Mapping[str, Any]:
+        """The numbers that a fact is computed with."""
+        return self.dictionary[fact].parameters
+
+    def sent(self, days_ago: int) -> Iterator[CheckIn]:
+        """The check-ins of a date that are known, the newest first."""
+        if days_ago in self.mornings:
+            yield self.mornings[days_ago]
+        day = self.check_in.date - timedelta(days=days_ago)
+        yield from (answer for answer in self.last_answers if answer.date == day)
+
+    def reported(self, read: Callable[[CheckIn], T | None], first: int, days: int) -> list[T]:
+        """What ``read`` finds in so many mornings, the latest ``first`` days ago; the latest comes
+        first, and what was not reported is left out."""
+        ages = (age for age in range(first, first + days) if age in self.mornings)
+        found = (read(self.mornings[age]) for age in ages)
+        return [value for value in found if value is not None]

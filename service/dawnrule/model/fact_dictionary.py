@@ -1,0 +1,153 @@
+"""Which facts may a rule test, and what type, unit and range has each?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal, Self, TypeAlias, TypeGuard
+
+import yaml
+
+from dawnrule.i18n.catalog import Texts
+from dawnrule.i18n.lazy import LazyText, lazy, lazy_number
+from dawnrule.i18n.resources import rules_folder
+from dawnrule.model.vocabulary import Vocabulary
+
+FactValue: TypeAlias = bool | int | float | str
+Facts: TypeAlias = Mapping[str, FactValue]
+"""Facts of one subject by name. A name that is absent was not reported."""
+
+Scope: TypeAlias = Literal["day", "part"]
+FactType: TypeAlias = Literal["boolean", "integer", "number", "enumeration"]
+
+
+@dataclass(frozen=True, slots=True)
+class FactDefinition:
+    """One entry of ``rules/facts.yaml``; the keys there are the attributes here."""
+
+    name: str
+    type: FactType
+    scope: Scope
+    worse: str
+    origin: str
+    meaning: str
+    label: str
+    unit: str | None = None
+    values: tuple[str, ...] = ()
+    least: float = -math.inf
+    greatest: float = math.inf
+    minimum: str | None = None
+    source: str | None = None
+    parameters: Mapping[str, Any] = field(default_factory=dict)
+    stop: bool = False
+    rests: tuple[FactValue, ...] = ()
+    grows: bool = False
+
+    @property
+    def is_numeric(self) -> bool:
+        """Whether the fact is ordered, so that above and below make sense."""
+        return self.type in ("integer", "number")
+
+    def accepts(self, value: object) -> bool:
+        """Whether a value has the declared type and lies in the declared range."""
+        match self.type:
+            case "boolean":
+                return isinstance(value, bool)
+            case "enumeration":
+                return isinstance(value, str) and value in self.values
+            case "integer":
+                return _is_int(value) and self.least <= value <= self.greatest
+            case "number":
+                return _is_number(value) and self.least <= value <= self.greatest
+
+    def allowed(self) -> LazyText:
+        """What would be accepted, in words."""
+        least, greatest = lazy_number(self.least), lazy_number(self.greatest)
+        match self.type:
+            case "boolean":
+                return lazy("field.true_or_false")
+            case "enumeration":
+                return lazy("field.one_of", words=", ".join(self.values))
+            case "integer":
+                return lazy("field.whole_number", least=least, greatest=greatest)
+            case "number":
+                return lazy("field.number", least=least, greatest=greatest)
+
+
+def _is_int(value: object) -> TypeGuard[int]:
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return _is_int(value) or (isinstance(value, float) and math.isfinite(value))
+
+
+@dataclass(frozen=True, slots=True)
+class FactDictionary(Mapping[str, FactDefinition]):
+    """All facts by name, in the file's order."""
+
+    definitions: Mapping[str, FactDefinition]
+
+    @classmethod
+    @cache
+    def bundled(cls) -> Self:
+        """The fact dictionary that ships with the service."""
+        return cls.from_file(rules_folder() / "facts.yaml", Vocabulary.bundled())
+
+    @classmethod
+    def from_file(cls, file: Path, vocabulary: Vocabulary) -> Self:
+        """Read a dictionary file; enumerations may name a list of the vocabulary."""
+        entries = yaml.safe_load(file.read_text(encoding="utf-8"))["facts"]
+        definitions = (_definition(entry, vocabulary) for entry in entries)
+        return cls({definition.name: definition for definition in definitions})
+
+    def __getitem__(self, name: str) -> FactDefinition:
+        return self.definitions[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.definitions)
+
+    def __len__(self) -> int:
+        return len(self.definitions)
+
+    def said_in(self, texts: Texts) -> Self:
+        """The same facts with the names of a catalogue; where it has none, they stay."""
+        names = texts.section("facts")
+        return replace(
+            self,
+            definitions={
+                name: replace(definition, label=names.get(name, definition.label))
+                for name, definition in self.items()
+            },
+        )
+
+    def readable_in(self, scope: Scope) -> frozenset[str]:
+        """The facts that a rule of this scope may test: a part rule reads the day's facts too."""
+        return frozenset(n for n, d in self.items() if scope == "part" or d.scope == "day")
+
+
+def _definition(entry: Mapping[str, Any], vocabulary: Vocabulary) -> FactDefinition:
+    values = entry.get("values", ())
+    least, greatest = entry.get("range", (-math.inf, math.inf))
+    return FactDefinition(
+        name=entry["name"],
+        type=entry["type"],
+        scope=entry["scope"],
+        worse=entry["worse"],
+        origin=entry["from"],
+        meaning=entry["meaning"],
+        label=entry.get("label", entry["name"].replace("_", " ")),
+        unit=entry.get("unit"),
+        values=vocabulary.values_of(values) if isinstance(values, str) else tuple(values),
+        least=least,
+        greatest=greatest,
+        minimum=entry.get("minimum"),
+        source=entry.get("source"),
+        parameters=entry.get("parameters", {}),
+        stop=entry.get("stop", False),
+        rests=tuple(entry.get("rests", ())),
+        grows=entry.get("grows", False),
+    )

@@ -1,0 +1,99 @@
+"""Do the examples of a rule set show where its rules turn?
+
+An example shows a side of a test when the rule turns on it there: came the test out the other way,
+so would the rule. A test that stands in a signal is shown by the examples of any rule that uses it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from dawnrule.errors import Finding
+from dawnrule.model import FactDefinition, FactDictionary, Facts
+from dawnrule.rules.analysis.partition import beside
+from dawnrule.rules.conditions import (
+    NUMERIC_OPERATORS,
+    All,
+    AnyOf,
+    AtLeast,
+    Condition,
+    NoneOf,
+    Operator,
+    Signal,
+    Test,
+)
+from dawnrule.rules.evaluation.evaluator import turning_tests
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.serialization import condition_to_plain, in_flow
+
+
+def edge_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
+    """For each threshold the value at it and the next one beyond, for each word one example with
+    it and one with another, as far as no example shows them."""
+    shown = {rule: list(_shown(rule)) for rule in rule_set.rules}
+    for (_, test), rules in _users(rule_set.rules).items():
+        facts = [facts for rule in rules for facts, turning in shown[rule] if test in turning]
+        unseen = list(_unseen(test, dictionary[test.fact], facts))
+        if unseen:
+            words = in_flow(condition_to_plain(test))
+            message = f"no example turns on {words} with {test.fact} {' or '.join(unseen)}"
+            yield Finding(rule_set.file, rules[0].line, rules[0].id, "edge", message)
+
+
+def _shown(rule: Rule) -> Iterator[tuple[Facts, frozenset[Test]]]:
+    for example in rule.examples:
+        yield example.facts, frozenset(turning_tests(rule.when, example.facts))
+
+
+def _users(rules: Iterable[Rule]) -> Mapping[tuple[str, Test], Sequence[Rule]]:
+    """Each test with where it is written, a rule or a signal, and the rules that it counts in."""
+    users: dict[tuple[str, Test], list[Rule]] = defaultdict(list)
+    for rule in rules:
+        for place in dict.fromkeys(_written(rule.when, f"rule {rule.id}")):
+            users[place].append(rule)
+    return users
+
+
+def _written(condition: Condition, where: str) -> Iterator[tuple[str, Test]]:
+    match condition:
+        case Test():
+            yield where, condition
+        case Signal(name, inner):
+            yield from _written(inner, f"signal {name}")
+        case All(conditions) | AnyOf(conditions) | NoneOf(conditions) | AtLeast(_, conditions):
+            for inner in conditions:
+                yield from _written(inner, where)
+
+
+def _unseen(test: Test, definition: FactDefinition, shown: Sequence[Facts]) -> Iterator[str]:
+    """What no example shows of a test, in words."""
+    values = [facts.get(test.fact) for facts in shown]
+    if test.operator is Operator.REPORTED:
+        yield from [] if any(v is not None for v in values) else ["reported"]
+        yield from [] if None in values else ["not reported"]
+    elif test.operator in NUMERIC_OPERATORS:
+        yield from _unseen_sides(test, definition, [v for v in values if v is not None])
+    else:
+        asked = test.value if isinstance(test.value, tuple) else (test.value,)
+        yield from (in_flow(value) for value in asked if value not in values)
+        others_seen = {*values} - {None, *asked}
+        yield from [] if others_seen or not _others(definition, asked) else ["another"]
+
+
+def _unseen_sides(test: Test, definition: FactDefinition, values: Sequence[Any]) -> Iterator[str]:
+    edge: Any = test.value
+    beyond = beside(definition, edge, above=test.operator in (Operator.ABOVE, Operator.AT_MOST))
+    if edge not in values:
+        yield in_flow(edge)
+    near = (value for value in values if value != edge)
+    if definition.least <= beyond <= definition.greatest and not any(
+        min(edge, beyond) <= value <= max(edge, beyond) for value in near
+    ):
+        yield in_flow(beyond)
+
+
+def _others(definition: FactDefinition, asked: Sequence[Any]) -> bool:
+    """Whether the fact has other values than those asked for."""
+    return definition.type != "enumeration" or set(asked) < set(definition.values)

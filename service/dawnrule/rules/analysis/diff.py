@@ -1,0 +1,173 @@
+"""How do two rule sets differ, rule by rule and in what they decide?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import permutations
+from typing import Any
+
+from dawnrule.errors import EngineDisagreement
+from dawnrule.model import FactDictionary, Facts, Scope, Verdict
+from dawnrule.rules.analysis.solver import Formula, Solver
+from dawnrule.rules.evaluation.decision import Decision, decision_of
+from dawnrule.rules.evaluation.evaluator import predicate
+from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
+from dawnrule.rules.serialization import rule_to_plain, signals_to_plain
+
+
+@dataclass(frozen=True, slots=True)
+class FieldChange:
+    """One field of a rule, as plain values, before and after."""
+
+    field: str
+    before: Any
+    after: Any
+
+
+@dataclass(frozen=True, slots=True)
+class RuleChange:
+    """What is different about a rule that both have."""
+
+    rule: str
+    fields: tuple[FieldChange, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictChange:
+    """One way in which verdicts can change. ``facts`` are the smallest example, and what decides
+    it before and after (None: nothing asks for more than to train as planned); they are None when
+    it is proved that no morning's verdict changes so."""
+
+    scope: Scope
+    before: Verdict
+    after: Verdict
+    facts: Facts | None = None
+    rule_before: str | None = None
+    rule_after: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """How a rule set differs from an earlier one.
+
+    ``moved`` are rules that stand elsewhere in the order of decision, against the others that
+    both have; ``verdicts`` has one entry for each scope and each way in which a verdict can change.
+    """
+
+    added: tuple[str, ...]
+    removed: tuple[str, ...]
+    changed: tuple[RuleChange, ...]
+    moved: tuple[str, ...]
+    verdicts: tuple[VerdictChange, ...]
+
+
+def diff(before: RuleSet, after: RuleSet, dictionary: FactDictionary) -> Difference:
+    """How ``after`` differs from ``before``. Raises ``NotProved``."""
+    old = {rule.id: rule for rule in before.rules}
+    new = {rule.id: rule for rule in after.rules}
+    both = [(old[name], new[name]) for name in old if name in new]
+    changes = (RuleChange(one.id, tuple(_fields(one, other))) for one, other in both)
+    return Difference(
+        added=tuple(name for name in new if name not in old),
+        removed=tuple(name for name in old if name not in new),
+        changed=tuple(change for change in changes if change.fields),
+        moved=_moved([name for name in old if name in new], [name for name in new if name in old]),
+        verdicts=tuple(_VerdictChanges(before, after, dictionary).all()),
+    )
+
+
+def diff_to_json(found: Difference) -> dict[str, Any]:
+    """A difference as plain JSON values."""
+    return {
+        "added": list(found.added),
+        "removed": list(found.removed),
+        "changed": [
+            {
+                "rule": change.rule,
+                "fields": [
+                    {"field": one.field, "before": one.before, "after": one.after}
+                    for one in change.fields
+                ],
+            }
+            for change in found.changed
+        ],
+        "moved": list(found.moved),
+        "verdicts": [
+            {
+                "scope": change.scope,
+                "before": change.before.value,
+                "after": change.after.value,
+                "facts": None if change.facts is None else dict(change.facts),
+                "rule_before": change.rule_before,
+                "rule_after": change.rule_after,
+            }
+            for change in found.verdicts
+        ],
+    }
+
+
+def _fields(before: Rule, after: Rule) -> Iterator[FieldChange]:
+    """The fields that differ, and the signals by whose name both call different conditions."""
+    old, new = rule_to_plain(before), rule_to_plain(after)
+    yield from (FieldChange(name, old[name], new[name]) for name in old if old[name] != new[name])
+    old, new = signals_to_plain([before]), signals_to_plain([after])
+    for name in old:
+        if name in new and old[name] != new[name]:
+            yield FieldChange(f"signal {name}", old[name], new[name])
+
+
+def _moved(before: Sequence[str], after: Sequence[str]) -> tuple[str, ...]:
+    """As few rules as explain the other order: those out of the longest order that is kept."""
+    place = {name: number for number, name in enumerate(before)}
+    longest: list[tuple[str, ...]] = []
+    for name in after:
+        kept = [one for one in longest if place[one[-1]] < place[name]]
+        longest.append((*max(kept, key=len, default=()), name))
+    stayed = max(longest, key=len, default=())
+    return tuple(name for name in after if name not in stayed)
+
+
+def _decided(rules: Sequence[Rule], facts: Facts) -> Decision:
+    return decision_of([rule for rule in rules if predicate(rule.when)(facts)])
+
+
+class _VerdictChanges:
+    """Asks the solver for each way in which a verdict can change."""
+
+    def __init__(self, before: RuleSet, after: RuleSet, dictionary: FactDictionary) -> None:
+        self._before = before
+        self._after = after
+        rules = (*before.rules, *after.rules)
+        self._solver = Solver((rule.when for rule in rules), dictionary)
+        self._morning = self._solver.unknown()
+
+    def all(self) -> Iterator[VerdictChange]:
+        for scope in SCOPES:
+            for before, after in permutations(Verdict, 2):
+                yield self._change(scope, before, after)
+
+    def _change(self, scope: Scope, before: Verdict, after: Verdict) -> VerdictChange:
+        old, new = self._before.counting_for(scope), self._after.counting_for(scope)
+        found = self._solver.smallest(
+            [self._morning], self._has(old, before), self._has(new, after)
+        )
+        if found is None:
+            return VerdictChange(scope, before, after)
+        one, other = (_decided(rules, found[0]) for rules in (old, new))
+        if (one.verdict, other.verdict) != (before, after):
+            raise EngineDisagreement(f"The solver and the evaluator differ on {found[0]!r}.")
+        ids = (decision.deciding.id if decision.deciding else None for decision in (one, other))
+        return VerdictChange(scope, before, after, found[0], *ids)
+
+    def _has(self, rules: Sequence[Rule], verdict: Verdict) -> Formula:
+        """That rules give just this verdict."""
+        fire = {v: self._fires([rule for rule in rules if rule.verdict is v]) for v in Verdict}
+        higher = [fire[v] for v in Verdict if v.protection > verdict.protection]
+        none_higher = self._solver.negation(self._solver.either(higher))
+        if verdict is Verdict.TRAIN:
+            return none_higher
+        return self._solver.every([none_higher, fire[verdict]])
+
+    def _fires(self, rules: Sequence[Rule]) -> Formula:
+        return self._solver.either(self._solver.holds(rule.when, self._morning) for rule in rules)

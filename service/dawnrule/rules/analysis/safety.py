@@ -1,0 +1,124 @@
+"""Does a rule set rest everybody who has a warning sign, a fever or a hurt joint?
+
+What nobody trains with stands in ``rules/facts.yaml``, under ``rests``. A rule set that does not
+heed it, whatever else is said, decides for nobody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from dawnrule.errors import EngineDisagreement, Finding, NotProved
+from dawnrule.model import FactDictionary, Facts, Verdict
+from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.evaluation.decision import decision_of
+from dawnrule.rules.evaluation.evaluator import predicate
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.serialization import in_flow
+
+
+def heeding_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
+    """One finding with all that is not heeded, and the smallest morning for each; or that it could
+    not be proved. A part rule heeds nothing of the day, as a day may have no parts."""
+    doubts = _in_doubt(rule_set, dictionary)
+    if not doubts:
+        return
+    try:
+        mornings = _mornings(rule_set, dictionary, doubts)
+    except NotProved as gave_up:
+        yield Finding(rule_set.file, 1, None, "not-proved", gave_up.detail)
+        return
+    if mornings:
+        yield _finding(rule_set, dictionary, mornings)
+
+
+def _in_doubt(rule_set: RuleSet, dictionary: FactDictionary) -> list[Test]:
+    """What has no single rule that always rests for it: mostly nothing, and then no solver is
+    needed, which is large and slow to begin."""
+    return [
+        stop
+        for stop in _stops(dictionary)
+        if not any(_outcome(rule.when, stop) for rule in _resting(rule_set, dictionary, stop))
+    ]
+
+
+def _stops(dictionary: FactDictionary) -> Iterator[Test]:
+    for name, definition in dictionary.items():
+        for value in definition.rests:
+            yield Test(name, Operator.IS, value)
+
+
+def _resting(rule_set: RuleSet, dictionary: FactDictionary, stop: Test) -> list[Rule]:
+    counting = rule_set.counting_for(dictionary[stop.fact].scope)
+    return [rule for rule in counting if rule.verdict is Verdict.REST]
+
+
+def _outcome(condition: Condition, stop: Test) -> bool | None:
+    """Whether a condition holds with the one fact that is known; None: it hangs on others."""
+    match condition:
+        case Test():
+            known = condition.fact == stop.fact
+            return predicate(condition)({stop.fact: _value(stop)}) if known else None
+        case Signal(condition=inner):
+            return _outcome(inner, stop)
+    outcomes = [_outcome(inner, stop) for inner in condition.conditions]
+    sure, possible = outcomes.count(True), len(outcomes) - outcomes.count(False)
+    match condition:
+        case All():
+            return _between(sure, possible, len(outcomes))
+        case AnyOf():
+            return _between(sure, possible, 1)
+        case AtLeast(count):
+            return _between(sure, possible, count)
+        case NoneOf():
+            some = _between(sure, possible, 1)
+            return None if some is None else not some
+
+
+def _between(sure: int, possible: int, needed: int) -> bool | None:
+    if sure >= needed:
+        return True
+    return False if possible < needed else None
+
+
+def _value(stop: Test) -> bool | int | float | str:
+    assert not isinstance(stop.value, tuple), "a stop is one value"
+    return stop.value
+
+
+def _mornings(
+    rule_set: RuleSet, dictionary: FactDictionary, doubts: Sequence[Test]
+) -> list[tuple[Test, Facts]]:
+    """What is not heeded, each with the smallest morning that shows it. Raises ``NotProved``."""
+    # The solver is large, and only who is in doubt needs it.
+    from dawnrule.rules.analysis.solver import Solver
+
+    solver = Solver([*(rule.when for rule in rule_set.rules), *doubts], dictionary)
+    morning = solver.unknown()
+    found = []
+    for stop in doubts:
+        resting = _resting(rule_set, dictionary, stop)
+        fire = (solver.holds(rule.when, morning) for rule in resting)
+        silent = solver.negation(solver.either(fire))
+        for facts in solver.smallest([morning], solver.holds(stop, morning), silent) or ():
+            if not predicate(stop)(facts) or any(predicate(r.when)(facts) for r in resting):
+                raise EngineDisagreement(f"The solver and the evaluator differ on {facts!r}.")
+            found.append((stop, facts))
+    return found
+
+
+def _finding(
+    rule_set: RuleSet, dictionary: FactDictionary, mornings: Sequence[tuple[Test, Facts]]
+) -> Finding:
+    said = ", ".join(_said(stop, dictionary) for stop, _ in mornings)
+    stop, facts = mornings[0]
+    counting = rule_set.counting_for(dictionary[stop.fact].scope)
+    verdict = decision_of([rule for rule in counting if predicate(rule.when)(facts)]).verdict
+    message = f"not always rest with {said}: {in_flow(facts)} gives {verdict}"
+    inputs = tuple(facts for _, facts in mornings)
+    return Finding(rule_set.file, 1, None, "warning-sign-not-heeded", message, inputs)
+
+
+def _said(stop: Test, dictionary: FactDictionary) -> str:
+    label = dictionary[stop.fact].label
+    return label if stop.value is True else f"{label} {stop.value}"

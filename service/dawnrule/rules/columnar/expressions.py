@@ -1,0 +1,67 @@
+"""Where does a condition hold, down whole columns? (pure)
+
+The meaning is that of ``evaluator``. A fact that was not reported is null, never NaN, which
+columns hold to be greater than any number. Each test turns null into false before tests are
+combined, so that ``none`` of it is true. Values are compared in the dictionary's types, exactly.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from dawnrule.model import FactDictionary
+from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+
+TYPES = {
+    "boolean": pl.Boolean(),
+    "enumeration": pl.String(),
+    "integer": pl.Int64(),
+    "number": pl.Float64(),
+}
+"""The column of each type of the dictionary."""
+
+
+def holds(condition: Condition, dictionary: FactDictionary) -> pl.Expr:
+    """The condition as a column of true and false, over a column for each fact that it tests."""
+    match condition:
+        case Test():
+            return _test(condition, TYPES[dictionary[condition.fact].type])
+        case Signal(condition=inner):
+            return holds(inner, dictionary)
+        case All(conditions):
+            return pl.all_horizontal(_several(conditions, dictionary))
+        case AnyOf(conditions):
+            return pl.any_horizontal(_several(conditions, dictionary))
+        case NoneOf(conditions):
+            return ~pl.any_horizontal(_several(conditions, dictionary))
+        case AtLeast(count, conditions):
+            held = (one.cast(pl.UInt32) for one in _several(conditions, dictionary))
+            return pl.sum_horizontal(held) >= count
+
+
+def _several(conditions: tuple[Condition, ...], dictionary: FactDictionary) -> list[pl.Expr]:
+    return [holds(condition, dictionary) for condition in conditions]
+
+
+def _test(test: Test, of_type: pl.DataType) -> pl.Expr:
+    """What each operator means; of a fact that was not reported each but ``reported`` is false."""
+    fact = pl.col(test.fact)
+    if test.operator is Operator.REPORTED:
+        return fact.is_not_null() if test.value else fact.is_null()
+    values = test.value if isinstance(test.value, tuple) else (test.value,)
+    found = [_compared(fact, test.operator, pl.lit(value, of_type)) for value in values]
+    return pl.any_horizontal(found).fill_null(value=False)
+
+
+def _compared(fact: pl.Expr, operator: Operator, value: pl.Expr) -> pl.Expr:
+    match operator:
+        case Operator.AT_LEAST:
+            return fact >= value
+        case Operator.AT_MOST:
+            return fact <= value
+        case Operator.ABOVE:
+            return fact > value
+        case Operator.BELOW:
+            return fact < value
+        case _:  # IS, and each value of IN
+            return fact == value

@@ -1,0 +1,191 @@
+"""On which facts were past mornings decided, and how? As columns, and in a file.
+
+A table has a row for each subject: one for the day itself, whose ``part`` is null, and then one
+for each part of its plan, which repeats the day's facts. Every fact of the dictionary is a column;
+null stands for not reported. The order is that of the ledger.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from operator import itemgetter
+from pathlib import Path
+from typing import IO, Any, Self
+
+import polars as pl
+
+from dawnrule.errors import EngineFailure
+from dawnrule.model import FactDictionary, Facts, FactValue
+from dawnrule.rules.columnar.expressions import TYPES
+
+ROWS_READ_TOGETHER = 50_000
+"""How many rows of a file are packed together; a look at some dates unpacks only these."""
+
+KEYS: Mapping[str, pl.DataType] = {
+    "position": pl.Int64(),
+    "athlete_id": pl.String(),
+    "date": pl.Date(),
+    "rule_set_digest": pl.String(),
+    "part": pl.Int64(),
+    "verdict": pl.String(),
+    "rule_id": pl.String(),
+    "fired": pl.List(pl.String()),
+}
+"""What a row says besides facts: where in the ledger its advice stands, and what was decided."""
+
+
+@dataclass(frozen=True, slots=True)
+class PastSubject:
+    """The day or a part of it: its facts, and what was decided on them.
+
+    A part's facts hold the day's too. ``verdict`` and ``rule_id`` of a day are those of the whole
+    day; ``fired`` has the ids of the rules that fired, notes among them, in the file's order, the
+    day's rules among those of a part.
+    """
+
+    verdict: str
+    rule_id: str | None
+    fired: tuple[str, ...]
+    facts: Facts
+
+
+@dataclass(frozen=True, slots=True)
+class PastMorning:
+    """One advice as it was given. ``position`` is its place in the ledger."""
+
+    position: int
+    athlete_id: str
+    date: date
+    rule_set_digest: str
+    day: PastSubject
+    parts: tuple[PastSubject, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MorningTable:
+    """Past mornings as columns, read only when they are asked for; one for an athlete and date."""
+
+    frame: pl.LazyFrame
+    dictionary: FactDictionary
+
+    @classmethod
+    def of(cls, mornings: Iterable[PastMorning], dictionary: FactDictionary) -> Self:
+        """The table of some mornings. A fact that the dictionary does not know is left out: no
+        rule can test it.
+
+        Raises ``EngineFailure`` for a value that the dictionary does not allow, as columns would
+        make another of it.
+        """
+        facts = {name: TYPES[definition.type] for name, definition in dictionary.items()}
+        rows = [row for morning in mornings for row in _rows(morning, dictionary)]
+        frame = pl.DataFrame(rows, schema={**KEYS, **facts}, orient="row")
+        return cls(frame.lazy(), dictionary)
+
+    @classmethod
+    def read(cls, file: Path, dictionary: FactDictionary) -> Self:
+        """The table that a file holds; what is asked of it is read from there when it is asked."""
+        return cls(pl.scan_parquet(file, glob=False), dictionary)
+
+    def write(self, file: IO[bytes], marks: Mapping[str, str]) -> None:
+        """Write a Parquet file; ``marks`` are kept in its head."""
+        self.frame.collect().write_parquet(
+            file,
+            compression="lz4",
+            row_group_size=ROWS_READ_TOGETHER,
+            metadata=dict(marks),
+        )
+
+    def followed_by(self, later: Iterable[MorningTable]) -> MorningTable:
+        """This table and those that come after it in the ledger; where several know an athlete's
+        date, what stands last in the ledger."""
+        rows = pl.concat([self.frame, *(table.frame for table in later)])
+        days = rows.filter(pl.col("part").is_null()).group_by("athlete_id", "date")
+        newest = days.agg(pl.col("position").max())
+        kept = rows.join(newest, on="position", how="semi", maintain_order="left")
+        return MorningTable(kept, self.dictionary)
+
+    def between(self, first: date | None, last: date | None) -> MorningTable:
+        """The mornings from one date to another, both included; None leaves that end open."""
+        frame = self.frame
+        if first is not None:
+            frame = frame.filter(pl.col("date") >= first)
+        if last is not None:
+            frame = frame.filter(pl.col("date") <= last)
+        return MorningTable(frame, self.dictionary)
+
+    def told_by(self, rule_set_digest: str) -> MorningTable:
+        """The mornings whose advice was given by a rule set."""
+        told = self.frame.filter(pl.col("rule_set_digest") == rule_set_digest)
+        return MorningTable(told, self.dictionary)
+
+    def sizes(self) -> list[tuple[date, int, int]]:
+        """Each date with how many mornings and how many subjects it has, in their order."""
+        day = pl.col("part").is_null().sum()
+        return self.frame.group_by("date").agg(day, pl.len()).sort("date").collect().rows()
+
+    def mornings(self) -> Iterator[PastMorning]:
+        """The mornings one by one, in the order of the ledger."""
+        rows = in_order(self.frame).collect().iter_rows(named=True)
+        for position, subjects in groupby(rows, key=itemgetter("position")):
+            yield _morning(position, list(subjects), self.dictionary)
+
+
+def in_order(subjects: pl.LazyFrame) -> pl.LazyFrame:
+    """Subjects in the order of the ledger, each day before its parts."""
+    return subjects.sort("position", "part", nulls_last=False)
+
+
+def read_marks(file: Path) -> Mapping[str, str] | None:
+    """The marks that a file was written with; None when it is not there or cannot be read."""
+    try:
+        return pl.read_parquet_metadata(file)
+    except (OSError, pl.exceptions.PolarsError):
+        return None
+
+
+def _rows(morning: PastMorning, dictionary: FactDictionary) -> Iterator[tuple[Any, ...]]:
+    for part, subject in enumerate((morning.day, *morning.parts), start=-1):
+        facts = subject.facts
+        for name, value in facts.items():
+            if name in dictionary and not dictionary[name].accepts(value):
+                raise _unfit(morning, name, value, dictionary)
+        yield (
+            morning.position,
+            morning.athlete_id,
+            morning.date,
+            morning.rule_set_digest,
+            part if part >= 0 else None,
+            subject.verdict,
+            subject.rule_id,
+            subject.fired,
+            *map(facts.get, dictionary),
+        )
+
+
+def _unfit(
+    morning: PastMorning, name: str, value: FactValue, dictionary: FactDictionary
+) -> EngineFailure:
+    return EngineFailure(
+        f"The advice to {morning.athlete_id} for {morning.date.isoformat()} was given on {name} "
+        f"{value!r}, which the dictionary does not allow: {dictionary[name].allowed()}."
+    )
+
+
+def _morning(position: int, rows: list[dict[str, Any]], dictionary: FactDictionary) -> PastMorning:
+    day = rows[0]
+    return PastMorning(
+        position,
+        day["athlete_id"],
+        day["date"],
+        day["rule_set_digest"],
+        _subject(day, dictionary),
+        tuple(_subject(row, dictionary) for row in rows[1:]),
+    )
+
+
+def _subject(row: dict[str, Any], dictionary: FactDictionary) -> PastSubject:
+    facts = {name: row[name] for name in dictionary if row[name] is not None}
+    return PastSubject(row["verdict"], row["rule_id"], tuple(row["fired"]), facts)

@@ -1,0 +1,131 @@
+"""What does a rule set decide on this morning's facts?
+
+Every decision is made twice, by the engine (``matcher``) and by our own evaluator. Should the two
+ever differ no advice is given. The log names the rule set and the digest of the facts; the facts
+themselves, which tell of somebody's health, go to whoever listens for a ``DISAGREEMENT``.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import TypeAlias
+
+from dawnrule.errors import EngineDisagreement
+from dawnrule.model import FactDictionary, Facts, Scope
+from dawnrule.rules.engine.matcher import Matcher
+from dawnrule.rules.evaluation.decision import DayDecision, day_decision, decision_of
+from dawnrule.rules.evaluation.evaluator import Predicate, predicate
+from dawnrule.rules.rule_set import Rule, RuleSet
+
+DISAGREEMENT = "disagreement"
+"""The attribute of a log record under which a disagreement is told whole, as plain JSON values."""
+
+_log = logging.getLogger("dawnrule.rules")
+
+Fired: TypeAlias = Callable[[Scope, Facts], tuple[Rule, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Compiled:
+    """The rules of one scope in the file's order, for both evaluations."""
+
+    matcher: Matcher
+    evaluator: tuple[tuple[Rule, Predicate], ...]
+
+    @classmethod
+    def of(cls, rule_set: RuleSet, dictionary: FactDictionary, scope: Scope) -> _Compiled:
+        rules = rule_set.in_scope(scope)
+        matcher = Matcher(rules, dictionary, scope, rule_set.file)
+        return cls(matcher, tuple((rule, predicate(rule.when)) for rule in rules))
+
+
+class Decider:
+    """A rule set compiled for both evaluations. Safe to use from several threads.
+
+    What the engine holds is given back by ``close``, or when the decider is let go of.
+    """
+
+    def __init__(self, rule_set: RuleSet, dictionary: FactDictionary) -> None:
+        """Compile a rule set. Raises ``RuleSetInvalid`` for a rule that the engine cannot take."""
+        self._rule_set = rule_set
+        self._order = {rule.id: place for place, rule in enumerate(rule_set.rules)}
+        self._compiled: dict[Scope, _Compiled] = {
+            "day": _Compiled.of(rule_set, dictionary, "day"),
+            "part": _Compiled.of(rule_set, dictionary, "part"),
+        }
+
+    def decide(self, day: Facts, parts: Sequence[Facts]) -> DayDecision:
+        """The verdicts on a day and its parts, made by both evaluations.
+
+        ``day`` holds the facts of the day; each of ``parts`` holds them too, with its own. What
+        fires for the day counts for every part, so that no part is less protected than the day.
+        Raises ``EngineDisagreement`` or ``EngineFailure``.
+        """
+        return self._decide(self.fired, day, parts)
+
+    def decide_by_evaluator(self, day: Facts, parts: Sequence[Facts]) -> DayDecision:
+        """The same, made by the evaluator alone: for what-if questions, never for advice.
+
+        The facts are not compared with the dictionary.
+        """
+        return self._decide(self.fired_by_evaluator, day, parts)
+
+    def fired(self, scope: Scope, facts: Facts) -> tuple[Rule, ...]:
+        """The rules of one scope that fire on one subject, in the file's order, by both
+        evaluations. Raises ``EngineDisagreement`` or ``EngineFailure``."""
+        by_engine = self._compiled[scope].matcher.fired(facts)
+        by_evaluator = self.fired_by_evaluator(scope, facts)
+        if by_engine != {rule.id for rule in by_evaluator}:
+            raise self._disagreement(scope, facts, by_engine, by_evaluator)
+        return by_evaluator
+
+    def fired_by_evaluator(self, scope: Scope, facts: Facts) -> tuple[Rule, ...]:
+        """The same, by the evaluator alone."""
+        return tuple([rule for rule, holds in self._compiled[scope].evaluator if holds(facts)])
+
+    def close(self) -> None:
+        """Give back what the engine holds; no decision can be made by both afterwards."""
+        for compiled in self._compiled.values():
+            compiled.matcher.close()
+
+    def _decide(self, fired: Fired, day: Facts, parts: Sequence[Facts]) -> DayDecision:
+        of_day = fired("day", day)
+        of_parts = [self._in_order(of_day + fired("part", part)) for part in parts]
+        return day_decision(
+            decision_of(of_day), [decision_of(rules) for rules in of_parts], self._rule_set.rules
+        )
+
+    def _in_order(self, rules: tuple[Rule, ...]) -> list[Rule]:
+        return sorted(rules, key=lambda rule: self._order[rule.id])
+
+    def _disagreement(
+        self,
+        scope: Scope,
+        facts: Facts,
+        by_engine: frozenset[str],
+        by_evaluator: Sequence[Rule],
+    ) -> EngineDisagreement:
+        rule_set = self._rule_set
+        digest = sha256(json.dumps(dict(facts), sort_keys=True).encode()).hexdigest()
+        whole = {
+            "rule_set": f"{rule_set.name}@{rule_set.version}",
+            "rule_set_digest": rule_set.digest,
+            "scope": scope,
+            "engine": sorted(by_engine),
+            "evaluator": sorted(rule.id for rule in by_evaluator),
+            "facts": dict(facts),
+            "facts_digest": digest,
+        }
+        _log.critical(
+            "the two evaluations of %s (%s) differ on a %s; the digest of its facts is %s",
+            whole["rule_set"],
+            rule_set.digest,
+            scope,
+            digest,
+            extra={DISAGREEMENT: whole},
+        )
+        return EngineDisagreement("The two evaluations of the rules fired different rules.")

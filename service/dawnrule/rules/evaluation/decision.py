@@ -1,0 +1,71 @@
+"""Which rules fire on this morning's facts, and what verdict follows?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dawnrule.model import Verdict
+from dawnrule.rules.rule_set import Rule
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The verdict on one subject. ``fired`` is in the file's order, notes among them;
+    ``deciding`` is None when no rule asks for more than to train as planned."""
+
+    verdict: Verdict
+    deciding: Rule | None
+    fired: tuple[Rule, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DayDecision:
+    """The verdict on a day, on its own rules (``day``) and on each part, in the order given.
+
+    ``deciding`` is the rule that the day's verdict is told by: a day rule with that verdict,
+    else the deciding rule of the most protected part that stands first in the file.
+    """
+
+    verdict: Verdict
+    deciding: Rule | None
+    day: Decision
+    parts: tuple[Decision, ...]
+
+
+def decision_of(fired: Sequence[Rule]) -> Decision:
+    """The verdict that a subject's fired rules give; ``fired`` must be in the file's order."""
+    verdict = max((r.verdict for r in fired if r.verdict), key=_protection, default=Verdict.TRAIN)
+    deciding = next((rule for rule in fired if rule.verdict is verdict), None)
+    return Decision(verdict, deciding, tuple(fired))
+
+
+def day_decision(day: Decision, parts: Sequence[Decision], rules: Sequence[Rule]) -> DayDecision:
+    """The verdict on a day and the rule that tells it; ``rules`` are all, in the file's order."""
+    verdict = day_verdict(day.verdict, [part.verdict for part in parts])
+    deciding = day.deciding if day.verdict is verdict else None
+    return DayDecision(
+        verdict, deciding or _first_of_most_protected(parts, rules), day, tuple(parts)
+    )
+
+
+def day_verdict(day: Verdict, parts: Sequence[Verdict]) -> Verdict:
+    """Rest if a day rule says so or every part rests; train as planned if every part does;
+    otherwise swap. A day without parts has its own rules' verdict."""
+    if day is Verdict.REST or not parts:
+        return day
+    if all(part is Verdict.REST for part in parts):
+        return Verdict.REST
+    if all(part is Verdict.TRAIN for part in parts):
+        return Verdict.TRAIN
+    return Verdict.SWAP
+
+
+def _first_of_most_protected(parts: Sequence[Decision], rules: Sequence[Rule]) -> Rule | None:
+    most = max((part.verdict for part in parts), key=_protection, default=None)
+    ids = {part.deciding.id for part in parts if part.deciding and part.verdict is most}
+    return next((rule for rule in rules if rule.id in ids), None)
+
+
+def _protection(verdict: Verdict) -> int:
+    return verdict.protection

@@ -1,0 +1,101 @@
+"""Has a rule file the form that its JSON Schema asks for?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from functools import cache
+from typing import Any
+
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import ValidationError
+from referencing import Registry, Resource
+
+from dawnrule.errors import Finding
+from dawnrule.i18n.resources import rules_folder
+from dawnrule.rules.loading.yaml_reader import YamlSource
+
+RULE_SET = "rule-set.schema.json"
+EXTENSION = "extension.schema.json"
+"""The names of the schemas in ``rules/``; the second refers to the first by its name."""
+
+
+def shape_findings(source: YamlSource, schema: str) -> Iterator[Finding]:
+    """What a JSON Schema says, save inside conditions, which have a reader of their own."""
+    for error in _validator(schema).iter_errors(source.data):
+        path = [str(step) for step in error.absolute_path]
+        if "when" in path or (path[:1] == ["signals"] and len(path) > 1):
+            continue
+        pointer = "".join(f"/{step}" for step in path)
+        yield source.finding("schema", pointer, _say(error), _rule_at(source, path))
+
+
+def _rule_at(source: YamlSource, path: list[str]) -> str | None:
+    if path[:1] != ["rules"] or len(path) == 1:
+        return None
+    index = int(path[1])
+    return name_of(source.data["rules"][index], index)
+
+
+def name_of(data: Any, index: int) -> str:
+    """The rule's id, or its place in the file when it has none."""
+    return (
+        str(data.get("id", f"number {index + 1}"))
+        if isinstance(data, dict)
+        else f"number {index + 1}"
+    )
+
+
+_TYPES = {
+    "array": "a list",
+    "boolean": "true or false",
+    "number": "a number",
+    "object": "fields with values",
+    "string": "text (put it in quotes if it looks like a number)",
+}
+
+
+def _named(error: ValidationError) -> str:
+    """The field that an error is about, or the place of an item in its list."""
+    step = error.absolute_path[-1] if error.absolute_path else "the file"
+    return f"number {step + 1}" if isinstance(step, int) else step
+
+
+def _say(error: ValidationError) -> str:
+    allowed: Any = error.validator_value
+    instance: Any = error.instance
+    schema: Any = error.schema
+    name = _named(error)
+    match error.validator:
+        case "type":
+            types = [allowed] if isinstance(allowed, str) else allowed
+            return f"{name} must be {' or '.join(_TYPES[word] for word in types)}"
+        case "minItems":
+            return f"{name}: at least {allowed} must be given"
+        case "additionalProperties":
+            known = schema.get("properties", {})
+            unknown = ", ".join(repr(key) for key in instance if key not in known)
+            return f"unknown field {unknown}; allowed: {', '.join(known)}"
+        case "required":
+            missing = ", ".join(key for key in allowed if key not in instance)
+            return f"missing: {missing}"
+        case "enum":
+            words = ", ".join(str(word) for word in allowed)
+            return f"{name} is {instance!r}; allowed: {words}"
+        case "maxLength":
+            return f"{name} has {len(instance)} characters; at most {allowed} are allowed"
+        case "pattern":
+            return f"{name}: {instance!r} does not fit. {schema['description']}"
+        case _:
+            return f"{name}: {error.message}"
+
+
+@cache
+def _validator(schema: str) -> Draft202012Validator:
+    registry = Registry().with_resource(RULE_SET, Resource.from_contents(_read(RULE_SET)))
+    return Draft202012Validator(_read(schema), registry=registry)
+
+
+@cache
+def _read(schema: str) -> Any:
+    return json.loads((rules_folder() / schema).read_text(encoding="utf-8"))

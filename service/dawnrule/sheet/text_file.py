@@ -1,0 +1,139 @@
+"""Which characters do the bytes of a text file mean?"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from dawnrule.errors import MalformedInput
+from dawnrule.i18n.lazy import lazy
+from dawnrule.sheet.cells import Record
+from dawnrule.sheet.columns import Layout
+from dawnrule.sheet.options import MOST_COLUMNS
+
+_DELIMITERS = ",;\t|"
+_STATED = "sep="
+_TOO_LONG = "field larger"  # how the library begins to say so
+
+
+def without_stated_delimiter(text: str) -> tuple[str, str | None]:
+    """The text, and the delimiter that a first line like ``sep=;`` states; such a line is for
+    the spreadsheet program, which does not show it and does not count it."""
+    first = text[: len(_STATED) + 1].lower()
+    rest = text[len(first) :]
+    if first.startswith(_STATED) and len(first) > len(_STATED) and rest[:1] in ("\r", "\n", ""):
+        line_end = "\r\n" if rest.startswith("\r\n") else rest[:1]
+        return rest.removeprefix(line_end), first[-1]
+    return text, None
+
+
+def likeliest_delimiter(text: str, layout: Layout) -> str:
+    """The one that gives the most known column names in the header."""
+    return max(_DELIMITERS, key=lambda delimiter: _known_columns(text, delimiter, layout))
+
+
+def records(text: str, delimiter: str) -> Iterator[Record]:
+    """The rows that are not blank, each with its number; the first row is 1.
+
+    Raises ``MalformedInput`` where quotation marks do not fit.
+    """
+    lines = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    try:
+        for number, cells in enumerate(lines, start=1):
+            if any(map(str.strip, cells)):
+                yield number, cells
+    except csv.Error as error:
+        raise MalformedInput(_unreadable(lines.line_num, error)) from error
+
+
+def _unreadable(line: int, error: csv.Error) -> str:
+    if str(error).startswith(_TOO_LONG):
+        return lazy("sheet.line_too_long", line=line, most=csv.field_size_limit())
+    return lazy("sheet.line_unreadable", line=line)
+
+
+def _known_columns(text: str, delimiter: str, layout: Layout) -> int:
+    nothing: tuple[int, Sequence[str]] = (0, ())
+    try:
+        _, header = next(records(text, delimiter), nothing)
+    except MalformedInput:
+        return 0
+    names = map(str, header[:MOST_COLUMNS])
+    return sum(layout.column_named(name) is not None for name in names)
+
+
+_UTF_8, _WINDOWS_1252 = "utf-8", "windows-1252"
+_MARKS = {
+    codecs.BOM_UTF8: _UTF_8,
+    codecs.BOM_UTF16_LE: "utf-16-le",
+    codecs.BOM_UTF16_BE: "utf-16-be",
+}
+_NOT_TEXT = re.compile(r"[\x00-\x08\x0e-\x1f]")
+_NO_SHEETS = {
+    b"\xd0\xcf\x11\xe0": "sheet.is_old_excel",
+    b"%PDF": "sheet.is_pdf",
+    b"<": "sheet.is_markup",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """A file's text without its byte order mark, and how it was encoded. ``was_guessed``: the
+    bytes fit no encoding that proves itself."""
+
+    text: str
+    encoding: str
+    has_mark: bool = False
+    was_guessed: bool = False
+
+    @property
+    def encoding_in_words(self) -> str:
+        """The encoding, and whether it was guessed."""
+        return lazy("sheet.guessed", encoding=self.encoding) if self.was_guessed else self.encoding
+
+
+def decode(data: bytes) -> Decoded:
+    """A byte order mark decides, else UTF-8 if the bytes are, else Windows-1252, which is then
+    guessed. Raises ``MalformedInput`` for what is no text."""
+    _refuse_other_files(data)
+    decoded = _marked(data) or _unmarked(data)
+    found = _NOT_TEXT.search(decoded.text)
+    if found:
+        line = decoded.text.count("\n", 0, found.start()) + 1
+        raise MalformedInput(lazy("sheet.no_text", line=line))
+    return decoded
+
+
+def _refuse_other_files(data: bytes) -> None:
+    start = data.removeprefix(codecs.BOM_UTF8).lstrip()
+    for magic, refusal in _NO_SHEETS.items():
+        if start.startswith(magic):
+            raise MalformedInput(lazy(refusal))
+
+
+def _marked(data: bytes) -> Decoded | None:
+    for mark, encoding in _MARKS.items():
+        if data.startswith(mark):
+            try:
+                text = data.removeprefix(mark).decode(encoding)
+            except UnicodeDecodeError as error:
+                message = lazy("sheet.not_as_marked", encoding=encoding.upper())
+                raise MalformedInput(message) from error
+            return Decoded(text, encoding, has_mark=True)
+    return None
+
+
+def _unmarked(data: bytes) -> Decoded:
+    try:
+        return Decoded(data.decode(_UTF_8), _UTF_8)
+    except UnicodeDecodeError:
+        pass
+    try:
+        return Decoded(data.decode(_WINDOWS_1252), _WINDOWS_1252, was_guessed=True)
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise MalformedInput(lazy("sheet.no_encoding", line=line)) from error

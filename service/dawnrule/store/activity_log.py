@@ -1,0 +1,95 @@
+"""Who did what, and when? Acts of people that a coach should see later.
+
+An act is an entry of the ledger, in the same chain as advice, so that none can be unsaid. It holds
+ids and names of things, never what somebody reported and never a person's name.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, Self
+
+from dawnrule.store import StoredAct, Transaction
+
+COMMAND_LINE = "command-line"
+"""Who acts when no key is used: whoever can open the database."""
+
+SERVICE = "service"
+"""Who acts when the service does something by itself."""
+
+ATHLETE_ERASED = "athlete-erased"
+RETENTION_APPLIED = "retention-applied"
+
+TOMBSTONES = frozenset({ATHLETE_ERASED, RETENTION_APPLIED})
+"""The acts after which the advice of some entries is rightly gone; ``about`` has the positions."""
+
+_ACT = re.compile(r"[a-z]+(-[a-z]+)*")
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """An act and its entry's position. ``by`` is the id of a key, or ``command-line``, or
+    ``service``; ``at`` is UTC text."""
+
+    position: int
+    act: str
+    by: str
+    at: str
+    about: Mapping[str, str]
+
+    @classmethod
+    def of(cls, stored: StoredAct) -> Self:
+        """The act that is stored."""
+        body: dict[str, Any] = json.loads(stored.body)
+        return cls(stored.position, body["act"], body["by"], body["at"], body["about"])
+
+    def to_json(self) -> dict[str, Any]:
+        """The act as plain JSON values."""
+        return {
+            "position": self.position,
+            "act": self.act,
+            "by": self.by,
+            "at": self.at,
+            "about": dict(self.about),
+        }
+
+
+def record_act(
+    transaction: Transaction, act: str, *, by: str, at: datetime, about: Mapping[str, str]
+) -> int:
+    """Put an act at the end of the ledger, in the transaction of what it tells of; its position.
+
+    ``act`` is a few words like ``key-made``; ``by`` the id of a key or one of the names above;
+    ``about`` says of what, by ids. Raises ``ValueError`` for an act of other letters.
+    """
+    if not _ACT.fullmatch(act):
+        raise ValueError(f"an act is named in small letters and hyphens, not {act!r}")
+    moment = at.astimezone(UTC).isoformat()
+    body = {"act": act, "by": by, "at": moment, "about": dict(about)}
+    return transaction.ledger.add_act(act, body, at)
+
+
+def acts_of(stored: Iterable[StoredAct]) -> list[Act]:
+    """The acts that are stored."""
+    return list(map(Act.of, stored))
+
+
+def format_ranges(positions: Iterable[int]) -> str:
+    """Positions in their order, in short: ``3-9,12``."""
+    ranges: list[list[int]] = []
+    for position in positions:
+        if ranges and ranges[-1][-1] + 1 == position:
+            ranges[-1][1:] = [position]
+        else:
+            ranges.append([position])
+    return ",".join("-".join(map(str, ends)) for ends in ranges)
+
+
+def parse_ranges(text: str) -> list[range]:
+    """The positions that ``in_ranges`` wrote."""
+    ends = (part.split("-") for part in text.split(",") if part)
+    return [range(int(pair[0]), int(pair[-1]) + 1) for pair in ends]

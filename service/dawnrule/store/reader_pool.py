@@ -1,0 +1,64 @@
+"""How do many read at once, each from one state of the database?"""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TypeVar
+
+from dawnrule.errors import StoreUnusable
+from dawnrule.store.connection import failures_named
+from dawnrule.store.transaction import Transaction
+
+T = TypeVar("T")
+
+
+class Readers:
+    """Read-only connections, as many as were ever needed at once, lent to one job at a time."""
+
+    def __init__(self, connect: Callable[[], sqlite3.Connection]) -> None:
+        self._connect = connect
+        self._lock = threading.Lock()
+        self._idle: list[sqlite3.Connection] = []
+        self._open = True
+
+    def read(self, job: Callable[[Transaction], T]) -> T:
+        """The job's result; all that it reads is of the state at its first look."""
+        with failures_named(), self._lent() as connection:
+            connection.execute("BEGIN")
+            try:
+                return job(Transaction.over(connection))
+            finally:
+                connection.rollback()
+
+    def close(self) -> None:
+        """Take no more jobs; connections that are lent are closed when they come back."""
+        with self._lock:
+            self._open = False
+            while self._idle:
+                self._idle.pop().close()
+
+    @contextmanager
+    def _lent(self) -> Iterator[sqlite3.Connection]:
+        connection = self._borrow()
+        try:
+            yield connection
+        finally:
+            self._give_back(connection)
+
+    def _borrow(self) -> sqlite3.Connection:
+        with self._lock:
+            if not self._open:
+                raise StoreUnusable("The store is closed.")
+            if self._idle:
+                return self._idle.pop()
+        return self._connect()
+
+    def _give_back(self, connection: sqlite3.Connection) -> None:
+        with self._lock:
+            if self._open:
+                self._idle.append(connection)
+                return
+        connection.close()

@@ -1,0 +1,182 @@
+"""What did an athlete report for a date, and what had they reported before?
+
+A changed check-in is a further revision; nothing is overwritten. Rows leave only with their
+athlete: the rows of an athlete who is still there cannot be deleted.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from dawnrule.model.entities import CheckIn
+from dawnrule.model.serialization import from_json
+from dawnrule.store.values import json_text, utc_text, utc_time
+
+FIRST_SCHEMA = (
+    """
+    CREATE TABLE check_ins (
+        id TEXT NOT NULL UNIQUE,
+        athlete_id TEXT NOT NULL REFERENCES athletes (id) ON DELETE CASCADE,
+        date TEXT NOT NULL CHECK (length(date) = 10),
+        revision INTEGER NOT NULL,
+        body TEXT NOT NULL,
+        received_at TEXT NOT NULL,
+        posted_by TEXT,
+        UNIQUE (athlete_id, date, revision)
+    ) STRICT
+    """,
+    """
+    CREATE TRIGGER check_ins_stay_as_they_are BEFORE UPDATE ON check_ins
+    BEGIN SELECT RAISE(ABORT, 'a check-in is never changed, only followed by a revision'); END
+    """,
+    """
+    CREATE TRIGGER check_ins_leave_with_their_athlete BEFORE DELETE ON check_ins
+    WHEN EXISTS (SELECT 1 FROM athletes WHERE id = OLD.athlete_id)
+    BEGIN SELECT RAISE(ABORT, 'a check-in is never deleted, except with its athlete'); END
+    """,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredCheckIn:
+    """One revision of a check-in; ``body`` is its plain form, ``posted_by`` the id of a key."""
+
+    id: str
+    revision: int
+    body: dict[str, Any]
+    received_at: datetime
+    posted_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckIns:
+    """Check-ins by athlete and local date, in revisions that count from 1."""
+
+    connection: sqlite3.Connection
+
+    def latest(self, athlete_id: str, date: date) -> StoredCheckIn | None:
+        """The newest revision for a date; None before the first."""
+        row = self.connection.execute(
+            """
+            SELECT id, revision, body, received_at, posted_by FROM check_ins
+            WHERE athlete_id = ? AND date = ? ORDER BY revision DESC LIMIT 1
+            """,
+            (athlete_id, date.isoformat()),
+        ).fetchone()
+        if row is None:
+            return None
+        check_in_id, revision, body, received_at, posted_by = row
+        return StoredCheckIn(
+            check_in_id, revision, json.loads(body), utc_time(received_at), posted_by
+        )
+
+    def add(
+        self,
+        check_in_id: str,
+        athlete_id: str,
+        date: date,
+        body: dict[str, Any],
+        received_at: datetime,
+        posted_by: str | None,
+    ) -> int:
+        """Store a check-in as the next revision for its date, and say which that is."""
+        [(revision,)] = self.connection.execute(
+            """
+            INSERT INTO check_ins (id, athlete_id, date, revision, body, received_at, posted_by)
+            SELECT :id, :athlete_id, :date, coalesce(max(revision), 0) + 1, :body, :at, :by
+            FROM check_ins WHERE athlete_id = :athlete_id AND date = :date
+            RETURNING revision
+            """,
+            {
+                "id": check_in_id,
+                "athlete_id": athlete_id,
+                "date": date.isoformat(),
+                "body": json_text(body),
+                "at": utc_text(received_at),
+                "by": posted_by,
+            },
+        )
+        return int(revision)
+
+    def before(self, athlete_id: str, date: date, days: int) -> list[CheckIn]:
+        """The newest revision for each of the ``days`` dates before a date, in their order.
+
+        With one ``max()``, SQLite takes the other columns from the row that has it.
+        """
+        rows = self.connection.execute(
+            """
+            SELECT body, max(revision) FROM check_ins
+            WHERE athlete_id = ? AND date >= ? AND date < ? GROUP BY date ORDER BY date
+            """,
+            (athlete_id, (date - timedelta(days)).isoformat(), date.isoformat()),
+        )
+        return [from_json(CheckIn, json.loads(body)) for body, _ in rows]
+
+    def last_answers(self, athlete_id: str, date: date, days: int) -> list[CheckIn]:
+        """The newest revisions, up to a date and from so many days before it on, that answer the
+        questions on warning signs, illness and pain, in the order in which they came; one may
+        answer several. Each search ends at the first that it finds."""
+        rows = self.connection.execute(
+            """
+            WITH sent AS (
+                SELECT date, revision, body FROM check_ins
+                WHERE athlete_id = :athlete_id AND date BETWEEN :first AND :last
+                ORDER BY date DESC, revision DESC
+            )
+            SELECT * FROM (
+                SELECT * FROM sent WHERE json_extract(body, '$.warning_signs') NOT NULL LIMIT 1
+            )
+            UNION SELECT * FROM (
+                SELECT * FROM sent WHERE json_extract(body, '$.illness') NOT NULL LIMIT 1
+            )
+            UNION SELECT * FROM (
+                SELECT * FROM sent WHERE json_extract(body, '$.pain') NOT NULL LIMIT 1
+            )
+            ORDER BY date, revision
+            """,
+            {
+                "athlete_id": athlete_id,
+                "first": (date - timedelta(days)).isoformat(),
+                "last": date.isoformat(),
+            },
+        )
+        return [from_json(CheckIn, json.loads(body)) for *_, body in rows]
+
+    def without_advice(self, limit: int) -> list[str]:
+        """The ids of check-ins on which no advice was given; there should be none."""
+        rows = self.connection.execute(
+            """
+            SELECT id FROM check_ins WHERE id NOT IN (SELECT check_in_id FROM advice)
+            ORDER BY id LIMIT ?
+            """,
+            (limit,),
+        )
+        return [check_in_id for (check_in_id,) in rows]
+
+    def last_dates(self, before: date) -> dict[str, date]:
+        """The date of each athlete's last check-in before a date; nobody without one."""
+        rows = self.connection.execute(
+            """
+            SELECT id, (SELECT max(date) FROM check_ins WHERE athlete_id = athletes.id AND date < ?)
+                AS last
+            FROM athletes WHERE last IS NOT NULL
+            """,
+            (before.isoformat(),),
+        )
+        return {athlete_id: date.fromisoformat(last) for athlete_id, last in rows}
+
+    def of_everybody(self, first: date, last: date) -> list[CheckIn]:
+        """The newest revision for each athlete and date, from one date to another, both included;
+        one ``max()`` as above."""
+        rows = self.connection.execute(
+            """
+            SELECT body, max(revision) FROM check_ins
+            WHERE date BETWEEN ? AND ? GROUP BY athlete_id, date ORDER BY athlete_id, date
+            """,
+            (first.isoformat(), last.isoformat()),
+        )
+        return [from_json(CheckIn, json.loads(body)) for body, _ in rows]

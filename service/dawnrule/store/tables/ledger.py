@@ -1,0 +1,319 @@
+"""Has anything in the record been changed since? The chain of entries that answers it.
+
+Each advice and each act of a person has an entry here: what its record's digest is, when, and the
+digest of the entry before. An entry's own digest is the SHA-256 of all that in canonical JSON
+(RFC 8785); so whoever keeps the newest digest can tell any change to all that came before.
+
+An advice's record is hashed after a salt, 32 random characters that leave with the record. Without
+it, whoever has the digest of an erased record could try out hours of sleep and grades of soreness
+until one fits: there are not that many. An entry holds neither the salt nor any id.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+from secrets import token_hex
+from typing import Any, Self
+
+import rfc8785
+
+from dawnrule.store.values import utc_text
+
+NOTHING_BEFORE = "0" * 64
+"""What the first entry has in the place of the digest of the one before."""
+
+SCHEMA = (
+    """
+    CREATE TABLE ledger (
+        position INTEGER PRIMARY KEY CHECK (position > 0),
+        kind TEXT NOT NULL CHECK (kind IN ('advice', 'act')),
+        at TEXT NOT NULL,
+        record_digest TEXT NOT NULL CHECK (length(record_digest) = 64),
+        previous_digest TEXT NOT NULL,
+        digest TEXT NOT NULL CHECK (length(digest) = 64),
+        act TEXT,
+        body TEXT,
+        CHECK ((kind = 'act') = (act IS NOT NULL AND body IS NOT NULL))
+    ) STRICT
+    """,
+    "CREATE INDEX ledger_acts ON ledger (position) WHERE act IS NOT NULL",
+    """
+    CREATE TABLE advice_entries (
+        position INTEGER PRIMARY KEY REFERENCES ledger (position),
+        advice_position INTEGER NOT NULL UNIQUE REFERENCES advice (position) ON DELETE CASCADE,
+        salt TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TRIGGER ledger_stays_as_it_is BEFORE UPDATE ON ledger
+    BEGIN SELECT RAISE(ABORT, 'an entry of the ledger is never changed'); END
+    """,
+    """
+    CREATE TRIGGER ledger_stays BEFORE DELETE ON ledger
+    BEGIN SELECT RAISE(ABORT, 'an entry of the ledger is never deleted'); END
+    """,
+    f"""
+    CREATE TRIGGER ledger_grows_at_its_end BEFORE INSERT ON ledger
+    WHEN (NEW.position - 1, NEW.previous_digest) IS NOT (
+        SELECT coalesce(max(position), 0), coalesce(digest, '{NOTHING_BEFORE}') FROM ledger
+    )
+    BEGIN SELECT RAISE(ABORT, 'the ledger grows at its end only'); END
+    """,
+    """
+    CREATE TRIGGER advice_entries_stay_as_they_are BEFORE UPDATE ON advice_entries
+    BEGIN SELECT RAISE(ABORT, 'whose entry it is never changes'); END
+    """,
+    """
+    CREATE TRIGGER advice_entries_leave_with_their_advice BEFORE DELETE ON advice_entries
+    WHEN EXISTS (SELECT 1 FROM advice WHERE position = OLD.advice_position)
+    BEGIN SELECT RAISE(ABORT, 'an entry lets go of its advice only when that is erased'); END
+    """,
+)
+
+_ENTRY = "SELECT position, kind, at, record_digest, previous_digest, digest FROM ledger"
+_SALT_BYTES = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The newest entry's position and digest; position 0 before the first."""
+
+    position: int = 0
+    digest: str = NOTHING_BEFORE
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry as it is stored; ``at`` is UTC text, and digests are hexadecimal SHA-256."""
+
+    position: int
+    kind: str
+    at: str
+    record_digest: str
+    previous_digest: str
+    digest: str
+
+    @classmethod
+    def following(cls, head: Head, kind: str, at: str, record_digest: str) -> Self:
+        """The entry that comes after a head."""
+        position = head.position + 1
+        digest = entry_digest(position, kind, at, record_digest, head.digest)
+        return cls(position, kind, at, record_digest, head.digest, digest)
+
+    def digest_at(self, position: int) -> str:
+        """What the digest of this entry's content is, if it stands at a position."""
+        return entry_digest(position, self.kind, self.at, self.record_digest, self.previous_digest)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredAct:
+    """An act of a person with its entry's position; ``body`` is canonical JSON text."""
+
+    position: int
+    act: str
+    body: str
+
+
+@dataclass(frozen=True, slots=True)
+class Walked:
+    """An entry with all that it speaks for, as stored. ``act`` and ``body`` are those of an act;
+    ``salt`` and ``advice`` are None for an act, and when the advice is gone; ``advice`` has the
+    row's columns by name, with those of its check-in: the body, whose of which date it is, who
+    posted it when, and on which check-in the advice was given that this one supersedes."""
+
+    entry: Entry
+    act: str | None
+    body: str | None
+    salt: str | None
+    advice: Mapping[str, Any] | None
+
+
+def entry_digest(
+    position: int, kind: str, at: str, record_digest: str, previous_digest: str
+) -> str:
+    """The digest of an entry's content, in hexadecimal."""
+    content: Any = {
+        "at": at,
+        "kind": kind,
+        "position": position,
+        "previous_digest": previous_digest,
+        "record_digest": record_digest,
+    }
+    return sha256(rfc8785.dumps(content)).hexdigest()
+
+
+def record_digest(record: str, salt: str = "") -> str:
+    """The digest of a record's text after its salt, in hexadecimal; an act has no salt."""
+    return sha256((salt + record).encode()).hexdigest()
+
+
+def chain_what_is_there(connection: sqlite3.Connection) -> None:
+    """Give the advice of an older database its entries, in the order in which it was given."""
+    ledger = Ledger(connection)
+    rows = connection.execute("SELECT position, record, decided_at FROM advice ORDER BY position")
+    for position, record, at in rows:
+        ledger.add_advice(position, record, at)
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """The chain: added to at its end, and read."""
+
+    connection: sqlite3.Connection
+
+    def add_advice(self, advice_position: int, record: str, at: str) -> None:
+        """Give an advice its entry; the transaction must be one that writes, from its start on."""
+        salt = token_hex(_SALT_BYTES)
+        entry = Entry.following(self.head(), "advice", at, record_digest(record, salt))
+        self._add(entry)
+        self.connection.execute(
+            "INSERT INTO advice_entries (position, advice_position, salt) VALUES (?, ?, ?)",
+            (entry.position, advice_position, salt),
+        )
+
+    def add_act(self, act: str, body: Mapping[str, Any], at: datetime) -> int:
+        """Put an act at the end; its position. ``body`` is plain JSON values."""
+        text = rfc8785.dumps(dict(body)).decode()
+        entry = Entry.following(self.head(), "act", utc_text(at), record_digest(text))
+        self._add(entry, act, text)
+        return entry.position
+
+    def head(self) -> Head:
+        """The newest entry's position and digest."""
+        row = self.connection.execute(
+            "SELECT position, digest FROM ledger ORDER BY position DESC LIMIT 1"
+        ).fetchone()
+        return Head(*row) if row else Head()
+
+    def entry_of(self, advice_id: str) -> tuple[Entry, str] | None:
+        """The entry of an advice and its salt; None if there is no such advice."""
+        row = self.connection.execute(
+            """
+            SELECT ledger.position, kind, at, record_digest, previous_digest, digest, salt
+            FROM advice JOIN advice_entries ON advice_position = advice.position
+            JOIN ledger ON ledger.position = advice_entries.position WHERE advice.id = ?
+            """,
+            (advice_id,),
+        ).fetchone()
+        return (Entry(*row[:-1]), row[-1]) if row else None
+
+    def after(self, position: int, limit: int) -> list[Entry]:
+        """The entries that come next."""
+        rows = self.connection.execute(
+            f"{_ENTRY} WHERE position > ? ORDER BY position LIMIT ?", (position, limit)
+        )
+        return [Entry(*row) for row in rows]
+
+    def positions_of(self, athlete_id: str) -> list[int]:
+        """Where the entries of an athlete's advice stand."""
+        return self._positions("athlete_id = ?", athlete_id)
+
+    def positions_before(self, date: str) -> list[int]:
+        """Where the entries of all advice for dates before one stand."""
+        return self._positions("date < ?", date)
+
+    def acts(
+        self,
+        first: datetime | None = None,
+        end: datetime | None = None,
+        act: str | None = None,
+        *,
+        limit: int,
+        before: int | None = None,
+    ) -> list[StoredAct]:
+        """Acts from one time on and before another, of one name or all, the newest first;
+        ``before`` is the position of the last of the page before."""
+        rows = self.connection.execute(
+            """
+            SELECT position, act, body FROM ledger
+            WHERE act IS NOT NULL AND (:act IS NULL OR act = :act)
+              AND (:first IS NULL OR at >= :first) AND (:end IS NULL OR at < :end)
+              AND (:before IS NULL OR position < :before)
+            ORDER BY position DESC LIMIT :limit
+            """,
+            {
+                "act": act,
+                "first": utc_text(first) if first else None,
+                "end": utc_text(end) if end else None,
+                "before": before,
+                "limit": limit,
+            },
+        )
+        return [StoredAct(*row) for row in rows]
+
+    def walk(self, position: int, limit: int) -> list[Walked]:
+        """The entries that come next, each with what it speaks for."""
+        cursor = self.connection.execute(
+            """
+            SELECT ledger.position, ledger.kind, ledger.at, ledger.record_digest,
+                   ledger.previous_digest, ledger.digest, ledger.act, ledger.body, salt,
+                   advice.*, check_ins.body AS check_in,
+                   check_ins.athlete_id AS check_in_of, check_ins.date AS check_in_on,
+                   check_ins.posted_by AS check_in_by, check_ins.received_at AS check_in_at,
+                   before.check_in_id AS check_in_before
+            FROM ledger LEFT JOIN advice_entries USING (position)
+            LEFT JOIN advice ON advice.position = advice_position
+            LEFT JOIN check_ins ON check_ins.id = advice.check_in_id
+            LEFT JOIN advice AS before ON before.id = advice.supersedes
+            WHERE ledger.position > ? ORDER BY ledger.position LIMIT ?
+            """,
+            (position, limit),
+        )
+        names = [column[0] for column in cursor.description]
+        return [_walked(row, names) for row in cursor]
+
+    def advice_without_entry(self, limit: int) -> list[str]:
+        """The ids of advice that no entry speaks for; there should be none."""
+        rows = self.connection.execute(
+            """
+            SELECT id FROM advice
+            WHERE position NOT IN (SELECT advice_position FROM advice_entries)
+            ORDER BY position LIMIT ?
+            """,
+            (limit,),
+        )
+        return [advice_id for (advice_id,) in rows]
+
+    def _add(self, entry: Entry, act: str | None = None, body: str | None = None) -> None:
+        self.connection.execute(
+            """
+            INSERT INTO ledger (position, kind, at, record_digest, previous_digest, digest,
+                                act, body)
+            VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+            """,
+            (
+                entry.position,
+                entry.kind,
+                entry.at,
+                entry.record_digest,
+                entry.previous_digest,
+                entry.digest,
+                act,
+                body,
+            ),
+        )
+
+    def _positions(self, where: str, value: str) -> list[int]:
+        rows: Iterator[tuple[int]] = self.connection.execute(
+            f"""
+            SELECT advice_entries.position FROM advice
+            JOIN advice_entries ON advice_position = advice.position
+            WHERE {where} ORDER BY advice_entries.position
+            """,
+            (value,),
+        )
+        return [position for (position,) in rows]
+
+
+_ENTRY_COLUMNS = 6
+_BEFORE_ADVICE = 9
+
+
+def _walked(row: Sequence[Any], names: Sequence[str]) -> Walked:
+    entry, (act, body, salt) = Entry(*row[:_ENTRY_COLUMNS]), row[_ENTRY_COLUMNS:_BEFORE_ADVICE]
+    advice = dict(zip(names[_BEFORE_ADVICE:], row[_BEFORE_ADVICE:], strict=True))
+    return Walked(entry, act, body, salt, advice if advice["position"] is not None else None)

@@ -1,0 +1,82 @@
+"""What does the coach plan for an athlete and a date?"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from dawnrule.store.values import utc_text, utc_time
+
+SCHEMA = (
+    """
+    CREATE TABLE plans (
+        athlete_id TEXT NOT NULL REFERENCES athletes (id) ON DELETE CASCADE,
+        date TEXT NOT NULL CHECK (length(date) = 10),
+        plan TEXT NOT NULL,
+        posted_at TEXT NOT NULL,
+        posted_by TEXT,
+        PRIMARY KEY (athlete_id, date)
+    ) STRICT, WITHOUT ROWID
+    """,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredPlan:
+    """A coach's plan for one date: ``blocks`` in their plain form, none for a day off."""
+
+    athlete_id: str
+    date: date
+    blocks: Sequence[dict[str, Any]]
+    posted_at: datetime
+    posted_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Plans:
+    """Plans by athlete and local date; the newest takes the place of the one before."""
+
+    connection: sqlite3.Connection
+
+    def put(self, plan: StoredPlan) -> bool:
+        """Store a plan, or replace the one of its date; True if there was none."""
+        is_new = self.get(plan.athlete_id, plan.date) is None
+        self.connection.execute(
+            """
+            INSERT INTO plans (athlete_id, date, plan, posted_at, posted_by)
+            VALUES (?, ?, ?, ?, ?)
+            ON CONFLICT (athlete_id, date) DO UPDATE
+            SET (plan, posted_at, posted_by)
+                = (excluded.plan, excluded.posted_at, excluded.posted_by)
+            """,
+            (
+                plan.athlete_id,
+                plan.date.isoformat(),
+                json.dumps(plan.blocks, allow_nan=False, separators=(",", ":"), sort_keys=True),
+                utc_text(plan.posted_at),
+                plan.posted_by,
+            ),
+        )
+        return is_new
+
+    def get(self, athlete_id: str, date: date) -> StoredPlan | None:
+        """The plan for a date; None if there is none."""
+        row = self.connection.execute(
+            "SELECT plan, posted_at, posted_by FROM plans WHERE athlete_id = ? AND date = ?",
+            (athlete_id, date.isoformat()),
+        ).fetchone()
+        if row is None:
+            return None
+        plan, posted_at, posted_by = row
+        return StoredPlan(athlete_id, date, json.loads(plan), utc_time(posted_at), posted_by)
+
+    def delete(self, athlete_id: str, date: date) -> bool:
+        """Take back the plan for a date; False if there was none."""
+        deleted = self.connection.execute(
+            "DELETE FROM plans WHERE athlete_id = ? AND date = ?", (athlete_id, date.isoformat())
+        )
+        return deleted.rowcount == 1

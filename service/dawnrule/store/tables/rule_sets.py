@@ -1,0 +1,259 @@
+"""Which rule sets were published, by whom, and which of them holds for whom from when?
+
+All here is only added to. An activation is taken back by a further row that names it; then the
+one before it holds again. Texts and digests are kept as they came: the store does not read them.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from dawnrule.store.values import utc_text, utc_time
+
+SCHEMA = (
+    """
+    CREATE TABLE rule_sets (
+        position INTEGER PRIMARY KEY AUTOINCREMENT,
+        name TEXT NOT NULL,
+        version TEXT NOT NULL,
+        digest TEXT NOT NULL UNIQUE,
+        summary TEXT NOT NULL,
+        text TEXT NOT NULL,
+        findings TEXT NOT NULL,
+        published_at TEXT NOT NULL,
+        published_by TEXT,
+        UNIQUE (name, version)
+    ) STRICT
+    """,
+    """
+    CREATE TRIGGER rule_sets_stay_as_they_are BEFORE UPDATE ON rule_sets
+    BEGIN SELECT RAISE(ABORT, 'a published rule set is never changed'); END
+    """,
+    """
+    CREATE TRIGGER rule_sets_stay BEFORE DELETE ON rule_sets
+    BEGIN SELECT RAISE(ABORT, 'a published rule set is never deleted'); END
+    """,
+    """
+    CREATE TABLE activations (
+        position INTEGER PRIMARY KEY AUTOINCREMENT,
+        digest TEXT,
+        from_date TEXT CHECK (length(from_date) = 10),
+        athlete_id TEXT REFERENCES athletes (id) ON DELETE CASCADE,
+        takes_back INTEGER UNIQUE REFERENCES activations (position),
+        at TEXT NOT NULL,
+        by TEXT,
+        CHECK (digest IS NOT NULL OR athlete_id IS NOT NULL OR takes_back IS NOT NULL)
+    ) STRICT
+    """,
+    "CREATE INDEX activations_of_athlete ON activations (athlete_id, position)",
+    """
+    CREATE TRIGGER activations_stay_as_they_are BEFORE UPDATE ON activations
+    BEGIN SELECT RAISE(ABORT, 'an activation is never changed, only taken back'); END
+    """,
+    """
+    CREATE TRIGGER activations_leave_with_their_athlete BEFORE DELETE ON activations
+    WHEN OLD.athlete_id IS NULL OR EXISTS (SELECT 1 FROM athletes WHERE id = OLD.athlete_id)
+    BEGIN SELECT RAISE(ABORT, 'an activation is never deleted, except with its athlete'); END
+    """,
+)
+
+_RULE_SET = "SELECT name, version, digest, summary, published_at, published_by FROM rule_sets"
+
+_STANDS = """
+    takes_back IS NULL AND NOT EXISTS (
+        SELECT 1 FROM activations AS later WHERE later.takes_back = activations.position
+    )
+"""
+"""That a row is an activation, and was not taken back."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRuleSet:
+    """A published rule set without its text; ``published_by`` is the id of a key."""
+
+    name: str
+    version: str
+    digest: str
+    summary: str
+    published_at: datetime
+    published_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Activation:
+    """That a rule set holds from a date on (None: at once, for every date), for one athlete or for
+    all (None). ``digest`` None lets an athlete go with all again. ``by`` is the id of a key.
+
+    ``taken_back_at`` and ``taken_back_by`` are None as long as it stands.
+    """
+
+    number: int
+    digest: str | None
+    from_date: date | None
+    athlete_id: str | None
+    at: datetime
+    by: str | None
+    taken_back_at: datetime | None
+    taken_back_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSets:
+    """Published rule sets, in the order in which they came."""
+
+    connection: sqlite3.Connection
+
+    def add(self, rule_set: StoredRuleSet, text: str, findings: str) -> None:
+        """Publish a rule set; ``findings`` is JSON text, what its check found."""
+        self.connection.execute(
+            """
+            INSERT INTO rule_sets (name, version, digest, summary, text, findings,
+                                   published_at, published_by)
+            VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+            """,
+            (
+                rule_set.name,
+                rule_set.version,
+                rule_set.digest,
+                rule_set.summary,
+                text,
+                findings,
+                utc_text(rule_set.published_at),
+                rule_set.published_by,
+            ),
+        )
+
+    def get(self, name: str, version: str) -> StoredRuleSet | None:
+        """The published rule set; None if there is none of this name and version."""
+        row = self.connection.execute(
+            f"{_RULE_SET} WHERE name = ? AND version = ?", (name, version)
+        ).fetchone()
+        return _rule_set(*row) if row else None
+
+    def all(self) -> list[StoredRuleSet]:
+        """All that were published."""
+        return [_rule_set(*r) for r in self.connection.execute(f"{_RULE_SET} ORDER BY position")]
+
+    def texts(self) -> dict[tuple[str, str], str]:
+        """The texts of all, by name and version."""
+        rows = self.connection.execute("SELECT name, version, text FROM rule_sets")
+        return {(name, version): text for name, version, text in rows}
+
+    def text_of(self, digest: str) -> str | None:
+        """The text of a rule set; None if none of this digest was published."""
+        return self._only("text", digest)
+
+    def findings_on(self, digest: str) -> str | None:
+        """What the check of a rule set found, as JSON text; None if it was not published."""
+        return self._only("findings", digest)
+
+    def _only(self, column: str, digest: str) -> str | None:
+        row = self.connection.execute(
+            f"SELECT {column} FROM rule_sets WHERE digest = ?", (digest,)
+        ).fetchone()
+        return row[0] if row else None
+
+
+@dataclass(frozen=True, slots=True)
+class Activations:
+    """Which rule set holds for whom and from when; added to, never changed.
+
+    Of the activations that stand, the newest whose date has come holds; an athlete's own come
+    before those for all.
+    """
+
+    connection: sqlite3.Connection
+
+    def add(
+        self,
+        digest: str | None,
+        from_date: date | None,
+        athlete_id: str | None,
+        at: datetime,
+        by: str | None,
+    ) -> int:
+        """Activate a rule set; the number of the activation."""
+        added = self.connection.execute(
+            """
+            INSERT INTO activations (digest, from_date, athlete_id, at, by)
+            VALUES (?, ?, ?, ?, ?)
+            """,
+            (digest, from_date and from_date.isoformat(), athlete_id, utc_text(at), by),
+        )
+        assert added.lastrowid is not None, "an INSERT always has one"
+        return added.lastrowid
+
+    def take_back(self, athlete_id: str | None, at: datetime, by: str | None) -> int | None:
+        """Take back the newest activation for one athlete, or for all (None), whether its date has
+        come or not; its number. None if there is none that stands."""
+        row = self.connection.execute(
+            f"""
+            INSERT INTO activations (athlete_id, takes_back, at, by)
+            SELECT athlete_id, position, ?, ? FROM activations
+            WHERE athlete_id IS ? AND {_STANDS} ORDER BY position DESC LIMIT 1
+            RETURNING takes_back
+            """,
+            (utc_text(at), by, athlete_id),
+        ).fetchone()
+        return int(row[0]) if row else None
+
+    def holding(self, athlete_id: str | None, on: date) -> Iterator[str]:
+        """The digests that hold for an athlete, or for all (None), on a date, the one that counts
+        first; each further one would hold if those before it were not there."""
+        rows = self.connection.execute(
+            f"""
+            SELECT athlete_id, digest FROM activations
+            WHERE (athlete_id IS NULL OR athlete_id = :athlete_id)
+              AND (from_date IS NULL OR from_date <= :date) AND {_STANDS}
+            ORDER BY athlete_id IS NULL, position DESC
+            """,
+            {"athlete_id": athlete_id, "date": on.isoformat()},
+        )
+        goes_with_all = False
+        for own, digest in rows:
+            goes_with_all = goes_with_all or digest is None
+            if own is None or not goes_with_all:
+                yield digest
+
+    def all(self) -> list[Activation]:
+        """Every activation, the newest first, with what was taken back among them."""
+        rows = self.connection.execute(
+            """
+            SELECT one.position, one.digest, one.from_date, one.athlete_id, one.at, one.by,
+                   back.at, back.by
+            FROM activations AS one LEFT JOIN activations AS back ON back.takes_back = one.position
+            WHERE one.takes_back IS NULL ORDER BY one.position DESC
+            """
+        )
+        return [_activation(*row) for row in rows]
+
+
+def _rule_set(
+    name: str, version: str, digest: str, summary: str, at: str, by: str | None
+) -> StoredRuleSet:
+    return StoredRuleSet(name, version, digest, summary, utc_time(at), by)
+
+
+def _activation(
+    number: int,
+    digest: str | None,
+    from_date: str | None,
+    athlete_id: str | None,
+    at: str,
+    by: str | None,
+    taken_back_at: str | None,
+    taken_back_by: str | None,
+) -> Activation:
+    return Activation(
+        number,
+        digest,
+        date.fromisoformat(from_date) if from_date else None,
+        athlete_id,
+        utc_time(at),
+        by,
+        utc_time(taken_back_at) if taken_back_at else None,
+        taken_back_by,
+    )

@@ -1,0 +1,66 @@
+"""What may a job read and write? One book for one table."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from typing import Self
+
+from dawnrule.store.tables.advice import Advice
+from dawnrule.store.tables.athletes import Athletes
+from dawnrule.store.tables.check_ins import CheckIns
+from dawnrule.store.tables.keys import Keys
+from dawnrule.store.tables.ledger import Ledger
+from dawnrule.store.tables.personal_data import Person, Retention
+from dawnrule.store.tables.plans import Plans
+from dawnrule.store.tables.private_addresses import PrivateAddresses
+from dawnrule.store.tables.replays import Replays
+from dawnrule.store.tables.rule_sets import Activations, RuleSets
+from dawnrule.store.tables.secrets import Secrets
+from dawnrule.store.tables.sessions import Sessions
+from dawnrule.store.tables.shadow import Shadow
+from dawnrule.store.tables.sign_ins import SignIns
+
+
+@dataclass(frozen=True, slots=True)
+class Transaction:
+    """All books over one connection; good for as long as the job runs that was given them."""
+
+    athletes: Athletes
+    check_ins: CheckIns
+    advice: Advice
+    sessions: Sessions
+    keys: Keys
+    replays: Replays
+    rule_sets: RuleSets
+    activations: Activations
+    shadow: Shadow
+    private_addresses: PrivateAddresses
+    plans: Plans
+    secrets: Secrets
+    sign_ins: SignIns
+    ledger: Ledger
+    retention: Retention
+    person: Person
+
+    @classmethod
+    def over(cls, connection: sqlite3.Connection) -> Self:
+        """The books as one connection sees them."""
+        return cls(
+            Athletes(connection),
+            CheckIns(connection),
+            Advice(connection),
+            Sessions(connection),
+            Keys(connection),
+            Replays(connection),
+            RuleSets(connection),
+            Activations(connection),
+            Shadow(connection),
+            PrivateAddresses(connection),
+            Plans(connection),
+            Secrets(connection),
+            SignIns(connection),
+            Ledger(connection),
+            Retention(connection),
+            Person(connection),
+        )

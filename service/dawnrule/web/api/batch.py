@@ -1,0 +1,264 @@
+"""Many check-ins or sessions are posted at once, as JSON or as a sheet: what comes back?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import reduce
+from typing import Any, TypeVar
+
+from flask import Response, request
+
+from dawnrule.application.check_ins import (
+    Submitted,
+    submit_all_or_none,
+    submit_each,
+    without_contradictions,
+)
+from dawnrule.application.sessions import Logged
+from dawnrule.errors import DawnruleError, InvalidInput
+from dawnrule.i18n.catalog import Texts
+from dawnrule.i18n.lazy import lazy, render_error
+from dawnrule.model.entities import CheckIn, Session
+from dawnrule.schemas import load_check_in, load_session
+from dawnrule.schemas.base import StrictSchema
+from dawnrule.schemas.batch import (
+    CHECK_IN_BATCH,
+    SESSION_BATCH,
+    BatchProblemSchema,
+    BatchQuerySchema,
+    BatchResultSchema,
+    SessionBatchProblemSchema,
+    SessionBatchResultSchema,
+)
+from dawnrule.schemas.errors import load
+from dawnrule.sheet import (
+    CHECK_INS,
+    SESSIONS,
+    AnswerBook,
+    DateOrder,
+    Declared,
+    RowAnswer,
+    SessionRowAnswer,
+    Sheet,
+    read_sheet,
+    write_sheet,
+)
+from dawnrule.store import Transaction
+from dawnrule.web.api.batch_rows import Kind, Result, Row, rows_of_json, rows_of_sheet
+from dawnrule.web.api.sessions import logged_to_json
+from dawnrule.web.context import context
+from dawnrule.web.http.authorization import caller
+from dawnrule.web.http.locale import texts, told_again
+from dawnrule.web.http.problems import PROBLEM_JSON, problem_answer, problem_of
+from dawnrule.web.http.requests import Blueprint, json_body, refuse_other_than
+from dawnrule.web.http.responses import (
+    CSV,
+    DESCRIBED_REMARKS,
+    JSON,
+    ODS,
+    XLSX,
+    advice_in_row,
+    csv_answer,
+    json_answer,
+    logged_in_row,
+    preferred_media_type,
+    remarks_header,
+    told_to_its_sender,
+    xlsx_answer,
+    zones_of_athletes,
+)
+
+T = TypeVar("T")
+A = TypeVar("A")
+View = Callable[..., Response]
+
+batches = Blueprint(
+    "batches", __name__, url_prefix="/v1", description="A squad's check-ins or sessions at once."
+)
+
+_ALL_ACCEPTED, _SOME_REJECTED, _NOTHING_STORED = 200, 207, InvalidInput.status
+_ACCEPTED = "Every row was accepted."
+_REJECTED = "Some rows were rejected, the others stored."
+_NOTHING = "Nothing was stored."
+_SAID = {_ALL_ACCEPTED: _ACCEPTED, _SOME_REJECTED: _REJECTED, _NOTHING_STORED: _NOTHING}
+_SHEET = {"type": "string"}
+_WORKBOOK = {"type": "string", "format": "binary"}
+_SHEETS = {CSV: _SHEET, XLSX: _WORKBOOK, ODS: _WORKBOOK}
+
+
+def _check_in_outcome(answer: Submitted) -> str:
+    return ("superseded" if answer.supersedes else "created") if answer.is_new else "unchanged"
+
+
+_CHECK_INS: Kind[CheckIn, Submitted] = Kind(
+    many="check_ins",
+    said="sheet.many_check_ins",
+    file_name="check-ins-with-advice",
+    body=CHECK_IN_BATCH,
+    layout=CHECK_INS,
+    load=load_check_in,
+    settled=without_contradictions,
+    subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
+    answer_member="advice",
+    outcome=_check_in_outcome,
+    answer=lambda answer: told_again(answer.advice),
+    in_sheet=lambda answer: advice_in_row(told_again(answer.advice)),
+    refused=RowAnswer,
+)
+_SESSIONS: Kind[Session, Logged] = Kind(
+    many="sessions",
+    said="sheet.many_sessions",
+    file_name="sessions-logged",
+    body=SESSION_BATCH,
+    layout=SESSIONS,
+    load=load_session,
+    settled=list,
+    subject=lambda session: (session.athlete_id, session.starts_at.isoformat()),
+    answer_member="session",
+    outcome=lambda logged: "created" if logged.is_new else "unchanged",
+    answer=logged_to_json,
+    in_sheet=logged_in_row,
+    refused=SessionRowAnswer,
+)
+
+
+def _described(
+    body: StrictSchema, result: type[StrictSchema], problem: type[StrictSchema]
+) -> Callable[[View], View]:
+    """How a batch is sent and answered, for the description of the interface."""
+    sent: dict[str, Any] = {JSON: body} | _SHEETS
+    bodies = {"required": True, "content": {kind: {"schema": sent[kind]} for kind in sent}}
+    of = batches.alt_response
+    sheets = (
+        of(
+            status,
+            schema=_SHEETS[kind],
+            content_type=kind,
+            description=said,
+            headers=DESCRIBED_REMARKS,
+        )
+        for status, said in _SAID.items()
+        for kind in (CSV, XLSX)
+    )
+    parts = (
+        batches.arguments(BatchQuerySchema, location="query"),
+        batches.doc(requestBody=bodies),
+        batches.response(_ALL_ACCEPTED, result, description=_ACCEPTED),
+        of(_SOME_REJECTED, schema=result, description=_REJECTED),
+        of(_NOTHING_STORED, schema=problem, content_type=PROBLEM_JSON, description=_NOTHING),
+        *sheets,
+    )
+    return lambda view: reduce(lambda inner, part: part(inner), reversed(parts), view)
+
+
+@batches.route("/check-ins/batch", methods=["POST"])
+@_described(CHECK_IN_BATCH, BatchResultSchema, BatchProblemSchema)
+def post_check_ins(query: Mapping[str, Any]) -> Response:
+    """Store many check-ins and give the advice of each.
+
+    The results are in the order sent. If CSV is asked for, the sheet comes back with the advice
+    beside each row; if .xlsx is, the workbook that was sent.
+    """
+    with told_to_its_sender():
+        return _answered(_CHECK_INS, query, context().answer_for(caller().id))
+
+
+@batches.route("/sessions/batch", methods=["POST"])
+@_described(SESSION_BATCH, SessionBatchResultSchema, SessionBatchProblemSchema)
+def post_sessions(query: Mapping[str, Any]) -> Response:
+    """Log many sessions, and say of each what became of today's advice.
+
+    The results are in the order sent. If CSV is asked for, the sheet comes back with the ids of the
+    sessions beside its rows; if .xlsx is, the workbook that was sent.
+    """
+    with told_to_its_sender():
+        return _answered(_SESSIONS, query, context().log_for(caller().id))
+
+
+def _answered(
+    kind: Kind[T, A], query: Mapping[str, Any], answer_one: Callable[[Transaction, T], A]
+) -> Response:
+    sheet, rows = _rows_sent(kind, query)
+    limit = context().settings.batch_row_limit
+    if not 0 < len(rows) <= limit:
+        many = lazy(kind.said)
+        raise InvalidInput(lazy("sheet.how_many", most=limit, many=many, count=len(rows)))
+    form = preferred_media_type((JSON, CSV, XLSX), query.get("format"))
+    book = AnswerBook.open(sheet) if form == XLSX else None
+    answer_many = submit_all_or_none if query.get("atomic") else submit_each
+    entries = kind.settled([row.entry for row in rows])
+    outcomes = answer_many(context().store, entries, answer_one)
+    results = [
+        Result(kind, row, row.located(outcome)) for row, outcome in zip(rows, outcomes, strict=True)
+    ]
+    if form == JSON:
+        return _json_answer(kind, sheet, results)
+    return _sheet_answer(kind, book, sheet or _sheet(kind, rows), results)
+
+
+def _rows_sent(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None, list[Row[T]]]:
+    request.max_content_length = context().settings.batch_body_limit_bytes
+    refuse_other_than(JSON, *_SHEETS)
+    if request.mimetype in _SHEETS:
+        sheet = read_sheet(request.get_data(), kind.layout, _declared(query))
+        return sheet, rows_of_sheet(sheet, kind.load, texts())
+    entries = load(kind.body, json_body())[kind.many]
+    return None, rows_of_json(kind.many, entries, kind.load)
+
+
+def _declared(query: Mapping[str, Any]) -> Declared:
+    order = query.get("date_order")
+    return Declared(
+        date_order=DateOrder(order) if order else None,
+        table=query.get("sheet"),
+        zone_of=zones_of_athletes(),
+    )
+
+
+def _sheet_answer(
+    kind: Kind[T, A], book: AnswerBook | None, sheet: Sheet, results: Sequence[Result[T, A]]
+) -> Response:
+    beside = [result.in_sheet(texts()) for result in results]
+    status = _status(results)
+    if book:
+        answer = xlsx_answer(book.written(beside), f"{kind.file_name}.xlsx", status)
+    else:
+        answer = csv_answer(write_sheet(sheet, beside), f"{kind.file_name}.csv", status)
+    answer.headers.extend(remarks_header(sheet))
+    return answer
+
+
+def _sheet(kind: Kind[T, A], rows: Sequence[Row[T]]) -> Sheet:
+    nobody = [""] * len(kind.layout.required)
+    entries = (row.entry for row in rows)
+    subjects = (nobody if isinstance(e, DawnruleError) else kind.subject(e) for e in entries)
+    return Sheet.of(kind.layout, subjects)
+
+
+def _status(results: Sequence[Result[T, A]]) -> int:
+    if not any(result.is_rejected for result in results):
+        return _ALL_ACCEPTED
+    return _SOME_REJECTED if any(result.is_stored for result in results) else _NOTHING_STORED
+
+
+def _json_answer(
+    kind: Kind[T, A], sheet: Sheet | None, results: Sequence[Result[T, A]]
+) -> Response:
+    rejected = sum(result.is_rejected for result in results)
+    plain = {
+        "accepted": sum(result.is_stored for result in results),
+        "rejected": rejected,
+        **({"sheet": sheet.told(texts())} if sheet else {}),
+        "results": [result.to_json() for result in results],
+    }
+    status = _status(results)
+    if status != _NOTHING_STORED:
+        return json_answer(plain, status)
+    counts = {"rejected": rejected, "count": len(results)}
+    nothing = InvalidInput(lazy("sheet.nothing_stored", many=lazy(kind.said), **counts))
+    return problem_answer(problem_of(render_error(nothing, _speaks_of(sheet))) | plain)
+
+
+def _speaks_of(sheet: Sheet | None) -> Texts:
+    """Programs that send JSON are told in English."""
+    return texts() if sheet else Texts.bundled()

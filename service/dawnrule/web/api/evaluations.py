@@ -1,0 +1,108 @@
+"""What would the rules say? Nothing is stored."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+from flask import Response
+
+from dawnrule.advice.advisor import Morning
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.check_ins import history_before, reject_implausible
+from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.rules.evaluation.decision import DayDecision, Decision
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.schemas.record import AssumedFacts, EvaluationSchema, Question, QuestionSchema
+from dawnrule.store import Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.requests import Blueprint
+from dawnrule.web.http.responses import json_answer
+
+evaluations = Blueprint(
+    "evaluations", __name__, url_prefix="/v1", description="What the rules would say."
+)
+
+_NO_ID = ""
+
+
+@evaluations.route("/evaluations", methods=["POST"])
+@evaluations.arguments(QuestionSchema())
+@evaluations.response(200, EvaluationSchema)
+@evaluations.alt_response(404, "NOT_FOUND")
+def evaluate(question: Question) -> Response:
+    """Evaluate a check-in, or facts, by the active rule set or another; nothing is stored.
+
+    Of an athlete who is known the earlier days count, as they do for advice; an assumed athlete
+    has none.
+    """
+    rule_set = _rule_set(question)
+    if question.facts is not None:
+        return json_answer(_of_facts(question.facts, rule_set))
+    assert question.check_in is not None, "the schema asks for one of both"
+    return json_answer(_of_check_in(question.check_in, question.athlete, rule_set))
+
+
+def _rule_set(question: Question) -> RuleSet:
+    """The rule set that is named, or the one that would decide on the check-in, or decides today.
+    Raises ``NotFound``."""
+    its, check_in = context(), question.check_in
+    if question.rule_set is not None:
+        return its.rule_set_named(question.rule_set)
+    if check_in is None:
+        return its.store.read(its.in_force_today)
+    return its.store.read(
+        lambda transaction: its.in_force(transaction, check_in.athlete_id, check_in.date)
+    )
+
+
+def _of_facts(facts: AssumedFacts, rule_set: RuleSet) -> dict[str, Any]:
+    decider = context().advisor.library.decider(rule_set)
+    decision = decider.decide(facts.day, [{**facts.day, **part} for part in facts.parts])
+    return _decided(decision, rule_set) | {"facts": None, "advice": None}
+
+
+def _of_check_in(check_in: CheckIn, assumed: Athlete | None, rule_set: RuleSet) -> dict[str, Any]:
+    now = context().clock()
+
+    def morning(transaction: Transaction) -> Morning:
+        if assumed is not None:
+            return Morning(replace(assumed, id=check_in.athlete_id), check_in, History(), now)
+        athlete = require_athlete(transaction, check_in.athlete_id)
+        return Morning(athlete, check_in, history_before(transaction, check_in, now), now)
+
+    found = context().store.read(morning)
+    reject_implausible(found.athlete, check_in, now)
+    considered = context().advisor.consider(found, rule_set, _NO_ID)
+    record = json.loads(considered.record(decided_at=now, posted_by=None, supersedes=None))
+    return _decided(considered.decision, rule_set) | {
+        "facts": record["facts"],
+        "advice": considered.plain() | {"advice_id": None},
+    }
+
+
+def _decided(decision: DayDecision, rule_set: RuleSet) -> dict[str, Any]:
+    return {
+        "verdict": decision.verdict.value,
+        "rule": _named(decision.deciding),
+        "day": _subject(decision.day),
+        "parts": [_subject(part) for part in decision.parts],
+        "rule_set": {
+            "name": rule_set.name,
+            "version": rule_set.version,
+            "digest": rule_set.digest,
+        },
+    }
+
+
+def _subject(decision: Decision) -> dict[str, Any]:
+    return {
+        "verdict": decision.verdict.value,
+        "rule": _named(decision.deciding),
+        "fired": [rule.id for rule in decision.fired],
+    }
+
+
+def _named(rule: Rule | None) -> dict[str, str] | None:
+    return {"id": rule.id, "title": rule.title} if rule else None

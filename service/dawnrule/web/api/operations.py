@@ -1,0 +1,118 @@
+"""Is the service well, what has it done, and what is its interface?"""
+
+from __future__ import annotations
+
+import logging
+import shutil
+from collections.abc import Callable
+from datetime import datetime
+from functools import partial
+
+from flask import Response, current_app, request
+
+import dawnrule
+from dawnrule.errors import DawnruleError, EngineFailure, FieldError, NotReady
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.schemas.advice import HealthSchema, ReadinessSchema
+from dawnrule.store import Role, Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.requests import Blueprint
+from dawnrule.web.http.responses import TEXT, YAML, json_answer
+from dawnrule.web.openapi import document_yaml
+
+operations = Blueprint("operations", __name__, description="Running the service.")
+
+_log = logging.getLogger("dawnrule.web")
+
+_WRITTEN_WITHIN_SECONDS = 2.0
+_MEGABYTE = 1_000_000
+_OPENMETRICS = "application/openmetrics-text"
+
+
+@operations.route("/healthz")
+@operations.response(200, HealthSchema)
+def get_health() -> Response:
+    """Whether the process answers."""
+    return json_answer({"status": "ok", "version": dawnrule.__version__})
+
+
+@operations.route("/readyz")
+@operations.response(200, ReadinessSchema)
+@operations.alt_response(503, "DEFAULT_ERROR")
+def get_readiness() -> Response:
+    """Whether the service can do its work: the store takes writes, both evaluations decide a
+    worked example as they should, there is room on the disk, and it is not about to end."""
+    missing = [fault for name, check in _CHECKS.items() if (fault := _fault(name, check))]
+    if missing:
+        said = "; ".join(f"{fault.pointer.removeprefix('/')}: {fault.detail}" for fault in missing)
+        _log.error("not ready: %s", said)
+        raise NotReady(f"{said}.", missing)
+    rule_set = context().store.read(context().in_force_today)
+    named = {"name": rule_set.name, "version": rule_set.version, "digest": rule_set.digest}
+    return json_answer({"status": "ok", "version": dawnrule.__version__, "rule_set": named})
+
+
+@operations.route("/metrics")
+@operations.response(200, {"type": "string"}, content_type=TEXT)
+def get_metrics() -> Response:
+    """What was counted and measured since the start, for Prometheus.
+
+    In its text format, or in that of OpenMetrics when the header Accept asks for it. Nothing of a
+    person is told; but of a small squad, how many were told to rest says something of those who
+    are known to train in it. So it takes a key, unless whoever runs the service opens it.
+    """
+    metrics, content_type = context().metrics.exposition(request.headers.get("Accept", ""))
+    return Response(metrics, content_type=content_type)
+
+
+@operations.route("/openapi.yaml")
+@operations.response(200, {"type": "object"}, content_type=YAML)
+def get_openapi() -> Response:
+    """This description (OpenAPI 3.1)."""
+    return Response(document_yaml(current_app), mimetype=YAML)
+
+
+def _fault(name: str, check: Callable[[], str | None]) -> FieldError | None:
+    """What a check finds missing; of an error its title alone, for anybody may ask."""
+    try:
+        detail = check()
+    except DawnruleError as error:
+        detail = error.title
+    return FieldError(f"/{name}", None, detail) if detail else None
+
+
+def _service() -> str | None:
+    return "the service is about to end" if context().stopping.is_set() else None
+
+
+def _store() -> None:
+    now = context().clock()
+    context().store.rehearse(partial(_write_something, now), _WRITTEN_WITHIN_SECONDS)
+
+
+def _rules() -> None:
+    """Raises ``EngineFailure`` or ``EngineDisagreement`` when the first rule does not come out as
+    its first example says."""
+    _try_engine(context().store.read(context().in_force_today))
+
+
+def _disk() -> str | None:
+    folder, floor = context().store.file.parent, context().settings.free_disk_megabytes
+    free = shutil.disk_usage(folder).free // _MEGABYTE
+    return f"{free} MB are free, fewer than {floor}" if free < floor else None
+
+
+_CHECKS = {"service": _service, "store": _store, "rules": _rules, "disk": _disk}
+
+
+def _write_something(now: datetime, transaction: Transaction) -> None:
+    """What is undone again; no key has such a hash."""
+    transaction.keys.add("readiness", "readiness", Role.POSTER, None, None, now)
+
+
+def _try_engine(rule_set: RuleSet) -> None:
+    rule = rule_set.rules[0]
+    example = rule.examples[0]
+    fired = context().advisor.library.decider(rule_set).fired(rule.scope, example.facts)
+    if (rule in fired) is not example.fires:
+        raise EngineFailure(f"The engine does not decide the first example of {rule.id} rightly.")

@@ -1,0 +1,103 @@
+"""What does the coach plan for an athlete and a date?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC
+from typing import Any
+
+from flask import Response
+
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.plans import remove_plan, set_plan
+from dawnrule.errors import NotFound
+from dawnrule.facts.plausibility import starts_elsewhere
+from dawnrule.model.entities import CheckIn
+from dawnrule.model.serialization import to_json
+from dawnrule.schemas.check_in import PlannedDaySchema, PlanSchema
+from dawnrule.schemas.errors import invalid_input
+from dawnrule.schemas.query import day_of_address
+from dawnrule.store import StoredPlan, Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.authorization import caller
+from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
+from dawnrule.web.http.responses import json_answer
+
+plans = Blueprint("plans", __name__, url_prefix="/v1", description="What the coach plans.")
+
+_DATE = {
+    "name": "date",
+    "in": "path",
+    "description": "Where the athlete lives.",
+    "schema": {"type": "string", "format": "date", "examples": ["2026-03-09"]},
+}
+_ADDRESS = "/athletes/<athlete_id>/plans/<date>"
+
+
+@plans.route(_ADDRESS, methods=["PUT"], parameters=[ATHLETE_ID, _DATE])
+@plans.arguments(PlanSchema())
+@plans.response(200, PlannedDaySchema, description="Replaced.")
+@plans.alt_response(201, schema=PlannedDaySchema, description="New.")
+@plans.alt_response(404, "NOT_FOUND")
+def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> Response:
+    """Say what an athlete is to do on a date; the page for checking in then offers it.
+
+    It is no check-in: advice is given on what the athlete sends.
+    """
+    planned = CheckIn(athlete_id, day_of_address(date), body["plan"])
+    now, key_id = context().clock(), caller().id
+    blocks = to_json(planned)["plan"]
+    plan = StoredPlan(athlete_id, planned.date, blocks, now, key_id)
+
+    def put(transaction: Transaction) -> bool:
+        faults = list(starts_elsewhere(require_athlete(transaction, athlete_id), planned))
+        if faults:
+            raise invalid_input(faults)
+        return set_plan(transaction, plan, by=key_id)
+
+    created = context().store.write(put)
+    return json_answer(_plain(plan), 201 if created else 200)
+
+
+@plans.route(_ADDRESS, parameters=[ATHLETE_ID, _DATE])
+@plans.response(200, PlannedDaySchema)
+@plans.alt_response(404, "NOT_FOUND")
+def get_plan(athlete_id: str, date: str) -> Response:
+    """What the coach plans for a date."""
+    on = day_of_address(date)
+
+    def find(transaction: Transaction) -> StoredPlan | None:
+        require_athlete(transaction, athlete_id)
+        return transaction.plans.get(athlete_id, on)
+
+    found = context().store.read(find)
+    if found is None:
+        raise _no_plan(date)
+    return json_answer(_plain(found))
+
+
+@plans.route(_ADDRESS, methods=["DELETE"], parameters=[ATHLETE_ID, _DATE])
+@plans.response(204)
+@plans.alt_response(404, "NOT_FOUND")
+def delete_plan(athlete_id: str, date: str) -> Response:
+    """Take back what was planned for a date."""
+    on, now, key_id = day_of_address(date), context().clock(), caller().id
+    if not context().store.write(
+        lambda transaction: remove_plan(transaction, athlete_id, on, by=key_id, at=now)
+    ):
+        raise _no_plan(date)
+    return Response(status=204)
+
+
+def _no_plan(date: str) -> NotFound:
+    return NotFound(f"There is no plan for {date}.")
+
+
+def _plain(plan: StoredPlan) -> dict[str, Any]:
+    return {
+        "athlete_id": plan.athlete_id,
+        "date": plan.date.isoformat(),
+        "plan": plan.blocks,
+        "posted_at": plan.posted_at.astimezone(UTC).isoformat(),
+        "posted_by": plan.posted_by,
+    }

@@ -1,0 +1,106 @@
+"""Which private addresses does an athlete have, and who gives and ends them?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from flask import Response, request
+
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.private_addresses import (
+    NewAddress,
+    create_address,
+    revoke_address,
+    rotate_address,
+)
+from dawnrule.schemas.private_address import AddressesSchema, GivenAddressSchema, NewAddressSchema
+from dawnrule.store import PrivateAddress, Purpose, Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.authorization import caller
+from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
+from dawnrule.web.http.responses import json_answer
+from dawnrule.web.private.addresses import paths_of
+
+addresses = Blueprint(
+    "addresses",
+    __name__,
+    url_prefix="/v1",
+    description="Private addresses, for phones, calendars and spreadsheets that send no key.",
+)
+
+
+@addresses.route("/athletes/<athlete_id>/addresses", methods=["POST"], parameters=[ATHLETE_ID])
+@addresses.arguments(NewAddressSchema())
+@addresses.response(201, GivenAddressSchema)
+@addresses.alt_response(404, "NOT_FOUND")
+def give_private_address(body: Mapping[str, Any], athlete_id: str) -> Response:
+    """Make a private address for an athlete. It is shown this once.
+
+    Who has it needs no key, so it is as good as a password for the one thing that it does.
+    """
+    purpose, label, by, at = Purpose(body["purpose"]), body.get("label"), caller().id, _now()
+    given = context().store.write(
+        lambda transaction: create_address(transaction, athlete_id, purpose, label, by=by, at=at)
+    )
+    return json_answer(_given(given), 201)
+
+
+@addresses.route("/athletes/<athlete_id>/addresses", parameters=[ATHLETE_ID])
+@addresses.response(200, AddressesSchema)
+@addresses.alt_response(404, "NOT_FOUND")
+def list_private_addresses(athlete_id: str) -> Response:
+    """The private addresses of an athlete, revoked ones too, and when each was last used."""
+
+    def find(transaction: Transaction) -> list[PrivateAddress]:
+        require_athlete(transaction, athlete_id)
+        return transaction.private_addresses.of_athlete(athlete_id)
+
+    return json_answer({"addresses": [_plain(one) for one in context().store.read(find)]})
+
+
+@addresses.route("/addresses/<address_id>", methods=["DELETE"])
+@addresses.response(204)
+@addresses.alt_response(404, "NOT_FOUND")
+def revoke_private_address(address_id: str) -> Response:
+    """End a private address, at once and for good."""
+    by, at = caller().id, _now()
+    context().store.write(lambda transaction: revoke_address(transaction, address_id, by=by, at=at))
+    return Response(status=204)
+
+
+@addresses.route("/addresses/<address_id>/rotate", methods=["POST"])
+@addresses.response(201, GivenAddressSchema)
+@addresses.alt_response(404, "NOT_FOUND")
+def rotate_private_address(address_id: str) -> Response:
+    """End a private address and give a new one for the same athlete and purpose."""
+    by, at = caller().id, _now()
+    given = context().store.write(
+        lambda transaction: rotate_address(transaction, address_id, by=by, at=at)
+    )
+    return json_answer(_given(given), 201)
+
+
+def _now() -> datetime:
+    return context().clock()
+
+
+def _given(given: NewAddress) -> dict[str, Any]:
+    paths = paths_of(given.address.purpose, given.token)
+    root = request.url_root.rstrip("/")
+    return _plain(given.address) | {"paths": paths, "urls": [root + path for path in paths]}
+
+
+def _plain(address: PrivateAddress) -> dict[str, Any]:
+    revoked, used = address.revoked_at, address.last_used_on
+    return {
+        "address_id": address.id,
+        "athlete_id": address.athlete_id,
+        "purpose": address.purpose,
+        "label": address.label,
+        "created_at": address.created_at.astimezone(UTC).isoformat(),
+        "created_by": address.created_by,
+        "revoked_at": revoked.isoformat() if revoked else None,
+        "last_used_on": used.isoformat() if used else None,
+    }

@@ -1,0 +1,380 @@
+"""Which rules are published, which of them hold for whom, and what would a candidate say?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from flask import Response, request
+
+from dawnrule.analytics.scorecard import scorecard
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.rule_sets import RedecisionCounts
+from dawnrule.errors import FieldError, Finding, MalformedInput, RuleSetInvalid
+from dawnrule.rules.analysis.findings import errors_among, to_json
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.rules.serialization import name_to_json, rule_set_to_plain
+from dawnrule.schemas.errors import AT_MOST, load
+from dawnrule.schemas.replay import DatesSchema, ScorecardSchema
+from dawnrule.schemas.rule_set import (
+    ActivateSchema,
+    AssignSchema,
+    CandidateSchema,
+    DifferenceSchema,
+    FindingsSchema,
+    InForceSchema,
+    NowInForceSchema,
+    PublishedSchema,
+    RuleSetProblemSchema,
+    RuleSetSchema,
+    RuleSetsSchema,
+    RuleSetTextSchema,
+    ShadowSchema,
+    TwoRuleSetsSchema,
+    WhomSchema,
+)
+from dawnrule.store import Activation, Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.authorization import caller
+from dawnrule.web.http.problems import PROBLEM_JSON, problem_answer, problem_of
+from dawnrule.web.http.requests import ATHLETE_ID, Blueprint, json_body, refuse_other_than
+from dawnrule.web.http.responses import JSON, YAML, json_answer
+
+publishing = Blueprint(
+    "publishing", __name__, url_prefix="/v1", description="Which rules hold, and for whom."
+)
+
+_FILE = "rule-set.yaml"
+_TEXT = RuleSetTextSchema()
+_BODIES = {
+    "required": True,
+    "content": {YAML: {"schema": {"type": "string"}}, JSON: {"schema": _TEXT}},
+}
+
+
+@publishing.route("/rule-sets", methods=["POST"])
+@publishing.doc(requestBody=_BODIES)
+@publishing.response(201, PublishedSchema, description="Published.")
+@publishing.alt_response(200, schema=PublishedSchema, description="It was published before.")
+@publishing.alt_response(
+    422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
+)
+def publish_rule_set() -> Response:
+    """Check a rule set, and publish it; it decides nothing until it is activated.
+
+    It is tried in a process of its own first. With an error among the findings it is refused. A
+    name and version that is published stays as it is (409).
+    """
+    refuse_other_than(YAML, JSON)
+    pointer = "/text" if request.mimetype == JSON else ""
+    try:
+        published = context().publisher.publish(_text(), _FILE, caller().id)
+    except RuleSetInvalid as invalid:
+        return _refused(invalid, pointer)
+    rule_set = published.rule_set
+    headers = {"Location": f"/v1/rule-sets/{rule_set.name}/{rule_set.version}"}
+    told = name_to_json(rule_set) | {"findings": published.findings}
+    return json_answer(told, 201 if published.is_new else 200, headers)
+
+
+@publishing.route("/rule-sets/active")
+@publishing.response(200, InForceSchema)
+def get_active() -> Response:
+    """The rule set that decides today for all who have none of their own, and every activation."""
+    return _in_force()
+
+
+@publishing.route("/rule-sets/active", methods=["PUT"])
+@publishing.arguments(ActivateSchema())
+@publishing.response(200, NowInForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+@publishing.alt_response(
+    422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
+)
+def activate_rule_set(body: Mapping[str, Any]) -> Response:
+    """Let a rule set decide, from a date on, for all or for some athletes.
+
+    Of the activations whose date has come the newest holds, and an athlete's own before that for
+    all. Advice that was given stays as it is, save today's with ``again``. One by which somebody
+    with a warning sign would train is refused.
+    """
+    rule_set = context().rule_set_named(body["rule_set"])
+    return _activated(rule_set, body, body["athlete_ids"])
+
+
+@publishing.route("/rule-sets/rollback", methods=["POST"])
+@publishing.arguments(WhomSchema())
+@publishing.response(200, NowInForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def roll_back(body: Mapping[str, Any]) -> Response:
+    """Take back the newest activation, for all or for some athletes, whether its date has come or
+    not; what was before it holds again, at once."""
+    context().publisher.roll_back(body["athlete_ids"], caller().id)
+    return _in_force(counted=_counted(body, body["athlete_ids"]))
+
+
+@publishing.route("/athletes/<athlete_id>/rule-set", parameters=[ATHLETE_ID])
+@publishing.response(200, InForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def get_assignment(athlete_id: str) -> Response:
+    """The rule set that decides for an athlete today, and the athlete's own activations."""
+    return _in_force(athlete_id)
+
+
+@publishing.route("/athletes/<athlete_id>/rule-set", methods=["PUT"], parameters=[ATHLETE_ID])
+@publishing.arguments(AssignSchema())
+@publishing.response(200, NowInForceSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+@publishing.alt_response(
+    422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
+)
+def assign_rule_set(body: Mapping[str, Any], athlete_id: str) -> Response:
+    """Let an athlete have a rule set of their own from a date on, such as an extension with their
+    exceptions; null lets them go with all again."""
+    named = body["rule_set"]
+    rule_set = context().rule_set_named(named) if named else None
+    return _activated(rule_set, body, [athlete_id], athlete_id)
+
+
+@publishing.route("/rule-sets/shadow")
+@publishing.response(200, ShadowSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def get_shadow() -> Response:
+    """What the candidate in the shadow said, beside the advice that holds."""
+    return _shadow()
+
+
+@publishing.route("/rule-sets/shadow", methods=["PUT"])
+@publishing.arguments(CandidateSchema())
+@publishing.response(200, ShadowSchema)
+@publishing.alt_response(404, "NOT_FOUND")
+def put_shadow(body: Mapping[str, Any]) -> Response:
+    """Let a rule set decide every morning beside the one that holds; no athlete is told."""
+    rule_set = context().rule_set_named(body["rule_set"])
+    context().publisher.run_in_shadow(rule_set, caller().id)
+    return _shadow()
+
+
+@publishing.route("/rule-sets/shadow", methods=["DELETE"])
+@publishing.response(204)
+def delete_shadow() -> Response:
+    """Let no rule set run in the shadow; what was said there is kept."""
+    context().publisher.run_in_shadow(None, caller().id)
+    return Response(status=204)
+
+
+def told_activations(transaction: Transaction) -> list[dict[str, Any]]:
+    """Every activation as plain JSON values, the newest first."""
+    bundled = context().advisor.library.all()
+    names = {one.digest: one.full_name for one in bundled} | {
+        one.digest: f"{one.name}@{one.version}" for one in transaction.rule_sets.all()
+    }
+    return [_activation(one, names) for one in transaction.activations.all()]
+
+
+def _activation(one: Activation, names: Mapping[str, str]) -> dict[str, Any]:
+    told = {"full_name": names.get(one.digest), "digest": one.digest} if one.digest else None
+    return {
+        "activation": one.number,
+        "rule_set": told,
+        "from": one.from_date.isoformat() if one.from_date else None,
+        "athlete_id": one.athlete_id,
+        "at": one.at.isoformat(),
+        "by": one.by,
+        "taken_back_at": one.taken_back_at.isoformat() if one.taken_back_at else None,
+        "taken_back_by": one.taken_back_by,
+    }
+
+
+def _activated(
+    rule_set: RuleSet | None,
+    body: Mapping[str, Any],
+    athlete_ids: Sequence[str] | None,
+    athlete_id: str | None = None,
+) -> Response:
+    """Activate a rule set, and tell what decides then; or refuse it with what was found."""
+    try:
+        context().publisher.activate(rule_set, body["from_date"], athlete_ids, caller().id)
+    except RuleSetInvalid as invalid:
+        return _refused(invalid, "/rule_set")
+    return _in_force(athlete_id, _counted(body, athlete_ids))
+
+
+def _counted(body: Mapping[str, Any], athlete_ids: Sequence[str] | None) -> RedecisionCounts:
+    return context().again.count(athlete_ids, decide=body["again"], by=caller().id)
+
+
+def _in_force(athlete_id: str | None = None, counted: RedecisionCounts | None = None) -> Response:
+    """What decides today for an athlete, or for all others; and what a change to it did to today's
+    advice."""
+    its = context()
+
+    def find(transaction: Transaction) -> dict[str, Any]:
+        activations, holds = told_activations(transaction), its.in_force_today(transaction)
+        if athlete_id is not None:
+            today = require_athlete(transaction, athlete_id).today(its.clock())
+            holds = its.in_force(transaction, athlete_id, today)
+            activations = [one for one in activations if one["athlete_id"] == athlete_id]
+        told = {
+            "athlete_id": athlete_id,
+            "rule_set": name_to_json(holds),
+            "activations": activations,
+        }
+        return told | _told_counts(counted)
+
+    return json_answer(its.store.read(find))
+
+
+def _told_counts(counted: RedecisionCounts | None) -> dict[str, int]:
+    if counted is None:
+        return {}
+    return {"advice_stays": counted.stays, "advice_decided_again": counted.decided_again}
+
+
+def _shadow() -> Response:
+    compared = context().publisher.compared()
+    names = ("verdict", "shadow_verdict", "count")
+    differences = [asdict(one) | {"date": one.date.isoformat()} for one in compared.differences]
+    return json_answer(
+        {
+            "rule_set": name_to_json(compared.rule_set),
+            "since": compared.candidate.since.isoformat(),
+            "by": compared.candidate.by,
+            "mornings": sum(count for *_, count in compared.counts),
+            "counts": [dict(zip(names, row, strict=True)) for row in compared.counts],
+            "differences": differences,
+        }
+    )
+
+
+def _text() -> str:
+    """The text of the rule file that was sent, as it is or inside JSON."""
+    if request.mimetype == JSON:
+        text: str = load(_TEXT, json_body())["text"]
+        return text
+    try:
+        return request.get_data().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise MalformedInput(f"The YAML is not UTF-8 at byte {error.start}.") from error
+
+
+def _refused(invalid: RuleSetInvalid, pointer: str) -> Response:
+    """A refusal with all that was found; each error also in the common form."""
+    errors = [_field_error(one, pointer) for one in errors_among(invalid.findings, to_decide=True)]
+    first, others = errors[0].detail, len(errors) - 1
+    more = f" And {others} more." if others else ""
+    problem = problem_of(RuleSetInvalid(invalid.findings)) | {
+        "detail": f"{first}{more}",
+        "errors": [asdict(one) for one in errors[:AT_MOST]],
+        "findings": [to_json(one, to_decide=True) for one in invalid.findings[:AT_MOST]],
+    }
+    return problem_answer(problem)
+
+
+def _field_error(finding: Finding, pointer: str) -> FieldError:
+    return FieldError(pointer, None, str(finding))
+
+
+rule_sets = Blueprint(
+    "rule-sets", __name__, url_prefix="/v1", description="The rules by which advice is given."
+)
+
+
+@rule_sets.route("/rule-sets")
+@rule_sets.response(200, RuleSetsSchema)
+def list_rule_sets() -> Response:
+    """Every rule set there is: those that ship, by name and then by version, and then those that
+    were published, in the order in which they were."""
+    return json_answer({"rule_sets": list(context().store.read(_summaries).values())})
+
+
+@rule_sets.route("/rule-sets/<name>/<version>")
+@rule_sets.response(200, RuleSetSchema)
+@rule_sets.alt_response(404, "NOT_FOUND")
+def get_rule_set(name: str, version: str) -> Response:
+    """One rule set in full: each rule with its condition, source, examples and caution, what it
+    came from, and when it was activated for whom."""
+    rule_set = context().advisor.library.get(name, version)
+    summary = context().store.read(_summaries)[rule_set.digest]
+    activations = [
+        told
+        for told in context().store.read(told_activations)
+        if told["rule_set"] and told["rule_set"]["digest"] == rule_set.digest
+    ]
+    return json_answer(summary | rule_set_to_plain(rule_set) | {"activations": activations})
+
+
+@rule_sets.route("/rule-sets/<name>/<version>/findings")
+@rule_sets.response(200, FindingsSchema)
+@rule_sets.alt_response(404, "NOT_FOUND")
+def get_findings(name: str, version: str) -> Response:
+    """What was found in a rule set when it was published, for its author to weigh."""
+    rule_set = context().advisor.library.get(name, version)
+    return json_answer({"findings": context().publisher.findings(rule_set)})
+
+
+@rule_sets.route("/rule-sets/<name>/<version>/scorecard")
+@rule_sets.arguments(DatesSchema, location="query")
+@rule_sets.response(200, ScorecardSchema)
+@rule_sets.alt_response(404, "NOT_FOUND")
+def get_scorecard(query: Mapping[str, Any], name: str, version: str) -> Response:
+    """How often each rule fired and decided on the mornings told by this rule set, and what
+    happened afterwards.
+
+    What followed has many causes: read a rule's shares beside those of all mornings.
+    """
+    its = context()
+    rule_set = its.advisor.library.get(name, version)
+    mornings, dates = its.archive.mornings(), (query["first"], query["last"])
+    return json_answer(scorecard(its.store, mornings, rule_set, *dates, its.clock()).to_json())
+
+
+@rule_sets.route("/rule-sets/diff")
+@rule_sets.arguments(TwoRuleSetsSchema, location="query")
+@rule_sets.response(200, DifferenceSchema)
+@rule_sets.alt_response(404, "NOT_FOUND")
+def get_difference(query: Mapping[str, Any]) -> Response:
+    """How one rule set differs from another, rule by rule; and for each way in which a verdict can
+    change, the smallest example, or the proof that there is none."""
+    before, after = (context().rule_set_named(query[which]) for which in ("before", "after"))
+    names = {"before": before.full_name, "after": after.full_name}
+    return json_answer(names | context().publisher.difference(before, after))
+
+
+def _summaries(transaction: Transaction) -> dict[str, dict[str, Any]]:
+    """Every rule set in short, by digest."""
+    its = context()
+    active = its.in_force_today(transaction).digest
+    return {
+        **{
+            one.digest: _summary(name_to_json(one), one.summary, active)
+            for one in its.advisor.library.all()
+        },
+        **{
+            one.digest: _summary(
+                {"name": one.name, "version": one.version, "digest": one.digest},
+                one.summary,
+                active,
+                one.published_at.isoformat(),
+                one.published_by,
+            )
+            for one in transaction.rule_sets.all()
+        },
+    }
+
+
+def _summary(
+    name: Mapping[str, str],
+    summary: str,
+    active: str,
+    published_at: str | None = None,
+    published_by: str | None = None,
+) -> dict[str, Any]:
+    return {
+        **name,
+        "summary": summary,
+        "active": name["digest"] == active,
+        "published_at": published_at,
+        "published_by": published_by,
+    }

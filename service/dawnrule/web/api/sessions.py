@@ -1,0 +1,162 @@
+"""What was trained? Sessions are logged, read, mended and taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from flask import Response
+
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.sessions import Logged, correct_session, remove_session, require_session
+from dawnrule.errors import NotFound
+from dawnrule.model.entities import Session
+from dawnrule.model.serialization import to_json
+from dawnrule.schemas.fields import EARLIEST, LATEST
+from dawnrule.schemas.session import (
+    EXAMPLE,
+    SESSION,
+    LoggedSchema,
+    SessionsQuerySchema,
+    SessionsSchema,
+    ToldSessionSchema,
+    cursor_of,
+)
+from dawnrule.store import Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.authorization import caller, may_see, refuse_foreign
+from dawnrule.web.http.locale import told_again
+from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
+from dawnrule.web.http.responses import json_answer
+
+sessions = Blueprint("sessions", __name__, url_prefix="/v1", description="What was trained.")
+
+_ONE_DAY = timedelta(days=1)
+_LOCATION = {"Location": {"description": "The session.", "schema": {"type": "string"}}}
+
+
+@sessions.route("/sessions", methods=["POST"])
+@sessions.arguments(SESSION, example=EXAMPLE)
+@sessions.response(201, LoggedSchema, description="Logged.", headers=_LOCATION)
+@sessions.alt_response(
+    200, schema=LoggedSchema, description="The same as before; nothing is stored."
+)
+@sessions.alt_response(404, "NOT_FOUND")
+def post_session(session: Session) -> Response:
+    """Log a session, and say what became of today's advice.
+
+    Two different sessions may begin at the same time; the same session again is logged once.
+    """
+    refuse_foreign(session.athlete_id)
+    log = context().log_for(caller().id)
+    logged = context().store.write(lambda transaction: log(transaction, session))
+    headers = {"Location": f"/v1/sessions/{logged.session_id}"}
+    return json_answer(logged_to_json(logged), 201 if logged.is_new else 200, headers)
+
+
+@sessions.route("/athletes/<athlete_id>/sessions", parameters=[ATHLETE_ID])
+@sessions.arguments(SessionsQuerySchema, location="query")
+@sessions.response(200, SessionsSchema)
+@sessions.alt_response(404, "NOT_FOUND")
+def list_sessions(query: Mapping[str, Any], athlete_id: str) -> Response:
+    """The sessions of an athlete, the newest first, a page at a time."""
+    limit: int = query["limit"]
+
+    def find(transaction: Transaction) -> list[tuple[str, Session]]:
+        zone = ZoneInfo(require_athlete(transaction, athlete_id).time_zone)
+        first = _midnight(query.get("first", EARLIEST), zone)
+        end = _midnight(query.get("to", LATEST) + _ONE_DAY, zone)
+        return transaction.sessions.newest_first(
+            athlete_id, first, end, limit + 1, query.get("cursor")
+        )
+
+    found = context().store.read(find)
+    page = found[:limit]
+    more = len(found) > limit
+    return json_answer(
+        {
+            "sessions": [_told(session_id, to_json(session)) for session_id, session in page],
+            "next": cursor_of(page[-1][1].starts_at, page[-1][0]) if more else None,
+        }
+    )
+
+
+@sessions.route("/sessions/<session_id>")
+@sessions.response(200, ToldSessionSchema)
+@sessions.alt_response(404, "NOT_FOUND")
+def get_session(session_id: str) -> Response:
+    """One session."""
+    return json_answer(_told(session_id, to_json(_seen(session_id))))
+
+
+@sessions.route("/sessions/<session_id>", methods=["PUT"])
+@sessions.arguments(SESSION)
+@sessions.response(200, LoggedSchema)
+@sessions.alt_response(404, "NOT_FOUND")
+def put_session(session: Session, session_id: str) -> Response:
+    """Mend a session of the same athlete, and say what became of today's advice.
+
+    The advice that was given on the session as it was stays as it is.
+    """
+    refuse_foreign(session.athlete_id)
+    _seen(session_id)
+    its, posting = context(), context().posting(caller().id)
+    logged = its.store.write(
+        lambda transaction: correct_session(
+            transaction, its.advisor, its.rule_set, session, session_id, posting
+        )
+    )
+    return json_answer(logged_to_json(logged))
+
+
+@sessions.route("/sessions/<session_id>", methods=["DELETE"])
+@sessions.response(200, LoggedSchema)
+@sessions.alt_response(404, "NOT_FOUND")
+def delete_session(session_id: str) -> Response:
+    """Take a session back, and say what became of today's advice.
+
+    The advice that was given on it stays as it is.
+    """
+    _seen(session_id)
+    its, posting = context(), context().posting(caller().id)
+    logged = its.store.write(
+        lambda transaction: remove_session(
+            transaction, its.advisor, its.rule_set, session_id, posting
+        )
+    )
+    return json_answer(logged_to_json(logged))
+
+
+def logged_to_json(logged: Logged) -> dict[str, Any]:
+    """A session that was written, and what became of today's advice, as plain JSON values."""
+    return _told(logged.session_id, logged.session) | {"today": _today(logged)}
+
+
+def _today(logged: Logged) -> dict[str, Any] | None:
+    if logged.today is None:
+        return None
+    advice = told_again(logged.today.advice)
+    return {
+        "advice_id": advice["advice_id"],
+        "supersedes": logged.today.supersedes,
+        "verdict": advice["verdict"],
+        "headline": advice["headline"],
+    }
+
+
+def _told(session_id: str, session: Mapping[str, Any]) -> dict[str, Any]:
+    return {"session_id": session_id, **session}
+
+
+def _seen(session_id: str) -> Session:
+    """A session that the caller may know of. Raises ``NotFound``, the same for all others."""
+    session = context().store.read(lambda transaction: require_session(transaction, session_id))
+    if not may_see(session.athlete_id):
+        raise NotFound(f"There is no session {session_id!r}.")
+    return session
+
+
+def _midnight(day: date, zone: ZoneInfo) -> datetime:
+    return datetime.combine(day, time.min, zone).astimezone(UTC)

@@ -1,0 +1,118 @@
+"""Why was this advice given, and what would other rules have said?"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from flask import redirect, render_template, request, url_for
+
+from dawnrule.advice.comparison import SubjectComparison, compare_with
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.read_advice import read_advice
+from dawnrule.errors import DawnruleError, NotFound
+from dawnrule.model.entities import Athlete
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.schemas.query import day_of_address
+from dawnrule.store import Entry, StoredAdvice, Transaction
+from dawnrule.web.coach.explanation_view import Why, about_record, prose_of, why
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.rule_sets import names_of_rule_sets
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import composer
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """An advice, whose it is, the one that holds for that morning now, and its entry in the
+    ledger."""
+
+    stored: StoredAdvice
+    athlete: Athlete
+    holding: StoredAdvice
+    entry: Entry | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Under:
+    """A morning under another rule set, the day and its parts with their names; or why that could
+    not be had."""
+
+    name: str
+    subjects: tuple[tuple[str, SubjectComparison], ...] = ()
+    error: DawnruleError | None = None
+
+
+@coach.get("/advice/<advice_id>")
+def why_advice(advice_id: str) -> str:
+    """One advice, from the verdict to the rule that fired, with all that went in.
+
+    ``under`` in the address names a rule set, by which the same morning is decided again.
+    """
+    its, speaks = context(), composer()
+    found = its.store.read(lambda transaction: _found(transaction, advice_id))
+    record = json.loads(found.stored.record)
+    record["advice"] = read_advice(found.stored, its.advisor.library, speaks)
+    rule_set = _rule_set_of(found.stored)
+    told = why(record, rule_set, speaks)
+    under = request.args.get("under", "").strip()
+    return render_template(
+        "coach/why.html",
+        record=record,
+        athlete=found.athlete,
+        why=told,
+        about=about_record(record, told, speaks),
+        rule_set=rule_set,
+        entry=found.entry,
+        superseded_by=found.holding.id if found.holding.id != advice_id else None,
+        rule_sets=its.store.read(names_of_rule_sets),
+        under=_under(record, rule_set, under, told) if under else None,
+        prose=prose_of(speaks),
+        of_rule=speaks.texts.of_rule,
+    )
+
+
+@coach.get("/why/<athlete_id>/<day>")
+def why_morning(athlete_id: str, day: str) -> Any:
+    """To the advice that holds for an athlete and a date. Raises ``NotFound``."""
+    on = day_of_address(day)
+    stored = context().store.read(lambda transaction: transaction.advice.latest(athlete_id, on))
+    if stored is None:
+        raise NotFound(f"There is no advice for {athlete_id!r} on {day}.")
+    under = request.args.get("under")
+    return redirect(url_for("coach.why_advice", advice_id=stored.id, under=under))
+
+
+def _found(transaction: Transaction, advice_id: str) -> _Found:
+    """Raises ``NotFound``."""
+    stored = transaction.advice.get(advice_id)
+    if stored is None:
+        raise NotFound(f"There is no advice {advice_id!r}.")
+    holding = transaction.advice.latest(stored.athlete_id, stored.date)
+    athlete = require_athlete(transaction, stored.athlete_id)
+    entry = transaction.ledger.entry_of(advice_id)
+    return _Found(stored, athlete, holding or stored, entry[0] if entry else None)
+
+
+def _rule_set_of(stored: StoredAdvice) -> RuleSet | None:
+    """The rule set that an advice was given by. A record outlives it: without that it is shown all
+    the same."""
+    try:
+        return context().advisor.library.by_digest(stored.rule_set_digest)
+    except NotFound:
+        return None
+
+
+def _under(record: Any, its_own: RuleSet | None, name: str, told: Why) -> _Under:
+    """The morning of a record under the rule set of a name. That it cannot be had is told on the
+    page, which has all the rest."""
+    its = context()
+    try:
+        other = its.rule_set_named(name)
+        decider = its.advisor.library.decider(other)
+        beside = compare_with(record, its_own, other, decider, composer().wording)
+    except DawnruleError as error:
+        return _Under(name, error=error)
+    names = (subject.name for subject in told.subjects)
+    return _Under(name, tuple(zip(names, beside, strict=True)))

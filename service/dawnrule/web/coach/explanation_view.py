@@ -1,0 +1,387 @@
+"""What does a coach read about one advice? (pure)
+
+From the verdict to the rule, its conditions and numbers, and what was near; then what went in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from dawnrule.advice.composer import Composer
+from dawnrule.advice.explanation import (
+    NearMiss,
+    NearTest,
+    Subject,
+    fires_again,
+    near_misses,
+    subjects_of,
+)
+from dawnrule.i18n.catalog import capital
+from dawnrule.model import FactDefinition, Facts, Scope
+from dawnrule.rules.evaluation.evaluator import explain
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.text import Line, Prose
+
+Plain = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class ToldRule:
+    """A rule and how its conditions came out; ``decided`` is whether the verdict is its own."""
+
+    rule: Rule
+    line: Line
+    decided: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ToldMiss:
+    """A rule that one answer kept from firing, and each answer that would have done, with how far
+    it was: empty where that cannot be measured, None where it stood just at the threshold."""
+
+    rule: Rule
+    tests: tuple[tuple[str, str | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A named value with its unit. ``value`` is None when it was not reported, and ``why`` then
+    says why, if more is known. ``name`` is what programs call it, where they do."""
+
+    label: str
+    value: str | None
+    unit: str = ""
+    why: str = ""
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Instead:
+    """What would lead a part to a more permissive verdict, and what else can be done today.
+
+    Each of ``changes`` is enough by itself; those of ``together`` must all come true, and lead to
+    ``leads_to``. ``opens_at`` is when time alone opens it, empty when it does not.
+    """
+
+    changes: tuple[str, ...] = ()
+    together: tuple[str, ...] = ()
+    leads_to: str = ""
+    opens_at: str = ""
+    opens_note: str = ""
+    alternatives: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class RulesTold:
+    """How the rules came out on some facts: those that fired, the deciding ones first; those that
+    did not; and which of these one other answer would have fired, near ones and others."""
+
+    fired: tuple[ToldRule, ...]
+    silent: tuple[ToldRule, ...]
+    near: tuple[ToldMiss, ...]
+    one_answer_away: tuple[ToldMiss, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SubjectTold:
+    """The day or a part: its name, what was advised (plain values), how its own rules came out, and
+    the rules on the whole day that count for a part too; what could be instead (None where nothing
+    is held back), and its facts."""
+
+    name: str
+    advice: Plain
+    rules: RulesTold
+    from_day: tuple[Rule, ...]
+    instead: Instead | None
+    facts: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Why:
+    """All that is told of one advice. ``reproduced`` is None when the rule set is gone; ``day_by``
+    names how the day's verdict follows."""
+
+    subjects: tuple[SubjectTold, ...]
+    reproduced: bool | None
+    day_by: str
+    inputs: tuple[Row, ...]
+
+
+def why(record: Plain, rule_set: RuleSet | None, composer: Composer) -> Why:
+    """What there is to tell of a record; ``rule_set`` is its own, None when that is gone."""
+    subjects = subjects_of(record)
+    teller = _Teller(record, rule_set, composer)
+    return Why(
+        tuple(map(teller.subject, subjects)),
+        fires_again(subjects, rule_set) if rule_set else None,
+        day_by(record),
+        tuple(Inputs(record, composer).rows()),
+    )
+
+
+def day_by(record: Plain) -> str:
+    """How the day's verdict came about: by a ``day_rule``, as there are ``no_parts``, or from parts
+    that are all alike (``all_parts``) or not (``mixed``)."""
+    advice = record["advice"]
+    if advice["rule"] and advice["rule"]["id"] in record["fired"]["day"]:
+        return "day_rule"
+    if not advice["parts"]:
+        return "no_parts"
+    verdicts = {part["verdict"] for part in advice["parts"]}
+    return "all_parts" if len(verdicts) == 1 else "mixed"
+
+
+def local_time(moment: str | datetime, time_zone: str) -> str:
+    """A moment where the athlete lives, with the name of the time zone."""
+    aware = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+    local = aware.astimezone(ZoneInfo(time_zone))
+    return f"{local.strftime('%Y-%m-%d %H:%M')} ({time_zone})"
+
+
+def prose_of(composer: Composer) -> Prose:
+    """What tells rules in a composer's language."""
+    return Prose(composer.dictionary, composer.vocabulary, composer.texts)
+
+
+def about_record(record: Plain, told: Why, composer: Composer) -> tuple[tuple[str, str], ...]:
+    """What is known of the record itself: names of the catalogue, each with what it is."""
+    say, time_zone = composer.texts.say, record["athlete"]["time_zone"]
+    reproduced = {True: "reproduced_yes", False: "reproduced_no", None: "reproduced_unknown"}
+    return (
+        ("advice_id", record["advice"]["advice_id"]),
+        ("decided_at", local_time(record["decided_at"], time_zone)),
+        ("posted_by", record["posted_by"] or say("coach_why.posted_by_nobody")),
+        ("reproduced", say(f"coach_why.{reproduced[told.reproduced]}")),
+        ("service_version", record["service_version"]),
+    )
+
+
+class RuleTeller:
+    """Tells how rules came out on facts, in one language."""
+
+    def __init__(self, composer: Composer) -> None:
+        self._dictionary = composer.dictionary
+        self._prose = prose_of(composer)
+
+    def told(
+        self, rules: Sequence[Rule], facts: Facts, fired: Container[str], decided: Container[str]
+    ) -> RulesTold:
+        """How ``rules`` came out on facts that they may test; ``fired`` and ``decided`` have the
+        ids of those that did."""
+        silent = [rule for rule in rules if rule.id not in fired]
+        missed = near_misses(silent, facts, self._dictionary)
+        loud = (self._rule(rule, facts, decided) for rule in rules if rule.id in fired)
+        return RulesTold(
+            tuple(sorted(loud, key=lambda told: not told.decided)),
+            tuple(self._rule(rule, facts, decided) for rule in silent),
+            tuple(self._missed(miss) for miss in missed if miss.is_near),
+            tuple(self._missed(miss) for miss in missed if not miss.is_near),
+        )
+
+    def _rule(self, rule: Rule, facts: Facts, decided: Container[str]) -> ToldRule:
+        line = self._prose.trace(explain(rule.when, facts))
+        return ToldRule(rule, line, rule.id in decided)
+
+    def _missed(self, miss: NearMiss) -> ToldMiss:
+        return ToldMiss(miss.rule, tuple(map(self._near, miss.tests)))
+
+    def _near(self, test: NearTest) -> tuple[str, str | None]:
+        said = self._prose.traced_test(test.trace)
+        if test.distance is None:
+            return said, ""
+        return said, self._prose.distance(test.trace) if test.distance else None
+
+
+class _Teller:
+    """Tells the subjects of one record by the rules of its rule set, in one language."""
+
+    def __init__(self, record: Plain, rule_set: RuleSet | None, composer: Composer) -> None:
+        self._record = record
+        self._rule_set = rule_set
+        self._dictionary = composer.dictionary
+        self._texts = composer.texts
+        self._say = composer.texts.say
+        self._label = composer.vocabulary.label
+        self._prose = prose_of(composer)
+        self._wording = composer.wording
+        self._rules = RuleTeller(composer)
+
+    def subject(self, subject: Subject) -> SubjectTold:
+        """What is told of one subject."""
+        rules = self._rule_set.in_scope(subject.scope) if self._rule_set else ()
+        advice = self._advice_of(subject)
+        is_held_back = advice.get("opens_note") or advice.get("opens_at")
+        return SubjectTold(
+            self.name(subject.block, subject.muscle_group),
+            advice,
+            self._rules.told(rules, subject.facts, subject.fired, subject.decided_by),
+            tuple(rule for rule in self._day_rules(subject.scope) if rule.id in subject.fired),
+            self._instead(advice) if is_held_back else None,
+            tuple(self._facts(subject)),
+        )
+
+    def _day_rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """The rules on the whole day, which count for a part."""
+        return self._rule_set.in_scope("day") if self._rule_set and scope == "part" else ()
+
+    def name(self, block: int | None, muscle_group: str | None) -> str:
+        """How the day or a part is called."""
+        if block is None:
+            return self._say("coach_why.day")
+        goal = self._label(self._record["check_in"]["plan"][block]["goal"])
+        if muscle_group is None:
+            return capital(self._say("coach_why.block", goal=goal, number=block + 1))
+        group = self._label(muscle_group)
+        named = self._say("coach_why.part", muscle_group=group, goal=goal, number=block + 1)
+        return capital(named)
+
+    def _advice_of(self, subject: Subject) -> Plain:
+        advice: Plain = self._record["advice"]
+        if subject.block is None:
+            return advice
+        return next(
+            part
+            for part in advice["parts"]
+            if (part["block"], part["muscle_group"]) == (subject.block, subject.muscle_group)
+        )
+
+    def _instead(self, part: Plain) -> Instead:
+        together = part["would_change_together"]
+        opens_at = part["opens_at"]
+        return Instead(
+            tuple(
+                self._say(
+                    "coach_why.change",
+                    change=self._change(change),
+                    verdict=self._label(change["verdict"]),
+                )
+                for change in part["would_change"]
+            ),
+            tuple(map(self._change, together)),
+            self._label(together[0]["verdict"]) if together else "",
+            local_time(opens_at, self._record["athlete"]["time_zone"]) if opens_at else "",
+            part["opens_note"] or "",
+            tuple(", ".join(map(self._label, one.values())) for one in part["alternatives"]),
+        )
+
+    def _change(self, change: Plain) -> str:
+        fact, before = change["fact"], change["from"]
+        if isinstance(before, bool):
+            to = self._say(f"prose.is_{change['to']}")
+        else:
+            to = f"{change['to']} {self._wording.unit(fact)}".strip()
+        return self._say(
+            "coach_why.one_change",
+            fact=self._dictionary[fact].label,
+            before=self._prose.exact(fact, before),
+            to=to,
+        )
+
+    def _facts(self, subject: Subject) -> Iterator[Row]:
+        missing = self._record["facts"]["missing"]
+        for name, definition in self._dictionary.items():
+            if definition.scope == subject.scope:
+                whose = name if subject.scope == "day" else f"{name} ({subject.muscle_group})"
+                yield self._fact(definition, subject, missing.get(whose, ""))
+
+    def _fact(self, definition: FactDefinition, subject: Subject, why: str) -> Row:
+        name = definition.name
+        value = subject.facts.get(name)
+        said = None if value is None else self._prose.exact_alone(name, value)
+        unit = self._texts.unit_alone(definition.unit)
+        return Row(definition.label, said, unit, self._texts.of_record(why), name)
+
+
+class Inputs:
+    """What a check-in said, row by row, in one language."""
+
+    def __init__(self, record: Plain, composer: Composer) -> None:
+        self._check_in: Plain = record["check_in"]
+        self._parts = record["advice"]["parts"]
+        self._time_zone = record["athlete"]["time_zone"]
+        self._composer = composer
+        self._say = composer.texts.say
+        self._label = composer.vocabulary.label
+        self._prose = prose_of(composer)
+
+    def rows(self) -> Iterator[Row]:
+        """Every row: what is asked each morning, whether it was reported or not, then what else
+        came."""
+        sleep = self._check_in.get("sleep", {})
+        yield self._number("sleep_hours", sleep.get("hours"))
+        yield self._number("sleep_quality", sleep.get("quality"))
+        for name in ("fatigue", "stress", "resting_hr_bpm", "hrv_rmssd_ms"):
+            yield self._number(name, self._check_in.get(name))
+        yield from self._soreness()
+        yield self._words("illness", self._illness())
+        yield self._words("warning_signs", self._warning_signs())
+        yield self._words("pain", self._pain())
+        yield from self._last_trained()
+        yield from self._plan()
+
+    def _number(self, fact: str, value: float | None) -> Row:
+        definition = self._composer.dictionary[fact]
+        said = None if value is None else self._prose.exact_alone(fact, value)
+        unit = self._composer.texts.unit_alone(definition.unit)
+        return Row(definition.label, said, unit, name=fact)
+
+    def _words(self, name: str, value: str | None) -> Row:
+        return Row(self._say(f"coach_why.input_{name}"), value, name=name)
+
+    def _soreness(self) -> Iterator[Row]:
+        """The soreness of each muscle group that is planned or was rated."""
+        rated = self._check_in.get("soreness", {})
+        planned = [part["muscle_group"] for part in self._parts if part["muscle_group"]]
+        unit = self._composer.texts.unit_alone(self._composer.dictionary["soreness"].unit)
+        for group in dict.fromkeys((*planned, *rated)):
+            label = self._say("coach_why.input_soreness", muscle_group=self._label(group))
+            value = rated.get(group)
+            yield Row(label, None if value is None else str(value), unit, name=f"soreness/{group}")
+
+    def _illness(self) -> str | None:
+        illness = self._check_in.get("illness")
+        return illness and self._say(f"illnesses.{illness}")
+
+    def _warning_signs(self) -> str | None:
+        signs = self._check_in.get("warning_signs")
+        return self._listing(signs, lambda sign: self._say(f"warning_signs.{sign}"))
+
+    def _pain(self) -> str | None:
+        return self._listing(self._check_in.get("pain"), self._one_pain)
+
+    def _one_pain(self, pain: Plain) -> str:
+        kind = self._say(f"pain_kinds.{pain['kind']}")
+        groups = ", ".join(map(self._label, pain.get("muscle_groups", ())))
+        return ", ".join(filter(None, (pain["where"], kind, groups)))
+
+    def _listing(self, reported: Any, said: Any) -> str | None:
+        """What was listed; an empty list says "none", no list that nothing was said."""
+        if reported is None:
+            return None
+        return "; ".join(map(said, reported)) or self._say("coach_why.none")
+
+    def _last_trained(self) -> Iterator[Row]:
+        for group, last in self._check_in.get("last_trained", {}).items():
+            label = self._say("coach_why.input_last_trained", muscle_group=self._label(group))
+            at = local_time(last["at"], self._time_zone)
+            yield Row(label, f"{self._label(last['goal'])}, {at}", name=f"last_trained/{group}")
+
+    def _plan(self) -> Iterator[Row]:
+        for number, block in enumerate(self._check_in["plan"], start=1):
+            label = self._say("coach_why.input_block", number=number)
+            yield Row(label, self._block(block), name=f"plan/{number - 1}")
+
+    def _block(self, block: Plain) -> str:
+        groups = [block["pattern"]] if block.get("pattern") else block.get("muscle_groups", ())
+        numbers = (
+            self._say(f"coach_why.block_{name}", count=f"{block[name]:g}")
+            for name in ("minutes", "sets", "reps", "rest_seconds")
+            if block.get(name) is not None
+        )
+        starts = local_time(block["starts_at"], self._time_zone) if "starts_at" in block else ""
+        words = [block["goal"], *groups, block.get("modality", "")]
+        return ", ".join(filter(None, [*map(self._label, words), *numbers, starts]))

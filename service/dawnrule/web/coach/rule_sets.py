@@ -1,0 +1,326 @@
+"""Which rules are there, how do they read, how do they differ, and how did they do?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from flask import render_template, request
+
+from dawnrule.analytics.scorecard import (
+    CONFIDENCE,
+    LEAST_MORNINGS,
+    Score,
+    Scorecard,
+    Share,
+    scorecard,
+)
+from dawnrule.errors import Finding
+from dawnrule.i18n.catalog import Texts
+from dawnrule.rules.analysis.findings import proved
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.serialization import in_flow
+from dawnrule.rules.text import Line, Prose
+from dawnrule.store import Activation, Transaction
+from dawnrule.web.coach.explanation_view import prose_of
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import composer
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A rule set in short. ``published_at`` is None for one that ships.
+
+    ``active`` is whether it decides today for all who have none of their own; ``active_from`` then
+    is since when, None where nobody activated it. ``athletes`` are those who have it as their own.
+    ``shadow_since`` is None unless it runs in the shadow.
+    """
+
+    name: str
+    version: str
+    digest: str
+    summary: str
+    published_at: datetime | None
+    active: bool
+    active_from: date | datetime | None
+    athletes: tuple[str, ...]
+    shadow_since: datetime | None
+
+    @property
+    def full_name(self) -> str:
+        """``baseline@1.0.0``"""
+        return f"{self.name}@{self.version}"
+
+
+def standings(transaction: Transaction) -> list[Standing]:
+    """Every rule set: those that ship, and then those that were published."""
+    its = context()
+    active = its.in_force_today(transaction).digest
+    activations = [one for one in transaction.activations.all() if one.taken_back_at is None]
+    candidate = transaction.shadow.candidate()
+
+    def standing(
+        name: str, version: str, digest: str, summary: str, published_at: datetime | None
+    ) -> Standing:
+        return Standing(
+            name,
+            version,
+            digest,
+            summary,
+            published_at,
+            digest == active,
+            active_from(activations, digest) if digest == active else None,
+            tuple(sorted(own_of(activations, digest))),
+            candidate.since if candidate and candidate.digest == digest else None,
+        )
+
+    bundled = its.advisor.library.all()
+    return [
+        *(standing(r.name, r.version, r.digest, r.summary, None) for r in bundled),
+        *(
+            standing(r.name, r.version, r.digest, r.summary, r.published_at)
+            for r in transaction.rule_sets.all()
+        ),
+    ]
+
+
+def names_of_rule_sets(transaction: Transaction) -> list[str]:
+    """Every rule set as name@version: those that ship, and then those that were published."""
+    bundled = [one.full_name for one in context().advisor.library.all()]
+    return bundled + [f"{one.name}@{one.version}" for one in transaction.rule_sets.all()]
+
+
+def active_from(activations: list[Activation], digest: str) -> date | datetime | None:
+    """Since when a rule set that decides for all does so: the date that its newest activation
+    names, else the time at which that was made. ``activations`` stand, the newest first."""
+    for one in activations:
+        if one.athlete_id is None and one.digest == digest:
+            return one.from_date or one.at
+    return None
+
+
+def own_of(activations: list[Activation], digest: str) -> Iterator[str]:
+    """The athletes whose newest activation is of a rule set; ``activations`` stand, the newest
+    first."""
+    newest: dict[str, str | None] = {}
+    for one in activations:
+        if one.athlete_id is not None:
+            newest.setdefault(one.athlete_id, one.digest)
+    return (athlete_id for athlete_id, own in newest.items() if own == digest)
+
+
+Plain = Mapping[str, Any]
+
+SHARES_SHOWN = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
+"""What followed, of which the page tells the share: outcome, and what it was."""
+
+_WHEN = "when"
+
+
+@dataclass(frozen=True, slots=True)
+class ToldRule:
+    """A rule, as a sentence with the lines that it introduces, and its condition alone."""
+
+    rule: Rule
+    prose: Line
+    condition: Line
+
+
+@dataclass(frozen=True, slots=True)
+class ToldField:
+    """A field of a rule that differs, before and after: as a line of prose, or as texts of which
+    each has what the other lacks."""
+
+    name: str
+    before: Line | None
+    after: Line | None
+    only_before: tuple[str, ...] = ()
+    only_after: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ToldChange:
+    """A rule that both rule sets have and that differs."""
+
+    rule: Rule
+    fields: tuple[ToldField, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreRow:
+    """The shares of one rule, or of all mornings (``rule_id`` None; it has no fired and decided),
+    in words."""
+
+    rule_id: str | None
+    title: str
+    fired: str
+    decided: str
+    after: tuple[str, ...]
+
+
+def rules_told(rules: Sequence[Rule], prose: Prose) -> tuple[ToldRule, ...]:
+    """Rules in their order."""
+    return tuple(ToldRule(rule, prose.rule(rule), prose.condition(rule.when)) for rule in rules)
+
+
+def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
+    """What the check of a rule set proved, that found these (plain values)."""
+    found = [
+        Finding(one["file"], one["line"], one["rule"], one["code"], one["message"])
+        for one in findings
+    ]
+    return proved(found, extends=rule_set.extension is not None)
+
+
+def changes_told(
+    difference: Plain, before: RuleSet, after: RuleSet, prose: Prose
+) -> tuple[ToldChange, ...]:
+    """The rules that both have and that differ, with conditions as prose."""
+    old = {rule.id: rule for rule in before.rules}
+    new = {rule.id: rule for rule in after.rules}
+    return tuple(
+        ToldChange(
+            new[change["rule"]],
+            tuple(
+                _field(f, old[change["rule"]], new[change["rule"]], prose) for f in change["fields"]
+            ),
+        )
+        for change in difference["changed"]
+    )
+
+
+def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> ToldField:
+    """A signal by whose name both rules call different conditions is told within these."""
+    name, before, after = field["field"], field["before"], field["after"]
+    if name == _WHEN or name.startswith("signal "):
+        return ToldField(_WHEN, prose.condition(old.when), prose.condition(new.when))
+    only = _only_in(before, after), _only_in(after, before)
+    return ToldField(name, None, None, *only)
+
+
+def _only_in(value: Any, other: Any) -> tuple[str, ...]:
+    """A value as text; of a list or an object, what the other does not hold."""
+    if isinstance(value, list) and isinstance(other, list):
+        return tuple(in_flow(item) for item in value if item not in other)
+    if isinstance(value, Mapping) and isinstance(other, Mapping):
+        return tuple(in_flow(one) for name, one in value.items() if one != other.get(name))
+    return (in_flow(value),)
+
+
+def score_rows(card: Scorecard, texts: Texts) -> list[ScoreRow]:
+    """All mornings, and then each rule that fired."""
+    all_mornings = ScoreRow(
+        None, texts.say("coach_rules.all_mornings"), "", "", _after(card.all_mornings, texts)
+    )
+    rules = (
+        ScoreRow(
+            rule.rule,
+            texts.of_rule(rule.title),
+            share_told(rule.fired, texts),
+            share_told(rule.decided, texts),
+            _after(rule.after, texts),
+        )
+        for rule in card.rules
+        if rule.fired.count
+    )
+    return [all_mornings, *rules]
+
+
+def never_fired(card: Scorecard) -> Iterator[str]:
+    """The titles of the rules that did not fire on any of the mornings."""
+    return (rule.title for rule in card.rules if not rule.fired.count)
+
+
+def share_told(share: Share, texts: Texts) -> str:
+    """``7 of 12: 58 %, with 95 % certainty 32 to 81 %``; without the share where there are too few
+    mornings to claim one."""
+    if share.share is None or share.low is None or share.high is None:
+        return texts.say("coach_rules.counted", count=share.count, of=share.of)
+    return texts.say(
+        "coach_rules.share",
+        count=share.count,
+        of=share.of,
+        share=f"{share.share:.0%}",
+        low=f"{share.low:.0%}",
+        high=f"{share.high:.0%}",
+    )
+
+
+def _after(score: Score, texts: Texts) -> tuple[str, ...]:
+    return tuple(share_told(score.outcomes[outcome][what], texts) for outcome, what in SHARES_SHOWN)
+
+
+@coach.get("/rule-sets")
+def rule_sets() -> str:
+    """Every rule set, which of them decides, and which runs in the shadow."""
+    return render_template("coach/rule_sets.html", rule_sets=context().store.read(standings))
+
+
+@coach.get("/rule-sets/<name>/<version>")
+def rule_set(name: str, version: str) -> str:
+    """One rule set as sentences and as a table, and what its check found; with ``from`` in the
+    address, how it differs from another."""
+    before = request.args.get("from", "").strip()
+    return _difference(name, version, before) if before else _rules(name, version)
+
+
+@coach.get("/rule-sets/<name>/<version>/scorecard")
+def rule_set_scorecard(name: str, version: str) -> str:
+    """How often each rule fired and decided, and what happened afterwards."""
+    its, speaks = context(), composer()
+    found = its.advisor.library.get(name, version)
+    card = scorecard(its.store, its.archive.mornings(), found, None, None, its.clock())
+    return render_template(
+        "coach/scorecard.html",
+        rule_set=found,
+        card=card,
+        rows=score_rows(card, speaks.texts),
+        silent=[speaks.texts.of_rule(title) for title in never_fired(card)],
+        confidence=f"{CONFIDENCE:.0%}",
+        least=LEAST_MORNINGS,
+    )
+
+
+def _rules(name: str, version: str) -> str:
+    its, speaks = context(), composer()
+    found = its.advisor.library.get(name, version)
+    findings = its.publisher.findings(found)
+    every = its.store.read(standings)
+    return render_template(
+        "coach/rule_set.html",
+        rule_set=found,
+        standing=next(one for one in every if one.digest == found.digest),
+        others=[one.full_name for one in every if one.digest != found.digest],
+        rules=rules_told(found.rules, prose_of(speaks)),
+        findings=findings,
+        proofs=proofs(found, findings),
+        **_words(),
+    )
+
+
+def _difference(name: str, version: str, before: str) -> str:
+    its, speaks = context(), composer()
+    one, other = its.rule_set_named(before), its.advisor.library.get(name, version)
+    found = its.publisher.difference(one, other)
+    prose = prose_of(speaks)
+    return render_template(
+        "coach/difference.html",
+        before=one,
+        after=other,
+        others=[n for n in its.store.read(names_of_rule_sets) if n != other.full_name],
+        found=found,
+        added=rules_told([rule for rule in other.rules if rule.id in found["added"]], prose),
+        removed=rules_told([rule for rule in one.rules if rule.id in found["removed"]], prose),
+        moved=[rule for rule in other.rules if rule.id in found["moved"]],
+        changed=changes_told(found, one, other, prose),
+        **_words(),
+    )
+
+
+def _words() -> dict[str, Any]:
+    """What the templates of rules say facts and rules with."""
+    speaks = composer()
+    return {"prose": prose_of(speaks), "facts": speaks.dictionary, "of_rule": speaks.texts.of_rule}

@@ -1,0 +1,167 @@
+"""Who should do what this morning? The squad by verdict, on a page and as a sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Self
+
+from flask import Response, render_template, request
+
+from dawnrule.advice.summary import first_sentence, without_check_in
+from dawnrule.analytics.squad import (
+    PLACES,
+    AthleteMorning,
+    MorningSummary,
+    Plain,
+    SquadFilter,
+    by_place,
+    group_parts,
+    squad_mornings,
+)
+from dawnrule.errors import InvalidInput
+from dawnrule.i18n.catalog import capital
+from dawnrule.schemas.query import day_of_address
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import composer, say, texts, told_here
+from dawnrule.web.http.responses import advice_sheet, csv_answer
+
+
+@dataclass(frozen=True, slots=True)
+class PartLine:
+    """What is said of some parts alike, and the verdict whose shape stands before it."""
+
+    verdict: str
+    said: str
+
+
+def told_morning(one: AthleteMorning) -> MorningSummary:
+    """A morning with the advice that holds."""
+    return MorningSummary(one, told_here(one.stored) if one.stored else None)
+
+
+def parts_of(advice: Plain) -> Iterator[PartLine]:
+    """What is said of each part, in as few lines as can be."""
+    words = composer().vocabulary
+    for parts in group_parts(advice, words):
+        what = texts().listing([words.label(group) for group in parts.muscle_groups])
+        goal, verdict = words.label(parts.goal), words.label(parts.verdict)
+        sentence = "coach_morning.part" if what else "coach_morning.part_alone"
+        said = say(sentence, goal=capital(goal), muscle_groups=what, verdict=verdict)
+        opens = parts.opens_note or ""
+        if parts.opens_at:
+            opens = say("coach_morning.opens", time=_clock_text(parts.opens_at))
+        sentences = (said, first_sentence(parts.reason), opens, parts.caution)
+        yield PartLine(parts.verdict, " ".join(filter(None, sentences)))
+
+
+def last_check_in(one: AthleteMorning) -> str:
+    """How long somebody has not been heard of."""
+    if one.days_without is None:
+        return say("coach_morning.last_never")
+    sentence = "last_yesterday" if one.days_without == 1 else "last_days"
+    return say(f"coach_morning.{sentence}", days=one.days_without, date=one.last_check_in)
+
+
+def _clock_text(time: str) -> str:
+    """A time (RFC 3339, in the athlete's zone) as a clock there shows it: ``2026-03-09 18:00``."""
+    return datetime.fromisoformat(time).replace(tzinfo=None).isoformat(" ", "minutes")
+
+
+_OK, _UNPROCESSABLE = 200, 422
+_FIELDS = ("place", "muscle_group", "goal", "rule", "name")
+_OF_THE_ADDRESS = ("lang", "date", *_FIELDS)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the address asks for. ``on`` is None for each athlete's own today; ``faults`` says, by
+    field, what is wrong with those that were left out of account."""
+
+    on: date | None
+    sought: SquadFilter
+    faults: Mapping[str, str]
+
+    @property
+    def is_narrowed(self) -> bool:
+        """Whether not just everybody's today is asked for."""
+        return bool(self.faults) or self.on is not None or self.sought != SquadFilter()
+
+    @classmethod
+    def of(cls, given: Mapping[str, str]) -> Self:
+        """Read the address."""
+        words = context().advisor.composer.vocabulary
+        known = {"place": PLACES, "muscle_group": words.muscle_groups, "goal": words.goals}
+        sought = {name: given.get(name, "") for name in _FIELDS}
+        faults = {
+            name: say("coach_morning.unknown_word", word=sought[name])
+            for name, allowed in known.items()
+            if sought[name] and sought[name] not in allowed
+        }
+        on, wrong_date = _date_of(given.get("date", ""))
+        right = {name: value for name, value in sought.items() if name not in faults}
+        return cls(on, SquadFilter(**right), faults | wrong_date)
+
+
+@coach.get("/")
+def morning() -> tuple[str, int]:
+    """The squad by verdict, on a date or on each athlete's own today."""
+    asked = Asked.of(request.args)
+    squad = _squad(asked.on)
+    shown = [told for told in squad if asked.sought.admits(told)]
+    page = render_template(
+        "coach/morning.html",
+        asked=asked,
+        choices=_choices(squad),
+        as_asked={n: request.args[n] for n in _OF_THE_ADDRESS if n in request.args},
+        squad=squad,
+        shown=shown,
+        by_place=by_place(shown),
+        dates=sorted({told.morning.on.isoformat() for told in squad}),
+        parts_of=parts_of,
+        last_check_in=last_check_in,
+        listing=texts().listing,
+    )
+    return page, _UNPROCESSABLE if asked.faults else _OK
+
+
+@coach.get("/squad.csv")
+def morning_sheet() -> Response:
+    """The same as a sheet. Raises ``InvalidInput`` for what the page would find fault with."""
+    asked = Asked.of(request.args)
+    if asked.faults:
+        raise InvalidInput(" ".join(asked.faults.values()))
+    found = [
+        told.advice or without_check_in(told.morning.athlete.id, told.morning.on, composer())
+        for told in sorted(_squad(asked.on), key=lambda told: told.order)
+        if asked.sought.admits(told)
+    ]
+    return csv_answer(advice_sheet(found), f"squad-{asked.on or 'today'}.csv")
+
+
+def _choices(squad: Sequence[MorningSummary]) -> dict[str, list[tuple[str, str]]]:
+    """What can be chosen in each field, with its word; of the rules, those that decided."""
+    words = composer().vocabulary
+    rules = {rule: title for told in squad for rule, title in told.rules.items()}
+    return {
+        "place": [(place, say(f"coach_morning.place_{place}")) for place in PLACES],
+        "muscle_group": [(group, words.label(group)) for group in words.muscle_groups],
+        "goal": [(goal, words.label(goal)) for goal in words.goals],
+        "rule": sorted(rules.items(), key=lambda rule: rule[1]),
+    }
+
+
+def _squad(on: date | None) -> list[MorningSummary]:
+    now = context().clock()
+    return [told_morning(one) for one in context().store.read(lambda b: squad_mornings(b, now, on))]
+
+
+def _date_of(text: str) -> tuple[date | None, dict[str, str]]:
+    if not text:
+        return None, {}
+    try:
+        return day_of_address(text), {}
+    except InvalidInput:
+        return None, {"date": say("coach_morning.wrong_date", date=text)}

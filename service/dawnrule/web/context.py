@@ -1,0 +1,111 @@
+"""What do the views work with?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from threading import Event
+
+from flask import Flask, current_app
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.analytics.archive import Archive
+from dawnrule.analytics.replay_jobs import ReplayJobs
+from dawnrule.application.active_rules import active_rule_set
+from dawnrule.application.check_ins import Submission, Submitted, submit_check_in
+from dawnrule.application.rule_sets import Publisher, Redecision
+from dawnrule.application.sessions import Logged, log_session
+from dawnrule.model.entities import CheckIn, Session
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.settings import Settings, name_and_version
+from dawnrule.store import Store, Transaction
+from dawnrule.web.backup_schedule import Backups
+from dawnrule.web.observability import Metrics
+
+_EXTENSION = "dawnrule"
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """The parts of one running service; ``rule_set`` decides where none was activated, and
+    ``stopping`` is set once it is about to end."""
+
+    settings: Settings
+    store: Store
+    archive: Archive
+    advisor: Advisor
+    publisher: Publisher
+    replays: ReplayJobs
+    rule_set: RuleSet
+    clock: Callable[[], datetime]
+    new_id: Callable[[], str]
+    metrics: Metrics
+    backups: Backups
+    stopping: Event = field(default_factory=Event)
+
+    def attach(self, app: Flask) -> None:
+        """Make this the service of an application."""
+        app.extensions[_EXTENSION] = self
+
+    @classmethod
+    def of(cls, app: Flask) -> Context:
+        """The service of an application."""
+        found: Context = app.extensions[_EXTENSION]
+        return found
+
+    def start(self) -> None:
+        """Begin with what goes on in the background by itself."""
+        self.backups.start()
+
+    def close(self) -> None:
+        """Stop what goes on in the background, so that the store can be closed."""
+        self.backups.close()
+        self.replays.close()
+        self.metrics.close()
+
+    def rule_set_named(self, name: str) -> RuleSet:
+        """The rule set of a ``name@version``. Raises ``NotFound``."""
+        return self.advisor.library.get(*name_and_version(name))
+
+    def in_force(self, transaction: Transaction, athlete_id: str | None, on: date) -> RuleSet:
+        """The rule set that decides for an athlete, or for all others (None), on a date."""
+        return active_rule_set(transaction, self.advisor.library, self.rule_set, athlete_id, on)
+
+    def in_force_today(self, transaction: Transaction) -> RuleSet:
+        """The rule set that decides today for all who have none of their own."""
+        return self.in_force(transaction, None, self.clock().date())
+
+    @property
+    def again(self) -> Redecision:
+        """Today's advice, to be decided again after another rule set came to decide."""
+        return Redecision(self.store, self.advisor, self.rule_set, self.clock, self.new_id)
+
+    def posting(self, key_id: str) -> Submission:
+        """One act of posting with a key, now."""
+        return Submission(self.clock(), key_id, self.new_id(), self.new_id())
+
+    def answer_for(self, key_id: str) -> Callable[[Transaction, CheckIn], Submitted]:
+        """How a check-in that a key posts is answered, inside a transaction."""
+
+        def answer(transaction: Transaction, check_in: CheckIn) -> Submitted:
+            posting = self.posting(key_id)
+            return submit_check_in(transaction, self.advisor, self.rule_set, check_in, posting)
+
+        return answer
+
+    def log_for(self, key_id: str) -> Callable[[Transaction, Session], Logged]:
+        """How a session that a key posts is logged, inside a transaction."""
+
+        def log(transaction: Transaction, session: Session) -> Logged:
+            session_id, posting = self.new_id(), self.posting(key_id)
+            return log_session(
+                transaction, self.advisor, self.rule_set, session, session_id, posting
+            )
+
+        return log
+
+
+def context() -> Context:
+    """The service of the application that handles this request."""
+    return Context.of(current_app)

@@ -1,0 +1,187 @@
+"""Who may call what? One table, and the check that runs before every view."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import Enum
+from typing import TypeAlias
+
+from flask import Flask, g, redirect, request, url_for
+from werkzeug.wrappers import Response
+
+from dawnrule.application.athletes import unknown_athlete
+from dawnrule.errors import Forbidden, Unauthorized
+from dawnrule.store import Key, Role, hash_key
+from dawnrule.web.context import context
+from dawnrule.web.http.login import key_of_session
+from dawnrule.web.http.rate_limits import limit_key, wrong_guess
+
+
+class Session(Enum):
+    """Who may open a page in a browser; a key sent along does not."""
+
+    COACH = "signed-in coach"
+
+
+Access: TypeAlias = frozenset[Role] | Session | None
+"""The roles that may call a route, or who must be signed in; None where no key is needed."""
+
+_PUBLIC: Access = None
+_COACH: Access = frozenset({Role.COACH})
+_COACH_AND_ATHLETE: Access = frozenset({Role.COACH, Role.ATHLETE})
+_COACH_AND_POSTER: Access = frozenset({Role.COACH, Role.POSTER})
+_EVERY_KEY: Access = frozenset(Role)
+
+ACCESS: Mapping[str, Access] = {
+    "athletes.list_athletes": _COACH,
+    "athletes.put_athlete": _COACH,
+    "athletes.get_athlete": _COACH_AND_ATHLETE,
+    "athletes.erase_athlete": _COACH,
+    "check-ins.post_check_in": _EVERY_KEY,
+    "batches.post_check_ins": _COACH_AND_POSTER,
+    "sessions.post_session": _EVERY_KEY,
+    "sessions.list_sessions": _COACH_AND_ATHLETE,
+    "sessions.get_session": _COACH_AND_ATHLETE,
+    "sessions.put_session": _COACH_AND_ATHLETE,
+    "sessions.delete_session": _COACH_AND_ATHLETE,
+    "batches.post_sessions": _COACH_AND_POSTER,
+    "outlooks.get_outlook": _COACH_AND_ATHLETE,
+    "advice.get_advice": _EVERY_KEY,
+    "advice.get_squad_advice": _COACH,
+    "advice.get_advice_record": _EVERY_KEY,
+    "plans.put_plan": _COACH_AND_POSTER,
+    "plans.get_plan": _COACH_AND_ATHLETE,
+    "plans.delete_plan": _COACH_AND_POSTER,
+    "addresses.give_private_address": _COACH,
+    "addresses.list_private_addresses": _COACH,
+    "addresses.revoke_private_address": _COACH,
+    "addresses.rotate_private_address": _COACH,
+    "feeds.get_today_text": _PUBLIC,  # the token in a private address is its key
+    "feeds.get_today": _PUBLIC,
+    "feeds.get_outlook_calendar": _PUBLIC,
+    "phone.show_page": _PUBLIC,
+    "phone.send": _PUBLIC,
+    "evaluations.evaluate": _COACH,
+    "rule-sets.list_rule_sets": _COACH,
+    "rule-sets.get_rule_set": _COACH,
+    "rule-sets.get_findings": _COACH,
+    "rule-sets.get_scorecard": _COACH,
+    "rule-sets.get_difference": _COACH,
+    "publishing.publish_rule_set": _COACH,
+    "publishing.get_active": _COACH,
+    "publishing.activate_rule_set": _COACH,
+    "publishing.roll_back": _COACH,
+    "publishing.get_assignment": _COACH,
+    "publishing.assign_rule_set": _COACH,
+    "publishing.get_shadow": _COACH,
+    "publishing.put_shadow": _COACH,
+    "publishing.delete_shadow": _COACH,
+    "replays.post_replay": _COACH,
+    "replays.list_replays": _COACH,
+    "replays.get_replay": _COACH,
+    "replays.cancel_replay": _COACH,
+    "replays.resume_replay": _COACH,
+    "ledger.get_head": _COACH,
+    "ledger.get_proof": _EVERY_KEY,
+    "acts.list_acts": _COACH,
+    "export.get_export": _COACH_AND_ATHLETE,
+    "operations.get_health": _PUBLIC,
+    "operations.get_readiness": _PUBLIC,
+    "operations.get_metrics": _COACH_AND_POSTER,
+    "operations.get_openapi": _PUBLIC,
+    "coach.ask_for_key": _PUBLIC,
+    "coach.sign_in": _PUBLIC,
+    "coach.sign_out": Session.COACH,
+    "coach.morning": Session.COACH,
+    "coach.morning_sheet": Session.COACH,
+    "coach.athlete": Session.COACH,
+    "coach.why_advice": Session.COACH,
+    "coach.why_morning": Session.COACH,
+    "coach.rule_sets": Session.COACH,
+    "coach.rule_set": Session.COACH,
+    "coach.rule_set_scorecard": Session.COACH,
+    "coach.try_rule_set": Session.COACH,
+    "coach.replays": Session.COACH,
+    "coach.start_replay": Session.COACH,
+    "coach.replay": Session.COACH,
+    "coach.stop_replay": Session.COACH,
+    "coach.resume_replay": Session.COACH,
+    "coach.no_such_page": Session.COACH,
+    "pages.home": _PUBLIC,
+    "pages.docs": _PUBLIC,
+    "pages.problem": _PUBLIC,
+    "static": _PUBLIC,
+}
+
+
+def refuse_open_routes(app: Flask) -> None:
+    """Raises ``RuntimeError`` when a route does not stand in the table."""
+    missing = {rule.endpoint for rule in app.url_map.iter_rules()} - ACCESS.keys()
+    if missing:
+        raise RuntimeError(f"who may call these is not said: {', '.join(sorted(missing))}")
+
+
+def check_access() -> Response | None:
+    """Let a request through, or raise ``Unauthorized``, ``Forbidden`` or ``NotFound``; a browser
+    that is not signed in is sent to where it can.
+
+    OPTIONS tells nothing but methods, and spreadsheet programs and browsers send it without a
+    key. An athlete's key may not even learn which other athletes there are.
+    """
+    if request.endpoint is None or request.method == "OPTIONS":
+        return None
+    access = ACCESS[request.endpoint]
+    if isinstance(access, Session):
+        return _check_session()
+    if access is not None and not _is_open_metrics():
+        _check_key(access)
+    return None
+
+
+def _is_open_metrics() -> bool:
+    return request.endpoint == "operations.get_metrics" and context().settings.metrics_open
+
+
+def _check_key(roles: frozenset[Role]) -> None:
+    g.key = key = _key_of_request()
+    limit_key(key.id)
+    if key.role not in roles:
+        raise Forbidden(f"A key of the role {key.role} may not do this.")
+    refuse_foreign((request.view_args or {}).get("athlete_id"))
+
+
+def _check_session() -> Response | None:
+    g.key = key_of_session()
+    if g.key is not None:
+        return None
+    wanted = request.full_path.rstrip("?") if request.method == "GET" else None
+    return redirect(url_for("coach.ask_for_key", next=wanted))
+
+
+def caller() -> Key:
+    """The key that a request came with, or its browser was signed in with."""
+    key: Key = g.key
+    return key
+
+
+def refuse_foreign(athlete_id: str | None) -> None:
+    """Raises ``NotFound``, as for one who does not exist, when the caller is another athlete."""
+    if athlete_id is not None and not may_see(athlete_id):
+        raise unknown_athlete(athlete_id)
+
+
+def may_see(athlete_id: str) -> bool:
+    """Whether the caller may know of an athlete."""
+    return caller().role is not Role.ATHLETE or caller().athlete_id == athlete_id
+
+
+def _key_of_request() -> Key:
+    given = request.authorization
+    if given is None or given.type != "bearer" or not given.token:
+        raise Unauthorized("Send a key in the header Authorization, as Bearer and the key.")
+    hashed = hash_key(given.token)
+    key = context().store.read(lambda transaction: transaction.keys.by_hash(hashed))
+    if key is None:
+        wrong_guess()
+        raise Unauthorized("This key is not known, or it has been revoked.")
+    return key

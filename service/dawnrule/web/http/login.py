@@ -1,0 +1,98 @@
+"""Which coach does a browser belong to? A signed cookie names its sign-in, and the store the key.
+
+Whether the sign-in goes on, and its key still is a coach's, is asked of the store each time; so a
+sign-out ends all copies of the cookie, in every process. The cookie holds no key and goes to the
+coach's pages alone, so it cannot open the interface for programs.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from flask import Flask, request, session
+from flask.sessions import SecureCookieSessionInterface
+
+from dawnrule.store import Key, Role, Transaction, hash_token, new_token
+from dawnrule.web.context import context
+
+SIGNED_IN_FOR = timedelta(hours=12)
+"""How long a sign-in lasts: a day at the gym."""
+
+COACH_PAGES = "/coach"
+
+_LOOPBACK = {"localhost", "127.0.0.1", "[::1]"}
+_SIGN_IN = "sign_in"
+
+
+class CoachSessions(SecureCookieSessionInterface):
+    """Flask's signed cookie, kept to https except on this machine itself, where there is none."""
+
+    def get_cookie_secure(self, app: Flask) -> bool:
+        """Whether the browser may send the cookie over https only."""
+        given = request.headers.get("Host", "")  # request.host raises where it is not answered
+        host = given.rpartition(":")[0] if _has_port(given) else given
+        return request.is_secure or host not in _LOOPBACK
+
+
+def use_coach_sessions(app: Flask, secret: bytes) -> None:
+    """Let an application keep coaches signed in, with cookies signed by a secret of its own."""
+    app.secret_key = secret
+    app.session_interface = CoachSessions()
+    app.config.update(
+        SESSION_COOKIE_NAME="dawnrule_coach",
+        SESSION_COOKIE_PATH=COACH_PAGES,
+        SESSION_COOKIE_HTTPONLY=True,
+        # Lax, not Strict: a link in a message shall open the page for who is signed in. Nothing
+        # changes by GET, and each POST needs its token.
+        SESSION_COOKIE_SAMESITE="Lax",
+        PERMANENT_SESSION_LIFETIME=SIGNED_IN_FOR,
+    )
+
+
+def sign_in(key: Key) -> None:
+    """Begin a new sign-in with a coach's key; that of this browser before ends, and nothing of it
+    is kept."""
+    token, before, now = new_token(), _hash_of_cookie(), context().clock()
+
+    def begin(transaction: Transaction) -> None:
+        if before is not None:
+            transaction.sign_ins.end(before)
+        transaction.sign_ins.begin(hash_token(token), key.id, now, now + SIGNED_IN_FOR)
+
+    context().store.write(begin)
+    session.clear()
+    session[_SIGN_IN] = token
+
+
+def sign_out() -> None:
+    """End the sign-in of this browser, for every copy of its cookie. Raises ``StoreBusy`` and
+    ``StoreUnusable``; then it goes on, and the browser can ask again."""
+    hashed = _hash_of_cookie()
+    if hashed is not None:
+        context().store.write(lambda transaction: transaction.sign_ins.end(hashed))
+    session.clear()
+
+
+def key_of_session() -> Key | None:
+    """The coach's key that this browser signed in with; None if it did not, or too long ago, or
+    has signed out, or the key has been revoked since."""
+    hashed, now = _hash_of_cookie(), context().clock()
+    if hashed is None:
+        return None
+
+    def find(transaction: Transaction) -> Key | None:
+        key_id = transaction.sign_ins.key_id(hashed, now)
+        return transaction.keys.in_use(key_id) if key_id is not None else None
+
+    key = context().store.read(find)
+    return key if key is not None and key.role is Role.COACH else None
+
+
+def _hash_of_cookie() -> str | None:
+    """By what the sign-in that the cookie names is known; None without one."""
+    token = session.get(_SIGN_IN)
+    return hash_token(token) if isinstance(token, str) else None
+
+
+def _has_port(host: str) -> bool:
+    return host.rpartition(":")[2].isdecimal()

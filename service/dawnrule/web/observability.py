@@ -1,0 +1,304 @@
+"""What does the service write down about each request and each error? Nothing of anybody's health.
+
+A line says which route was called, never at which address: that may hold a private token or an
+id. An error is told by its kind and by where in the source it came from, never by its message,
+which may repeat what somebody reported. Each line is JSON, or text in which every value is JSON,
+so that nothing that was sent can begin a line of its own.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import re
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Lock
+from traceback import walk_tb
+from types import TracebackType
+from typing import Any
+
+from flask import Flask, Response, g, request
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, ProcessCollector
+from prometheus_client.exposition import choose_encoder
+
+import dawnrule
+from dawnrule.advice.advisor import Considered
+from dawnrule.application.athletes import DISAGREEMENTS_ENDING
+from dawnrule.model import Verdict
+from dawnrule.rules.evaluation.decider import DISAGREEMENT
+from dawnrule.settings import LogForm
+from dawnrule.store import Store
+
+OTHER = "other"
+"""What stands for a rule, or a method, beyond those that are counted by name."""
+
+RULES_BY_NAME = 500
+"""How many rules are counted by their ids; rule sets can be published without end."""
+
+_METHODS = frozenset({"DELETE", "GET", "HEAD", "OPTIONS", "PATCH", "POST", "PUT"})
+_SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10)
+_STATUS_CLASS = 100
+
+
+class Metrics:
+    """The counts and measurements of one application."""
+
+    def __init__(self, store: Store) -> None:
+        """Over an open store, and of every disagreement from now on."""
+        self.registry = registry = CollectorRegistry()
+        ProcessCollector(registry=registry)
+        self._verdicts = Counter(
+            "dawnrule_verdicts", "Advice stored, by verdict.", ["verdict"], registry=registry
+        )
+        for verdict in Verdict:
+            self._verdicts.labels(verdict)
+        self._fired = Counter(
+            "dawnrule_rules_fired",
+            "In how many advices that were stored each rule fired.",
+            ["rule"],
+            registry=registry,
+        )
+        self._disagreements = Counter(
+            "dawnrule_engine_disagreements",
+            "How often the two evaluations of the rules differed, and no advice was given.",
+            registry=registry,
+        )
+        self._seconds = Histogram(
+            "dawnrule_request_seconds",
+            "How long requests took, from the first byte read by the application to the answer.",
+            ["route", "method", "status"],
+            buckets=_SECONDS,
+            registry=registry,
+        )
+        self._last_backup = Gauge(
+            "dawnrule_last_backup_timestamp_seconds",
+            "When this process last made a back-up; 0 if it has made none.",
+            registry=registry,
+        )
+        self._failed_backups = Counter(
+            "dawnrule_backups_failed", "Back-ups that could not be made.", registry=registry
+        )
+        Gauge(
+            "dawnrule_version_info", "The version that runs.", ["version"], registry=registry
+        ).labels(dawnrule.__version__).set(1)
+        Gauge(
+            "dawnrule_writes_waiting", "Writes that wait for their turn.", registry=registry
+        ).set_function(lambda: store.writes_waiting)
+        Gauge(
+            "dawnrule_ledger_position",
+            "The position of the newest entry of the ledger: how many entries there are.",
+            registry=registry,
+        ).set_function(lambda: store.read(lambda transaction: transaction.ledger.head().position))
+        self._rules_by_name: set[str] = set()
+        self._lock = Lock()
+        self._listener = _Disagreements(self._disagreements.inc)
+        logging.getLogger("dawnrule.rules").addHandler(self._listener)
+
+    def close(self) -> None:
+        """Count no more disagreements."""
+        logging.getLogger("dawnrule.rules").removeHandler(self._listener)
+
+    def stored(self, considered: Considered) -> None:
+        """Count an advice that is being stored, and the rules that fired in it."""
+        decision = considered.decision
+        self._verdicts.labels(decision.verdict).inc()
+        subjects = (decision.day, *decision.parts)
+        for rule_id in {rule.id for subject in subjects for rule in subject.fired}:
+            self._fired.labels(self._rule(rule_id)).inc()
+
+    def answered(self, route: str, method: str, status: int, seconds: float) -> None:
+        """Measure a request by its route as it is written in the code, and its class of status."""
+        known = method if method in _METHODS else OTHER
+        self._seconds.labels(route, known, f"{status // _STATUS_CLASS}xx").observe(seconds)
+
+    def backed_up(self, timestamp: float) -> None:
+        """Tell when a back-up was made, in seconds since 1970."""
+        self._last_backup.set(timestamp)
+
+    def backup_failed(self) -> None:
+        """Count a back-up that could not be made."""
+        self._failed_backups.inc()
+
+    def exposition(self, accept: str) -> tuple[bytes, str]:
+        """All of it in the form that an Accept header likes best, and that form's media type."""
+        encode, content_type = choose_encoder(accept)
+        return encode(self.registry), content_type
+
+    def _rule(self, rule_id: str) -> str:
+        """The label of a rule; what is counted by name is bounded."""
+        if rule_id in self._rules_by_name:
+            return rule_id
+        with self._lock:
+            if len(self._rules_by_name) >= RULES_BY_NAME:
+                return OTHER
+            self._rules_by_name.add(rule_id)
+            return rule_id
+
+
+class _Disagreements(logging.Handler):
+    """Hears of every disagreement, wherever in the process it happens: for advice, for a row of a
+    batch, or in the shadow."""
+
+    def __init__(self, count: Callable[[], None]) -> None:
+        super().__init__(logging.CRITICAL)
+        self._count = count
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Count it."""
+        if DISAGREEMENT in record.__dict__:
+            self._count()
+
+
+_OURS = "dawnrule"
+_TOLD = "told"  # under which a record carries what is told besides its message
+_NO_ROUTE = "none"
+_ADDRESS = re.compile(r"/\S*")
+_OWNER_ONLY = 0o600
+_MILLISECONDS = 1000
+
+_log = logging.getLogger("dawnrule.web")
+_requests = logging.getLogger("dawnrule.requests")
+
+
+def start_logging(form: LogForm, db: Path) -> None:
+    """Log to standard error in a form, from now on and in the whole process, and keep what the
+    two evaluations disagree on in a file beside the database."""
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(JsonLines() if form is LogForm.JSON else TextLines())
+    root = logging.getLogger()
+    root.handlers[:] = [handler]
+    logging.getLogger(_OURS).setLevel(logging.INFO)
+    _requests.setLevel(logging.WARNING if form is LogForm.OFF else logging.INFO)
+    logging.getLogger("dawnrule.rules").addHandler(
+        DisagreementsKept(db.with_name(db.name + DISAGREEMENTS_ENDING))
+    )
+
+
+def watch_requests(app: Flask, metrics: Metrics) -> None:
+    """Log and measure each request of an application. To be called before anything else asks to
+    be called after a request: then this comes last.
+
+    Flask's own log of errors is turned off: it would tell the address, and each error is logged
+    where it is answered.
+    """
+    app.logger.disabled = True
+
+    def start() -> None:
+        g.started = time.perf_counter()
+
+    def finish(response: Response) -> Response:
+        seconds = time.perf_counter() - g.started
+        route = request.url_rule.rule if request.url_rule else _NO_ROUTE
+        metrics.answered(route, request.method, response.status_code, seconds)
+        if _requests.isEnabledFor(logging.INFO):
+            told = _request_told(route, response.status_code, seconds)
+            _requests.info("request", extra={_TOLD: told})
+        return response
+
+    app.before_request(start)
+    app.after_request(finish)
+
+
+def _request_told(route: str, status: int, seconds: float) -> dict[str, Any]:
+    key = g.get("key")
+    return {
+        "request_id": g.request_id,
+        "method": request.method,
+        "route": route,
+        "status": status,
+        "duration_ms": round(seconds * _MILLISECONDS, 1),
+        "key_id": key.id if key else None,
+        "role": key.role if key else None,
+    }
+
+
+class JsonLines(logging.Formatter):
+    """Each record as a line of JSON."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The line."""
+        return json.dumps(_plain(record))
+
+
+class TextLines(logging.Formatter):
+    """Each record as a line of names and values."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The line."""
+        plain = _plain(record)
+        head = f"{plain.pop('time')} {plain.pop('level')}"
+        return " ".join([head, *(f"{name}={json.dumps(told)}" for name, told in plain.items())])
+
+
+class DisagreementsKept(logging.Handler):
+    """Keeps each disagreement of the two evaluations whole, with its facts, in a private file."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__()
+        self._file = file
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Add a line to the file, if the record is of a disagreement. Should that fail, it is
+        logged, and the disagreement stays what it is for whoever met it."""
+        whole = record.__dict__.get(DISAGREEMENT)
+        if whole is None:
+            return
+        line = json.dumps({"time": _time(record), **whole}) + "\n"
+        try:
+            kept = os.open(self._file, os.O_WRONLY | os.O_APPEND | os.O_CREAT, _OWNER_ONLY)
+            with os.fdopen(kept, "a", encoding="utf-8") as file:
+                file.write(line)
+        except OSError as error:
+            _log.error("a disagreement could not be kept: %s", error.strerror)
+
+
+def _plain(record: logging.LogRecord) -> dict[str, Any]:
+    told: Mapping[str, Any] = record.__dict__.get(_TOLD, {})
+    plain = {
+        "time": _time(record),
+        "level": record.levelname,
+        "logger": record.name,
+        "message": _message(record),
+        **told,
+    }
+    if record.exc_info and record.exc_info[1] is not None:
+        plain["error"] = _error(record.exc_info[1])
+    return plain
+
+
+def _time(record: logging.LogRecord) -> str:
+    return datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
+
+
+def _message(record: logging.LogRecord) -> str:
+    """Our own words; those of a library without addresses, which waitress puts in."""
+    message = record.getMessage()
+    is_ours = record.name.partition(".")[0] == _OURS
+    return message if is_ours else _ADDRESS.sub("/...", message)
+
+
+def _error(error: BaseException) -> dict[str, Any]:
+    """What an error is and where it came from: no message, and no value of any variable."""
+    told: dict[str, Any] = {
+        "type": type(error).__name__,
+        "trace": list(_places(error.__traceback__)),
+    }
+    of_sqlite = getattr(error, "sqlite_errorname", None)
+    if of_sqlite is not None:
+        told["sqlite"] = of_sqlite
+    cause = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+    if cause is not None:
+        told["cause"] = _error(cause)
+    return told
+
+
+def _places(traceback: TracebackType | None) -> Iterator[str]:
+    for frame, line in walk_tb(traceback):
+        code = frame.f_code
+        file = Path(code.co_filename)
+        yield f"{file.parent.name}/{file.name}:{line} {code.co_name}"

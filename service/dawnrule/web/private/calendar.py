@@ -1,0 +1,118 @@
+"""How does a phone's calendar show what opens when, and today's verdict? (RFC 5545 and 7986)
+
+The same facts give the same bytes, so that a calendar that asks again learns that nothing changed.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+from uuid import NAMESPACE_OID, uuid5
+from zoneinfo import ZoneInfo
+
+from icalendar import Calendar, Event, vDuration
+
+from dawnrule.advice.composer import Composer
+from dawnrule.advice.summary import verdict_text
+from dawnrule.i18n.catalog import capital
+from dawnrule.model.entities import Athlete
+
+_PRODUCT = "-//Dawnrule//Outlook//EN"
+_ASK_AGAIN_AFTER = timedelta(hours=1)
+
+Plain = Mapping[str, Any]
+
+
+def calendar_of(
+    athlete: Athlete,
+    today: date,
+    advice: Plain,
+    as_of: datetime | None,
+    outlook: Plain,
+    composer: Composer,
+) -> bytes:
+    """A calendar of one event for each muscle group and time at which it opens, and one of the
+    whole day for the verdict. ``advice`` and ``outlook`` are plain JSON values; ``as_of`` (aware)
+    is when the advice was given, None while there is none."""
+    zone = ZoneInfo(athlete.time_zone)
+    midnight = datetime.combine(today, time.min, zone)
+    stamp = max(midnight, as_of or midnight).astimezone(UTC).replace(microsecond=0)
+    calendar = _empty_calendar(composer)
+    if as_of is not None:
+        calendar.add_component(_verdict(athlete, today, advice, stamp, composer))
+    for event in _openings(athlete, outlook, composer):
+        event.add("dtstamp", stamp)
+        calendar.add_component(event)
+    calendar.add_missing_timezones()
+    return bytes(calendar.to_ical())
+
+
+def _empty_calendar(composer: Composer) -> Calendar:
+    name = composer.texts.say("phone.calendar_name")
+    calendar = Calendar()
+    calendar.add("prodid", _PRODUCT)
+    calendar.add("version", "2.0")
+    calendar.add("name", name)
+    calendar.add("x-wr-calname", name)
+    calendar.add("refresh-interval", _ASK_AGAIN_AFTER, parameters={"VALUE": "DURATION"})
+    calendar.add("x-published-ttl", vDuration(_ASK_AGAIN_AFTER))
+    return calendar
+
+
+def _verdict(
+    athlete: Athlete, today: date, advice: Plain, stamp: datetime, composer: Composer
+) -> Event:
+    told = [advice["headline"], advice["reason"], advice["caution"]]
+    event = _event(athlete, f"verdict/{today}", verdict_text(advice, composer))
+    event.add("dtstamp", stamp)
+    event.add("last-modified", stamp)
+    event.add("dtstart", today)
+    event.add("description", "\n".join(dict.fromkeys(filter(None, told))))
+    return event
+
+
+def _openings(athlete: Athlete, outlook: Plain, composer: Composer) -> Iterator[Event]:
+    """What opens later than now; the goals that open for a muscle group at one time stand
+    together."""
+    goals_at: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for prospect in outlook["prospects"]:
+        if prospect["opens_at"] and not prospect["open_now"]:
+            goals_at[prospect["muscle_group"], prospect["opens_at"]].append(prospect["goal"])
+    for (group, opens_at), goals in goals_at.items():
+        event = _opening(athlete, group, opens_at, goals, composer)
+        event.add("description", " ".join(filter(None, (outlook["note"], outlook["assumes"]))))
+        yield event
+
+
+def _opening(
+    athlete: Athlete, group: str, opens_at: str, goals: list[str], composer: Composer
+) -> Event:
+    """Known by its muscle group and the first of its goals, so that it moves in the calendar when
+    the time changes."""
+    words = composer.vocabulary
+    said = composer.texts.say(
+        "phone.calendar_opens",
+        muscle_group=words.label(group),
+        goals=composer.texts.listing([words.label(goal) for goal in goals]),
+    )
+    event = _event(athlete, f"opens/{group}/{goals[0]}", capital(said))
+    event.add("dtstart", local_time(opens_at, ZoneInfo(athlete.time_zone)))
+    return event
+
+
+def _event(athlete: Athlete, what: str, summary: str) -> Event:
+    """An event that keeps nobody from being booked."""
+    event = Event()
+    event.add("uid", str(uuid5(NAMESPACE_OID, f"dawnrule/{athlete.id}/{what}")))
+    event.add("summary", summary)
+    event.add("transp", "TRANSPARENT")
+    return event
+
+
+def local_time(text: str, zone: ZoneInfo) -> datetime:
+    """A time in a zone. Of the hour that a clock shows twice, a calendar can name the first one
+    only; a time in the second one is given in UTC."""
+    at = datetime.fromisoformat(text).astimezone(zone)
+    return at.astimezone(UTC) if at.fold else at

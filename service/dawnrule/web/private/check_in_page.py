@@ -1,0 +1,439 @@
+"""How is today's check-in sent from a phone, and its advice seen? One page of plain controls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any, TypeAlias
+from zoneinfo import ZoneInfo
+
+from flask import Blueprint, Response, g, redirect, render_template, request, url_for
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as AnyResponse
+
+from dawnrule.application.check_ins import Submitted
+from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
+from dawnrule.i18n.catalog import capital
+from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model.entities import Athlete, Block, CheckIn
+from dawnrule.model.serialization import from_json, to_json
+from dawnrule.model.training import groups_of
+from dawnrule.schemas.check_in import MOST_PAINS
+from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import label, say, texts, told_here
+from dawnrule.web.http.problems import answer_error, answer_http_error
+from dawnrule.web.http.rate_limits import limit_private_address
+from dawnrule.web.private.addresses import CHECK_IN
+from dawnrule.web.private.form import (
+    COACH,
+    DATE,
+    OFF,
+    OWN,
+    SEEN,
+    SIGNS,
+    SOME,
+    WHOLE_PAGE,
+    Answers,
+    Faults,
+    Plan,
+    answers_of,
+    check_in_sent,
+    chosen_plan,
+    faults_of,
+    heeded,
+    plans_to_choose_from,
+    section_of,
+    signs_in,
+    stops_training,
+    with_plan,
+    without,
+)
+from dawnrule.web.private.visitor import keep_private, visitor
+
+Plain = Mapping[str, Any]
+
+
+def told_day(on: date) -> str:
+    """``Monday, 2026-03-09``."""
+    weekday = texts().section("phone.weekdays")[str(on.isoweekday())]
+    return say("phone.day", weekday=weekday, date=on.isoformat())
+
+
+def told_time(at: datetime, today: date) -> str:
+    """A local time; with its day when that is another."""
+    clock = at.strftime("%H:%M")
+    if at.date() == today:
+        return clock
+    return say("phone.day_and_time", day=told_day(at.date()), time=clock)
+
+
+def told_plan(plan: Plan, athlete: Athlete) -> str:
+    """Every block of a plan, in a few words."""
+    if not plan:
+        return say("phone.plan_nothing")
+    return "; ".join(_block(block, athlete) for block in plan)
+
+
+def told_alternative(alternative: Plain) -> str:
+    """What could be done instead: a modality, or a goal by another pattern or for another muscle
+    group."""
+    if "modality" in alternative:
+        return label(alternative["modality"])
+    goal = label(alternative["goal"])
+    if "pattern" in alternative:
+        return say("phone.instead_pattern", goal=goal, pattern=label(alternative["pattern"]))
+    group = label(alternative["muscle_group"])
+    return say("phone.instead_goal", goal=goal, muscle_group=group)
+
+
+def told_part(part: Plain, day: Plain, today: date) -> dict[str, Any]:
+    """One part of the advice as the page shows it; what is the same as for the day is not said
+    twice."""
+    group, opens_at = part["muscle_group"], part["opens_at"]
+    what = [capital(label(group)), label(part["goal"])] if group else [label(part["goal"])]
+    at = told_time(datetime.fromisoformat(opens_at), today) if opens_at else None
+    return {
+        "what": ", ".join(what),
+        "verdict": label(part["verdict"]),
+        "reason": part["reason"] if part["reason"] != day["reason"] else "",
+        "caution": "" if day["caution"].startswith(part["caution"]) else part["caution"],
+        "opens": say("phone.opens_at", time=at) if at else part["opens_note"] or "",
+        "instead": texts().listing([told_alternative(one) for one in part["alternatives"]]),
+    }
+
+
+def _block(block: Block, athlete: Athlete) -> str:
+    said = [label(block.goal)]
+    if block.pattern or block.muscle_groups:
+        groups = [block.pattern] if block.pattern else block.muscle_groups
+        said.append(texts().listing([label(group) for group in groups]))
+    if block.modality:
+        said.append(label(block.modality))
+    if block.starts_at:
+        said.append(block.starts_at.astimezone(ZoneInfo(athlete.time_zone)).strftime("%H:%M"))
+    return ", ".join(said)
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One athlete's today: the newest check-in and the advice that was given on it, None before
+    the first, and the plans that can be chosen from."""
+
+    athlete: Athlete
+    date: date
+    stored: StoredCheckIn | None
+    plans: Mapping[str, Plan]
+    given: StoredAdvice | None
+
+    @classmethod
+    def of(cls, transaction: Transaction, athlete: Athlete, now: datetime) -> Day:
+        """The day as it stands in the books."""
+        today = athlete.today(now)
+        stored = transaction.check_ins.latest(athlete.id, today)
+        plans = plans_to_choose_from(
+            athlete,
+            from_json(CheckIn, stored.body).plan if stored else None,
+            _of_coach(transaction, athlete, today),
+            _of_yesterday(transaction, athlete, today - timedelta(days=1)),
+        )
+        return cls(athlete, today, stored, plans, transaction.advice.latest(athlete.id, today))
+
+    @property
+    def as_of(self) -> datetime | None:
+        """When the advice was given, on the athlete's clock."""
+        if self.given is None:
+            return None
+        return self.given.decided_at.astimezone(ZoneInfo(self.athlete.time_zone))
+
+    @property
+    def revision(self) -> int:
+        """Which of today's check-ins is the newest; 0 before the first."""
+        return self.stored.revision if self.stored else 0
+
+    def answers(self) -> Answers:
+        """What was sent today already; before that only what the coach plans is filled in."""
+        if self.stored is not None:
+            return answers_of(from_json(CheckIn, self.stored.body), self.plans)
+        return Answers({"plan": (COACH,)} if COACH in self.plans else {})
+
+    @property
+    def plan_unless_chosen(self) -> str:
+        """What the plan is called that counts where none is chosen: that which was sent today
+        already, or the coach's, or none at all."""
+        return self.answers().one("plan") or OFF
+
+    def muscle_groups(self, chosen: str) -> tuple[Sequence[str], Sequence[str]]:
+        """The muscle groups of the plan that is chosen, or of all that can be, and the others."""
+        words = Vocabulary.bundled()
+        plans = [self.plans[chosen]] if chosen in self.plans else self.plans.values()
+        planned = {group for plan in plans for block in plan for group in groups_of(block, words)}
+        first = [group for group in words.muscle_groups if group in planned]
+        return first, [group for group in words.muscle_groups if group not in planned]
+
+
+def _of_coach(transaction: Transaction, athlete: Athlete, on: date) -> Plan | None:
+    planned = transaction.plans.get(athlete.id, on)
+    if planned is None:
+        return None
+    plain = {"athlete_id": athlete.id, "date": on.isoformat(), "plan": list(planned.blocks)}
+    return from_json(CheckIn, plain).plan
+
+
+def _of_yesterday(transaction: Transaction, athlete: Athlete, on: date) -> tuple[Block, ...] | None:
+    stored = transaction.check_ins.latest(athlete.id, on)
+    return from_json(CheckIn, stored.body).plan if stored else None
+
+
+AnswerCheckIn: TypeAlias = Callable[[Transaction, CheckIn], Submitted]
+
+page = Blueprint("phone", __name__, url_prefix=CHECK_IN)
+
+_POLICY = (
+    "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; "
+    "frame-ancestors 'none'"
+)
+_FROM_HERE = ("same-origin", "none")
+_OPAQUE = "null"
+_REFUSED, _SEE_OTHER = 422, 303
+_LEFT_OUT = "left_out"
+_NOT_ASKED = (DATE, SEEN, SIGNS)
+_PROBLEMS_IN_WORDS = (403, 404, 413, 429, 503)
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """What was sent and not taken, with what is wrong, and the day as it stands."""
+
+    day: Day
+    answers: Answers
+    faults: Faults
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What was sent is stored; these sections were not answered, or could not be read, and count
+    as something else or not at all."""
+
+    left_out: Sequence[str] = ()
+
+
+@page.get("/<token>")
+@limit_private_address
+def show_page(token: str) -> Response:
+    """The page, filled in with what was sent today already, under the advice on that."""
+    _, athlete = visitor(token, Purpose.CHECK_IN)
+    now = context().clock()
+    day = context().store.read(lambda transaction: Day.of(transaction, athlete, now))
+    return _rendered(day, day.answers(), Faults({}))
+
+
+@page.post("/<token>")
+@limit_private_address
+def send(token: str) -> AnyResponse:
+    """Store the check-in, or the correction of it, and show its advice; or show what is wrong."""
+    _refuse_other_sites()
+    address, athlete = visitor(token, Purpose.CHECK_IN)
+    answers, now = Answers.of_form(request.form), context().clock()
+    answer = context().answer_for(address.id)
+
+    def take(transaction: Transaction) -> Refused | Taken:
+        return _take(transaction, Day.of(transaction, athlete, now), answers, address.id, answer)
+
+    taken = context().store.write(take)
+    if isinstance(taken, Refused):
+        return _rendered(taken.day, taken.answers, taken.faults, _REFUSED)
+    shown_at = url_for("phone.show_page", token=token, left_out=taken.left_out)
+    return redirect(shown_at, _SEE_OTHER)
+
+
+@page.after_request
+def keep_off_disks(response: Response) -> Response:
+    """What an athlete reports is nobody else's who uses the same phone."""
+    response.headers["Cache-Control"] = "private, no-store"
+    response.headers["Content-Security-Policy"] = _POLICY
+    return keep_private(response)
+
+
+@page.errorhandler(DawnruleError)
+def show_error(error: DawnruleError) -> Response:
+    """One of our own errors, for people."""
+    return _in_words(answer_error(error))
+
+
+@page.errorhandler(HTTPException)
+def show_http_error(error: HTTPException) -> Response:
+    """An error of Flask, for people."""
+    return _in_words(answer_http_error(error))
+
+
+def _take(
+    transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
+) -> Refused | Taken:
+    """Store what the answers say, unless something is wrong with them; then nothing is stored.
+    With a warning sign it always is."""
+    if signs_in(answers):
+        return _heed(transaction, day, answers, address_id, answer)
+    if _is_of_another_day(day, answers):
+        return _of_another_day(day, answers)
+    stops = stops_training(answers)
+    counted = with_plan(answers, day.plan_unless_chosen) if stops else answers
+    check_in = check_in_sent(counted, day.athlete, day.date, day.plans, _stored(day))
+    if isinstance(check_in, Faults):
+        return Refused(day, answers, check_in)
+    if to_json(check_in) != _stored(day) and _was_changed_elsewhere(day, answers, address_id):
+        newer = answers.completed_by(day.answers())
+        return Refused(day, newer, Faults({WHOLE_PAGE: "phone.wrong.newer"}))
+    try:
+        answer(transaction, check_in)
+    except InvalidInput as invalid:
+        return Refused(day, answers, faults_of(invalid, answers))
+    return Taken() if counted == answers else Taken(("plan",))
+
+
+def _heed(
+    transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
+) -> Taken:
+    """Store a warning sign with all else that can be read, and what others sent meanwhile. Of a
+    page that is not of today the sign alone counts."""
+    if _is_of_another_day(day, answers):
+        only_signs = Answers({SIGNS: answers.many(SIGNS)})
+        return _heed_readable(
+            transaction, day, only_signs.completed_by(day.answers()), answers, answer
+        )
+    if _was_changed_elsewhere(day, answers, address_id):
+        answers = answers.completed_by(day.answers())
+    return _heed_readable(transaction, day, answers, answers, answer)
+
+
+def _heed_readable(
+    transaction: Transaction, day: Day, counted: Answers, typed: Answers, answer: AnswerCheckIn
+) -> Taken:
+    """Leave out what is wrong until nothing is. Where that helps nothing the sign is stored alone,
+    for a day off. Raises ``InvalidInput`` when even that cannot be."""
+    kept = heeded(counted, day.plan_unless_chosen)
+    while wrong := _wrong_unless_stored(transaction, day, kept, answer):
+        fewer = heeded(without(kept, wrong), day.plan_unless_chosen)
+        if fewer == kept:
+            signs = signs_in(kept)
+            answer(transaction, CheckIn(day.athlete.id, day.date, plan=(), warning_signs=signs))
+            kept = Answers({})
+            break
+        kept = fewer
+    return Taken(_left_out(typed, kept))
+
+
+def _wrong_unless_stored(
+    transaction: Transaction, day: Day, answers: Answers, answer: AnswerCheckIn
+) -> Mapping[str, str]:
+    """What is wrong with answers, by control; when nothing is, they are stored."""
+    check_in = check_in_sent(answers, day.athlete, day.date, day.plans, _stored(day))
+    if isinstance(check_in, Faults):
+        return check_in.by_control
+    try:
+        answer(transaction, check_in)
+    except InvalidInput as invalid:
+        return faults_of(invalid, answers).by_control
+    return {}
+
+
+def _left_out(typed: Answers, kept: Answers) -> Sequence[str]:
+    """The sections in which something was answered that did not count; and the plan, when it was
+    not."""
+    lost = (
+        section_of(name)
+        for name, texts in typed.given.items()
+        if any(texts) and name not in _NOT_ASKED and not _counts(name, typed, kept)
+    )
+    unplanned = () if chosen_plan(typed) else ("plan",)
+    return sorted({*lost, *unplanned})
+
+
+def _counts(name: str, typed: Answers, kept: Answers) -> bool:
+    """Whether an answer is kept. Whether there is pain is told by the pains themselves too."""
+    is_told_otherwise = name == "pain" and kept.pains() > 0
+    return is_told_otherwise or kept.many(name) == typed.many(name)
+
+
+def _stored(day: Day) -> Mapping[str, Any] | None:
+    return day.stored.body if day.stored else None
+
+
+def _is_of_another_day(day: Day, answers: Answers) -> bool:
+    return answers.one(DATE) not in ("", day.date.isoformat())
+
+
+def _of_another_day(day: Day, answers: Answers) -> Refused:
+    """What was begun before midnight: the answers stay, the plans are those of the new day."""
+    kept = {name: texts for name, texts in answers.given.items() if name != "plan"}
+    completed = Answers(kept).completed_by(day.answers())
+    return Refused(day, completed, Faults({WHOLE_PAGE: "phone.wrong.new_day"}))
+
+
+def _was_changed_elsewhere(day: Day, answers: Answers, address_id: str) -> bool:
+    """Whether somebody else sent a check-in after this page was opened."""
+    seen = answers.one(SEEN)
+    newest = str(day.revision)
+    return day.stored is not None and seen != newest and day.stored.posted_by != address_id
+
+
+def _refuse_other_sites() -> None:
+    """Raises ``Forbidden`` for a form on another site. With the referrer policy of this page a
+    browser calls its origin ``null``; that tells nothing."""
+    site = request.headers.get("Sec-Fetch-Site", _FROM_HERE[0])
+    origin = request.headers.get("Origin", _OPAQUE)
+    here = origin == _OPAQUE or origin.partition("://")[2] == request.host
+    if site not in _FROM_HERE or not here:
+        raise Forbidden("A check-in is sent from its own page only.")
+
+
+def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> Response:
+    chosen, by_control = chosen_plan(answers), faults.by_control
+    planned, others = day.muscle_groups(chosen)
+    left_out = {section_of(name) for name in request.args.getlist(_LEFT_OUT)}
+    html = render_template(
+        "private/check_in.html",
+        day=day,
+        advice=told_here(day.given) if day.given else None,
+        answers=answers,
+        faults=by_control,
+        chosen=chosen,
+        planned=planned,
+        others=others,
+        open_others=_says_any(others, answers, by_control),
+        open_pain=answers.one("pain") == SOME or any(f.startswith("pain/") for f in by_control),
+        pains=min(answers.pains() + 1, MOST_PAINS),
+        left_out=[name for name in texts().section("phone.at") if name in left_out],
+        first_name=next(iter(day.athlete.name.split()), ""),
+        own=OWN,
+        ratings=_ratings,
+        words=Vocabulary.bundled(),
+        told_day=told_day,
+        told_plan=told_plan,
+        told_time=told_time,
+        told_part=told_part,
+    )
+    return Response(html, status, mimetype="text/html")
+
+
+def _says_any(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:
+    """Whether anything was answered, or is wrong, of how sore some muscle groups are."""
+    controls = [f"soreness/{group}" for group in groups]
+    return any(answers.one(control) or control in faults for control in controls)
+
+
+def _ratings(fact: str) -> list[str]:
+    """The answers that a scale offers, from the least to the greatest that a fact may have."""
+    known = FactDictionary.bundled()[fact]
+    return [str(rating) for rating in range(int(known.least), int(known.greatest) + 1)]
+
+
+def _in_words(answer: Response) -> Response:
+    """The same answer as a page; the headers stay, such as when to try again."""
+    status = answer.status_code
+    name = f"phone.problem.{status if status in _PROBLEMS_IN_WORDS else 'other'}"
+    text = render_template("private/problem.html", said=say(name), request_id=g.request_id)
+    answer.set_data(text)
+    answer.mimetype = "text/html"
+    return answer

@@ -1,0 +1,147 @@
+"""What does a private address for reading give: today's advice, and what opens when?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from flask import Response, request
+
+from dawnrule.advice.summary import without_check_in
+from dawnrule.application.outlooks import outlook_in_words, read_outlook
+from dawnrule.errors import DawnruleError
+from dawnrule.model.entities import Athlete
+from dawnrule.schemas.advice import USUAL_DAYS, USUAL_GOAL, TodayFeedSchema
+from dawnrule.store import Purpose, Transaction
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import composer, heeded_of_pain, say, spoken_here, told_here
+from dawnrule.web.http.problems import answer_error
+from dawnrule.web.http.rate_limits import limit_private_address
+from dawnrule.web.http.requests import Blueprint
+from dawnrule.web.http.responses import TEXT, json_answer, text_answer
+from dawnrule.web.private.addresses import FEEDS
+from dawnrule.web.private.calendar import calendar_of
+from dawnrule.web.private.visitor import keep_private, visitor
+
+CALENDAR = "text/calendar"
+
+feeds = Blueprint(
+    "feeds",
+    __name__,
+    url_prefix=FEEDS,
+    description="What a private address for reading gives; the token in it is the key.",
+)
+feeds.after_request(keep_private)
+
+_TOKEN = {
+    "name": "token",
+    "in": "path",
+    "description": "The secret part of a private address.",
+    "schema": {"type": "string"},
+}
+_TEXT = {"type": "string"}
+_NOT_MODIFIED = 304
+_UNCHANGED = "Not changed since the ETag that was sent."
+_NOTHING_HERE = "No such address, or one that was replaced."
+
+
+@dataclass(frozen=True, slots=True)
+class Today:
+    """What holds for an athlete today: the advice (plain JSON values), and since when, None while
+    there is no check-in."""
+
+    athlete: Athlete
+    date: date
+    advice: dict[str, Any]
+    as_of: datetime | None
+
+
+@feeds.errorhandler(DawnruleError)
+def answer_in_form(error: DawnruleError) -> Response:
+    """An error in the form that was asked for: a spreadsheet's cell shows the text as it is."""
+    answer = answer_error(error)
+    if not request.path.endswith(".json"):
+        answer.set_data(f"{error.title}. {error.detail}")
+        answer.mimetype = TEXT
+    return answer
+
+
+@feeds.route("/<token>/today.txt", parameters=[_TOKEN])
+@feeds.response(200, _TEXT, content_type=TEXT)
+@feeds.alt_response(304, description=_UNCHANGED)
+@feeds.alt_response(404, schema=_TEXT, content_type=TEXT, description=_NOTHING_HERE)
+@feeds.alt_response(429, schema=_TEXT, content_type=TEXT, description="Asked too often.")
+@limit_private_address
+def get_today_text(token: str) -> Response:
+    """Today's advice in one line that a phone can speak or a cell can show."""
+    today = _today(token)
+    said = spoken_here(today.advice)
+    if today.as_of is not None:  # with its date: a cell may show it long after
+        said = say("phone.spoken_as_of", said=said, time=today.as_of.strftime("%Y-%m-%d %H:%M"))
+    return _if_changed(text_answer(" ".join(said.split())))
+
+
+@feeds.route("/<token>/today.json", parameters=[_TOKEN])
+@feeds.response(200, TodayFeedSchema)
+@feeds.alt_response(304, description=_UNCHANGED)
+@feeds.alt_response(404, "NOT_FOUND")
+@limit_private_address
+def get_today(token: str) -> Response:
+    """Today's advice in a few members: no more than a lock screen needs."""
+    today = _with_all_cautions(_today(token))
+    kept = ("date", "verdict", "headline", "rule", "reason", "caution")
+    small = {name: today.advice[name] for name in kept}
+    as_of = today.as_of.isoformat(timespec="seconds") if today.as_of else None
+    check_in = "missing" if as_of is None else "present"
+    return _if_changed(json_answer(small | {"as_of": as_of, "check_in": check_in}))
+
+
+@feeds.route("/<token>/outlook.ics", parameters=[_TOKEN])
+@feeds.response(200, _TEXT, content_type=CALENDAR)
+@feeds.alt_response(304, description=_UNCHANGED)
+@feeds.alt_response(404, schema=_TEXT, content_type=TEXT, description=_NOTHING_HERE)
+@feeds.alt_response(429, schema=_TEXT, content_type=TEXT, description="Asked too often.")
+@limit_private_address
+def get_outlook_calendar(token: str) -> Response:
+    """When what opens over the next days, and today's verdict, as a calendar (RFC 5545)."""
+    today = _with_all_cautions(_today(token))
+    its, now = context(), context().clock()
+
+    def look(transaction: Transaction) -> dict[str, Any]:
+        what_if = its.advisor.library.what_if(
+            its.in_force(transaction, today.athlete.id, today.date)
+        )
+        ahead = read_outlook(transaction, what_if, today.athlete.id, now, USUAL_DAYS)
+        return outlook_in_words(ahead, USUAL_GOAL, composer())
+
+    outlook = its.store.read(look)
+    text = calendar_of(today.athlete, today.date, today.advice, today.as_of, outlook, composer())
+    return _if_changed(Response(text, mimetype=CALENDAR))
+
+
+def _today(token: str) -> Today:
+    """Raises ``NotFound``."""
+    _, athlete = visitor(token, Purpose.READ)
+    on = athlete.today(context().clock())
+    stored = context().store.read(lambda transaction: transaction.advice.latest(athlete.id, on))
+    if stored is None:
+        return Today(athlete, on, without_check_in(athlete.id, on, composer()), None)
+    since = stored.decided_at.astimezone(ZoneInfo(athlete.time_zone))
+    return Today(athlete, on, told_here(stored), since)
+
+
+def _with_all_cautions(today: Today) -> Today:
+    """The same, its caution with what notes on pain, illness or a warning sign say."""
+    cautions = [today.advice["caution"], *heeded_of_pain(today.advice)]
+    return replace(today, advice=today.advice | {"caution": " ".join(filter(None, cautions))})
+
+
+def _if_changed(response: Response) -> Response:
+    """304 without a body when the reader has just this already."""
+    response.add_etag()
+    response.make_conditional(request)
+    if response.status_code == _NOT_MODIFIED:
+        response.set_data(b"")
+    return response

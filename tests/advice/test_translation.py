@@ -1,0 +1,221 @@
+"""Is advice told in another language the same advice?
+
+Every golden morning is told in each language. What is told of a record must be what would have been
+composed in that language at once, and in English it must be the record itself.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from typing import Any
+
+import pytest
+import rfc8785
+
+from dawnrule.advice.advisor import Advisor, Morning
+from dawnrule.advice.composer import Composer
+from dawnrule.advice.summary import spoken_summary
+from dawnrule.advice.translation import translate
+from dawnrule.application.read_advice import read_advice
+from dawnrule.i18n.catalog import ENGLISH, Texts, languages
+from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model.entities import Athlete, Block, CheckIn, LastTrained
+from dawnrule.model.serialization import from_json
+from dawnrule.rules.registry import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.store import StoredAdvice
+from tests.advice.samples import bundled, newest_baseline
+from tests.facts.samples import KIM, NOW
+from tests.golden.test_golden_decisions import CASES, REPORTED_AT, Case, history_of, sentence_of
+
+OTHERS = [language for language in languages() if language != ENGLISH]
+LONGEST_HEADLINE = 140
+
+each_case = pytest.mark.parametrize("case", CASES, ids=sentence_of)
+in_each = pytest.mark.parametrize("language", OTHERS)
+
+
+@cache
+def advisor(language: str) -> Advisor:
+    return replace(bundled(), composer=Composer.bundled(language))
+
+
+def rule_set_of(case: Case) -> RuleSet:
+    name, _, version = case.rule_set.rpartition("-")
+    return bundled().library.get(name, version)
+
+
+def morning_of(case: Case) -> Morning:
+    who = {"id": "golden", "name": "Golden", "time_zone": "UTC", **case.athlete}
+    check_in = from_json(CheckIn, dict(case.check_in))
+    return Morning(from_json(Athlete, who), check_in, history_of(case), REPORTED_AT)
+
+
+def composed(morning: Morning, rule_set: RuleSet, language: str) -> dict[str, Any]:
+    """The record of a morning when its advice is composed in a language at once."""
+    considered = advisor(language).consider(morning, rule_set, "advice-1")
+    record: dict[str, Any] = json.loads(
+        considered.record(decided_at=REPORTED_AT, posted_by=None, supersedes=None)
+    )
+    return record
+
+
+def texts_in(advice: Mapping[str, Any]) -> Iterator[str]:
+    """All sentences of an advice."""
+    for one in (advice, *advice["parts"]):
+        yield from (one["reason"], one["caution"])
+        if one["rule"]:
+            yield one["rule"]["title"]
+    yield advice["headline"]
+    yield from (part["opens_note"] for part in advice["parts"] if part["opens_note"])
+    for note in advice["notes"]:
+        yield from (note["caution"], note["rule"]["title"])
+
+
+@each_case
+def test_a_record_told_again_in_its_own_language_is_the_record(case: Case) -> None:
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    assert translate(record, rule_set_of(case), Composer.bundled()) == record["advice"]
+
+
+@in_each
+@each_case
+def test_advice_told_again_is_what_would_have_been_told_at_once(case: Case, language: str) -> None:
+    morning, rule_set = morning_of(case), rule_set_of(case)
+    told = translate(composed(morning, rule_set, ENGLISH), rule_set, Composer.bundled(language))
+    at_once = composed(morning, rule_set, language)["advice"]
+    assert json.loads(rfc8785.dumps(told)) == at_once
+
+
+@in_each
+@each_case
+def test_no_sentence_of_advice_is_left_in_english(case: Case, language: str) -> None:
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    told = translate(record, rule_set_of(case), Composer.bundled(language))
+    assert set(texts_in(told)) & set(texts_in(record["advice"])) == set()
+    assert english_words(" ".join(texts_in(told)), language) == set()
+    assert len(told["headline"]) <= LONGEST_HEADLINE
+
+
+def english_words(text: str, language: str) -> set[str]:
+    """The English names of facts and words that stand in a text of another language."""
+    return {name for name in only_english(language) if f" {name} " in f" {text} "}
+
+
+@cache
+def only_english(language: str) -> frozenset[str]:
+    def names(composer: Composer) -> set[str]:
+        facts = {fact.label for fact in composer.dictionary.values()}
+        return facts | set(composer.vocabulary.labels.values())
+
+    return frozenset(names(Composer.bundled()) - names(Composer.bundled(language)))
+
+
+def test_german_writes_numbers_with_a_comma() -> None:
+    case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
+    check_in = {**case.check_in, "sleep": {"hours": 3.5}}
+    short = replace(case, check_in=check_in)
+    record = composed(morning_of(short), rule_set_of(short), ENGLISH)
+    assert "3.5 h" in record["advice"]["reason"]
+    assert "3,5 h" in translate(record, rule_set_of(short), Composer.bundled("de"))["reason"]
+
+
+def test_what_a_day_needs_is_told_in_german_too() -> None:
+    """Time and soreness hold it back: the sentence is taken apart and put together again."""
+    german = Composer.bundled("de")
+    trained = LastTrained(NOW - timedelta(hours=20), "hypertrophy")
+    plan = (Block(goal="hypertrophy", muscle_groups=("chest",)),)
+    check_in = CheckIn(
+        KIM.id,
+        NOW.date(),
+        plan,
+        reported_at=NOW,
+        soreness={"chest": 5},
+        last_trained={"chest": trained},
+    )
+    morning = Morning(KIM, check_in, history_of(CASES[0]), NOW)
+    record = composed(morning, newest_baseline(), ENGLISH)
+    [part] = record["advice"]["parts"]
+    assert part["opens_note"].startswith("From ")
+    [told] = translate(record, newest_baseline(), german)["parts"]
+    assert told["opens_note"].endswith(
+        "ist nur noch nötig: Muskelkater unter 3; Zeit allein reicht nicht."
+    )
+
+
+def test_the_notes_of_a_record_stay_as_many_as_they_were() -> None:
+    """Older records have notes on parts that are swapped, of which nothing is said today."""
+    case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    breath = next(rule for rule in rule_set_of(case).rules if rule.id == "lifting-breath")
+    name = {"id": breath.id, "title": breath.title}
+    record["advice"]["notes"] = [{"rule": name, "caution": breath.caution}]
+    [note] = translate(record, rule_set_of(case), Composer.bundled("de"))["notes"]
+    assert note["rule"]["id"] == "lifting-breath"
+    assert note["caution"].startswith("Spann den Rumpf an.")
+
+
+def test_a_note_in_words_that_are_not_known_stays_as_it_was_recorded() -> None:
+    case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    for part in record["advice"]["parts"]:
+        part["opens_note"] = "It opens when it opens, with sleep at least 4 h."
+    told = translate(record, rule_set_of(case), Composer.bundled("de"))
+    assert {part["opens_note"] for part in told["parts"]} == {
+        "It opens when it opens, with sleep at least 4 h."
+    }
+
+
+def stored(record: Mapping[str, Any]) -> StoredAdvice:
+    advice = record["advice"]
+    return StoredAdvice(
+        id="advice-1",
+        check_in_id="check-in-1",
+        athlete_id=advice["athlete_id"],
+        date=REPORTED_AT.date(),
+        verdict=advice["verdict"],
+        rule_id=None,
+        rule_set_digest=advice["rule_set"]["digest"],
+        record=json.dumps(record),
+        decided_at=datetime.now(UTC),
+        supersedes=None,
+    )
+
+
+def test_advice_whose_rule_set_is_gone_is_told_as_it_was_recorded() -> None:
+    record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
+    german, nothing = Composer.bundled("de"), RuleSetLibrary({})
+    assert read_advice(stored(record), nothing, german) == record["advice"]
+    assert read_advice(stored(record), bundled().library, german) != record["advice"]
+
+
+def test_english_needs_no_rule_set_to_be_told() -> None:
+    record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
+    assert read_advice(stored(record), RuleSetLibrary({}), Composer.bundled()) == record["advice"]
+
+
+def test_the_language_of_an_athlete_leaves_no_trace_in_a_record() -> None:
+    morning = morning_of(CASES[0])
+    german = replace(morning, athlete=replace(morning.athlete, language="de"))
+    rule_set = rule_set_of(CASES[0])
+    assert composed(german, rule_set, ENGLISH) == composed(morning, rule_set, ENGLISH)
+
+
+@in_each
+def test_a_phone_speaks_two_sentences_in_every_language(language: str) -> None:
+    case = next(case for case in CASES if case.expect["rule"] == "growth-work-too-soon")
+    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
+    composer = Composer.bundled(language)
+    said = spoken_summary(translate(record, rule_set_of(case), composer), composer)
+    assert said.startswith(composer.vocabulary.label("swap-to-low-damage"))
+    assert said.count(". ") + said.endswith(".") == 2
+
+
+def test_words_that_have_no_other_name_keep_theirs() -> None:
+    nothing = Texts({"language": "xx"})
+    assert Vocabulary.bundled().said_in(nothing) == Vocabulary.bundled()
+    assert FactDictionary.bundled().said_in(nothing) == FactDictionary.bundled()

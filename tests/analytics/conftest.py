@@ -1,0 +1,43 @@
+"""What do several tests of single modules find ready? A database with the demo's squad in it."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from functools import partial
+from itertools import count
+from pathlib import Path
+
+import pytest
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.demo.squad import Diary, Squad, invent_diaries
+from dawnrule.model.serialization import to_json
+from dawnrule.store import Store, Transaction
+from tests.analytics.samples import BASELINE
+
+NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def demo_database(tmp_path_factory: pytest.TempPathFactory, advisor: Advisor) -> Path:
+    """The four weeks of the demo's squad up to yesterday, told by the baseline 1.0.0. Tests share
+    it: they may add replays, and nothing else."""
+    file = tmp_path_factory.mktemp("demo") / "demo.db"
+    numbers = count(1)
+
+    def remember(transaction: Transaction, diary: Diary) -> None:
+        transaction.athletes.put(diary.athlete)
+        for day in diary.past:
+            number = next(numbers)
+            at = day.check_in.reported_at or NOON
+            posting = Submission(at, None, f"c-{number}", f"v-{number}")
+            submit_check_in(transaction, advisor, BASELINE, day.check_in, posting)
+            if day.session is not None:
+                start, body = day.session.starts_at, to_json(day.session)
+                transaction.sessions.add(f"s-{number}", diary.athlete.id, start, body, start, None)
+
+    with Store.open(file) as store:
+        for diary in invent_diaries(Squad.invented(), NOON):
+            store.write(partial(remember, diary=diary))
+    return file

@@ -1,0 +1,95 @@
+"""Is what came of a replay counted rightly, step by step and in all?"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from dawnrule.analytics import replay
+from dawnrule.analytics.replay import Dates, Replayed, dates_in_steps
+from dawnrule.model import Verdict
+from dawnrule.rules.columnar import ChangedMorning, ColumnDecider, MorningTable, PastMorning
+from dawnrule.rules.conditions import Operator, Test
+from tests.analytics.samples import DAY, KIM, ONE_DAY, SAM, morning, subject
+from tests.property.rule_strategies import DICTIONARY, a_rule, a_rule_set
+
+TRAIN, SWAP, REST = Verdict
+
+NOW = a_rule_set([a_rule(Test("fatigue", Operator.AT_LEAST, 7), "tired", "day", SWAP)])
+
+LESS = morning(0, subject({"fatigue": 8}, REST, "worn-out"), subject({"fatigue": 8}, REST, "sore"))
+SAME = morning(1, subject({"fatigue": 6}))
+MORE = replace(morning(2, subject({"fatigue": 7})), athlete_id=SAM.id)
+
+
+def replayed(*mornings: PastMorning) -> Replayed:
+    table = MorningTable.of(mornings, DICTIONARY)
+    return Replayed.of(ColumnDecider(NOW, DICTIONARY).decide(table))
+
+
+def steps(*mornings: PastMorning) -> list[Dates]:
+    return list(dates_in_steps(MorningTable.of(mornings, DICTIONARY)))
+
+
+def day(number: int) -> date:
+    return DAY + number * ONE_DAY
+
+
+def test_a_replay_counts_what_changes_by_verdict_rule_and_athlete() -> None:
+    result = replayed(LESS, SAME, MORE)
+    assert (result.mornings, result.decisions) == (3, 4)
+    assert result.counts == {
+        "days": {(REST, SWAP): 1, (TRAIN, TRAIN): 1, (TRAIN, SWAP): 1},
+        "parts": {(REST, SWAP): 1},
+        "fired": {("tired",): 2},
+        "decided_before": {("worn-out",): 1, (None,): 2},
+        "decided_now": {("tired",): 2, (None,): 1},
+        "athletes": {(KIM.id, "less"): 1, (KIM.id, "same"): 1, (SAM.id, "more"): 1},
+    }
+    assert result.changed == (
+        ChangedMorning(KIM.id, day(0), REST, SWAP, "worn-out", "tired", 1),
+        ChangedMorning(SAM.id, day(2), TRAIN, SWAP, None, "tired", 0),
+    )
+
+
+def test_the_results_of_steps_add_up_to_that_of_the_whole() -> None:
+    assert Replayed.sum(map(replayed, (LESS, SAME, MORE))) == replayed(LESS, SAME, MORE)
+
+
+def test_a_replay_without_a_step_has_counted_nothing() -> None:
+    assert Replayed.sum([]) == replayed()
+
+
+def test_a_result_comes_back_from_json_as_it_was() -> None:
+    result = replayed(LESS, SAME, MORE)
+    assert Replayed.from_json(json.loads(json.dumps(result.to_json()))) == result
+
+
+def test_counts_say_what_they_are_by_the_greatest_first() -> None:
+    assert replayed(LESS, SAME, MORE).to_json()["decided_before"] == [
+        {"rule": None, "count": 2},
+        {"rule": "worn-out", "count": 1},
+    ]
+
+
+@pytest.mark.parametrize(
+    ("together", "found"),
+    [
+        (1, [(0, 0, 1), (1, 1, 1), (2, 2, 1)]),
+        (3, [(0, 1, 2), (2, 2, 1)]),
+        (4, [(0, 2, 3)]),
+        (100, [(0, 2, 3)]),
+    ],
+)
+def test_a_step_takes_whole_dates_until_it_has_enough(
+    together: int, found: list[tuple[int, int, int]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(replay, "SUBJECTS_IN_A_STEP", together)
+    assert steps(LESS, SAME, MORE) == [Dates(day(a), day(b), size) for a, b, size in found]
+
+
+def test_no_mornings_make_no_step() -> None:
+    assert steps() == []

@@ -1,0 +1,113 @@
+"""Does the command explain itself, and end as a script expects?"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+
+import click
+import pytest
+
+import dawnrule
+from dawnrule.cli import main
+from dawnrule.errors import (
+    Conflict,
+    DawnruleError,
+    InvalidInput,
+    NotFound,
+    StoreBusy,
+    StoreUnusable,
+)
+from dawnrule.web.app import openapi_yaml
+from tests.cli.terminal import typed
+
+
+def commands(command: click.Command, words: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    yield words
+    if isinstance(command, click.Group):
+        for name, inner in command.commands.items():
+            yield from commands(inner, (*words, name))
+
+
+def found(words: tuple[str, ...]) -> click.Command:
+    command: click.Command = main
+    for word in words:
+        assert isinstance(command, click.Group)
+        command = command.commands[word]
+    return command
+
+
+EVERY_COMMAND = list(commands(main))
+
+
+def test_there_are_the_commands_that_are_promised() -> None:
+    assert set(EVERY_COMMAND) >= {
+        ("demo",),
+        ("advise",),
+        ("outlook",),
+        ("serve",),
+        ("rules", "check"),
+        ("rules", "list"),
+        ("rules", "publish"),
+        ("rules", "activate"),
+        ("rules", "rollback"),
+        ("rules", "shadow"),
+        ("rules", "scorecard"),
+        ("rules", "verify"),
+        ("replay",),
+        ("keys", "create"),
+        ("keys", "list"),
+        ("keys", "revoke"),
+        ("openapi",),
+    }
+
+
+@pytest.mark.parametrize("words", EVERY_COMMAND, ids=" ".join)
+def test_every_command_and_option_has_help(words: tuple[str, ...]) -> None:
+    command = found(words)
+    assert command.help
+    for option in command.params:
+        assert not isinstance(option, click.Option) or option.help, option.name
+    assert typed(*words, "--help").exit_code == 0
+
+
+@pytest.mark.parametrize("words", EVERY_COMMAND[1:], ids=" ".join)
+def test_the_example_in_the_help_is_a_command_that_exists(words: tuple[str, ...]) -> None:
+    [example] = re.findall(r"Example:\n +dawnrule (.*)\n", typed(*words, "--help").stdout)
+    arguments = example.partition(" > ")[0].split()
+    assert tuple(arguments[: len(words)]) == words
+    inner = next(w for w in reversed(EVERY_COMMAND) if tuple(arguments[: len(w)]) == w)
+    found(inner).make_parser(click.Context(found(inner))).parse_args(arguments[len(inner) :])
+
+
+@pytest.mark.parametrize(
+    ("error", "exit_code"),
+    [
+        (InvalidInput("no"), 1),
+        (StoreBusy("no"), 1),
+        (NotFound("no"), 2),
+        (StoreUnusable("no"), 2),
+        (Conflict("no"), 2),
+    ],
+)
+def test_errors_are_told_in_words_and_by_exit_code(
+    error: DawnruleError, exit_code: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail() -> None:
+        raise error
+
+    monkeypatch.setattr("dawnrule.cli.serve.openapi_yaml", fail)
+    told = typed("openapi")
+    assert (told.exit_code, told.stdout, told.stderr) == (exit_code, "", "Error: no\n")
+
+
+def test_the_description_of_the_interface_is_what_the_code_produces() -> None:
+    assert typed("openapi").stdout == openapi_yaml()
+
+
+def test_the_package_runs_as_the_command() -> None:
+    words = [sys.executable, "-m", "dawnrule", "--version"]
+    told = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert told.stdout == f"dawnrule, version {dawnrule.__version__}\n"

@@ -1,0 +1,106 @@
+"""Does ``dawnrule serve`` serve, and end cleanly when it is told to?"""
+
+from __future__ import annotations
+
+import re
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+import requests
+
+from tests.cli.terminal import typed
+
+WITHIN_SECONDS = 60
+
+
+@contextmanager
+def running(*words: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The service as a process of its own, and its address."""
+    command = [sys.executable, "-m", "dawnrule", "serve", "--port", "0", *words]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stderr is not None
+        try:
+            said = process.stderr.readline()
+            [address] = re.findall(r"Serving (http://\S+)", said)
+            yield process, address
+        finally:
+            process.kill()
+
+
+@pytest.mark.parametrize("stop", [signal.SIGTERM, signal.SIGINT])
+def test_it_serves_until_it_is_stopped(tmp_path: Path, stop: signal.Signals) -> None:
+    with running("--db", str(tmp_path / "squad.db")) as (process, address):
+        assert address.startswith("http://127.0.0.1:")
+        assert requests.get(f"{address}/healthz", timeout=WITHIN_SECONDS).status_code == 200
+        assert requests.get(f"{address}/v1/athletes", timeout=WITHIN_SECONDS).status_code == 401
+        process.send_signal(stop)
+        assert process.wait(WITHIN_SECONDS) == 0
+        assert process.stderr is not None
+        assert "Traceback" not in process.stderr.read()
+
+
+def test_a_key_that_was_made_while_it_runs_gets_in(tmp_path: Path) -> None:
+    db = tmp_path / "squad.db"
+    with running("--db", str(db)) as (_, address):
+        key = typed("keys", "create", "--role", "coach", "--db", db).stdout.strip()
+        bearer = {"Authorization": f"Bearer {key}"}
+        squad = requests.get(f"{address}/v1/athletes", headers=bearer, timeout=WITHIN_SECONDS)
+        assert squad.json() == {"athletes": []}
+
+
+def test_a_port_that_is_taken_is_wrong_use(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        command = [sys.executable, "-m", "dawnrule", "serve", "--db", str(tmp_path / "a.db")]
+        port = str(taken.getsockname()[1])
+        told = subprocess.run([*command, "--port", port], capture_output=True, text=True)
+    assert told.returncode == 2
+    taken_said = f"127.0.0.1:{port} cannot be served: Address already in use."
+    other = int(port) + 1 if port != "65535" else int(port) - 1
+    assert f"{taken_said} Try --port {other}." in told.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--db", "/no/such/folder/a.db"), "cannot be opened"),
+        (("--db", "a.db", "--port", "70000"), "not in the range"),
+        (("--db", "a.db", "--rule-set", "baseline@9.0.0"), "there are: baseline@1.0.0"),
+        ((), "Missing option '--db'"),
+    ],
+)
+def test_wrong_use_is_told_before_anything_is_served(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], said: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told = typed("serve", *words)
+    assert (told.exit_code, told.stdout) == (2, "")
+    assert said in told.stderr
+
+
+@pytest.mark.parametrize(
+    ("variable", "text", "said"),
+    [
+        ("DAWNRULE_BODY_LIMIT_BYTES", "many", "must be a whole number, not 'many'"),
+        ("DAWNRULE_PORT", "http", "'http' is not a valid integer range"),
+        ("DAWNRULE_LOG", "loud", "must be one of json, text, off, not 'loud'"),
+        ("DAWNRULE_BACKUP_FOLDER", "nowhere", "nowhere is no folder"),
+    ],
+)
+def test_a_variable_that_cannot_mean_what_it_says_is_wrong_use(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, variable: str, text: str, said: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv(variable, text)
+    told = typed("serve", "--db", "a.db")
+    assert told.exit_code == 2
+    assert variable in told.stderr
+    assert said in told.stderr
+    assert not Path("a.db").exists()

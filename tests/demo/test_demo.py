@@ -1,0 +1,234 @@
+"""Is the demo's squad plausible, and does its morning show what the service can say?"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import signal
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from itertools import dropwhile, islice, takewhile
+from pathlib import Path
+from typing import Any
+
+import pytest
+import requests
+
+from dawnrule.demo.squad import Diary, Squad, invent_diaries
+from dawnrule.demo.stage import Stage, set_stage
+from dawnrule.facts.plausibility import implausible
+from dawnrule.model.entities import CheckIn
+from dawnrule.model.serialization import to_json
+from dawnrule.schemas import load_athlete, load_check_in
+from dawnrule.schemas.athlete import athlete_to_plain
+from dawnrule.settings import Settings
+
+NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
+WITHIN_SECONDS = 120
+
+
+@pytest.fixture(scope="module")
+def diaries() -> dict[str, Diary]:
+    return {diary.athlete.id: diary for diary in invent_diaries(Squad.invented(), NOON)}
+
+
+@pytest.fixture(scope="module")
+def stage() -> Iterator[Stage]:
+    with set_stage(Settings(port=0)) as staged:
+        yield staged
+
+
+def test_a_squad_in_three_time_zones_has_four_weeks_behind_it(diaries: dict[str, Diary]) -> None:
+    assert len(diaries) == 14
+    assert len({diary.athlete.time_zone for diary in diaries.values()}) >= 3
+    for diary in diaries.values():
+        dates = [day.check_in.date for day in diary.past]
+        today = diary.athlete.today(NOON)
+        assert dates == [today - timedelta(days=ago) for ago in range(28, 0, -1)]
+        assert diary.this_morning.date == today
+        assert sum(day.session is not None for day in diary.past) >= 8
+
+
+def test_all_that_is_invented_could_have_been_posted(diaries: dict[str, Diary]) -> None:
+    for diary in diaries.values():
+        assert load_athlete(athlete_to_plain(diary.athlete)) == diary.athlete
+        for check_in in (*(day.check_in for day in diary.past), diary.this_morning):
+            assert load_check_in(to_json(check_in)) == check_in
+
+
+def test_the_same_moment_gives_the_same_diaries(diaries: dict[str, Diary]) -> None:
+    assert invent_diaries(Squad.invented(), NOON) == tuple(diaries.values())
+
+
+def test_another_day_gives_the_same_squad_later(diaries: dict[str, Diary]) -> None:
+    later = invent_diaries(Squad.invented(), NOON + timedelta(days=100))
+    for before, after in zip(diaries.values(), later, strict=True):
+        assert undated(before.this_morning) == undated(after.this_morning)
+
+
+def undated(check_in: CheckIn) -> CheckIn:
+    plan = tuple(replace(block, starts_at=None) for block in check_in.plan)
+    return replace(check_in, date=date.min, reported_at=None, plan=plan)
+
+
+@pytest.mark.parametrize("hour", range(0, 24, 3))
+def test_this_morning_is_plausible_at_any_time_of_day(hour: int) -> None:
+    now = NOON.replace(hour=hour, minute=1)
+    for diary in invent_diaries(Squad.invented(), now):
+        assert list(implausible(diary.athlete, diary.this_morning, now)) == []
+
+
+def test_soreness_rises_after_growth_work_and_is_gone_on_the_fourth_morning(
+    diaries: dict[str, Diary],
+) -> None:
+    days = diaries["a-04"].past
+    growth = [
+        place
+        for place, day in enumerate(days)
+        if day.session and day.session.blocks[0].pattern == "squat" and place + 4 < len(days)
+    ]
+    assert growth
+    for place in growth:
+        sore = [day.check_in.soreness["quadriceps"] for day in days[place + 1 : place + 5]]
+        assert sore[0] >= 3
+        assert sore == sorted(sore, reverse=True)
+        assert sore[3] == 0
+
+
+def test_nobody_trains_on_a_day_with_something_to_report(diaries: dict[str, Diary]) -> None:
+    yesterday = diaries["a-05"].past[-1]
+    assert (yesterday.check_in.illness, yesterday.session) == ("above-neck", None)
+
+
+def test_the_morning_shows_every_verdict_and_many_rules(stage: Stage) -> None:
+    decided = {one["athlete_id"]: (one["verdict"], rule_of(one)) for one in stage.advice}
+    assert decided == {
+        "a-01": ("swap-to-low-damage", "growth-work-too-soon"),
+        "a-02": ("train-as-planned", None),
+        "a-03": ("swap-to-low-damage", "growth-work-soreness"),
+        "a-04": ("train-as-planned", None),
+        "a-05": ("rest", "illness-fever"),
+        "a-06": ("swap-to-low-damage", "illness-above-neck"),
+        "a-07": ("rest", "pain-not-soreness"),
+        "a-08": ("rest", "warning-dark-urine-or-swelling"),
+        "a-09": ("train-as-planned", None),
+        "a-10": ("swap-to-low-damage", "sleep-very-short"),
+        "a-11": ("swap-to-low-damage", "two-signs-of-strain"),
+        "a-12": ("swap-to-low-damage", "endurance-on-sore-legs"),
+        "a-13": ("train-as-planned", None),
+        "a-14": ("train-as-planned", None),
+    }
+
+
+def rule_of(advice: Any) -> str | None:
+    return advice["rule"]["id"] if advice["rule"] else None
+
+
+def test_the_squads_past_is_there_to_be_asked_for(stage: Stage) -> None:
+    bearer = {"Authorization": f"Bearer {stage.coach_key}"}
+    yesterday = date.fromisoformat(stage.advice[0]["date"]) - timedelta(days=1)
+    answer = requests.get(
+        f"{stage.url}/v1/athletes/a-01/advice/{yesterday}", headers=bearer, timeout=WITHIN_SECONDS
+    )
+    assert (answer.status_code, answer.json()["verdict"]) == (200, "train-as-planned")
+
+
+def test_the_athletes_key_opens_that_athletes_data_alone(stage: Stage) -> None:
+    bearer = {"Authorization": f"Bearer {stage.athlete_key}"}
+    statuses = Counter(
+        requests.get(
+            f"{stage.url}/v1/athletes/{athlete_id}/advice/today.txt",
+            headers=bearer,
+            timeout=WITHIN_SECONDS,
+        ).status_code
+        for athlete_id in stage.names
+    )
+    assert statuses == {200: 1, 404: 13}
+
+
+@contextmanager
+def demo(folder: Path, *words: str) -> Iterator[subprocess.Popen[str]]:
+    with subprocess.Popen(
+        [sys.executable, "-m", "dawnrule", "demo", *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"TMPDIR": str(folder)},
+    ) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
+
+
+def test_once_ends_after_the_table_and_leaves_nothing_behind(tmp_path: Path) -> None:
+    with demo(tmp_path, "--once") as process:
+        told, errors = process.communicate(timeout=WITHIN_SECONDS)
+    assert (process.returncode, errors) == (0, "")
+    header, _, *lines = told.split("\n\n")[0].splitlines()
+    assert [word for word in header.split() if word != "Date"] == [
+        "Athlete",
+        "Verdict",
+        "Rule",
+        "Why",
+    ]
+    assert len(lines) == 14
+    assert "Haruki (a-08): Stop and get medical care now" in told
+    assert "http" not in told
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_it_says_where_the_coachs_pages_are_and_with_what_to_sign_in(tmp_path: Path) -> None:
+    with demo(tmp_path) as process:
+        assert process.stdout is not None
+        offered = "".join(takewhile(is_no_curl, process.stdout))
+        pages, key = re.search(r"(http\S+/coach/)", offered), re.search(r"(dawn_\S+)", offered)
+        assert pages is not None
+        assert key is not None
+        with requests.Session() as browser:
+            browser.trust_env = False  # no proxy stands between us and loopback
+            form = browser.get(pages[1], timeout=WITHIN_SECONDS)
+            token = re.search(r'name="csrf_token" value="([^"]+)"', form.text)
+            assert token is not None
+            filled = {"csrf_token": token[1], "key": key[1]}
+            page = browser.post(form.url, data=filled, timeout=WITHIN_SECONDS)
+        assert (page.status_code, page.url) == (200, pages[1])
+        assert "Haruki" in page.text
+
+
+@pytest.mark.parametrize("stop", [signal.SIGTERM, signal.SIGINT])
+def test_it_serves_on_until_it_is_stopped(tmp_path: Path, stop: signal.Signals) -> None:
+    with demo(tmp_path) as process:
+        assert process.stdout is not None
+        offered = dropwhile(is_no_curl, process.stdout)
+        answers = [curled(line).status_code for line in islice(offered, 3)]
+        assert answers == [200, 200, 200]
+        process.send_signal(stop)
+        _, errors = process.communicate(timeout=WITHIN_SECONDS)
+    assert (process.returncode, errors) == (0, "")
+    assert list(tmp_path.iterdir()) == []
+
+
+def is_no_curl(line: str) -> bool:
+    return not line.startswith("  curl ")
+
+
+def curled(line: str) -> requests.Response:
+    curl, option, header, address = shlex.split(line)
+    assert (curl, option) == ("curl", "-H")
+    name, _, value = header.partition(": ")
+    return requests.get(address, headers={name: value}, timeout=WITHIN_SECONDS)
+
+
+def test_a_port_that_is_taken_is_wrong_use(stage: Stage, tmp_path: Path) -> None:
+    [port] = re.findall(r"\d+$", stage.url)
+    with demo(tmp_path, "--port", port) as process:
+        told, errors = process.communicate(timeout=WITHIN_SECONDS)
+    assert (process.returncode, told) == (2, "")
+    assert errors == f"Error: Port {port} cannot be had: Address already in use.\n"

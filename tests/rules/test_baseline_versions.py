@@ -1,0 +1,64 @@
+"""What changed from one version of the baseline to the next, and nothing else?"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from dawnrule.i18n.resources import rules_folder
+from dawnrule.model import FactDictionary
+from dawnrule.rules.conditions import facts_of
+from dawnrule.rules.loading.loader import load_rule_set
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.rules.serialization import rule_set_to_plain
+
+ON_STRAIN = {"two-signs-of-strain", "four-signs-of-strain"}
+
+
+@cache
+def version(number: str) -> RuleSet:
+    return load_rule_set(rules_folder() / "baseline" / f"{number}.yaml")
+
+
+def told(number: str) -> dict[str, Any]:
+    """All that the rules of a version say, by id."""
+    return {rule["id"]: rule for rule in rule_set_to_plain(version(number))["rules"]}
+
+
+def signals(number: str) -> dict[str, Any]:
+    said: dict[str, Any] = rule_set_to_plain(version(number))["signals"]
+    return said
+
+
+def reading_history(number: str) -> set[str]:
+    """The rules of a version that test a fact from earlier days."""
+    dictionary = FactDictionary.bundled()
+    return {
+        rule.id
+        for rule in version(number).rules
+        if any(dictionary[fact].origin == "history" for fact in facts_of(rule.when))
+    }
+
+
+def test_1_1_0_keeps_what_1_0_0_says_and_changes_only_the_rules_on_strain() -> None:
+    first, second = told("1.0.0"), told("1.1.0")
+    assert {id_ for id_ in first if first[id_] != second.get(id_)} == ON_STRAIN
+    assert signals("1.0.0").items() <= signals("1.1.0").items()
+
+
+def test_1_1_0_asks_the_rules_of_1_0_0_in_their_order() -> None:
+    first = list(told("1.0.0"))
+    assert first == [id_ for id_ in told("1.1.0") if id_ in first]
+
+
+def test_each_rule_that_is_new_in_1_1_0_reads_history_and_1_0_0_reads_none() -> None:
+    assert reading_history("1.1.0") == set(told("1.1.0")) - set(told("1.0.0")) | ON_STRAIN
+    assert reading_history("1.0.0") == set()
+
+
+def test_1_2_0_keeps_all_that_1_1_0_says_in_its_order_and_adds_ten_rules() -> None:
+    second, third = told("1.1.0"), told("1.2.0")
+    assert second == {id_: third[id_] for id_ in second}
+    assert list(second) == [id_ for id_ in third if id_ in second]
+    assert signals("1.1.0") == signals("1.2.0")
+    assert len(third) - len(second) == 10

@@ -1,0 +1,62 @@
+"""In which ways does a condition come true?"""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+
+from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.engine.dnf import TooManyWaysError, ways_of
+from dawnrule.rules.evaluation.evaluator import predicate
+
+FACTS = ("fainting", "palpitations", "dark_urine", "chest_pain")
+A, B, C, D = (Test(fact, Operator.IS, True) for fact in FACTS)
+GOAL = Test("goal", Operator.IN, ("power", "speed", "skill"))
+
+
+@pytest.mark.parametrize(
+    ("condition", "ways"),
+    [
+        (A, 1),
+        (All((A, B, C)), 1),
+        (AnyOf((A, B, C)), 3),
+        (NoneOf((A, B, C, D)), 1),
+        (NoneOf((All((A, B)), C)), 2),
+        (All((AnyOf((A, B)), AnyOf((C, D)))), 4),
+        (AtLeast(2, (A, B, C, D)), 6),
+        (NoneOf((AtLeast(2, (A, B, C, D)),)), 4),
+        (GOAL, 1),
+        (NoneOf((GOAL,)), 1),
+        (All((GOAL, AnyOf((A, B)))), 2),
+        (All(()), 1),
+        (AnyOf(()), 0),
+    ],
+    ids=str,
+)
+def test_an_any_adds_ways_and_an_all_multiplies_them(condition: Condition, ways: int) -> None:
+    assert len(ways_of(condition, at_most=100)) == ways
+
+
+@pytest.mark.parametrize(
+    "condition",
+    [
+        NoneOf((All((A, NoneOf((B,)))), AtLeast(2, (B, C, D)))),
+        AtLeast(2, (AnyOf((A, B)), NoneOf((C,)), Signal("both", All((B, D))))),
+        AnyOf((All((A, B)), Test("chest_pain", Operator.REPORTED, False))),
+        NoneOf((Test("chest_pain", Operator.REPORTED, True), A)),
+    ],
+    ids=str,
+)
+def test_a_condition_holds_exactly_when_one_of_its_ways_is_met(condition: Condition) -> None:
+    ways = ways_of(condition, at_most=100)
+    for values in product((True, False, None), repeat=len(FACTS)):
+        facts = {f: v for f, v in zip(FACTS, values, strict=True) if v is not None}
+        met = any(all(predicate(r.test)(facts) is r.holds for r in way) for way in ways)
+        assert met is predicate(condition)(facts)
+
+
+def test_too_many_ways_are_refused_before_they_are_counted_out() -> None:
+    several = AnyOf((A, B, C, D))
+    with pytest.raises(TooManyWaysError):
+        ways_of(All((several,) * 200), at_most=100)

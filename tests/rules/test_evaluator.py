@@ -1,0 +1,218 @@
+"""What does each test and combination mean, how is it explained, and what would turn it?"""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import pytest
+
+from dawnrule.model import Facts, FactValue
+from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.evaluation.evaluator import explain, missing_tests, predicate
+
+SORE = Test("soreness", Operator.AT_LEAST, 3)
+TIRED = Test("fatigue", Operator.AT_LEAST, 7)
+SHORT_SLEEP = Test("sleep_hours", Operator.BELOW, 6)
+GROWTH = Test("goal", Operator.IS, "hypertrophy")
+WELL: dict[str, FactValue] = {"soreness": 0, "fatigue": 0, "sleep_hours": 8.0, "goal": "strength"}
+WORN: dict[str, FactValue] = {
+    "soreness": 5,
+    "fatigue": 9,
+    "sleep_hours": 4.5,
+    "goal": "hypertrophy",
+}
+
+
+def holds(condition: Condition, facts: Facts) -> bool:
+    return predicate(condition)(facts)
+
+
+@pytest.mark.parametrize(
+    ("operator", "below", "at", "above"),
+    [
+        (Operator.AT_LEAST, False, True, True),
+        (Operator.AT_MOST, True, True, False),
+        (Operator.ABOVE, False, False, True),
+        (Operator.BELOW, True, False, False),
+        (Operator.IS, False, True, False),
+    ],
+)
+def test_a_threshold_turns_at_exactly_its_number(
+    operator: Operator, below: bool, at: bool, above: bool
+) -> None:
+    test = Test("sleep_hours", operator, 6.1)
+    values = (math.nextafter(6.1, 0), 6.1, math.nextafter(6.1, 24))
+    assert [holds(test, {"sleep_hours": v}) for v in values] == [below, at, above]
+
+
+@pytest.mark.parametrize(
+    ("test", "facts", "expected"),
+    [
+        (GROWTH, {"goal": "hypertrophy"}, True),
+        (GROWTH, {"goal": "strength"}, False),
+        (Test("goal", Operator.IN, ("power", "speed")), {"goal": "speed"}, True),
+        (Test("goal", Operator.IN, ("power", "speed")), {"goal": "skill"}, False),
+        (Test("soreness", Operator.IN, (3, 5)), {"soreness": 5}, True),
+        (Test("soreness", Operator.IN, (3, 5)), {"soreness": 4}, False),
+        (Test("fainting", Operator.IS, False), {"fainting": False}, True),
+        (Test("fainting", Operator.IS, False), {"fainting": True}, False),
+        (Test("soreness", Operator.REPORTED, True), {"soreness": 0}, True),
+        (Test("soreness", Operator.REPORTED, False), {"soreness": 0}, False),
+    ],
+)
+def test_words_and_booleans_are_compared_as_what_they_are(
+    test: Test, facts: dict[str, Any], expected: bool
+) -> None:
+    assert holds(test, facts) is expected
+
+
+@pytest.mark.parametrize("operator", [o for o in Operator if o is not Operator.REPORTED])
+def test_no_test_holds_on_a_fact_that_was_not_reported(operator: Operator) -> None:
+    operand = (3, 4) if operator is Operator.IN else 3
+    assert not holds(Test("soreness", operator, operand), {})
+
+
+def test_only_reported_false_holds_on_a_fact_that_was_not_reported() -> None:
+    assert holds(Test("soreness", Operator.REPORTED, False), {})
+    assert not holds(Test("soreness", Operator.REPORTED, True), {})
+
+
+def test_none_of_holds_when_nothing_was_reported() -> None:
+    assert holds(NoneOf((SORE, TIRED)), {})
+
+
+@pytest.mark.parametrize(
+    ("combination", "by_number_holding"),
+    [
+        (All((SORE, TIRED, SHORT_SLEEP)), [False, False, False, True]),
+        (AnyOf((SORE, TIRED, SHORT_SLEEP)), [False, True, True, True]),
+        (NoneOf((SORE, TIRED, SHORT_SLEEP)), [True, False, False, False]),
+        (AtLeast(2, (SORE, TIRED, SHORT_SLEEP)), [False, False, True, True]),
+        (Signal("worn-out", AtLeast(2, (SORE, TIRED, SHORT_SLEEP))), [False, False, True, True]),
+    ],
+    ids=["all", "any", "none", "at_least_n_of", "signal"],
+)
+def test_a_combination_counts_the_conditions_that_hold(
+    combination: Condition, by_number_holding: list[bool]
+) -> None:
+    worn = ("soreness", "fatigue", "sleep_hours")
+    mornings = [WELL | {fact: WORN[fact] for fact in worn[:number]} for number in range(4)]
+    assert [holds(combination, facts) for facts in mornings] == by_number_holding
+
+
+def test_negation_within_negation_cancels_out() -> None:
+    condition: Condition = SORE
+    for _ in range(40):
+        condition = NoneOf((condition,))
+    assert holds(condition, WORN)
+    assert not holds(condition, {})
+
+
+@pytest.mark.parametrize(
+    ("operator", "value", "margin"),
+    [
+        (Operator.AT_LEAST, 5, 2),
+        (Operator.AT_LEAST, 1, -2),
+        (Operator.ABOVE, 5, 2),
+        (Operator.AT_MOST, 1, 2),
+        (Operator.AT_MOST, 5, -2),
+        (Operator.BELOW, 5, -2),
+        (Operator.BELOW, 3, 0),
+        (Operator.IS, 3, None),
+        (Operator.AT_LEAST, None, None),
+    ],
+)
+def test_the_margin_is_positive_on_the_side_that_holds(
+    operator: Operator, value: int | None, margin: int | None
+) -> None:
+    facts = {} if value is None else {"soreness": value}
+    assert explain(Test("soreness", operator, 3), facts).to_json()["margin"] == margin
+
+
+def test_an_explanation_shows_each_condition_with_its_value() -> None:
+    worn_out = Signal("worn-out", AtLeast(1, (TIRED, SHORT_SLEEP)))
+    asked = All((Test("goal", Operator.IN, ("hypertrophy", "power")), worn_out, NoneOf((SORE,))))
+    plain = explain(asked, {"goal": "power", "fatigue": 4}).to_json()
+    assert plain == {
+        "kind": "all",
+        "holds": False,
+        "children": [
+            {
+                "fact": "goal",
+                "operator": "in",
+                "threshold": ["hypertrophy", "power"],
+                "value": "power",
+                "holds": True,
+                "margin": None,
+            },
+            {
+                "kind": "signal",
+                "holds": False,
+                "signal": "worn-out",
+                "children": [
+                    {
+                        "kind": "at_least_n_of",
+                        "holds": False,
+                        "n": 1,
+                        "children": [
+                            {
+                                "fact": "fatigue",
+                                "operator": "at_least",
+                                "threshold": 7,
+                                "value": 4,
+                                "holds": False,
+                                "margin": -3,
+                            },
+                            {
+                                "fact": "sleep_hours",
+                                "operator": "below",
+                                "threshold": 6,
+                                "value": None,
+                                "holds": False,
+                                "margin": None,
+                            },
+                        ],
+                    }
+                ],
+            },
+            {
+                "kind": "none",
+                "holds": True,
+                "children": [
+                    {
+                        "fact": "soreness",
+                        "operator": "at_least",
+                        "threshold": 3,
+                        "value": None,
+                        "holds": False,
+                        "margin": None,
+                    }
+                ],
+            },
+        ],
+    }
+    assert json.loads(json.dumps(plain)) == plain
+
+
+@pytest.mark.parametrize(
+    ("condition", "missing"),
+    [
+        (All((GROWTH, SORE)), (SORE,)),
+        (All((GROWTH, SORE, TIRED)), ()),
+        (AnyOf((SORE, TIRED)), (SORE, TIRED)),
+        (NoneOf((GROWTH,)), (GROWTH,)),
+        (NoneOf((GROWTH, All((GROWTH, SORE)))), (GROWTH,)),
+        (All((GROWTH, AnyOf((SORE, TIRED)))), (SORE, TIRED)),
+        (AtLeast(2, (GROWTH, SORE, TIRED)), (SORE, TIRED)),
+        (AtLeast(3, (GROWTH, SORE, TIRED)), ()),
+        (All((Signal("sore", SORE), AnyOf((SORE, TIRED)))), (SORE,)),
+        (All((GROWTH,)), ()),
+    ],
+    ids=str,
+)
+def test_a_near_miss_names_the_tests_that_alone_stand_in_the_way(
+    condition: Condition, missing: tuple[Test, ...]
+) -> None:
+    assert missing_tests(condition, {"goal": "hypertrophy", "soreness": 0, "fatigue": 0}) == missing

@@ -1,0 +1,31 @@
+"""Has a published rule set stayed as it was published?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from dawnrule.rules.loading.loader import load_rule_set
+from dawnrule.rules.registry import shipped_rule_set_files
+
+PUBLISHED = {
+    "baseline@1.0.0": "sha256:8a2d5191f29c4fa8d2a3bed82e947314c0e56d6dc3f737c8d7cea10e80aefe03",
+    "baseline@1.1.0": "sha256:9a31629eb00399f8c19a9a1aa68a7f3a9f7beb6285d14ec8d19828be932fdf28",
+    "baseline@1.2.0": "sha256:b0d6b2919491ce03fa4e8c35036260108d60306f108f646d703dac8a9b9dc41b",
+}
+"""Rule set and version to the digest of what it says. A line is added when a version is
+published, and never changed."""
+
+
+@pytest.mark.parametrize(
+    "file", shipped_rule_set_files(), ids=lambda file: f"{file.parent.name}@{file.stem}"
+)
+def test_a_published_rule_set_never_changes(file: Path) -> None:
+    rule_set = load_rule_set(file)
+    assert PUBLISHED[rule_set.full_name] == rule_set.digest
+
+
+def test_no_published_rule_set_was_taken_away() -> None:
+    bundled = {load_rule_set(file).full_name for file in shipped_rule_set_files()}
+    assert PUBLISHED.keys() <= bundled
