@@ -72,6 +72,16 @@ def test_a_sore_muscle_with_joint_pain_is_not_trained_for_growth(coach: Client) 
     assert len(advice["headline"]) <= 140
 
 
+def test_a_sore_squatter_is_offered_other_patterns(coach: Client) -> None:
+    """The description of the interface knows them too, or the client fixture would refuse them."""
+    plan = [{"goal": "hypertrophy", "pattern": "squat"}]
+    advice = post(coach, DAY_OFF | {"soreness": {"quadriceps": 6}, "plan": plan}).json
+    quadriceps = advice["parts"][0]
+    patterns = [one["pattern"] for one in quadriceps["alternatives"] if "pattern" in one]
+    assert len(patterns) == 4
+    assert "squat" not in patterns
+
+
 def test_a_new_check_in_says_where_its_advice_is(coach: Client) -> None:
     answer = post(coach, EXAMPLE)
     location = answer.headers["Location"]

@@ -113,11 +113,12 @@ class ChangeSchema(StrictSchema):
 
 
 class AlternativeSchema(StrictSchema):
-    """What could be done instead: a modality, or a goal for another muscle group."""
+    """What could be done instead: a modality, or a goal for another muscle group or pattern."""
 
     modality = Word.out_of("modalities")
     goal = Word.out_of("goals")
     muscle_group = Word.out_of("muscle_groups")
+    pattern = Word.out_of("patterns")
 
 
 class NoteSchema(StrictSchema):
