@@ -19,6 +19,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import requests
+from PIL import Image, ImageChops
+from playwright.sync_api import Browser, FloatRect, Page, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # wherever it is called from
+
 from clients_demo.picture_stages import (
     CHECK_IN_TOKEN,
     COACH_KEY,
@@ -32,13 +37,8 @@ from clients_demo.picture_stages import (
     squad_of_the_sheet,
     whole_squad,
 )
-from PIL import Image, ImageChops
-from playwright.sync_api import Browser, FloatRect, Page, sync_playwright
 from tests.browser.conftest import CHROMIUM, FLAGS
 from tests.clients.calc import running_calc
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # wherever it is called from
-
 
 HERE = Path(__file__).resolve().parent
 PHONE, DESK = 390, 1280
