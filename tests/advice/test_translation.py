@@ -217,5 +217,5 @@ def test_a_phone_speaks_two_sentences_in_every_language(language: str) -> None:
 
 def test_words_that_have_no_other_name_keep_theirs() -> None:
     nothing = Texts({"language": "xx"})
-    assert Vocabulary.bundled().said_in(nothing) == Vocabulary.bundled()
-    assert FactDictionary.bundled().said_in(nothing) == FactDictionary.bundled()
+    assert Vocabulary.bundled().translated(nothing) == Vocabulary.bundled()
+    assert FactDictionary.bundled().translated(nothing) == FactDictionary.bundled()

@@ -1,4 +1,4 @@
-"""One athlete's days, for the tests of facts: mornings and sessions by how many days ago."""
+"""Sample days of one athlete: mornings and sessions by how many days ago they were."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What counts as still there, because nobody has answered since?"""
+"""Answers that carry over while a stop question stays unanswered."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does a morning say, in the words of the fact dictionary?"""
+"""Facts of a morning, by the names of the fact dictionary."""
 
 from __future__ import annotations
 
@@ -343,11 +343,12 @@ def test_a_part_can_be_told_as_if_it_started_at_another_time() -> None:
 def test_a_block_in_the_place_of_another_has_only_the_rest_of_the_plan_beside_it() -> None:
     source = FactSource.of(KIM, morning(0, GROWTH, STRENGTH), History(), NOW)
     ride = Block("intervals", modality="cycling")
-    beside = source.told_of(ride, "quadriceps", NOW, source.beside(0)).facts
+    beside = source.facts_for(ride, "quadriceps", NOW, source.other_blocks(0)).facts
     assert beside["lifting_same_day"] is True
     alone = FactSource.of(KIM, morning(0, GROWTH), History(), NOW)
     assert (
-        alone.told_of(ride, "quadriceps", NOW, alone.beside(0)).facts["lifting_same_day"] is False
+        alone.facts_for(ride, "quadriceps", NOW, alone.other_blocks(0)).facts["lifting_same_day"]
+        is False
     )
 
 

@@ -1,4 +1,4 @@
-"""When was each muscle group last trained, counted in hours that passed?"""
+"""Hours since each muscle group was last trained."""
 
 from __future__ import annotations
 

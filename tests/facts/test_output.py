@@ -1,4 +1,4 @@
-"""Did the output hold at the last session of a muscle group?"""
+"""Output at the last session of a muscle group: held, dropped or cut short."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Can a check-in be true for this athlete at this moment?"""
+"""Check-ins that cannot be true for this athlete at this moment."""
 
 from __future__ import annotations
 

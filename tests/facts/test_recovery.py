@@ -1,4 +1,4 @@
-"""What do the mornings before this one say of sleep, heart and soreness?"""
+"""Facts of sleep, heart rate and soreness from earlier mornings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does the training before this morning say of load and balance?"""
+"""Facts of training load, landing work and balance."""
 
 from __future__ import annotations
 

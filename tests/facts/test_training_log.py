@@ -1,4 +1,4 @@
-"""On which of the athlete's days was training done?"""
+"""The training log by the local dates of the athlete."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is each language complete, and does it say just what English says?"""
+"""Completeness of the message catalogues."""
 
 from __future__ import annotations
 

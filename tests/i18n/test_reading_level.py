@@ -1,4 +1,4 @@
-"""Can somebody of fourteen read what is said to athletes and coaches?
+"""Reading level of what athletes and coaches read.
 
 English is measured by the Flesch-Kincaid grade (Kincaid 1975, Derivation of new readability
 formulas for Navy enlisted personnel, Research Branch Report 8-75), German by the first Vienna

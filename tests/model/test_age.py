@@ -1,4 +1,4 @@
-"""How old is the athlete on a morning?"""
+"""Age on a date."""
 
 from __future__ import annotations
 

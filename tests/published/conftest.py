@@ -1,4 +1,4 @@
-"""Which baseline are the published checks made against?
+"""The versions of the baseline that the published checks run against.
 
 ``baseline`` is every version that ships, ``baseline_with_history`` every one that reads history,
 and ``newest_baseline`` the last.

@@ -1,4 +1,4 @@
-"""What does a version of the baseline say to one morning, with or without days before it?"""
+"""Decisions of a baseline version on one morning, with or without days before it."""
 
 from __future__ import annotations
 

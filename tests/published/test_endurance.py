@@ -1,4 +1,4 @@
-"""Is endurance work held back for the reason that the papers give: braking on sore legs?"""
+"""Published checks: endurance work and eccentric load."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do the heart figures count as the papers have it: over days, and against one's own baseline?
+"""Published checks: resting heart rate and heart-rate variability.
 
 rMSSD: Task Force of ESC and NASPE 1996, Eur Heart J 17:354-381. Seven-day means of its logarithm:
 Plews 2013, Sports Med 43(9):773-781, of at least three days: Plews 2014, Int J Sports Physiol

@@ -1,4 +1,4 @@
-"""Does the baseline follow the 'neck check'?
+"""Published checks: illness and the 'neck check'.
 
 Eichner 1993, Phys Sportsmed 21:125-135 (from memory); Schwellnus 2016, Br J Sports Med
 50:1043-1052 (from memory). Symptoms above the neck only: easy exercise, stop if worse. Fever, or

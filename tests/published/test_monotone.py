@@ -1,4 +1,4 @@
-"""Can a worse morning ever buy a more permissive verdict?
+"""Published checks: a worse morning never gives a more permissive verdict.
 
 The direction is published, the figures are not: eccentric work, soreness, short sleep and short
 recovery each cost performance (Cheung 2003, Sports Med 33(2):145-164, from memory; Craven 2022,

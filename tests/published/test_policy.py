@@ -1,4 +1,4 @@
-"""Is policy kept apart from science? The cut-offs are ours, and every rule says so.
+"""Policy kept apart from science: every cut-off of ours says so.
 
 No paper validates a cut-off such as "soreness 3" or "48 h". So these numbers are checked against
 the rule file, and the rule file must call them house judgement or common practice.

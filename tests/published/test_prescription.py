@@ -1,4 +1,4 @@
-"""Do the notes on a plan agree with what the papers say of rest, repetitions and breath?"""
+"""Published checks: rest between sets, repetitions and breathing."""
 
 from __future__ import annotations
 

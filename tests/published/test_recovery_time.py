@@ -1,4 +1,4 @@
-"""Do the hours since training count as the recovery studies point?
+"""Published checks: hours since training.
 
 After sets to failure: below baseline at 24 h, not different from it at 48 h (McLester 2003,
 J Strength Cond Res 17(2):259-273); failure adds up to 24-48 h (Moran-Navarro 2017, Eur J Appl

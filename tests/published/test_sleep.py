@@ -1,4 +1,4 @@
-"""Does sleep count as the panels and the sleep trials have it?"""
+"""Published checks: sleep need and sleep trials."""
 
 from __future__ import annotations
 

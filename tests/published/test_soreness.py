@@ -1,4 +1,4 @@
-"""Is soreness read as what the papers say it is: a poor gauge that adds care and buys none?"""
+"""Published checks: soreness as a gauge of damage."""
 
 from __future__ import annotations
 

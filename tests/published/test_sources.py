@@ -1,4 +1,4 @@
-"""Does every published check stand beside its source?"""
+"""Sources of the published checks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Are session load, monotony, strain and the weighted loads those of the papers?
+"""Published checks: session load, monotony, strain and weighted loads.
 
 Load = session RPE x minutes: Foster 2001, J Strength Cond Res 15(1):109-115. Monotony = mean of
 the week's daily loads over their standard deviation, strain = load x monotony: Foster 1998, Med

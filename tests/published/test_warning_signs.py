@@ -1,4 +1,4 @@
-"""Do warning signs outrank everything, as medical guidance has it?
+"""Published checks: warning signs outrank everything.
 
 Dark urine: US CDC/NIOSH guidance on rhabdomyolysis, signs and symptoms: dark urine, pain worse
 than expected, weakness; care at once, and it may begin hours or days after the effort.

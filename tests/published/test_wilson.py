@@ -1,4 +1,4 @@
-"""Are the intervals of scorecards those of Wilson 1927 (J Am Stat Assoc 22(158):209-212)?"""
+"""Published checks: Wilson 1927 intervals (J Am Stat Assoc 22(158):209-212)."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from dawnrule.advice.options import Alternatives, Options, PartOptions
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
-from dawnrule.facts.pain import fact_of, pains_of_part
+from dawnrule.facts.pain import fact_name, pains_of_part
 from dawnrule.i18n.catalog import ENGLISH, Texts
 from dawnrule.model import FactDictionary, Facts, Verdict, Vocabulary
 from dawnrule.model.advice import Advice, Change, Note, PartAdvice, RuleName, RuleSetName
@@ -57,12 +57,12 @@ def pain_places(
     """Where the pain was reported by which a rule fired on a part: the part's muscle group (its
     id) where it hurts there, else the athlete's words. Empty for a rule that reads anything but
     pain; ``block`` is the index in the plan, and ``facts`` are those the rule fired on."""
-    if not set(rule.reads) <= {fact_of(kind) for kind in vocabulary.pain_kinds}:
+    if not set(rule.reads) <= {fact_name(kind) for kind in vocabulary.pain_kinds}:
         return ()
     told = (
         _place(pain, group)
         for pain in pains_of_part(check_in, check_in.plan[block], group, vocabulary)
-        if fact_of(pain.kind) in rule.reads and facts.get(fact_of(pain.kind)) is True
+        if fact_name(pain.kind) in rule.reads and facts.get(fact_name(pain.kind)) is True
     )
     return tuple(dict.fromkeys(filter(None, told)))
 
@@ -140,8 +140,8 @@ class Composer:
         """A composer over the data that ships with the service."""
         dictionary, texts = FactDictionary.bundled(), Texts.bundled(language)
         if language != ENGLISH:  # in English the facts themselves say how they read
-            dictionary = dictionary.said_in(texts)
-        return cls(dictionary, Vocabulary.bundled().said_in(texts), texts)
+            dictionary = dictionary.translated(texts)
+        return cls(dictionary, Vocabulary.bundled().translated(texts), texts)
 
     def compose(
         self,

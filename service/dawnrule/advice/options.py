@@ -96,8 +96,8 @@ class Alternatives:
 
     def _facts(self, block: Block, group: str | None, part: PartFacts) -> Facts:
         """The facts of a block in the place of the part's."""
-        beside = self.source.beside(part.block)
-        return self.source.told_of(block, group, part.starts_at, beside).facts
+        others = self.source.other_blocks(part.block)
+        return self.source.facts_for(block, group, part.starts_at, others).facts
 
     def _hours_since_trained(self, groups: Iterable[str], part: PartFacts) -> float:
         """The hours since any of the groups was trained; less than any, so that it stands last,

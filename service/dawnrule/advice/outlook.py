@@ -272,7 +272,7 @@ class Outlook:
     def _facts(self, block: Block, group: str, start: datetime) -> Facts:
         """The part's facts; of the day's only what stops training, as the days to come are
         taken to be good ones."""
-        facts = self.source.told_of(block, group, start).facts
+        facts = self.source.facts_for(block, group, start).facts
         return {
             name: value
             for name, value in facts.items()

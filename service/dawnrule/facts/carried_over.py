@@ -1,4 +1,4 @@
-"""What was reported before, and has not been answered since? Silence is no all-clear. (pure)
+"""Unanswered stop questions: the last answer carries over (pure).
 
 A warning sign, an illness or a pain counts as still there while its question is left open: until
 it is answered, or the window of the fact ends. An answer of "none" clears it, and so does a newer
@@ -40,16 +40,16 @@ class CarriedOver:
 
     @classmethod
     def of(cls, past: Past) -> Self:
-        """What a morning leaves open."""
+        """Find the last answer to each stop question that a morning leaves open."""
         return cls(
-            _reported(past, "warning_sign_left_open", lambda c: c.warning_signs),
-            _reported(past, "illness_left_open", lambda c: c.illness),
-            _reported(past, "pain_left_open", lambda c: c.pain),
+            _last_answer(past, "warning_sign_left_open", lambda c: c.warning_signs),
+            _last_answer(past, "illness_left_open", lambda c: c.illness),
+            _last_answer(past, "pain_left_open", lambda c: c.pain),
             past.vocabulary,
         )
 
     def day_facts(self) -> Iterator[tuple[str, FactValue]]:
-        """Of several warning signs the one that the vocabulary names first is told."""
+        """Yield the day's facts; of several warning signs the first in the vocabulary counts."""
         if signs := self.warning_signs:
             reported = signs.check_in.warning_signs or ()
             first = next(s for s in self.vocabulary.warning_signs if s in reported)
@@ -62,8 +62,8 @@ class CarriedOver:
             yield "pain_left_open_days", self.pain.days_ago
 
     def part_facts(self, block: Block, group: str | None) -> Iterator[tuple[str, FactValue]]:
-        """The kind of the pain that counts for one muscle group of a block; of several the one
-        that the vocabulary names first."""
+        """Yield the kind of the pain that counts for one muscle group of a block; of several the
+        first in the vocabulary."""
         if self.pain:
             pains = pains_of_part(self.pain.check_in, block, group, self.vocabulary)
             here = {pain.kind for pain in pains}
@@ -71,13 +71,13 @@ class CarriedOver:
                 yield "pain_left_open", kind
 
 
-def _reported(past: Past, fact: str, read: Callable[[CheckIn], object]) -> EarlierAnswer | None:
-    """The last check-in that answered a question which this morning leaves open, if it reported
-    anything."""
+def _last_answer(past: Past, fact: str, read: Callable[[CheckIn], object]) -> EarlierAnswer | None:
+    """Return the last check-in that answered a question this morning leaves open, None if its
+    answer was "none"."""
     if read(past.check_in) is not None:
         return None
     for days_ago in range(past.parameters(fact)["days"] + 1):
-        for check_in in past.sent(days_ago):
+        for check_in in past.check_ins_on(days_ago):
             answer = read(check_in)
             if answer is not None:
                 return EarlierAnswer(days_ago, check_in) if answer not in ((), NOT_ILL) else None

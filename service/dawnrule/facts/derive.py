@@ -1,4 +1,4 @@
-"""What does this morning say? From a check-in and the history before it to facts (pure)."""
+"""Derivation of the facts of a morning from a check-in and the history before it (pure)."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from dawnrule.model.training import groups_of
 
 @dataclass(frozen=True, slots=True)
 class PartFacts:
-    """The facts of one part: the index of its block in the plan, what it is for, its muscle group
-    (None for a block that has none), and when it starts. ``facts`` holds the day's facts too;
-    ``missing`` says why facts from history could not be told."""
+    """The facts of one part: the index of its block in the plan, its goal, its muscle group (None
+    for a block that has none), and when it starts. ``facts`` holds the day's facts too;
+    ``missing`` says why facts from history could not be derived."""
 
     block: int
     goal: str
@@ -35,7 +35,7 @@ class PartFacts:
 @dataclass(frozen=True, slots=True)
 class MorningFacts:
     """The facts of a day and of each of its parts, in the plan's order; ``missing`` says why the
-    day's facts from history could not be told."""
+    day's facts from history could not be derived."""
 
     day: Facts
     parts: tuple[PartFacts, ...]
@@ -45,7 +45,7 @@ class MorningFacts:
 def derive_facts(
     athlete: Athlete, check_in: CheckIn, history: History, now: datetime
 ) -> MorningFacts:
-    """All that a morning says, by the names of the fact dictionary.
+    """Derive all facts of a morning, by the names of the fact dictionary.
 
     ``now`` (aware) is used where neither the block's start nor the time of the report is known.
     What was not reported is absent from the facts, never guessed.
@@ -55,35 +55,37 @@ def derive_facts(
 
 @dataclass(frozen=True, slots=True)
 class FactSource:
-    """Tells the facts of a morning, and of parts that are not in its plan or start at another
-    time; ``now`` is aware."""
+    """The facts of a morning, and of parts that are not in its plan or start at another time;
+    ``now`` is aware."""
 
     athlete: Athlete
     check_in: CheckIn
     now: datetime
     past: Past
     trained: LastTrainedTimes
-    left_open: CarriedOver
+    carried_over: CarriedOver
     day: Derived
-    told: dict[tuple[str, datetime | None], Derived] = field(default_factory=dict)
-    """What was told of a muscle group before, whatever the start (None) and at a start; kept, as
+    cache: dict[tuple[str, datetime | None], Derived] = field(default_factory=dict)
+    """Facts of a muscle group that were derived already, whatever the start (None) and at a start:
     many blocks ask for the same."""
 
     @classmethod
     def of(cls, athlete: Athlete, check_in: CheckIn, history: History, now: datetime) -> Self:
-        """The source of a morning's facts."""
+        """Prepare the facts of a morning."""
         words = Vocabulary.bundled()
         past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words)
-        tellers = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
-        told = Derived.of(((name, tell(past)) for name, tell in tellers.items()), past.dictionary)
-        left_open = CarriedOver.of(past)
+        functions = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
+        findings = ((name, function(past)) for name, function in functions.items())
+        from_history = Derived.of(findings, past.dictionary)
+        carried_over = CarriedOver.of(past)
         reported = _reported(_day_facts(athlete, check_in, words))
-        day = Derived(reported | told.facts | dict(left_open.day_facts()), told.missing)
+        facts = reported | from_history.facts | dict(carried_over.day_facts())
+        day = Derived(facts, from_history.missing)
         trained = LastTrainedTimes.of(check_in, history, words)
-        return cls(athlete, check_in, now, past, trained, left_open, day)
+        return cls(athlete, check_in, now, past, trained, carried_over, day)
 
     def morning(self) -> MorningFacts:
-        """The facts of the day and of each part of its plan."""
+        """Derive the facts of the day and of each part of its plan."""
         parts = (
             self.part(index, group, self.start_of(block))
             for index, block in enumerate(self.check_in.plan)
@@ -92,48 +94,49 @@ class FactSource:
         return MorningFacts(self.day.facts, tuple(parts), self.day.missing)
 
     def part(self, index: int, group: str | None, start: datetime) -> PartFacts:
-        """The facts of a block of the plan for one muscle group, as if it started at ``start``."""
+        """Derive the facts of a planned block for one muscle group, as if it began at ``start``."""
         block = self.check_in.plan[index]
-        told = self.told_of(block, group, start, self.beside(index))
-        return PartFacts(index, block.goal, group, start, told.facts, told.missing)
+        derived = self.facts_for(block, group, start, self.other_blocks(index))
+        return PartFacts(index, block.goal, group, start, derived.facts, derived.missing)
 
-    def beside(self, index: int) -> tuple[Block, ...]:
-        """The plan without one of its blocks."""
+    def other_blocks(self, index: int) -> tuple[Block, ...]:
+        """Return the plan without one of its blocks."""
         return self.check_in.plan[:index] + self.check_in.plan[index + 1 :]
 
-    def told_of(
-        self, block: Block, group: str | None, start: datetime, beside: Sequence[Block] = ()
+    def facts_for(
+        self, block: Block, group: str | None, start: datetime, others: Sequence[Block] = ()
     ) -> Derived:
-        """The facts of any block for one muscle group, the day's among them, as if it started at
-        ``start`` on a day that holds the blocks ``beside`` it."""
+        """Derive the facts of any block for one muscle group, the day's among them, as if it
+        began at ``start`` on a day that also holds the ``others``."""
         pain: dict[str, FactValue] = dict(
             pain_facts(self.check_in, block, group, self.past.vocabulary)
         )
-        pain |= self.left_open.part_facts(block, group)
-        facts = {**self.day.facts, **_reported(self._plan_facts(block, group, beside)), **pain}
+        pain |= self.carried_over.part_facts(block, group)
+        facts = {**self.day.facts, **_reported(self._plan_facts(block, group, others)), **pain}
         if group is None:
             return Derived(facts)
-        always, then = self._of_group(group), self._of_group_at(group, start)
-        return Derived({**facts, **always.facts, **then.facts}, {**always.missing, **then.missing})
+        at_any_time, at_start = self._of_group(group), self._of_group_at(group, start)
+        return Derived(
+            {**facts, **at_any_time.facts, **at_start.facts},
+            {**at_any_time.missing, **at_start.missing},
+        )
 
     def _of_group(self, group: str) -> Derived:
-        told = self.told.get((group, None))
-        if told is None:
+        if (group, None) not in self.cache:
             history = Derived.of(self._history_of_group(group), self.past.dictionary)
             soreness = _reported(self._soreness(group))
-            told = self.told[group, None] = Derived(soreness | history.facts, history.missing)
-        return told
+            self.cache[group, None] = Derived(soreness | history.facts, history.missing)
+        return self.cache[group, None]
 
     def _of_group_at(self, group: str, start: datetime) -> Derived:
-        told = self.told.get((group, start))
-        if told is None:
+        if (group, start) not in self.cache:
             findings = self._history_of_group_at(group, start)
-            told = self.told[group, start] = Derived.of(findings, self.past.dictionary)
-        return told
+            self.cache[group, start] = Derived.of(findings, self.past.dictionary)
+        return self.cache[group, start]
 
     def start_of(self, block: Block) -> datetime:
-        """When a block starts: as planned, else when it was reported, else now; for a past date
-        posted late, no later than the end of that date where the athlete lives."""
+        """Return when a block begins: as planned, else when it was reported, else now; for a past
+        date posted late, no later than the end of that date where the athlete lives."""
         if block.starts_at is not None:
             return block.starts_at
         next_day = self.check_in.date + timedelta(days=1)
@@ -155,7 +158,7 @@ class FactSource:
         yield from output_facts(self.past, self.trained.logged_before(group, start), start)
 
     def _plan_facts(
-        self, block: Block, group: str | None, beside: Sequence[Block]
+        self, block: Block, group: str | None, others: Sequence[Block]
     ) -> Iterator[tuple[str, FactValue | None]]:
         words = self.past.vocabulary
         yield "goal", block.goal
@@ -168,12 +171,12 @@ class FactSource:
         yield "planned_reps", block.reps
         yield "planned_rest_seconds", block.rest_seconds
         if group is not None:
-            lifting = (b for b in beside if b.goal in words.lifting_goals)
+            lifting = (b for b in others if b.goal in words.lifting_goals)
             yield "lifting_same_day", any(group in groups_of(b, words) for b in lifting)
 
 
 def _questions_answered(check_in: CheckIn) -> int:
-    """How many of sleep, soreness, pain, illness and warning signs were answered."""
+    """Count the answered questions among sleep, soreness, pain, illness and warning signs."""
     answered = (
         check_in.sleep != Sleep(),
         bool(check_in.soreness),

@@ -1,4 +1,4 @@
-"""What lies before this morning? The check-ins and the training that facts from history read."""
+"""Past check-ins and the training log, as facts read them (pure)."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Unavailable:
 
 @dataclass(frozen=True, slots=True)
 class Derived:
-    """Facts that could be told, and the reasons why others could not."""
+    """Facts that could be derived, and the reasons why others could not."""
 
     facts: dict[str, FactValue] = field(default_factory=dict)
     missing: dict[str, str] = field(default_factory=dict)
@@ -38,21 +38,21 @@ class Derived:
     def of(
         cls, findings: Iterable[tuple[str, FactValue | Unavailable]], dictionary: FactDictionary
     ) -> Derived:
-        """Sort findings into what was told and what was missing; a value that the dictionary does
-        not accept, as a ratio to next to nothing may give, tells nothing."""
-        told = cls()
+        """Sort findings into facts and missing ones; a value outside the range of the dictionary,
+        such as a ratio to next to nothing, counts as missing."""
+        derived = cls()
         for name, finding in findings:
             if isinstance(finding, Unavailable):
-                told.missing[name] = finding.reason
+                derived.missing[name] = finding.reason
             elif not dictionary[name].accepts(finding):
-                told.missing[name] = f"needs {dictionary[name].allowed()}, has {finding}"
+                derived.missing[name] = f"needs {dictionary[name].allowed()}, has {finding}"
             else:
-                told.facts[name] = finding
-        return told
+                derived.facts[name] = finding
+        return derived
 
 
 def too_few(what: str, least: int, found: int) -> Unavailable:
-    """The usual reason: so many were needed and fewer were there."""
+    """Return the usual reason: so many were needed, and fewer were there."""
     return Unavailable(f"needs {least} {what}, has {found}")
 
 
@@ -69,13 +69,13 @@ class TrainingLog:
 
     @classmethod
     def of(cls, athlete: Athlete, history: History, today: date) -> Self:
-        """The log of an athlete; the order in which sessions arrived does not matter."""
+        """Build the log of an athlete; the order in which sessions arrived does not matter."""
         zone = ZoneInfo(athlete.time_zone)
         sessions = _oldest_first(history.sessions)
         return cls(today, tuple((s.starts_at.astimezone(zone).date(), s) for s in sessions))
 
     def covers(self, days: int) -> bool:
-        """Whether the log goes back so many days before today."""
+        """Return whether the log goes back so many days before today."""
         return bool(self.sessions) and self.sessions[0][0] <= self.today - timedelta(days=days)
 
     @property
@@ -84,29 +84,29 @@ class TrainingLog:
         return max((self.today - self.sessions[0][0]).days, 0) if self.sessions else 0
 
     def too_short(self, days: int) -> Unavailable:
-        """The reason when the log does not go back so many days."""
+        """Return the reason when the log does not go back so many days."""
         return too_few("days of the log", days, self.days_covered)
 
     def last(self, days: int) -> Iterator[Session]:
-        """The sessions of the last so many days before today, today left out."""
+        """Iterate over the sessions of so many days before today, without today."""
         return self.between(self.today - timedelta(days=days), self.today)
 
     def between(self, first: date, end: date) -> Iterator[Session]:
-        """The sessions from a date on up to the day before another."""
+        """Iterate over the sessions from ``first`` on and before ``end``."""
         return (session for day, session in self.sessions if first <= day < end)
 
     def blocks_between(self, first: date, end: date) -> Iterator[tuple[Block, float]]:
-        """The blocks of those sessions with their minutes; the blocks that do not say theirs share
-        what is left of the session's."""
+        """Iterate over the blocks of those sessions with their minutes; blocks without minutes
+        share what is left of the session's."""
         for session in self.between(first, end):
-            told = sum(block.minutes for block in session.blocks if block.minutes is not None)
-            silent = [block for block in session.blocks if block.minutes is None]
-            share = max(session.minutes - told, 0) / len(silent) if silent else 0.0
+            known = sum(block.minutes for block in session.blocks if block.minutes is not None)
+            unknown = [block for block in session.blocks if block.minutes is None]
+            share = max(session.minutes - known, 0) / len(unknown) if unknown else 0.0
             for block in session.blocks:
                 yield block, share if block.minutes is None else block.minutes
 
     def daily_loads(self, days: int, *, ending: int = 0) -> list[float] | Unavailable:
-        """The load of each of so many days, oldest first, the last being the day before
+        """Return the load of each of so many days, oldest first, the last being the day before
         ``ending`` days ago; days off are 0."""
         end = self.today - timedelta(days=ending)
         first = end - timedelta(days=days)
@@ -124,8 +124,8 @@ class TrainingLog:
 
 
 def _oldest_first(sessions: Iterable[Session]) -> Iterator[Session]:
-    """Sessions by their start; several at once in the order of what they say, so that it does
-    not matter in which order they came."""
+    """Iterate over sessions by their start; simultaneous ones in an order of their content, so
+    that the order of arrival does not matter."""
     for _, together in groupby(sorted(sessions, key=_start), key=_start):
         at_once = list(together)
         yield from at_once if len(at_once) == 1 else sorted(at_once, key=repr)
@@ -161,7 +161,7 @@ class Past:
         dictionary: FactDictionary,
         vocabulary: Vocabulary,
     ) -> Self:
-        """The past of a morning; the order in which it arrived does not matter."""
+        """Build the past of a morning; the order of arrival does not matter."""
         mornings = {(check_in.date - c.date).days: c for c in history.check_ins}
         mornings = {age: c for age, c in mornings.items() if age > 0} | {0: check_in}
         answers = history.last_answers[::-1]
@@ -169,19 +169,19 @@ class Past:
         return cls(athlete, check_in, mornings, log, dictionary, vocabulary, answers)
 
     def parameters(self, fact: str) -> Mapping[str, Any]:
-        """The numbers that a fact is computed with."""
+        """Return the numbers that a fact is computed with."""
         return self.dictionary[fact].parameters
 
-    def sent(self, days_ago: int) -> Iterator[CheckIn]:
-        """The check-ins of a date that are known, the newest first."""
+    def check_ins_on(self, days_ago: int) -> Iterator[CheckIn]:
+        """Iterate over the known check-ins of a date, the newest first."""
         if days_ago in self.mornings:
             yield self.mornings[days_ago]
         day = self.check_in.date - timedelta(days=days_ago)
         yield from (answer for answer in self.last_answers if answer.date == day)
 
     def reported(self, read: Callable[[CheckIn], T | None], first: int, days: int) -> list[T]:
-        """What ``read`` finds in so many mornings, the latest ``first`` days ago; the latest comes
-        first, and what was not reported is left out."""
+        """Return what ``read`` finds in so many mornings, the latest ``first`` days ago; the
+        latest comes first, and what was not reported is left out."""
         ages = (age for age in range(first, first + days) if age in self.mornings)
         found = (read(self.mornings[age]) for age in ages)
         return [value for value in found if value is not None]

@@ -1,4 +1,4 @@
-"""When was each muscle group last trained, and with what kind of work?"""
+"""Hours since each muscle group was trained, and whether its output held (pure)."""
 
 from __future__ import annotations
 
@@ -33,22 +33,22 @@ class Training:
     session: Session | None = None
 
     def is_of(self, kind: str) -> bool:
-        """Whether it is work of a kind, or of any."""
+        """Return whether it is work of a kind, or of any."""
         return kind in (self.kind, _ANY)
 
 
 @dataclass(frozen=True, slots=True)
 class LastTrainedTimes:
-    """Every known training by muscle group: what the athlete tells is the last, and the log, the
-    oldest first."""
+    """Every known training by muscle group: the last one as the athlete reports it, and those in
+    the log, oldest first."""
 
-    told: Mapping[str, Training]
+    reported: Mapping[str, Training]
     logged: Mapping[str, list[Training]]
 
     @classmethod
     def of(cls, check_in: CheckIn, history: History, vocabulary: Vocabulary) -> Self:
-        """From what the check-in says was trained last, and from the sessions logged."""
-        told = {
+        """Collect them from a check-in and from the sessions of its history."""
+        reported = {
             group: Training(vocabulary.goals[last.goal], last.at.astimezone(UTC))
             for group, last in check_in.last_trained.items()
         }
@@ -59,31 +59,31 @@ class LastTrainedTimes:
                 training = Training(kind, session.start_of(block), session)
                 for group in groups_of(block, vocabulary):
                     logged[group].append(training)
-        return cls(told, {group: sorted(of, key=_began) for group, of in logged.items()})
+        return cls(reported, {group: sorted(of, key=_began) for group, of in logged.items()})
 
     def times_of(self, group: str | None) -> frozenset[datetime]:
-        """The start (UTC) of every known training of a group; none of no group."""
+        """Return the start (UTC) of every known training of a group."""
         if group is None:
             return frozenset()
         known = map(_began, self.logged.get(group, ()))
-        return frozenset((*known, self.told[group].began) if group in self.told else known)
+        return frozenset((*known, self.reported[group].began) if group in self.reported else known)
 
     def logged_before(self, group: str, start: datetime) -> list[Training]:
-        """The trainings of a group in the log that began before ``start``, the oldest first."""
+        """Return the trainings of a group in the log before ``start``, oldest first."""
         logged = self.logged.get(group, [])
         return logged[: bisect_left(logged, start, key=_began)]
 
     def log_differs_hours(self, group: str, start: datetime) -> float | Unavailable:
-        """How far the athlete's own last training of a group is from the latest in the log."""
-        told = self.told.get(group)
+        """Return how far the reported last training of a group is from the latest in the log."""
+        reported = self.reported.get(group)
         logged = self.logged_before(group, start)
-        if told is None or not logged:
+        if reported is None or not logged:
             return Unavailable("needs a last training of this muscle group both told and logged")
-        return abs(told.began - logged[-1].began) / ONE_HOUR
+        return abs(reported.began - logged[-1].began) / ONE_HOUR
 
     def hours_before(self, group: str, start: datetime) -> dict[str, FactValue]:
-        """Hours from the latest training of a group to ``start``, start to start, by kind of work;
-        the later of check-in and log counts.
+        """Return the hours from the latest training of a group to ``start``, start to start, by
+        kind of work; the later of check-in and log counts.
 
         A session logged at or after ``start`` is the planned one itself or a later one and does
         not count; a training that the athlete reports as last counts as 0 h ago even then.
@@ -91,10 +91,10 @@ class LastTrainedTimes:
         return dict(self._hours(group, start))
 
     def _hours(self, group: str, start: datetime) -> Iterator[tuple[str, FactValue]]:
-        logged, told = self.logged_before(group, start), self.told.get(group)
+        logged, reported = self.logged_before(group, start), self.reported.get(group)
         for kind, fact in _FACT_OF_KIND.items():
             last_logged = next((t for t in reversed(logged) if t.is_of(kind)), None)
-            times = [t.began for t in (last_logged, told) if t and t.is_of(kind)]
+            times = [t.began for t in (last_logged, reported) if t and t.is_of(kind)]
             if times:
                 yield fact, hours_between(max(times), start)
 
@@ -111,7 +111,7 @@ DROPPED = "dropped"
 def output_facts(
     past: Past, trainings: Iterable[Training], start: datetime
 ) -> Iterator[tuple[str, FactValue | Unavailable]]:
-    """The fall in output at the last of a muscle group's logged ``trainings``, all of them before
+    """Yield the fall in output at the last of a muscle group's logged ``trainings``, all before
     ``start``; whether it was cut short, and the hours since then if output fell."""
     last = _last_session(past, trainings)
     if isinstance(last, Unavailable):
@@ -134,8 +134,8 @@ def output_facts(
 def _last_session(
     past: Past, trainings: Iterable[Training]
 ) -> tuple[datetime, Session] | Unavailable:
-    """The last session, and when it came to the muscle group; of several at once the one that
-    says more, and worse."""
+    """Return the last session, and when it came to the muscle group; of simultaneous ones the
+    one that reports more, and worse."""
     days = past.parameters("output_drop_percent")["days"]
     first_date = past.check_in.date - timedelta(days=days)
     zone = ZoneInfo(past.athlete.time_zone)

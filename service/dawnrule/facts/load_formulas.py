@@ -1,4 +1,4 @@
-"""How hard was the training? The published formulas of training load, over plain numbers."""
+"""Published formulas of training load, over plain numbers (pure)."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from statistics import fmean, stdev
 
 
 def session_load(rpe: float, minutes: float) -> float:
-    """Session RPE (CR10) times minutes, in arbitrary units.
+    """Return session RPE (CR10) times minutes, in arbitrary units.
 
     Foster 2001, J Strength Cond Res 15(1):109-115.
     """
@@ -16,7 +16,7 @@ def session_load(rpe: float, minutes: float) -> float:
 
 
 def monotony(daily_loads: Sequence[float]) -> float | None:
-    """Mean of a week's daily loads over their standard deviation; days off count as 0.
+    """Return the mean of a week's daily loads over their standard deviation; days off count as 0.
 
     The sample deviation (n - 1) is used: the paper does not say which, and the week is a sample of
     the athlete's days. None where all days are alike, as the ratio does not exist there; loads that
@@ -29,7 +29,7 @@ def monotony(daily_loads: Sequence[float]) -> float | None:
 
 
 def strain(daily_loads: Sequence[float]) -> float | None:
-    """The week's load times its monotony; None where there is no monotony.
+    """Return the week's load times its monotony; None where there is no monotony.
 
     Foster 1998, Med Sci Sports Exerc 30(7):1164-1168.
     """
@@ -38,7 +38,7 @@ def strain(daily_loads: Sequence[float]) -> float | None:
 
 
 def weighted_load(daily_loads: Sequence[float], days: int) -> float:
-    """Exponentially weighted mean of daily loads, oldest first, seeded with the first:
+    """Return the exponentially weighted mean of daily loads, oldest first, seeded with the first:
     today = load x lambda + yesterday x (1 - lambda), lambda = 2 / (days + 1).
 
     Williams 2017, Br J Sports Med 51(3):209-210.
@@ -51,5 +51,5 @@ def weighted_load(daily_loads: Sequence[float], days: int) -> float:
 
 
 def rise_percent(now: float, before: float) -> float:
-    """By how many percent ``now`` lies above ``before``, which must not be 0."""
+    """Return by how many percent ``now`` lies above ``before``, which must not be 0."""
     return (now - before) * 100 / before

@@ -1,4 +1,4 @@
-"""Which of the pain that was reported counts for a part?
+"""Pain that counts for a part of the plan (pure).
 
 Pain counts where the part's own muscle group hurts, and where a group hurts that the load of its
 block passes through: a bad back rests squats, though they are planned for the legs.
@@ -15,18 +15,18 @@ from dawnrule.model.entities import Block, CheckIn, Pain
 def pain_facts(
     check_in: CheckIn, block: Block, group: str | None, vocabulary: Vocabulary
 ) -> Iterator[tuple[str, bool]]:
-    """For each kind of pain whether it counts for a block's part; nothing when nobody answered."""
+    """Yield for each kind of pain whether it counts for a part; nothing when unanswered."""
     if check_in.pain is None:
         return
     here = {pain.kind for pain in pains_of_part(check_in, block, group, vocabulary)}
     for kind in vocabulary.pain_kinds:
-        yield fact_of(kind), kind in here
+        yield fact_name(kind), kind in here
 
 
 def pains_of_part(
     check_in: CheckIn, block: Block, group: str | None, vocabulary: Vocabulary
 ) -> tuple[Pain, ...]:
-    """The pains that count for one muscle group of a block.
+    """Return the pains that count for one muscle group of a block.
 
     Pain that names no muscle group counts for every part, and for a block that names none every
     pain counts: where one of the two is unknown, the careful reading holds.
@@ -40,8 +40,8 @@ def pains_of_part(
 
 
 def passed_through(block: Block, vocabulary: Vocabulary) -> tuple[str, ...]:
-    """The muscle groups that bear the load of a block: all that its pattern and its modality
-    train, for no part of a lift is done alone, and those that the load passes through besides."""
+    """Return the muscle groups that bear the load of a block: all that its pattern and modality
+    train, as no part of a lift is done alone, and those that the load passes through."""
     borne_by: list[str] = []
     if block.pattern:
         pattern = vocabulary.patterns[block.pattern]
@@ -52,6 +52,6 @@ def passed_through(block: Block, vocabulary: Vocabulary) -> tuple[str, ...]:
     return tuple(dict.fromkeys(borne_by))
 
 
-def fact_of(kind: str) -> str:
-    """The fact that says whether pain of a kind counts for a part."""
+def fact_name(kind: str) -> str:
+    """Return the name of the fact for pain of a kind."""
     return kind.replace("-", "_") + "_pain"

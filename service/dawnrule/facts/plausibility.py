@@ -1,4 +1,4 @@
-"""Can this check-in be true for this athlete at this moment?"""
+"""Plausibility checks of check-ins and athletes."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ ONE_DAY = timedelta(days=1)
 
 
 def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[FieldError]:
-    """The fields that cannot be true: a date or a time that has not come yet where the athlete
+    """Find the fields that cannot be true: a date or a time that has not come yet where the athlete
     lives, a training after its report, in the future or longer ago than counts, a report or a
     planned start that is far from the check-in's date, a date outside of the athlete's life."""
     today = athlete.today(now + CLOCKS_MAY_DIFFER)
@@ -40,14 +40,14 @@ def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[
 
 
 def implausible_athlete(athlete: Athlete, now: datetime) -> Iterator[FieldError]:
-    """A date of birth that gives nobody's age."""
+    """Find a date of birth that gives nobody's age."""
     if athlete.date_of_birth is not None:
         today = athlete.today(now)
         yield from _impossible_age(athlete, today, "/date_of_birth", athlete.date_of_birth)
 
 
 def in_future(pointer: str, at: datetime, now: datetime) -> Iterator[FieldError]:
-    """An error when a time has not come yet, allowing for a clock that runs ahead."""
+    """Yield an error for a time in the future, allowing for a clock that runs ahead."""
     if at > now + CLOCKS_MAY_DIFFER:
         detail = lazy("field.in_future", now=now.isoformat(timespec="seconds"))
         yield FieldError(pointer, at.isoformat(), detail)
@@ -56,7 +56,7 @@ def in_future(pointer: str, at: datetime, now: datetime) -> Iterator[FieldError]
 def _long_before_date(
     athlete: Athlete, check_in: CheckIn, reported_at: datetime
 ) -> Iterator[FieldError]:
-    """A clock that was never set would make everything in the log look as if it came later."""
+    """Refuse the time of a clock that was never set: everything in the log would seem later."""
     if reported_at < _midnight(athlete, check_in) - ONE_DAY:
         detail = lazy("field.long_before_date", date=check_in.date)
         yield FieldError("/reported_at", reported_at.isoformat(), detail)
@@ -65,7 +65,7 @@ def _long_before_date(
 def _after_the_report(
     athlete: Athlete, check_in: CheckIn, group: str, at: datetime
 ) -> Iterator[FieldError]:
-    """Nobody reports a training before it; without a time of report, the date is the latest."""
+    """Refuse a training after its report; without a time of report, after its date."""
     reported_at = check_in.reported_at
     latest = reported_at or _midnight(athlete, check_in) + ONE_DAY
     if at > latest + CLOCKS_MAY_DIFFER:
@@ -77,14 +77,13 @@ def _after_the_report(
 
 
 def _midnight(athlete: Athlete, check_in: CheckIn) -> datetime:
-    """When the check-in's date begins where the athlete lives."""
+    """Return when the check-in's date begins where the athlete lives."""
     return datetime.combine(check_in.date, time.min, ZoneInfo(athlete.time_zone))
 
 
 def starts_elsewhere(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError]:
-    """The starts that are far from the date that they are planned for. A plan may start in the
-    night after its date, or on the date of another time zone when the athlete travels: a day to
-    each side."""
+    """Find starts that are more than a day off the date that they are planned for. A plan may
+    start in the night after its date, or on the date of another time zone for a traveller."""
     midnight = _midnight(athlete, check_in)
     for index, block in enumerate(check_in.plan):
         start = block.starts_at
@@ -94,7 +93,7 @@ def starts_elsewhere(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError
 
 
 def _too_long_ago(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError]:
-    """Hours are counted to the planned start, which is two days after midnight at the latest."""
+    """Refuse what exceeds the range of hours since training, counted to the latest start."""
     longest = FactDictionary.bundled()["hours_since_trained"].greatest
     earliest = _midnight(athlete, check_in) + 2 * ONE_DAY - timedelta(hours=longest)
     for group, last in check_in.last_trained.items():

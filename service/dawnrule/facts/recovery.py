@@ -1,4 +1,4 @@
-"""What do the mornings before this one say of sleep, heart and soreness? (pure)"""
+"""Facts of sleep, heart rate and soreness from earlier mornings (pure)."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from dawnrule.model.entities import CheckIn
 
 
 def rmssd_ms(rr_intervals_ms: Sequence[float]) -> float | None:
-    """Square root of the mean of the squared successive differences of RR intervals, in ms; None
-    for fewer than two intervals.
+    """Return the root mean square of successive differences of RR intervals, in ms; None for
+    fewer than two intervals.
 
     Task Force of ESC and NASPE 1996, Eur Heart J 17:354-381.
     """
@@ -24,8 +24,8 @@ def rmssd_ms(rr_intervals_ms: Sequence[float]) -> float | None:
 
 
 def mean_ln(rmssd_values_ms: Sequence[float]) -> float:
-    """Mean of the natural logarithms of rMSSD values above 0, without rounding on the way: values
-    that never vary have to lie inside their own band.
+    """Return the mean of the natural logarithms of rMSSD values above 0, without rounding on the
+    way: values that never vary have to lie inside their own band.
 
     Plews 2013, Sports Med 43(9):773-781.
     """
@@ -33,8 +33,8 @@ def mean_ln(rmssd_values_ms: Sequence[float]) -> float:
 
 
 def own_band(rmssd_values_ms: Sequence[float], band_sd: float) -> tuple[float, float]:
-    """Mean of ln(rMSSD) less and plus ``band_sd`` standard deviations (n - 1): the smallest change
-    that is worth noticing. Needs at least two values above 0.
+    """Return the mean of ln(rMSSD) less and plus ``band_sd`` standard deviations (n - 1), the
+    smallest worthwhile change. Needs at least two values above 0.
 
     Vesterinen 2016, Med Sci Sports Exerc 48(7):1347-1354.
     """
@@ -43,13 +43,13 @@ def own_band(rmssd_values_ms: Sequence[float], band_sd: float) -> tuple[float, f
     return middle - half, middle + half
 
 
-Teller: TypeAlias = Callable[[Past], FactValue | Unavailable]
+FactFunction: TypeAlias = Callable[[Past], FactValue | Unavailable]
 
 
 def sleep_need_hours(
     age_years: int, least_hours_from_age: Sequence[tuple[int, float]]
 ) -> float | None:
-    """The least hours of sleep recommended at an age; None under the youngest age of the table.
+    """Return the least hours of sleep recommended at an age; None below the youngest of the table.
 
     Hirshkowitz 2015, Sleep Health 1(1):40-43; the table stands in the fact dictionary.
     """
@@ -58,7 +58,7 @@ def sleep_need_hours(
 
 
 def hrv_rmssd_ms(check_in: CheckIn) -> float | None:
-    """rMSSD of a morning: as it was reported, else that of its RR intervals."""
+    """Return the rMSSD of a morning: as reported, else of its RR intervals."""
     if check_in.rr_intervals_ms is not None:
         return rmssd_ms(check_in.rr_intervals_ms)
     return check_in.hrv_rmssd_ms
@@ -90,12 +90,12 @@ def _resting_hr_above_median(past: Past) -> float | Unavailable:
 
 
 def resting_hr_median_bpm(past: Past) -> float | Unavailable:
-    """The athlete's own median that this morning's resting heart rate is held against."""
+    """Return the athlete's own median that this morning's resting heart rate is held against."""
     return _own_median(past, "resting_hr_above_median_bpm", _resting_hr_bpm)
 
 
 def soreness_above_usual(past: Past, group: str) -> float | Unavailable:
-    """This morning's soreness of a muscle group less the athlete's own median."""
+    """Return this morning's soreness of a muscle group less the athlete's own median."""
     return _above_own_median(past, "soreness_above_usual", lambda c: c.soreness.get(group))
 
 
@@ -120,7 +120,7 @@ def _own_median(
 
 
 def hrv_mean_ln(past: Past) -> float | Unavailable:
-    """Mean of ln(rMSSD in ms) over the days that end this morning."""
+    """Return the mean of ln(rMSSD in ms) over the days that end this morning."""
     window = past.parameters("hrv_mean_7_days_ln")
     values = past.reported(_hrv, 0, window["days"])
     if len(values) < window["least_mornings"]:
@@ -137,7 +137,7 @@ def _hrv_below_band(past: Past) -> bool | Unavailable:
 
 
 def hrv_band_ln(past: Past) -> tuple[float, float] | Unavailable:
-    """Both ends of the athlete's own band; the mean of these days is held against the low one."""
+    """Return both ends of the athlete's own band; the mean is compared with the lower one."""
     window = past.parameters("hrv_below_band")
     first = past.parameters("hrv_mean_7_days_ln")["days"]
     baseline = past.reported(_hrv, first, window["days"])
@@ -151,11 +151,11 @@ def _resting_hr_bpm(check_in: CheckIn) -> int | None:
 
 
 def _hrv(check_in: CheckIn) -> float | None:
-    """rMSSD of a morning; 0 ms has no logarithm and counts as not reported."""
+    """Return the rMSSD of a morning; 0 ms has no logarithm and counts as not reported."""
     return hrv_rmssd_ms(check_in) or None
 
 
-DAY_FACTS: Mapping[str, Teller] = {
+DAY_FACTS: Mapping[str, FactFunction] = {
     "sleep_mean_7_nights_hours": _sleep_mean,
     "sleep_shortfall_hours": _sleep_shortfall,
     "resting_hr_above_median_bpm": _resting_hr_above_median,

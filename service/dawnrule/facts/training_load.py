@@ -1,4 +1,4 @@
-"""What does the training before this morning say of load and balance? (pure)"""
+"""Facts of training load, landing work and balance from the training log (pure)."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from statistics import fmean
 
 from dawnrule.facts.history import Past, Unavailable, too_few
 from dawnrule.facts.load_formulas import monotony, rise_percent, strain, weighted_load
-from dawnrule.facts.recovery import Teller
+from dawnrule.facts.recovery import FactFunction
 from dawnrule.model.entities import Block
 from dawnrule.model.training import groups_of, movements_of
 
@@ -138,7 +138,7 @@ def _landing_from_none(past: Past) -> bool | Unavailable:
 
 
 def _landing_again(past: Past) -> bool | Unavailable:
-    """Whether the first landing work of the last six days came after as long without as
+    """Return whether the first landing work of the last six days came after as long without as
     ``landing_minutes_from_none`` asks for."""
     week = past.parameters("landing_minutes_week")["days"] - 1
     without = past.parameters("landing_minutes_from_none")["days"] - 1
@@ -153,7 +153,7 @@ def _landing_again(past: Past) -> bool | Unavailable:
 
 
 def hard_sets_week(past: Past, group: str) -> int | Unavailable:
-    """Sets of lifting goals for a muscle group over the last days of the fact's window."""
+    """Count the sets of lifting goals for a muscle group over the fact's window."""
     days = past.parameters("hard_sets_week")["days"]
     if not past.log.covers(days):
         return past.log.too_short(days)
@@ -169,7 +169,7 @@ def hard_sets_week(past: Past, group: str) -> int | Unavailable:
     return sum(block.sets or 0 for block in blocks)
 
 
-DAY_FACTS: Mapping[str, Teller] = {
+DAY_FACTS: Mapping[str, FactFunction] = {
     "days_trained_in_a_row": _days_in_a_row,
     "weekly_load": _weekly_load,
     "weekly_load_rise_percent": _weekly_load_rise,

@@ -1,1 +1,1 @@
-"""I18n."""
+"""Message catalogues, lazily translated text and the paths of bundled data."""

@@ -1,4 +1,4 @@
-"""Which sentences does the service itself say, and in which languages?"""
+"""Message catalogues, one for each language."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Texts:
     @classmethod
     @cache
     def bundled(cls, language: str = ENGLISH) -> Self:
-        """The catalogue of a language that ships with the service."""
+        """Load the catalogue of a language that ships with the service."""
         texts = cls.from_file(_folder() / f"{language}.yaml")
         if language == ENGLISH:
             return texts
@@ -48,33 +48,33 @@ class Texts:
         return cls(dict(_sentences(yaml.safe_load(file.read_text(encoding="utf-8")))))
 
     def say(self, name: str, /, **values: object) -> str:
-        """The sentence of a name, filled in. Raises ``KeyError`` for a name or a value that is
-        missing."""
+        """Return the sentence of a name, filled in. Raises ``KeyError`` for a missing name or
+        value."""
         return self.entries[name].format_map(values)
 
     def section(self, name: str) -> dict[str, str]:
-        """The sentences of a section by their names in it; empty where there is none."""
+        """Return the sentences of a section by their names in it; empty where there is none."""
         within = f"{name}."
         return {n.removeprefix(within): s for n, s in self.entries.items() if n.startswith(within)}
 
     def of_rule(self, english: str) -> str:
-        """What a rule file says, in this language; in English where it was never translated.
+        """Translate a text of a rule file; texts that were never translated stay English.
 
-        It is looked up by the English text itself. So a text that was changed, and one of a
-        coach's own, is told as it was written, and never in another's words.
+        The English text itself is the key, so a text that a coach changed or wrote is shown as
+        written, never in the words of another.
         """
         if not self.from_english:
             return english
         return self.from_english.get(" ".join(english.split()), english)
 
     def of_record(self, english: str) -> str:
-        """What a record says, in this language; numbers in it are carried over in their order."""
-        said = self.from_english.get(_DIGITS.sub("{}", english))
-        return said.format(*_DIGITS.findall(english)) if said else english
+        """Translate a sentence of a record; its numbers are carried over in their order."""
+        template = self.from_english.get(_DIGITS.sub("{}", english))
+        return template.format(*_DIGITS.findall(english)) if template else english
 
-    def number(self, said: str) -> str:
-        """A number that is written with a point, as this language writes it."""
-        return said.replace(".", self.decimal_mark)
+    def number(self, text: str) -> str:
+        """Write a number with the decimal mark of this language."""
+        return text.replace(".", self.decimal_mark)
 
     @property
     def language(self) -> str:
@@ -87,33 +87,32 @@ class Texts:
         return self.entries["decimal_mark"]
 
     def unit(self, unit: str | None) -> str:
-        """How a unit of the fact dictionary is said after a number; empty for ratings and
-        counts."""
+        """Return how a unit is written after a number; empty for ratings and counts."""
         return self.entries.get(f"units.{unit}", "")
 
     def unit_alone(self, unit: str | None) -> str:
-        """How a unit of the fact dictionary is said where it stands by itself."""
+        """Return how a unit is written by itself."""
         return self.entries.get(f"unit_names.{unit}", unit or "")
 
     def operator(self, word: str) -> str:
-        """How an operator of the rule files is said."""
+        """Return the words for an operator of the rule files."""
         return self.say(f"operators.{word}")
 
     def listing(self, words: Sequence[str]) -> str:
-        """``chest``, ``chest and lats``, ``chest, lats and biceps``."""
+        """Join words: ``chest``, ``chest and lats``, ``chest, lats and biceps``."""
         if len(words) < 2:
             return "".join(words)
         return self.say("pair", first=", ".join(words[:-1]), last=words[-1])
 
 
 def capital(text: str) -> str:
-    """A text that begins with a capital letter; its other letters stay as they are."""
+    """Capitalize the first letter; the other letters stay as they are."""
     return text[:1].upper() + text[1:]
 
 
 @cache
 def languages() -> tuple[str, ...]:
-    """The languages that the service speaks, English first."""
+    """Return the languages that the service speaks, English first."""
     found = {file.stem for file in _folder().glob("*.yaml")}
     return (ENGLISH, *sorted(found - {ENGLISH}))
 
@@ -123,17 +122,17 @@ def _folder() -> Path:
 
 
 def _from_english(language: str) -> Path:
-    """What is looked up by its English text. A catalogue cannot do without."""
+    """Return the file of translations that are looked up by their English text."""
     return _folder() / "from_english" / f"{language}.yaml"
 
 
 def _sentences(section: Mapping[Any, Any], within: str = "") -> Iterator[tuple[str, str]]:
-    for name, said in section.items():
+    for name, sentence in section.items():
         if not isinstance(name, str):
             raise TypeError(f"the name {within}{name} must stand in quotes")
-        if isinstance(said, Mapping):
-            yield from _sentences(said, f"{within}{name}.")
-        elif isinstance(said, str):
-            yield within + name, said
+        if isinstance(sentence, Mapping):
+            yield from _sentences(sentence, f"{within}{name}.")
+        elif isinstance(sentence, str):
+            yield within + name, sentence
         else:
-            raise TypeError(f"{within}{name} must be a text, not {said!r}")
+            raise TypeError(f"{within}{name} must be a text, not {sentence!r}")

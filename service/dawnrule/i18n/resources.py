@@ -1,4 +1,4 @@
-"""Where are the data files that ship with the service?"""
+"""Paths of the data files that ship with the service."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def _root() -> Path:
-    """The folder that holds ``rules/`` and ``openapi.yaml``: inside the wheel, or the checkout."""
+    """Return the folder of ``rules/`` and ``openapi.yaml``: inside the wheel or the checkout."""
     inside_wheel = _PACKAGE / "shipped"
     return inside_wheel if inside_wheel.is_dir() else _PACKAGE.parents[1]
 
 
 def rules_folder() -> Path:
-    """The folder of the fact dictionary, the vocabulary and the rule sets."""
+    """Return the folder of the fact dictionary, the vocabulary and the rule sets."""
     return _root() / "rules"
 
 
 def openapi_file() -> Path:
-    """The committed description of the HTTP interface."""
+    """Return the path of the committed description of the HTTP interface."""
     return _root() / "openapi.yaml"

@@ -1,4 +1,9 @@
-"""The words and facts that check-ins, plans and rules share, read from ``rules/``."""
+"""Entities, vocabulary and fact dictionary that all other packages share.
+
+- ``entities``: athletes, check-ins, sessions, history; ``training``: what a block trains.
+- ``vocabulary`` and ``fact_dictionary``: the words and the facts of ``rules/``.
+- ``advice``: the answer; ``serialization``: entities as JSON values and back.
+"""
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model.fact_dictionary import FactDefinition, FactDictionary, Facts, FactValue, Scope

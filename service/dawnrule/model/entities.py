@@ -1,4 +1,4 @@
-"""What does an athlete report in the morning, and what was done before?
+"""Athletes, check-ins, sessions and the history before a morning.
 
 The types here are what the schemas at the edge make of JSON and CSV, and what facts are
 derived from. ``None`` always means "not reported", never zero.
@@ -25,11 +25,12 @@ class Athlete:
     language: str | None = None
 
     def today(self, now: datetime) -> date:
-        """The athlete's local date at an aware time."""
+        """Return the athlete's local date at an aware time."""
         return now.astimezone(ZoneInfo(self.time_zone)).date()
 
     def age_years(self, on: date) -> int | None:
-        """Age in whole years on a date; a birthday on 29 February falls on 1 March else."""
+        """Return the age in whole years on a date; outside leap years a birthday on 29 February
+        falls on 1 March."""
         born = self.date_of_birth
         if born is None:
             return None
@@ -121,7 +122,7 @@ class Session:
     output_drop_percent: float | None = None
 
     def start_of(self, block: Block) -> datetime:
-        """When a block of it began (UTC): as the block says, else with the session."""
+        """Return when a block of it began (UTC): as the block says, else with the session."""
         return (block.starts_at or self.starts_at).astimezone(UTC)
 
 

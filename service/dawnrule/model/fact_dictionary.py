@@ -1,4 +1,4 @@
-"""Which facts may a rule test, and what type, unit and range has each?"""
+"""The fact dictionary: type, unit, range and direction of every fact."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class FactDefinition:
         return self.type in ("integer", "number")
 
     def accepts(self, value: object) -> bool:
-        """Whether a value has the declared type and lies in the declared range."""
+        """Return whether a value has the declared type and lies in the declared range."""
         match self.type:
             case "boolean":
                 return isinstance(value, bool)
@@ -64,7 +64,7 @@ class FactDefinition:
                 return _is_number(value) and self.least <= value <= self.greatest
 
     def allowed(self) -> LazyText:
-        """What would be accepted, in words."""
+        """Describe in words what would be accepted."""
         least, greatest = lazy_number(self.least), lazy_number(self.greatest)
         match self.type:
             case "boolean":
@@ -94,7 +94,7 @@ class FactDictionary(Mapping[str, FactDefinition]):
     @classmethod
     @cache
     def bundled(cls) -> Self:
-        """The fact dictionary that ships with the service."""
+        """Load the fact dictionary that ships with the service."""
         return cls.from_file(rules_folder() / "facts.yaml", Vocabulary.bundled())
 
     @classmethod
@@ -113,8 +113,8 @@ class FactDictionary(Mapping[str, FactDefinition]):
     def __len__(self) -> int:
         return len(self.definitions)
 
-    def said_in(self, texts: Texts) -> Self:
-        """The same facts with the names of a catalogue; where it has none, they stay."""
+    def translated(self, texts: Texts) -> Self:
+        """Return the same facts with labels of a catalogue; where it has none, they stay."""
         names = texts.section("facts")
         return replace(
             self,
@@ -125,7 +125,7 @@ class FactDictionary(Mapping[str, FactDefinition]):
         )
 
     def readable_in(self, scope: Scope) -> frozenset[str]:
-        """The facts that a rule of this scope may test: a part rule reads the day's facts too."""
+        """Return the facts that a rule of this scope may test: part rules read day facts too."""
         return frozenset(n for n, d in self.items() if scope == "part" or d.scope == "day")
 
 

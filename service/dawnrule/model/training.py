@@ -1,4 +1,4 @@
-"""Which muscle groups does a block train?"""
+"""Muscle groups and movements of a block, and hours between times."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ ONE_HOUR = timedelta(hours=1)
 
 
 def hours_between(earlier: datetime, later: datetime) -> float:
-    """Elapsed hours from one aware time to another, whatever their time zones; never below 0.
+    """Return the elapsed hours between two aware times, whatever their time zones; never below 0.
 
     A night on which the clock is put forward has an hour less, and one on which it is put back an
     hour more: what counts for a body is the time that passed. Python would subtract what the
@@ -21,8 +21,8 @@ def hours_between(earlier: datetime, later: datetime) -> float:
 
 
 def movements_of(block: Block, vocabulary: Vocabulary) -> frozenset[str]:
-    """The movements of a lifting block: that of its pattern, else those that its muscle groups
-    stand for; none for other goals."""
+    """Return the movements of a lifting block: that of its pattern, else those that its muscle
+    groups stand for; none for other goals."""
     if block.goal not in vocabulary.lifting_goals:
         return frozenset()
     if block.pattern is not None:
@@ -35,8 +35,8 @@ def movements_of(block: Block, vocabulary: Vocabulary) -> frozenset[str]:
 
 
 def groups_of(block: Block, vocabulary: Vocabulary) -> tuple[str, ...]:
-    """The muscle groups that a block trains: those it names, those of its pattern, and those that
-    its modality loads whether they are named or not."""
+    """Return the muscle groups that a block trains: those it names, those of its pattern, and
+    those that its modality loads whether they are named or not."""
     pattern = vocabulary.patterns[block.pattern].muscle_groups if block.pattern else ()
     loaded = vocabulary.modalities[block.modality].loads if block.modality else ()
     return tuple(dict.fromkeys((*block.muscle_groups, *pattern, *loaded)))

@@ -1,4 +1,4 @@
-"""Which words may a check-in, a plan or a rule use, and what do they mean?"""
+"""The vocabulary of check-ins, plans and rules, and the verdicts."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ class Vocabulary:
     @classmethod
     @cache
     def bundled(cls) -> Self:
-        """The vocabulary that ships with the service."""
+        """Load the vocabulary that ships with the service."""
         return cls.from_file(rules_folder() / "vocabulary.yaml")
 
     @classmethod
@@ -123,23 +123,25 @@ class Vocabulary:
             labels={entry["id"]: entry["label"] for name in _LABELLED for entry in data[name]},
         )
 
-    def said_in(self, texts: Texts) -> Self:
-        """The same words with the labels of a catalogue; where it has none, they stay."""
+    def translated(self, texts: Texts) -> Self:
+        """Return the same words with labels of a catalogue; where it has none, they stay."""
         labels = {
-            identifier: said for name in _LISTS for identifier, said in texts.section(name).items()
+            identifier: label
+            for name in _LISTS
+            for identifier, label in texts.section(name).items()
         }
         return replace(self, labels={**self.labels, **labels})
 
     def values_of(self, list_name: str) -> tuple[str, ...]:
-        """The ids of one of the vocabulary's lists, in the file's order."""
+        """Return the ids of one of the vocabulary's lists, in the file's order."""
         return tuple(getattr(self, list_name))
 
     def goals_of_kind(self, *kinds: str) -> frozenset[str]:
-        """The goals of the kinds named."""
+        """Return the goals of the given kinds."""
         return frozenset(goal for goal, kind in self.goals.items() if kind in kinds)
 
     def label(self, identifier: str) -> str:
-        """The word that people read for an id; the id itself when it has none."""
+        """Return the word that people read for an id; the id itself when it has none."""
         return self.labels.get(identifier, identifier)
 
 

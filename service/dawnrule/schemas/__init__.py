@@ -1,14 +1,13 @@
-"""What may be sent, what comes back, and how is a wrong field named?
+"""Schemas of everything that is sent to the service and that it answers.
 
-Each schema is written once and used both to let data in and to document the interface. This
-package alone knows marshmallow.
+Each schema is written once, and both validates data and documents the interface. No other package
+imports marshmallow.
 
-- ``strict``: what an object, a list and a value are held to; ``values``: the kinds of values.
-- ``facts``: values whose range stands in the fact dictionary.
-- ``field_errors``: from marshmallow's messages to JSON Pointers.
+- ``base``: strict objects, lists and values; ``fields``: the field types, facts among them.
+- ``errors``: validation errors as JSON Pointers; ``json``: strict JSON parsing.
 - one module for each noun: ``athlete``, ``check_in``, ``session``, ``advice``, ``record``,
-  ``batch``, ``outlook``, ``evaluation``, ``rule_set``, ``publishing``, ``replay``, ``health``,
-  ``problem``, and ``query`` for what stands behind ``?``.
+  ``batch``, ``rule_set``, ``replay``, ``ledger``, ``private_address``; ``query`` for query
+  parameters.
 """
 
 from dawnrule.schemas.athlete import load_athlete

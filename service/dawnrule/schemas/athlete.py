@@ -1,4 +1,4 @@
-"""Who trains?"""
+"""Schemas of athletes, in and out."""
 
 from __future__ import annotations
 
@@ -91,13 +91,13 @@ ATHLETE = AthleteSchema()
 
 
 def load_athlete(plain: Any) -> Athlete:
-    """The athlete of plain JSON values. Raises ``InvalidInput`` with every fault."""
+    """Load an athlete from plain JSON values. Raises ``InvalidInput`` with every fault."""
     athlete: Athlete = load(ATHLETE, plain)
     return identified(athlete, athlete.id)
 
 
 def athlete_to_plain(athlete: Athlete) -> dict[str, Any]:
-    """The athlete as the interface shows it; what is not known is left out."""
+    """Return the athlete as the interface shows it; what is not known is left out."""
     plain: dict[str, Any] = {
         "athlete_id": athlete.id,
         "name": athlete.name,
@@ -113,8 +113,8 @@ def athlete_to_plain(athlete: Athlete) -> dict[str, Any]:
 
 
 def identified(athlete: Athlete, athlete_id: str) -> Athlete:
-    """The athlete under the id of an address. Raises ``InvalidInput`` when that can be no id, or
-    when the body says another."""
+    """Return the athlete under the id of an address. Raises ``InvalidInput`` for an impossible id,
+    and when the body has another."""
     load_value(ATHLETE.fields["athlete_id"], athlete_id, "athlete_id")
     if athlete.id not in (_NO_ID_YET, athlete_id):
         detail = f"must be that of the address, {athlete_id}"

@@ -1,4 +1,4 @@
-"""What is an object, a list or a value held to, whatever it means?
+"""Base classes of all schemas: strict objects, lists and values.
 
 Nothing is converted on the way in: ``"4"`` is not 4. A field says in words and in JSON Schema
 what it takes, and both are asked for only when they are needed, so that no data file is read
@@ -36,7 +36,7 @@ _FIELD_SENTENCES: ErrorMessages = {
     "null": "field.blank",
     "invalid": "field.wrong",
 }
-"""Names in the catalogue: these are told in the language of whoever sent a sheet."""
+"""Names in the catalogue: sheets are answered in the language of their sender."""
 
 
 class StrictSchema(Schema):
@@ -47,7 +47,7 @@ class StrictSchema(Schema):
     def handle_error(self, error: ValidationError, data: Any, *, many: bool, **_: Any) -> None:
         """Put the unknown names last, in their order, and suggest what they may have meant."""
         messages: Any = error.messages
-        unknown = sorted(name for name, said in messages.items() if said == [UNKNOWN])
+        unknown = sorted(name for name, found in messages.items() if found == [UNKNOWN])
         known = [field.data_key or name for name, field in self.load_fields.items()]
         hints = unknown_names(unknown, known, "fields")
         for name in unknown:
@@ -56,17 +56,17 @@ class StrictSchema(Schema):
 
 
 def unknown_names(names: Iterable[str], known: Collection[str], what: str) -> dict[str, list[str]]:
-    """What to say of each name that is not known: the nearest one, or all there are."""
+    """Return a message for each unknown name: the nearest known one, or all there are."""
     listed = f"; the {what} are {', '.join(known)}"
-    said: dict[str, list[str]] = {}
+    found: dict[str, list[str]] = {}
     for name in names:
-        hint = did_you_mean(name, known) if len(said) < _SUGGESTED_FOR_AT_MOST else ""
-        said[name] = [UNKNOWN + (hint or listed)]
-    return said
+        hint = did_you_mean(name, known) if len(found) < _SUGGESTED_FOR_AT_MOST else ""
+        found[name] = [UNKNOWN + (hint or listed)]
+    return found
 
 
 def did_you_mean(word: str, known: Collection[str]) -> str:
-    """``; did you mean …?`` with the nearest known word; empty when none is near."""
+    """Suggest the nearest known word: ``; did you mean …?``; empty when none is near."""
     near = get_close_matches(word.lower(), known, n=1)
     return lazy("field.did_you_mean", word=near[0]) if near else ""
 
@@ -79,14 +79,14 @@ class StrictField(fields.Field[T]):
     @property
     @abstractmethod
     def accepted(self) -> str:
-        """What is accepted, in words that follow "must be"."""
+        """Describe what is accepted, in words that follow "must be"."""
 
     @abstractmethod
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema, null aside."""
+        """Describe what is accepted in JSON Schema, null aside."""
 
     def make_error(self, key: str, **values: Any) -> ValidationError:
-        """The error of a key of the sentences; a ``hint`` may be added to what is accepted."""
+        """Build the error of a key of the sentences; a ``hint`` may follow what is accepted."""
         filled_in = {"accepted": self.accepted, "hint": ""} | values
         return ValidationError(lazy(str(self.error_messages[key]), **filled_in))
 
@@ -116,7 +116,7 @@ class ListOf(StrictField[tuple[Any, ...]]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         at_most = self._at_most()
         if self._at_least:
             return lazy("field.list_of", least=self._at_least, most=lazy_number(at_most))
@@ -125,7 +125,7 @@ class ListOf(StrictField[tuple[Any, ...]]):
         return lazy("field.list_of_at_most", most=lazy_number(at_most))
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema; ``items`` are for the item to tell."""
+        """Describe what is accepted, in JSON Schema, without ``items``."""
         at_most = self._at_most()
         schema: dict[str, Any] = {"type": "array"}
         schema |= {"minItems": self._at_least} if self._at_least else {}
@@ -151,11 +151,11 @@ class ByName(StrictField[dict[str, Any]]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return f"an object with names out of {', '.join(self._names())}"
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema; ``additionalProperties`` are for the item to tell."""
+        """Describe what is accepted, in JSON Schema, without ``additionalProperties``."""
         return {"type": "object", "propertyNames": {"enum": list(self._names())}}
 
     def _deserialize(
@@ -176,7 +176,7 @@ class ByName(StrictField[dict[str, Any]]):
 
 
 def _each(values: Mapping[Any, Any], item: fields.Field[Any]) -> dict[Any, Any]:
-    """Every value let in by one field. Raises ``ValidationError`` with the faults by key."""
+    """Validate every value with one field. Raises ``ValidationError`` with the faults by key."""
     let_in: dict[Any, Any] = {}
     faults: dict[Any, Any] = {}
     for key, value in values.items():

@@ -1,4 +1,4 @@
-"""What does an athlete report in the morning, and what is planned?"""
+"""Schemas of check-ins and plans."""
 
 from __future__ import annotations
 
@@ -183,7 +183,7 @@ EXAMPLE: Mapping[str, Any] = {
 
 
 def load_check_in(plain: Any) -> CheckIn:
-    """The check-in of plain JSON values. Raises ``InvalidInput`` with every fault."""
+    """Load a check-in from plain JSON values. Raises ``InvalidInput`` with every fault."""
     check_in: CheckIn = load(CHECK_IN, plain)
     return check_in
 

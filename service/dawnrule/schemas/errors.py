@@ -1,4 +1,4 @@
-"""Where does a fault stand in what was sent, which value was it, and what would be accepted?"""
+"""Validation errors as JSON Pointers, and the schema of problem details."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ class ProblemSchema(StrictSchema):
 
 T = TypeVar("T")
 
-AT_MOST = 50
-"""How many faults are told at once; more help nobody."""
+MOST_ERRORS = 50
+"""The most errors in one answer; more help nobody."""
 
 _ECHOED_CHARACTERS = 200
 _NAME_CHARACTERS = 200
@@ -52,7 +52,7 @@ _OF_THE_OBJECT = "_schema"
 
 
 def load(schema: Schema, plain: Any) -> Any:
-    """What a schema makes of plain JSON values. Raises ``InvalidInput`` with every fault."""
+    """Load plain JSON values with a schema. Raises ``InvalidInput`` with every fault."""
     try:
         return schema.load(plain)
     except ValidationError as error:
@@ -60,7 +60,7 @@ def load(schema: Schema, plain: Any) -> Any:
 
 
 def load_value(field: Field[T], value: Any, name: str) -> T:
-    """What a field makes of one value, called by a name. Raises ``InvalidInput``."""
+    """Load one named value with a field. Raises ``InvalidInput``."""
     try:
         let_in: T = field.deserialize(value)
         return let_in
@@ -70,21 +70,21 @@ def load_value(field: Field[T], value: Any, name: str) -> T:
 
 
 def invalid_input(errors: Sequence[FieldError]) -> InvalidInput:
-    """The error that carries these faults and says the first of them in its sentence."""
+    """Build the error that carries these faults and names the first in its detail."""
     first, others = errors[0], len(errors) - 1
     more = f" And {others} more." if others else ""
     return InvalidInput(f"{first.pointer or 'The body'} {first.detail}.{more}", errors)
 
 
 def errors_of(error: ValidationError, data: Any) -> list[FieldError]:
-    """The faults that a schema found in ``data``, each with its JSON Pointer (RFC 6901), the
+    """Return the faults that a schema found in ``data``, each with its JSON Pointer (RFC 6901), the
     value that came (None when it is missing, or too long to say) and what would be accepted."""
     return errors_at(error.messages, data)
 
 
 def errors_at(messages: Any, data: Any) -> list[FieldError]:
-    """The same, of messages alone."""
-    return list(islice(_faults(messages, data, ""), AT_MOST))
+    """Return the faults of marshmallow messages, as ``errors_of`` does."""
+    return list(islice(_faults(messages, data, ""), MOST_ERRORS))
 
 
 def _faults(messages: Any, value: Any, pointer: str) -> Iterator[FieldError]:
@@ -108,12 +108,12 @@ def _inside(value: Any, key: Any) -> Any:
 
 
 def _escaped(key: object) -> str:
-    """A step of a pointer; of a name that goes on and on, the beginning."""
+    """Escape one step of a JSON Pointer; long names are cut."""
     name = str(key)
     short = name if len(name) <= _NAME_CHARACTERS else f"{name[:_NAME_CHARACTERS]}…"
     return short.replace("~", "~0").replace("/", "~1")
 
 
 def _echo(value: Any) -> Any:
-    """A short value as it came; who sent a long one knows it from the pointer."""
+    """Return a short value as it came; for a long one the pointer has to do."""
     return value if len(json.dumps(value, default=str)) <= _ECHOED_CHARACTERS else None

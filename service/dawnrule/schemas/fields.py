@@ -1,4 +1,4 @@
-"""Which kinds of values are there besides facts: text, words, ids, dates, times, time zones?"""
+"""Field types: facts, text, words, ids, dates, times, time zones and numbers."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _JSON_TYPES = {"boolean": "boolean", "integer": "integer", "number": "number"}
 
 
 def fact_value(definition: FactDefinition, value: Any) -> FactValue:
-    """The value as the dictionary has it: whole numbers are ints, other numbers floats.
+    """Return the value as the dictionary has it: whole numbers are ints, other numbers floats.
 
     Raises ``ValidationError`` that says what is accepted.
     """
@@ -45,7 +45,7 @@ def fact_value(definition: FactDefinition, value: Any) -> FactValue:
 
 
 def fact_json_schema(definition: FactDefinition) -> dict[str, Any]:
-    """What is accepted, in JSON Schema, with the dictionary's meaning and unit."""
+    """Describe what is accepted, in JSON Schema, with the dictionary's meaning and unit."""
     schema: dict[str, Any] = {"description": definition.meaning}
     if definition.unit:
         schema["description"] += f" Unit: {definition.unit}."
@@ -79,11 +79,11 @@ class Fact(StrictField[Any]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return self._definition.allowed()
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return fact_json_schema(self._definition)
 
     @property
@@ -97,7 +97,7 @@ class Fact(StrictField[Any]):
 
 
 def greatest(fact: str) -> float:
-    """The greatest value that a fact may have."""
+    """Return the greatest value that a fact may have."""
     return FactDictionary.bundled()[fact].greatest
 
 
@@ -110,11 +110,11 @@ class FactsOf(StrictField[Facts]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return f"an object of facts of a {self._scope}, by name"
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         known = self._definitions()
         return {
             "type": "object",
@@ -168,11 +168,11 @@ class Text(StrictField[str]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return lazy("field.text", most=self._at_most)
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "string", "minLength": 1, "maxLength": self._at_most}
 
     def _deserialize(
@@ -190,11 +190,11 @@ class AthleteId(StrictField[str]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return lazy("field.id")
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "string", "pattern": f"^{_ID.pattern}$", "examples": ["a-03"]}
 
     def _deserialize(
@@ -214,16 +214,16 @@ class Word(StrictField[str]):
 
     @classmethod
     def out_of(cls, list_name: str, **options: Any) -> Word:
-        """A word out of one of the vocabulary's lists."""
+        """Build a field for one of the vocabulary's lists."""
         return cls(lambda: Vocabulary.bundled().values_of(list_name), **options)
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return lazy("field.one_of", words=", ".join(self._words()))
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema, and null where that is a value."""
+        """Describe what is accepted, in JSON Schema, and null where that is a value."""
         words: list[str | None] = [*self._words()]
         return {"type": "string", "enum": [*words, None] if self.allow_none else words}
 
@@ -248,7 +248,7 @@ class WordList(ListOf):
         )
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return super().json_schema() | {"uniqueItems": True}
 
     def _deserialize(
@@ -265,11 +265,11 @@ class CalendarDate(StrictField[date]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return lazy("field.date", first=EARLIEST, last=LATEST)
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "string", "format": "date", "examples": ["2026-03-09"]}
 
     def _deserialize(
@@ -291,11 +291,11 @@ class AwareTime(StrictField[datetime]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return lazy("field.moment")
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {
             "type": "string",
             "format": "date-time",
@@ -323,11 +323,11 @@ class TimeZone(StrictField[str]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return "an IANA time zone like Europe/Berlin"
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "string", "examples": ["Europe/Berlin"]}
 
     def _deserialize(
@@ -360,12 +360,12 @@ class Number(StrictField[float]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         least, greatest = lazy_number(self._least), lazy_number(self._greatest)
         return lazy("field.number", least=least, greatest=greatest)
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "number", "minimum": self._least, "maximum": self._greatest}
 
     def _deserialize(
@@ -387,11 +387,11 @@ class Count(StrictField[int]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return lazy("field.whole_number", least=self._least, greatest=self._greatest)
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "integer", "minimum": self._least, "maximum": self._greatest}
 
     def _deserialize(
@@ -409,11 +409,11 @@ class Switch(StrictField[bool]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return lazy("field.true_or_false")
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "boolean"}
 
     def _deserialize(

@@ -1,4 +1,4 @@
-"""Is this JSON that means one thing to everybody?"""
+"""Strict JSON parsing."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _DEEPEST = 20  # levels; a check-in in a batch has six
 
 
 def read_json(data: bytes) -> Any:
-    """The plain values of a JSON text in UTF-8; a byte order mark is passed over.
+    """Parse a JSON text in UTF-8; a byte order mark is ignored.
 
     Raises ``MalformedInput`` for what is not JSON, and for JSON that readers understand
     differently: a name twice in one object, NaN, numbers beyond all bounds, deep nesting.

@@ -1,4 +1,4 @@
-"""What may be asked of the ledger, and what is the answer? Proofs and acts."""
+"""Schemas of the ledger: head, proofs and acts."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What may be said of a private address, and when is it said whole?"""
+"""Schemas of private addresses."""
 
 from __future__ import annotations
 

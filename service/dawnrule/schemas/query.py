@@ -1,4 +1,4 @@
-"""What may stand in an address, in its path and behind its question mark?"""
+"""Query parameters and path values that several resources share."""
 
 from __future__ import annotations
 
@@ -30,5 +30,5 @@ class SquadQuerySchema(StrictSchema):
 
 
 def day_of_address(text: str) -> date:
-    """The date that an address names. Raises ``InvalidInput``."""
+    """Parse the date in a path. Raises ``InvalidInput``."""
     return load_value(CalendarDate(), text, "day")

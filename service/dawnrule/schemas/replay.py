@@ -1,4 +1,4 @@
-"""What of the past may be asked, and what is the answer? Replays and scorecards."""
+"""Schemas of replays and scorecards."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How is a rule set told?"""
+"""Schemas of rule sets, their publication and their activation."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ class RuleText(StrictField[str]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return "the text of a rule file, in YAML"
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "string"}
 
     def _deserialize(
@@ -41,7 +41,7 @@ class RuleText(StrictField[str]):
 
 
 def rule_set_name(**options: Any) -> Text:
-    """The field of a rule set's name and version."""
+    """Build the field of a rule set's name and version."""
     return Text(at_most=_NAME_CHARACTERS, metadata=_AS_NAME, **options)
 
 

@@ -1,4 +1,4 @@
-"""What was trained?"""
+"""Schemas of training sessions and the training log."""
 
 from __future__ import annotations
 
@@ -172,11 +172,11 @@ class Cursor(StrictField[tuple[datetime, str]]):
 
     @property
     def accepted(self) -> str:
-        """What is accepted, in words."""
+        """Describe what is accepted, in words."""
         return "the next of an earlier answer"
 
     def json_schema(self) -> dict[str, Any]:
-        """What is accepted, in JSON Schema."""
+        """Describe what is accepted, in JSON Schema."""
         return {"type": "string"}
 
     def _deserialize(
@@ -192,7 +192,7 @@ class Cursor(StrictField[tuple[datetime, str]]):
 
 
 def cursor_of(starts_at: datetime, session_id: str) -> str:
-    """The cursor of the page that begins behind a session."""
+    """Return the cursor of the page that begins after a session."""
     start = starts_at.astimezone(UTC).isoformat().replace("+00:00", "Z")
     return f"{start}{_BETWEEN}{session_id}"
 
@@ -207,6 +207,6 @@ class SessionsQuerySchema(StrictSchema):
 
 
 def load_session(plain: Any) -> Session:
-    """The session of plain JSON values. Raises ``InvalidInput`` with every fault."""
+    """Load a session from plain JSON values. Raises ``InvalidInput`` with every fault."""
     session: Session = load(SESSION, plain)
     return session

@@ -170,7 +170,7 @@ def _words_for(list_name: str, identifier: str) -> Iterator[str]:
 
 @cache
 def _labels(language: str) -> Mapping[str, str]:
-    return Vocabulary.bundled().said_in(Texts.bundled(language)).labels
+    return Vocabulary.bundled().translated(Texts.bundled(language)).labels
 
 
 _SERIAL_MOMENT = re.compile(r"([0-9]{5})(?:[.,]([0-9]{1,12}))?")

@@ -15,7 +15,7 @@ from dawnrule.errors import FieldError, Finding, MalformedInput, RuleSetInvalid
 from dawnrule.rules.analysis.findings import errors_among, to_json
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.serialization import name_to_json, rule_set_to_plain
-from dawnrule.schemas.errors import AT_MOST, load
+from dawnrule.schemas.errors import MOST_ERRORS, load
 from dawnrule.schemas.replay import DatesSchema, ScorecardSchema
 from dawnrule.schemas.rule_set import (
     ActivateSchema,
@@ -266,8 +266,8 @@ def _refused(invalid: RuleSetInvalid, pointer: str) -> Response:
     more = f" And {others} more." if others else ""
     problem = problem_of(RuleSetInvalid(invalid.findings)) | {
         "detail": f"{first}{more}",
-        "errors": [asdict(one) for one in errors[:AT_MOST]],
-        "findings": [to_json(one, to_decide=True) for one in invalid.findings[:AT_MOST]],
+        "errors": [asdict(one) for one in errors[:MOST_ERRORS]],
+        "findings": [to_json(one, to_decide=True) for one in invalid.findings[:MOST_ERRORS]],
     }
     return problem_answer(problem)
 
