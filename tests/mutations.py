@@ -24,14 +24,16 @@ from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.analysis.partition import beside
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
-    All,
-    AnyOf,
-    AtLeast,
     Condition,
-    NoneOf,
+    Group,
+    GroupKind,
     Operator,
     Signal,
     Test,
+    all_of,
+    any_of,
+    none_of,
+    signals_of,
 )
 from dawnrule.rules.evaluation.decision import DayDecision, day_decision, decision_of
 from dawnrule.rules.evaluation.evaluator import Predicate, predicate
@@ -77,7 +79,7 @@ def mutants_of(rule_set: RuleSet) -> Iterator[Mutant]:
             wrong = {rule: replace(rule, when=when)}
             yield _mutant(kind, f"{rule.id}: {how}", rule_set, wrong)
     for signal in _signals(rule_set):
-        users = [rule for rule in rule_set.rules if signal in _signals_in(rule.when)]
+        users = [rule for rule in rule_set.rules if signal in signals_of(rule.when)]
         for kind, how, when in _mistakes(signal.condition):
             wrong = {rule: replace(rule, when=_with(rule.when, signal, when)) for rule in users}
             yield _mutant(kind, f"signal {signal.name}: {how}", rule_set, wrong)
@@ -104,7 +106,7 @@ def _mistakes(condition: Condition) -> Iterator[tuple[str, str, Condition]]:
                 yield kind, f"{_shown(condition)} to {_shown(other)}", other
         case Signal():
             return
-        case All() | AnyOf() | NoneOf() | AtLeast():
+        case Group():
             for kind, other in _mistakes_in_group(condition):
                 yield kind, f"{_shown(condition)} to {_shown(other)}", other
             inside = condition.conditions
@@ -124,7 +126,7 @@ def _mistakes_in_test(test: Test) -> Iterator[tuple[str, Condition]]:
             if definition.accepts(moved):
                 yield "threshold moved", replace(test, value=moved)
         return
-    yield "operator flipped", NoneOf((test,))
+    yield "operator flipped", none_of(test)
     if isinstance(test.value, tuple):
         for value in test.value if len(test.value) > 1 else ():
             left = tuple(other for other in test.value if other != value)
@@ -137,19 +139,20 @@ def _mistakes_in_test(test: Test) -> Iterator[tuple[str, Condition]]:
                 yield "value changed", replace(test, value=value)
 
 
-def _mistakes_in_group(group: All | AnyOf | NoneOf | AtLeast) -> Iterator[tuple[str, Condition]]:
+def _mistakes_in_group(group: Group) -> Iterator[tuple[str, Condition]]:
     inside = group.conditions
-    if isinstance(group, AtLeast):
+    if group.count is not None:
         for count in (group.count - 1, group.count + 1):
             if 1 <= count <= len(inside):
                 yield "count moved", replace(group, count=count)
-    elif isinstance(group, NoneOf):
-        yield "operator flipped", AnyOf(inside)
+    elif group.kind is GroupKind.NONE:
+        yield "operator flipped", any_of(*inside)
     elif len(inside) > 1:
-        yield "operator flipped", AnyOf(inside) if isinstance(group, All) else All(inside)
+        other = any_of if group.kind is GroupKind.ALL else all_of
+        yield "operator flipped", other(*inside)
     for place in range(len(inside)) if len(inside) > 1 else ():
         left = (*inside[:place], *inside[place + 1 :])
-        if not isinstance(group, AtLeast) or group.count <= len(left):
+        if group.count is None or group.count <= len(left):
             yield "condition left out", replace(group, conditions=left)
 
 
@@ -171,17 +174,7 @@ def _mutant(kind: str, where: str, rule_set: RuleSet, wrong: dict[Rule, Rule]) -
 
 
 def _signals(rule_set: RuleSet) -> list[Signal]:
-    return list(dict.fromkeys(s for rule in rule_set.rules for s in _signals_in(rule.when)))
-
-
-def _signals_in(condition: Condition) -> Iterator[Signal]:
-    match condition:
-        case Signal(condition=inner):
-            yield condition
-            yield from _signals_in(inner)
-        case All(conditions) | AnyOf(conditions) | NoneOf(conditions) | AtLeast(_, conditions):
-            for inner in conditions:
-                yield from _signals_in(inner)
+    return list(dict.fromkeys(s for rule in rule_set.rules for s in signals_of(rule.when)))
 
 
 def _with(condition: Condition, signal: Signal, when: Condition) -> Condition:
@@ -191,7 +184,7 @@ def _with(condition: Condition, signal: Signal, when: Condition) -> Condition:
     match condition:
         case Signal(condition=inner):
             return replace(condition, condition=_with(inner, signal, when))
-        case All(conditions) | AnyOf(conditions) | NoneOf(conditions) | AtLeast(_, conditions):
+        case Group(conditions=conditions):
             several = tuple(_with(inner, signal, when) for inner in conditions)
             return replace(condition, conditions=several)
         case _:

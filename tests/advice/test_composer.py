@@ -14,7 +14,7 @@ from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Verdict, Vocabulary
 from dawnrule.model.advice import PartAdvice
 from dawnrule.model.entities import Block, CheckIn, Pain, Sleep
-from dawnrule.rules.conditions import All
+from dawnrule.rules.conditions import all_of
 from tests.advice.samples import (
     REST,
     SWAP,
@@ -491,6 +491,6 @@ def test_the_advice_names_the_rule_set_that_it_was_given_under() -> None:
 
 
 def test_a_part_without_a_muscle_group_is_told_as_this_block() -> None:
-    rule = named("skilled", All((when("goal", "is", "skill"),)), reason="{muscle_group} waits.")
+    rule = named("skilled", all_of(when("goal", "is", "skill")), reason="{muscle_group} waits.")
     part = the_part(advice_under(rule, check_in=morning(0, Block("skill"))))
     assert (part.muscle_group, part.reason) == (None, "This block waits.")

@@ -6,7 +6,7 @@ import pytest
 
 from dawnrule.advice.explanation import NEAR, near_misses
 from dawnrule.model import FactDictionary, Facts
-from dawnrule.rules.conditions import All, AnyOf, NoneOf
+from dawnrule.rules.conditions import all_of, any_of, none_of
 from dawnrule.rules.registry import RuleSetLibrary
 from tests.advice.samples import named, when
 
@@ -16,7 +16,7 @@ GROWTH = when("goal", "is", "hypertrophy")
 
 
 def test_a_near_miss_tells_which_test_it_was_and_by_how_much() -> None:
-    rule = named("sore", All((GROWTH, SORE)))
+    rule = named("sore", all_of(GROWTH, SORE))
     [miss] = near_misses([rule], {"goal": "hypertrophy", "soreness": 2}, DICTIONARY)
     [test] = miss.tests
     assert (miss.rule, test.trace.fact, test.trace.value) == (rule, "soreness", 2)
@@ -34,7 +34,7 @@ def test_a_near_miss_tells_which_test_it_was_and_by_how_much() -> None:
     ],
 )
 def test_what_fired_or_was_two_answers_away_is_no_near_miss(facts: Facts, why: str) -> None:
-    assert near_misses([named("sore", All((GROWTH, SORE)))], facts, DICTIONARY) == (), why
+    assert near_misses([named("sore", all_of(GROWTH, SORE))], facts, DICTIONARY) == (), why
 
 
 def test_the_nearest_comes_first_whatever_its_unit() -> None:
@@ -78,13 +78,13 @@ def test_what_has_no_order_comes_last_and_is_never_near() -> None:
 
 
 def test_each_of_several_answers_that_would_do_is_told_the_nearest_first() -> None:
-    either = AnyOf((when("sleep_quality", "at_most", 1), SORE))
+    either = any_of(when("sleep_quality", "at_most", 1), SORE)
     [miss] = near_misses([named("either", either)], {"sleep_quality": 5, "soreness": 2}, DICTIONARY)
     assert [test.trace.fact for test in miss.tests] == ["soreness", "sleep_quality"]
 
 
 def test_a_test_that_must_not_hold_is_as_far_as_it_holds() -> None:
-    rule = named("fresh", NoneOf((SORE,)))
+    rule = named("fresh", none_of(SORE))
     [miss] = near_misses([rule], {"soreness": 4}, DICTIONARY)
     assert miss.tests[0].trace.holds
     assert miss.tests[0].distance == 1

@@ -13,7 +13,7 @@ from dawnrule.advice.options import Alternatives
 from dawnrule.facts.derive import FactSource
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Block, History, Pain
-from dawnrule.rules.conditions import All
+from dawnrule.rules.conditions import all_of
 from dawnrule.rules.counterfactuals import WhatIf
 from tests.advice.samples import (
     REST,
@@ -31,7 +31,7 @@ LOW = {name for name, modality in WORDS.modalities.items() if modality.eccentric
 TONIGHT = replace(GROWTH, starts_at=days_ago(0))
 CHEST = Block("strength", ("chest",))
 SORE = when("soreness", "at_least", 3)
-SORE_GROWTH = named("sore", All((SORE, when("goal", "is", "hypertrophy"))))
+SORE_GROWTH = named("sore", all_of(SORE, when("goal", "is", "hypertrophy")))
 
 
 def offered(considered: Considered, part: int = 0) -> tuple[dict[str, str], ...]:
@@ -240,7 +240,7 @@ def test_a_pattern_that_is_planned_today_is_no_alternative() -> None:
 
 def test_an_alternative_takes_the_place_of_the_block_and_does_not_stand_beside_it() -> None:
     not_beside_lifting = named("beside", when("lifting_same_day", "is", True), REST)
-    sore = named("sore", All((SORE, when("goal", "is", "strength"))))
+    sore = named("sore", all_of(SORE, when("goal", "is", "strength")))
     rules = (not_beside_lifting, sore)
     alone = morning(0, STRENGTH, soreness={"quadriceps": 5})
     assert "cycling" in modalities(advice_under(*rules, check_in=alone))

@@ -15,7 +15,7 @@ from dawnrule.advice.translation import translate
 from dawnrule.model import FactDictionary, Modality, Verdict
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Block, History, Pain
-from dawnrule.rules.conditions import All
+from dawnrule.rules.conditions import all_of
 from dawnrule.rules.evaluation.decider import Decider
 from tests.advice.samples import (
     REST,
@@ -98,7 +98,7 @@ def test_braces_in_a_place_are_only_told() -> None:
 
 
 def test_a_rule_that_reads_more_than_pain_speaks_of_its_muscle_group() -> None:
-    both = All((when("sharp_pain", "is", True), when("soreness", "at_least", 3)))
+    both = all_of(when("sharp_pain", "is", True), when("soreness", "at_least", 3))
     rule = named("both", both, REST, reason="{muscle_group}: soreness {soreness}.")
     check_in = morning(0, SQUAT, pain=(BACK,), soreness={"quadriceps": 4})
     assert advice_under(rule, check_in=check_in).advice.reason == "Quadriceps: soreness 4."

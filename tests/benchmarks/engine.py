@@ -26,7 +26,18 @@ from statistics import median
 import rule_engine
 
 from dawnrule.model import FactDictionary, Facts, FactValue
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.conditions import (
+    Condition,
+    Group,
+    GroupKind,
+    Operator,
+    Signal,
+    Test,
+    all_of,
+    any_of,
+    at_least,
+    none_of,
+)
 from dawnrule.rules.engine.matcher import Matcher
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import load_rule_set
@@ -77,15 +88,15 @@ def _condition(chance: random.Random) -> Condition:
     shapes: dict[Condition, int] = {
         sign: 2,
         Test("illness", Operator.IS, "fever"): 2,
-        AnyOf((sign, other)): 2,
-        All((of_goal, first)): 5,
-        All((of_goal, All((first, second)))): 2,
-        All((of_goal, AnyOf((first, second)))): 1,
-        All((of_goals, first)): 4,
-        All((of_goals, first, second)): 2,
-        All((of_goals, Test("muscle_group", Operator.IN, groups), first)): 2,
-        All((first, NoneOf((second,)))): 1,
-        AtLeast(2, (first, second, third, fourth)): 1,
+        any_of(sign, other): 2,
+        all_of(of_goal, first): 5,
+        all_of(of_goal, all_of(first, second)): 2,
+        all_of(of_goal, any_of(first, second)): 1,
+        all_of(of_goals, first): 4,
+        all_of(of_goals, first, second): 2,
+        all_of(of_goals, Test("muscle_group", Operator.IN, groups), first): 2,
+        all_of(first, none_of(second)): 1,
+        at_least(2, first, second, third, fourth): 1,
     }
     (drawn,) = chance.choices(list(shapes), list(shapes.values()))
     return drawn
@@ -129,16 +140,15 @@ def _peer_text(condition: Condition) -> str:
             return f"({_peer_test(condition)})"
         case Signal(condition=inner):
             return _peer_text(inner)
-        case All(conditions):
+        case Group(GroupKind.ALL, conditions):
             return "(" + " and ".join(map(_peer_text, conditions)) + ")"
-        case AnyOf(conditions):
+        case Group(GroupKind.ANY, conditions):
             return "(" + " or ".join(map(_peer_text, conditions)) + ")"
-        case NoneOf(conditions):
-            return f"not {_peer_text(AnyOf(conditions))}"
-        case AtLeast(count, conditions):
-            return _peer_text(
-                AnyOf(tuple(All(chosen) for chosen in combinations(conditions, count)))
-            )
+        case Group(GroupKind.NONE, conditions):
+            return f"not {_peer_text(any_of(*conditions))}"
+        case Group(conditions=conditions):
+            chosen = combinations(conditions, condition.needed)
+            return _peer_text(any_of(*(all_of(*several) for several in chosen)))
 
 
 def _peer_test(test: Test) -> str:

@@ -15,7 +15,16 @@ import rule_engine
 import zen
 
 from dawnrule.model import Facts, FactValue
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.conditions import (
+    Condition,
+    Group,
+    GroupKind,
+    Operator,
+    Signal,
+    Test,
+    all_of,
+    any_of,
+)
 from dawnrule.rules.rule_set import Rule
 
 Fired: TypeAlias = Callable[[Facts], Sequence[Rule]]
@@ -56,13 +65,13 @@ def _text(condition: Condition) -> str:
             return f"({_text_of_test(condition)})"
         case Signal(condition=inner):
             return _text(inner)
-        case All(conditions):
+        case Group(GroupKind.ALL, conditions):
             return f"({' and '.join(map(_text, conditions))})"
-        case AnyOf(conditions):
+        case Group(GroupKind.ANY, conditions):
             return f"({' or '.join(map(_text, conditions))})"
-        case NoneOf(conditions):
-            return f"(not {_text(AnyOf(conditions))})"
-        case AtLeast():
+        case Group(GroupKind.NONE, conditions):
+            return f"(not {_text(any_of(*conditions))})"
+        case Group():
             return _text(_spelt_out(condition))
 
 
@@ -88,13 +97,13 @@ def _logic(condition: Condition) -> Mapping[str, Any]:
             return _logic_of_test(condition)
         case Signal(condition=inner):
             return _logic(inner)
-        case All(conditions):
+        case Group(GroupKind.ALL, conditions):
             return {"and": [_logic(inner) for inner in conditions]}
-        case AnyOf(conditions):
+        case Group(GroupKind.ANY, conditions):
             return {"or": [_logic(inner) for inner in conditions]}
-        case NoneOf(conditions):
-            return {"!": [_logic(AnyOf(conditions))]}
-        case AtLeast():
+        case Group(GroupKind.NONE, conditions):
+            return {"!": [_logic(any_of(*conditions))]}
+        case Group():
             return _logic(_spelt_out(condition))
 
 
@@ -109,10 +118,10 @@ def _logic_of_test(test: Test) -> Mapping[str, Any]:
     return {"and": [{"!==": [fact, None]}, {_SIGNS[test.operator]: [fact, test.value]}]}
 
 
-def _spelt_out(condition: AtLeast) -> Condition:
+def _spelt_out(condition: Group) -> Condition:
     """At least so many of some conditions, as any such choice of them."""
-    chosen = combinations(condition.conditions, condition.count)
-    return AnyOf(tuple(All(conditions) for conditions in chosen))
+    chosen = combinations(condition.conditions, condition.needed)
+    return any_of(*(all_of(*conditions) for conditions in chosen))
 
 
 PEERS: Mapping[str, Callable[[Sequence[Rule]], Fired]] = {

@@ -17,13 +17,13 @@ from dataclasses import replace
 from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Verdict
 from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.conditions import (
-    All,
-    AnyOf,
-    AtLeast,
     Condition,
-    NoneOf,
     Operator,
     Test,
+    all_of,
+    any_of,
+    at_least,
+    none_of,
     tests_of,
 )
 from dawnrule.rules.evaluation.evaluator import predicate
@@ -56,10 +56,10 @@ def _rule(chance: random.Random, name: str) -> Rule:
 def _combined(tests: Sequence[Test]) -> list[Condition]:
     first, *rest = tests
     return [
-        All(tuple(tests)),
-        All((first, AnyOf(tuple(rest)))),
-        All((first, NoneOf(tuple(rest)))),
-        AtLeast(2, tuple(tests)),
+        all_of(*tests),
+        all_of(first, any_of(*rest)),
+        all_of(first, none_of(*rest)),
+        at_least(2, *tests),
     ]
 
 

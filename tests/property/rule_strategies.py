@@ -8,7 +8,7 @@ range, and any fact may be missing.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
@@ -18,14 +18,13 @@ from hypothesis.strategies import SearchStrategy
 from dawnrule.model import FactDictionary, Facts, FactValue, Scope, Verdict
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
-    All,
-    AnyOf,
-    AtLeast,
     Condition,
-    NoneOf,
+    Group,
+    GroupKind,
     Operator,
     Signal,
     Test,
+    at_least,
     tests_of,
 )
 from dawnrule.rules.rule_set import Basis, Rule, RuleSet
@@ -37,13 +36,7 @@ SCOPES: tuple[Scope, ...] = ("day", "part")
 VERDICTS = (None, *Verdict)
 """What a rule may say; None is a note."""
 
-GROUPS: dict[str, Callable[[tuple[Condition, ...]], Condition]] = {
-    "all": All,
-    "any": AnyOf,
-    "none": NoneOf,
-}
-
-KINDS = ("test", "test", "test", "signal", "at_least_n_of", *GROUPS)
+KINDS = ("test", "test", "test", "signal", "at_least_n_of", "all", "any", "none")
 """What a condition may be; single tests are drawn more often, as each adds none below it."""
 
 _FACTS = {scope: [n for n, d in DICTIONARY.items() if d.scope == scope] for scope in SCOPES}
@@ -141,8 +134,8 @@ def _condition(draw: st.DrawFn, facts: Sequence[str], depth: int) -> Condition:
     count = draw(st.integers(1, 3))
     several = tuple(_condition(draw, facts, depth - 1) for _ in range(count))
     if kind == "at_least_n_of":
-        return AtLeast(draw(st.integers(1, count)), several)
-    return GROUPS[kind](several)
+        return at_least(draw(st.integers(1, count)), *several)
+    return Group(GroupKind(kind), several)
 
 
 def _test(draw: st.DrawFn, facts: Sequence[str]) -> Test:

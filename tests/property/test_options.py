@@ -17,7 +17,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.model import FactValue, Verdict
 from dawnrule.model.entities import Block
-from dawnrule.rules.conditions import All, AtLeast, NoneOf, Operator, Test, facts_of
+from dawnrule.rules.conditions import Operator, Test, all_of, at_least, facts_of, none_of
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import Rule
 from tests.property.athletes import WORDS, morning
@@ -46,13 +46,13 @@ CUT_SHORT = when("last_session_cut_short", "is", True)
 HOUSE = a_rule_set(
     [
         a_rule(when("sleep_quality", "in", (1, 2)), "slept-badly", "day", SWAP),
-        a_rule(AtLeast(2, STRAIN), "strained", "day", REST),
+        a_rule(at_least(2, *STRAIN), "strained", "day", REST),
         a_rule(when("soreness", "above", 4), "sore", "part", SWAP),
         a_rule(when("soreness_above_usual", "above", 2.5), "sorer", "part", SWAP),
         a_rule(when("hours_since_trained", "at_most", 20), "yesterday", "part", SWAP),
-        a_rule(All((GROWTH, when("hours_since_growth_work", "below", 61.7))), "growth"),
-        a_rule(NoneOf((when("hours_since_force_work", "above", 36),)), "force", "part", SWAP),
-        a_rule(All((CUT_SHORT, when("stress", "at_least", 3))), "cut-short"),
+        a_rule(all_of(GROWTH, when("hours_since_growth_work", "below", 61.7)), "growth"),
+        a_rule(none_of(when("hours_since_force_work", "above", 36)), "force", "part", SWAP),
+        a_rule(all_of(CUT_SHORT, when("stress", "at_least", 3)), "cut-short"),
         a_rule(when("joint_pain", "is", True), "pain"),
         a_rule(when("illness", "in", ("fever", "below-neck")), "ill", "day"),
     ]

@@ -15,7 +15,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.errors import RuleSetInvalid
 from dawnrule.model import Facts, FactValue, Verdict
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Test
+from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, at_least, none_of
 from dawnrule.rules.counterfactuals import Change, WhatIf, changes_for
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.registry import RuleSetLibrary
@@ -64,10 +64,10 @@ output_tests = st.sampled_from(
 def combined(inner: SearchStrategy[Condition]) -> SearchStrategy[Condition]:
     several = st.lists(inner, min_size=1, max_size=3).map(tuple)
     return st.one_of(
-        st.builds(All, several),
-        st.builds(AnyOf, several),
-        st.builds(NoneOf, several),
-        st.builds(AtLeast, st.just(1), several),
+        several.map(lambda conditions: all_of(*conditions)),
+        several.map(lambda conditions: any_of(*conditions)),
+        several.map(lambda conditions: none_of(*conditions)),
+        several.map(lambda conditions: at_least(1, *conditions)),
     )
 
 
@@ -161,7 +161,9 @@ def worse_tests(draw: st.DrawFn) -> Test:
 def worse_combined(inner: SearchStrategy[Condition]) -> SearchStrategy[Condition]:
     several = st.lists(inner, min_size=2, max_size=3).map(tuple)
     return st.one_of(
-        st.builds(All, several), st.builds(AnyOf, several), st.builds(AtLeast, st.just(2), several)
+        several.map(lambda conditions: all_of(*conditions)),
+        several.map(lambda conditions: any_of(*conditions)),
+        several.map(lambda conditions: at_least(2, *conditions)),
     )
 
 

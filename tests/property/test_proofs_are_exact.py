@@ -15,7 +15,7 @@ from dawnrule.model import Facts, FactValue, Verdict
 from dawnrule.rules.analysis import partition
 from dawnrule.rules.analysis.proofs import Proofs
 from dawnrule.rules.analysis.solver import Solver
-from dawnrule.rules.conditions import All, Condition, Operator, Test
+from dawnrule.rules.conditions import Condition, Operator, Test, all_of
 from dawnrule.rules.conditions import tests_of as each_test
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
@@ -152,8 +152,8 @@ def test_a_condition_means_the_same_to_the_solver_and_to_the_evaluator(data: st.
 
 def just(facts: Facts, of: tuple[str, ...]) -> Condition:
     """That of some facts these are reported, with these values, and no others."""
-    return All(
-        tuple(
+    return all_of(
+        *(
             Test(fact, Operator.IS, facts[fact])
             if fact in facts
             else Test(fact, Operator.REPORTED, False)

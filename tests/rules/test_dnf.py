@@ -6,7 +6,16 @@ from itertools import product
 
 import pytest
 
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.conditions import (
+    Condition,
+    Operator,
+    Signal,
+    Test,
+    all_of,
+    any_of,
+    at_least,
+    none_of,
+)
 from dawnrule.rules.engine.dnf import TooManyWaysError, ways_of
 from dawnrule.rules.evaluation.evaluator import predicate
 
@@ -19,18 +28,18 @@ GOAL = Test("goal", Operator.IN, ("power", "speed", "skill"))
     ("condition", "ways"),
     [
         (A, 1),
-        (All((A, B, C)), 1),
-        (AnyOf((A, B, C)), 3),
-        (NoneOf((A, B, C, D)), 1),
-        (NoneOf((All((A, B)), C)), 2),
-        (All((AnyOf((A, B)), AnyOf((C, D)))), 4),
-        (AtLeast(2, (A, B, C, D)), 6),
-        (NoneOf((AtLeast(2, (A, B, C, D)),)), 4),
+        (all_of(A, B, C), 1),
+        (any_of(A, B, C), 3),
+        (none_of(A, B, C, D), 1),
+        (none_of(all_of(A, B), C), 2),
+        (all_of(any_of(A, B), any_of(C, D)), 4),
+        (at_least(2, A, B, C, D), 6),
+        (none_of(at_least(2, A, B, C, D)), 4),
         (GOAL, 1),
-        (NoneOf((GOAL,)), 1),
-        (All((GOAL, AnyOf((A, B)))), 2),
-        (All(()), 1),
-        (AnyOf(()), 0),
+        (none_of(GOAL), 1),
+        (all_of(GOAL, any_of(A, B)), 2),
+        (all_of(), 1),
+        (any_of(), 0),
     ],
     ids=str,
 )
@@ -41,10 +50,10 @@ def test_an_any_adds_ways_and_an_all_multiplies_them(condition: Condition, ways:
 @pytest.mark.parametrize(
     "condition",
     [
-        NoneOf((All((A, NoneOf((B,)))), AtLeast(2, (B, C, D)))),
-        AtLeast(2, (AnyOf((A, B)), NoneOf((C,)), Signal("both", All((B, D))))),
-        AnyOf((All((A, B)), Test("chest_pain", Operator.REPORTED, False))),
-        NoneOf((Test("chest_pain", Operator.REPORTED, True), A)),
+        none_of(all_of(A, none_of(B)), at_least(2, B, C, D)),
+        at_least(2, any_of(A, B), none_of(C), Signal("both", all_of(B, D))),
+        any_of(all_of(A, B), Test("chest_pain", Operator.REPORTED, False)),
+        none_of(Test("chest_pain", Operator.REPORTED, True), A),
     ],
     ids=str,
 )
@@ -57,6 +66,6 @@ def test_a_condition_holds_exactly_when_one_of_its_ways_is_met(condition: Condit
 
 
 def test_too_many_ways_are_refused_before_they_are_counted_out() -> None:
-    several = AnyOf((A, B, C, D))
+    several = any_of(A, B, C, D)
     with pytest.raises(TooManyWaysError):
-        ways_of(All((several,) * 200), at_most=100)
+        ways_of(all_of(*(several,) * 200), at_most=100)

@@ -9,7 +9,7 @@ import pytest
 
 from dawnrule.errors import EngineFailure
 from dawnrule.model import FactDictionary, Facts
-from dawnrule.rules.conditions import AnyOf, Condition, NoneOf, Operator, Test
+from dawnrule.rules.conditions import Condition, Operator, Test, any_of, none_of
 from dawnrule.rules.engine.dnf import ways_of
 from dawnrule.rules.engine.encoding import BEYOND, EngineText, number
 
@@ -77,13 +77,13 @@ def test_no_word_of_the_dictionary_is_sent() -> None:
 def test_where_a_test_must_fail_a_missing_fact_is_sent_as_a_value_that_fails_it(
     test: Test, stand_in: object
 ) -> None:
-    assert list(written(NoneOf((test,)), {}).values()) == [stand_in]
+    assert list(written(none_of(test), {}).values()) == [stand_in]
     assert written(test, {}) == {}
 
 
 def test_whether_a_fact_was_reported_is_sent_beside_it() -> None:
-    condition = AnyOf(
-        (Test("soreness", Operator.REPORTED, False), Test("soreness", Operator.ABOVE, 3))
+    condition = any_of(
+        Test("soreness", Operator.REPORTED, False), Test("soreness", Operator.ABOVE, 3)
     )
     assert list(written(condition, {"soreness": 4}).values()) == [4.0, True]
     assert list(written(condition, {}).values()) == [False]

@@ -22,7 +22,7 @@ import pytest
 
 from dawnrule.errors import EngineFailure, RuleSetInvalid
 from dawnrule.model import FactDefinition, FactDictionary, Facts
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Test
+from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, at_least, none_of
 from dawnrule.rules.engine import matcher as matcher_module
 from dawnrule.rules.engine.encoding import HEAD
 from dawnrule.rules.engine.matcher import Matcher
@@ -187,7 +187,7 @@ def test_no_memory_is_lost_over_a_hundred_rule_sets(job: Callable[[], None]) -> 
 
 
 def test_the_same_rules_can_be_compiled_again() -> None:
-    rules = [a_rule(NoneOf((Test("goal", Operator.IN, GOALS[:3]),)))]
+    rules = [a_rule(none_of(Test("goal", Operator.IN, GOALS[:3])))]
     for _ in range(3):
         with closing(Matcher(rules, SHIPPED, "part")) as matcher:
             assert matcher.fired({"goal": GOALS[5]}) == {"a-rule"}
@@ -209,7 +209,7 @@ def test_two_hundred_rules_can_fire_at_once() -> None:
 
 def _more_than_sixty_four_first_tests() -> None:
     hours = [n / 10 for n in range(1, 101)]
-    both = [All((Test("sleep_hours", Operator.BELOW, h), _SORE)) for h in hours]
+    both = [all_of(Test("sleep_hours", Operator.BELOW, h), _SORE) for h in hours]
     assert fired(both, {"sleep_hours": 0, "soreness": 0}) == set()
     assert fired(both, {"sleep_hours": 0, "soreness": 9}) == set(range(100))
 
@@ -223,7 +223,7 @@ def test_a_hundred_rules_can_come_half_true_at_once() -> None:
 
 
 def _many_values_in_an_in() -> None:
-    of_140 = All((Test("goal", Operator.IN, GOALS), Test("muscle_group", Operator.IN, GROUPS[1:])))
+    of_140 = all_of(Test("goal", Operator.IN, GOALS), Test("muscle_group", Operator.IN, GROUPS[1:]))
     for goal, group in product(GOALS, GROUPS):
         expected = set() if group == GROUPS[0] else set(range(20))
         assert fired([of_140] * 20, {"goal": goal, "muscle_group": group}) == expected
@@ -252,10 +252,10 @@ def _as_many_ins_as_a_rule_can_have() -> None:
     strange = dictionary_of(*(number_fact(f"fact_{n}") for n in range(14)))
     ins = [Test(name, Operator.IN, (n, n + 0.5, -1)) for n, name in enumerate(strange)]
     facts = {name: n for n, name in enumerate(strange)}
-    assert fired([All(tuple(ins[:13]))], facts, strange) == {0}
-    assert fired([All(tuple(ins[:13]))], facts | {"fact_12": 5}, strange) == set()
+    assert fired([all_of(*ins[:13])], facts, strange) == {0}
+    assert fired([all_of(*ins[:13])], facts | {"fact_12": 5}, strange) == set()
     with pytest.raises(RuleSetInvalid):
-        Matcher([a_rule(All(tuple(ins)))], strange, "part")
+        Matcher([a_rule(all_of(*ins))], strange, "part")
 
 
 def test_a_rule_may_join_thirteen_ins_and_is_refused_with_more() -> None:
@@ -264,7 +264,7 @@ def test_a_rule_may_join_thirteen_ins_and_is_refused_with_more() -> None:
 
 
 def test_a_rule_with_more_than_sixty_four_alternatives_is_refused_by_name() -> None:
-    either = AnyOf(tuple(Test("sleep_hours", Operator.BELOW, n / 10) for n in range(65)))
+    either = any_of(*(Test("sleep_hours", Operator.BELOW, n / 10) for n in range(65)))
     with pytest.raises(RuleSetInvalid, match="rule many-ways"):
         Matcher([a_rule(either, "many-ways")], SHIPPED, "part")
 
@@ -303,14 +303,14 @@ def test_more_facts_than_the_library_has_room_for_are_refused() -> None:
 
 
 def test_a_rule_with_several_true_branches_fires_once() -> None:
-    either = AnyOf((Test("soreness", Operator.ABOVE, 1), Test("soreness", Operator.ABOVE, 2)))
+    either = any_of(Test("soreness", Operator.ABOVE, 1), Test("soreness", Operator.ABOVE, 2))
     assert fired([either], {"soreness": 3}) == {0}
 
 
 def test_absence_is_tested_without_the_librarys_endless_loop() -> None:
     absent = Test("soreness", Operator.REPORTED, False)
-    assert fired([absent, NoneOf((absent,))], {}) == {0}
-    assert fired([absent, NoneOf((absent,))], {"soreness": 0}) == {1}
+    assert fired([absent, none_of(absent)], {}) == {0}
+    assert fired([absent, none_of(absent)], {"soreness": 0}) == {1}
 
 
 def test_missing_facts_fail_every_test_and_pass_every_negated_one() -> None:
@@ -324,13 +324,13 @@ def test_missing_facts_fail_every_test_and_pass_every_negated_one() -> None:
         Test("fainting", Operator.IS, False),
     ]
     assert fired(tests, {}) == set()
-    assert fired([NoneOf((test,)) for test in tests], {}) == set(range(len(tests)))
+    assert fired([none_of(test) for test in tests], {}) == set(range(len(tests)))
 
 
 def test_deep_negation_comes_out_right() -> None:
-    condition: Condition = AtLeast(1, (Test("soreness", Operator.ABOVE, 2), _SORE))
+    condition: Condition = at_least(1, Test("soreness", Operator.ABOVE, 2), _SORE)
     for _ in range(41):
-        condition = NoneOf((condition,))
+        condition = none_of(condition)
     assert fired([condition], {"soreness": 3}) == set()
     assert fired([condition], {"soreness": 2}) == {0}
     assert fired([condition], {}) == {0}
@@ -404,7 +404,7 @@ def _words_that_mislead_the_library() -> None:
     conditions = [Test("word", Operator.IS, word) for word in words]
     for place, word in enumerate(words):
         assert fired(conditions, {"word": word}, strange) == {place}
-        others = [NoneOf((condition,)) for condition in conditions]
+        others = [none_of(condition) for condition in conditions]
         assert fired(others, {"word": word}, strange) == set(range(len(words))) - {place}
 
 
@@ -433,7 +433,7 @@ def _floats_are_exact() -> None:
             threshold,
             math.nextafter(threshold, math.inf),
         ):
-            fired([*tests, *(NoneOf((test,)) for test in tests)], {"x": value}, strange)
+            fired([*tests, *(none_of(test) for test in tests)], {"x": value}, strange)
 
 
 def test_numbers_are_compared_to_the_last_bit() -> None:

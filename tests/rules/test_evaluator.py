@@ -9,7 +9,16 @@ from typing import Any
 import pytest
 
 from dawnrule.model import Facts, FactValue
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.conditions import (
+    Condition,
+    Operator,
+    Signal,
+    Test,
+    all_of,
+    any_of,
+    at_least,
+    none_of,
+)
 from dawnrule.rules.evaluation.evaluator import explain, missing_tests, predicate
 
 SORE = Test("soreness", Operator.AT_LEAST, 3)
@@ -80,17 +89,17 @@ def test_only_reported_false_holds_on_a_fact_that_was_not_reported() -> None:
 
 
 def test_none_of_holds_when_nothing_was_reported() -> None:
-    assert holds(NoneOf((SORE, TIRED)), {})
+    assert holds(none_of(SORE, TIRED), {})
 
 
 @pytest.mark.parametrize(
     ("combination", "by_number_holding"),
     [
-        (All((SORE, TIRED, SHORT_SLEEP)), [False, False, False, True]),
-        (AnyOf((SORE, TIRED, SHORT_SLEEP)), [False, True, True, True]),
-        (NoneOf((SORE, TIRED, SHORT_SLEEP)), [True, False, False, False]),
-        (AtLeast(2, (SORE, TIRED, SHORT_SLEEP)), [False, False, True, True]),
-        (Signal("worn-out", AtLeast(2, (SORE, TIRED, SHORT_SLEEP))), [False, False, True, True]),
+        (all_of(SORE, TIRED, SHORT_SLEEP), [False, False, False, True]),
+        (any_of(SORE, TIRED, SHORT_SLEEP), [False, True, True, True]),
+        (none_of(SORE, TIRED, SHORT_SLEEP), [True, False, False, False]),
+        (at_least(2, SORE, TIRED, SHORT_SLEEP), [False, False, True, True]),
+        (Signal("worn-out", at_least(2, SORE, TIRED, SHORT_SLEEP)), [False, False, True, True]),
     ],
     ids=["all", "any", "none", "at_least_n_of", "signal"],
 )
@@ -105,7 +114,7 @@ def test_a_combination_counts_the_conditions_that_hold(
 def test_negation_within_negation_cancels_out() -> None:
     condition: Condition = SORE
     for _ in range(40):
-        condition = NoneOf((condition,))
+        condition = none_of(condition)
     assert holds(condition, WORN)
     assert not holds(condition, {})
 
@@ -132,8 +141,8 @@ def test_the_margin_is_positive_on_the_side_that_holds(
 
 
 def test_an_explanation_shows_each_condition_with_its_value() -> None:
-    worn_out = Signal("worn-out", AtLeast(1, (TIRED, SHORT_SLEEP)))
-    asked = All((Test("goal", Operator.IN, ("hypertrophy", "power")), worn_out, NoneOf((SORE,))))
+    worn_out = Signal("worn-out", at_least(1, TIRED, SHORT_SLEEP))
+    asked = all_of(Test("goal", Operator.IN, ("hypertrophy", "power")), worn_out, none_of(SORE))
     plain = explain(asked, {"goal": "power", "fatigue": 4}).to_json()
     assert plain == {
         "kind": "all",
@@ -199,16 +208,16 @@ def test_an_explanation_shows_each_condition_with_its_value() -> None:
 @pytest.mark.parametrize(
     ("condition", "missing"),
     [
-        (All((GROWTH, SORE)), (SORE,)),
-        (All((GROWTH, SORE, TIRED)), ()),
-        (AnyOf((SORE, TIRED)), (SORE, TIRED)),
-        (NoneOf((GROWTH,)), (GROWTH,)),
-        (NoneOf((GROWTH, All((GROWTH, SORE)))), (GROWTH,)),
-        (All((GROWTH, AnyOf((SORE, TIRED)))), (SORE, TIRED)),
-        (AtLeast(2, (GROWTH, SORE, TIRED)), (SORE, TIRED)),
-        (AtLeast(3, (GROWTH, SORE, TIRED)), ()),
-        (All((Signal("sore", SORE), AnyOf((SORE, TIRED)))), (SORE,)),
-        (All((GROWTH,)), ()),
+        (all_of(GROWTH, SORE), (SORE,)),
+        (all_of(GROWTH, SORE, TIRED), ()),
+        (any_of(SORE, TIRED), (SORE, TIRED)),
+        (none_of(GROWTH), (GROWTH,)),
+        (none_of(GROWTH, all_of(GROWTH, SORE)), (GROWTH,)),
+        (all_of(GROWTH, any_of(SORE, TIRED)), (SORE, TIRED)),
+        (at_least(2, GROWTH, SORE, TIRED), (SORE, TIRED)),
+        (at_least(3, GROWTH, SORE, TIRED), ()),
+        (all_of(Signal("sore", SORE), any_of(SORE, TIRED)), (SORE,)),
+        (all_of(GROWTH), ()),
     ],
     ids=str,
 )

@@ -18,7 +18,7 @@ from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.rules.analysis.check import check_rule_set
-from dawnrule.rules.conditions import All, Operator, Signal
+from dawnrule.rules.conditions import Group, Operator, Signal
 from dawnrule.rules.conditions import tests_of as each_test
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.evaluator import predicate
@@ -141,7 +141,7 @@ def test_a_changed_test_inside_a_signal_is_changed_for_its_rule_alone() -> None:
     two, four = (rule(club(text), name) for name in ("two-signs-of-strain", "four-signs-of-strain"))
     assert [t.value for t in each_test(two.when) if t.fact == "sleep_hours"] == [6.5]
     assert [t.value for t in each_test(four.when) if t.fact == "sleep_hours"] == [6]
-    assert isinstance(four.when, All)
+    assert isinstance(four.when, Group)
     assert isinstance(four.when.conditions[0], Signal)
 
 

@@ -13,7 +13,7 @@ import pytest
 
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.model import Verdict
-from dawnrule.rules.conditions import All, Operator, Signal, Test
+from dawnrule.rules.conditions import Operator, Signal, Test, all_of
 from dawnrule.rules.loading.condition_parser import DEEPEST_SIGNALS, MOST_TESTED
 from dawnrule.rules.loading.loader import load_rule_set, parse_rule_set
 from dawnrule.rules.loading.yaml_reader import read_yaml
@@ -99,11 +99,9 @@ def test_shipped_rule_sets_load_under_the_name_of_their_file(file: Path) -> None
 
 def test_a_good_file_is_read_as_it_is_meant() -> None:
     [rule] = parse_rule_set(GOOD, "good.yaml").rules
-    assert rule.when == All(
-        (
-            Signal("short", Test("sleep_hours", Operator.BELOW, 6)),
-            All((Test("fatigue", Operator.AT_LEAST, 3), Test("fatigue", Operator.BELOW, 5))),
-        )
+    assert rule.when == all_of(
+        Signal("short", Test("sleep_hours", Operator.BELOW, 6)),
+        all_of(Test("fatigue", Operator.AT_LEAST, 3), Test("fatigue", Operator.BELOW, 5)),
     )
     assert (rule.verdict, rule.line, rule.examples[1].line) == (Verdict.REST, 7, 18)
     assert rule.examples[0].facts == {"sleep_hours": 5, "fatigue": 3}

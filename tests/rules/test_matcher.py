@@ -11,7 +11,7 @@ import pytest
 
 from dawnrule.errors import EngineFailure, RuleSetInvalid
 from dawnrule.model import FactDictionary, Facts
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Test
+from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, at_least, none_of
 from dawnrule.rules.engine.matcher import Matcher
 from dawnrule.rules.rule_set import Rule
 from tests.property.rule_strategies import a_rule
@@ -42,7 +42,7 @@ def test_no_rules_fire_nothing() -> None:
     assert fired([], {"soreness": 10}) == frozenset()
 
 
-@pytest.mark.parametrize(("condition", "always"), [(All(()), True), (AnyOf(()), False)])
+@pytest.mark.parametrize(("condition", "always"), [(all_of(), True), (any_of(), False)])
 def test_a_combination_of_nothing_holds_always_or_never(condition: Condition, always: bool) -> None:
     assert fired([a_rule(condition)], {}) == ({"a-rule"} if always else frozenset())
 
@@ -98,7 +98,7 @@ def test_a_value_is_not_taken_for_an_equal_one_of_another_type(matcher: Matcher)
 )
 def test_a_rule_that_does_not_fit_the_dictionary_is_refused(test: Test) -> None:
     with pytest.raises(RuleSetInvalid) as refusal:
-        Matcher([a_rule(NoneOf((test,)), "odd")], DICTIONARY, "part", "odd.yaml")
+        Matcher([a_rule(none_of(test), "odd")], DICTIONARY, "part", "odd.yaml")
     (finding,) = refusal.value.findings
     assert (finding.file, finding.line, finding.rule) == ("odd.yaml", 1, "odd")
 
@@ -113,7 +113,7 @@ def test_a_rule_that_can_come_true_in_too_many_ways_is_refused_by_name() -> None
     with pytest.raises(
         RuleSetInvalid, match=r"some\.yaml:1: rule six-of-twelve: .*\[too-many-ways\]"
     ):
-        Matcher([a_rule(AtLeast(6, twelve), "six-of-twelve")], DICTIONARY, "part", "some.yaml")
+        Matcher([a_rule(at_least(6, *twelve), "six-of-twelve")], DICTIONARY, "part", "some.yaml")
 
 
 def test_a_matcher_that_was_closed_answers_nothing(matcher: Matcher) -> None:

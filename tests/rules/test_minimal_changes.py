@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from dawnrule.model import FactDictionary, FactValue, Verdict
-from dawnrule.rules.conditions import All, AtLeast, Condition, NoneOf, Operator, Test, facts_of
+from dawnrule.rules.conditions import Condition, Operator, Test, all_of, at_least, facts_of, none_of
 from dawnrule.rules.counterfactuals import Change, Changes, WhatIf, changes_for
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
@@ -58,11 +58,11 @@ A_THIRD = math.nextafter(33.33333, 0)
         (when("soreness", "at_least", 3), 5, "below 3", 2),
         (when("soreness", "at_least", 3), 3, "below 3", 2),
         (when("soreness", "above", 3), 5, "at most 3", 3),
-        (NoneOf((when("soreness", "below", 3),)), 5, "below 3", 2),
-        (NoneOf((when("soreness", "at_most", 3),)), 5, "at most 3", 3),
+        (none_of(when("soreness", "below", 3)), 5, "below 3", 2),
+        (none_of(when("soreness", "at_most", 3)), 5, "at most 3", 3),
         (when("soreness", "is", 5), 5, "below 5", 4),
         (when("soreness", "in", (4, 5)), 5, "below 4", 3),
-        (NoneOf((when("soreness", "is", 2),)), 5, "at most 2", 2),
+        (none_of(when("soreness", "is", 2)), 5, "at most 2", 2),
         (when("sleep_hours", "below", 6), 5.5, "at least 6", 6),
         (when("sleep_hours", "at_most", 6), 5.5, "above 6", 6.000000000000001),
         (when("sleep_hours", "below", 6.25), 5.5, "at least 6.25", 6.25),
@@ -89,13 +89,13 @@ def test_each_more_permissive_verdict_has_its_smallest_change() -> None:
 
 
 def test_of_the_facts_of_a_rule_the_one_that_has_to_move_least_is_offered() -> None:
-    both = rule(All((when("soreness", "at_least", 3), when("fatigue", "at_least", 5))))
+    both = rule(all_of(when("soreness", "at_least", 3), when("fatigue", "at_least", 5)))
     assert said(changes(both, soreness=9, fatigue=6).single) == [("fatigue", 6, "below 5", TRAIN)]
     assert said(changes(both, soreness=4, fatigue=9).single) == [("soreness", 4, "below 3", TRAIN)]
 
 
 def test_two_rules_that_a_change_of_one_fact_would_silence_ask_for_it_once() -> None:
-    sore_and_tired = rule(All((when("soreness", "at_least", 3), TIRED)))
+    sore_and_tired = rule(all_of(when("soreness", "at_least", 3), TIRED))
     found = changes(SORE, sore_and_tired, soreness=5, fatigue=9)
     assert said(found.single) == [("soreness", 5, "below 3", TRAIN)]
 
@@ -119,7 +119,7 @@ def test_a_set_of_changes_is_offered_beside_a_single_one_that_leads_less_far() -
 
 
 def test_a_set_has_as_few_facts_as_will_do_and_of_those_the_nearest() -> None:
-    strain = rule(AtLeast(2, (SHORT_SLEEP, TIRED, STRESSED)))
+    strain = rule(at_least(2, SHORT_SLEEP, TIRED, STRESSED))
     found = changes(strain, SORE, sleep_hours=5.0, fatigue=9, stress=8, soreness=3)
     assert {(c.fact, c.to) for c in found.together} == {
         ("soreness", "below 3"),
@@ -130,7 +130,7 @@ def test_a_set_has_as_few_facts_as_will_do_and_of_those_the_nearest() -> None:
 
 def test_each_change_of_a_set_goes_no_further_than_it_must() -> None:
     """By itself fatigue would have to fall below 5; where soreness falls, below 7 will do."""
-    sore_and_tired = rule(All((when("soreness", "at_least", 3), when("fatigue", "at_least", 5))))
+    sore_and_tired = rule(all_of(when("soreness", "at_least", 3), when("fatigue", "at_least", 5)))
     found = changes(SORE, rule(TIRED), sore_and_tired, soreness=5, fatigue=8)
     assert {(c.fact, c.to) for c in found.together} == {
         ("soreness", "below 3"),
@@ -167,7 +167,7 @@ def test_nothing_is_offered_where_pain_illness_or_a_warning_sign_has_spoken(
     facts: dict[str, FactValue] = {fact: value, "soreness": 9}
     assert changes(stop, SORE, **facts) == Changes()
     assert changes(VERY_SORE, SORE, **facts) != Changes()
-    mixed = rule(All((when(fact, "is", value), when("soreness", "at_least", 3))), verdict)
+    mixed = rule(all_of(when(fact, "is", value), when("soreness", "at_least", 3)), verdict)
     assert changes(mixed, **facts) == Changes()
 
 
@@ -200,7 +200,7 @@ def test_notes_and_rules_that_say_train_ask_for_nothing() -> None:
 
 def test_a_rule_that_would_begin_to_fire_is_heeded() -> None:
     """Less soreness would silence one rule and wake another, so it is no way out."""
-    hides_it = rule(All((when("soreness", "below", 3), when("fatigue", "at_least", 5))))
+    hides_it = rule(all_of(when("soreness", "below", 3), when("fatigue", "at_least", 5)))
     found = changes(SORE, hides_it, soreness=5, fatigue=6)
     assert found.single == ()
     assert found.together == ()

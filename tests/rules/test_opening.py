@@ -11,7 +11,7 @@ import pytest
 
 from dawnrule.model import FactDictionary, Facts, Verdict
 from dawnrule.model.training import hours_between
-from dawnrule.rules.conditions import All, AnyOf, Condition, NoneOf, Operator, Test
+from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, none_of
 from dawnrule.rules.counterfactuals import Opening, WhatIf, opening_of
 from tests.facts.samples import BERLIN, at
 from tests.property.rule_strategies import a_rule, a_rule_set
@@ -65,11 +65,11 @@ TO_48_HOURS = Muscle(grown=(START - A_DAY,))
     ("condition", "opens_after"),
     [
         (hours(Operator.BELOW, 48), timedelta(hours=48)),
-        (NoneOf((hours(Operator.AT_LEAST, 48),)), timedelta(hours=48)),
+        (none_of(hours(Operator.AT_LEAST, 48)), timedelta(hours=48)),
         (hours(Operator.AT_MOST, 48), timedelta(hours=48, minutes=1)),
-        (NoneOf((hours(Operator.ABOVE, 48),)), timedelta(hours=48, minutes=1)),
-        (NoneOf((hours(Operator.IS, 48),)), timedelta(hours=48)),
-        (NoneOf((Test(GROWTH_HOURS, Operator.IN, (60, 48, 72)),)), timedelta(hours=48)),
+        (none_of(hours(Operator.ABOVE, 48)), timedelta(hours=48, minutes=1)),
+        (none_of(hours(Operator.IS, 48)), timedelta(hours=48)),
+        (none_of(Test(GROWTH_HOURS, Operator.IN, (60, 48, 72))), timedelta(hours=48)),
         (hours(Operator.BELOW, 33.3), timedelta(hours=33, minutes=18)),
         (hours(Operator.BELOW, 33.333), timedelta(hours=33, minutes=20)),
         (hours(Operator.BELOW, math.nextafter(48, math.inf)), timedelta(hours=48, minutes=1)),
@@ -112,7 +112,7 @@ def test_it_opens_in_a_gap_between_two_rules() -> None:
 
 def test_where_the_gap_is_no_minute_wide_it_does_not_open() -> None:
     assert opening(TO_48_HOURS, SOON, hours(Operator.AT_LEAST, 48)).at is None
-    only_then = NoneOf((hours(Operator.IS, 48),))
+    only_then = none_of(hours(Operator.IS, 48))
     off_the_minute = Muscle(grown=(START - A_DAY + timedelta(seconds=30),))
     assert opening(off_the_minute, only_then).at is None
 
@@ -147,8 +147,8 @@ def test_time_has_done_what_it_can_when_the_last_rule_about_time_is_silent() -> 
 
 def test_a_rule_that_needs_soreness_and_hours_opens_by_hours_alone() -> None:
     muscle = Muscle(grown=(START - A_DAY,), soreness=5)
-    assert opening(muscle, All((SORE, SOON))).at == START + A_DAY
-    assert opening(muscle, AnyOf((SORE, SOON))).at is None
+    assert opening(muscle, all_of(SORE, SOON)).at == START + A_DAY
+    assert opening(muscle, any_of(SORE, SOON)).at is None
 
 
 def test_a_rule_about_hours_never_opens_what_was_never_trained() -> None:

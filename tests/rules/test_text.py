@@ -9,7 +9,7 @@ import pytest
 from dawnrule.advice.composer import Composer
 from dawnrule.model import Facts, Verdict
 from dawnrule.rules import conditions
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Signal
+from dawnrule.rules.conditions import Condition, Signal, all_of, any_of, at_least, none_of
 from dawnrule.rules.evaluation.evaluator import TestTrace, explain
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import Rule, RuleSet
@@ -79,8 +79,8 @@ def test_every_shipped_rule_names_each_of_its_tests_once(rule_set: RuleSet) -> N
         (when("soreness", "reported", True), "soreness: reported"),
         (when("soreness", "reported", False), "soreness: not reported"),
         (Signal("short-night", SHORT), "short night (sleep is below 6 h)"),
-        (NoneOf((SHORT,)), "this is not so: sleep is below 6 h"),
-        (AnyOf((SHORT,)), "sleep is below 6 h"),
+        (none_of(SHORT), "this is not so: sleep is below 6 h"),
+        (any_of(SHORT), "sleep is below 6 h"),
     ],
 )
 def test_a_condition_of_one_test_is_one_line(condition: Condition, text: str) -> None:
@@ -90,12 +90,12 @@ def test_a_condition_of_one_test_is_one_line(condition: Condition, text: str) ->
 @pytest.mark.parametrize(
     ("condition", "text"),
     [
-        (All((SORE, GROWTH)), "all of these hold"),
-        (AnyOf((SORE, GROWTH)), "at least one of these holds"),
-        (NoneOf((SORE, GROWTH)), "none of these holds"),
-        (AtLeast(2, (SORE, GROWTH, SHORT)), "at least 2 of these hold"),
-        (Signal("growth", AnyOf((SORE, GROWTH))), "growth (at least one of these holds)"),
-        (NoneOf((All((SORE, GROWTH)),)), "this is not so: all of these hold"),
+        (all_of(SORE, GROWTH), "all of these hold"),
+        (any_of(SORE, GROWTH), "at least one of these holds"),
+        (none_of(SORE, GROWTH), "none of these holds"),
+        (at_least(2, SORE, GROWTH, SHORT), "at least 2 of these hold"),
+        (Signal("growth", any_of(SORE, GROWTH)), "growth (at least one of these holds)"),
+        (none_of(all_of(SORE, GROWTH)), "this is not so: all of these hold"),
     ],
 )
 def test_a_combination_introduces_what_it_combines(condition: Condition, text: str) -> None:
@@ -108,15 +108,15 @@ def test_a_combination_introduces_what_it_combines(condition: Condition, text: s
 
 
 def test_what_all_holds_inside_all_is_one_list() -> None:
-    nested = All((GROWTH, All((SORE, All((SHORT,))))))
-    flat = All((GROWTH, SORE, SHORT))
+    nested = all_of(GROWTH, all_of(SORE, all_of(SHORT)))
+    flat = all_of(GROWTH, SORE, SHORT)
     facts: Facts = {"soreness": 4}
     assert PROSE.condition(nested) == PROSE.condition(flat)
     assert PROSE.trace(explain(nested, facts)) == PROSE.trace(explain(flat, facts))
 
 
 def test_a_sentence_on_one_line_keeps_what_belongs_together() -> None:
-    nested = All((GROWTH, AnyOf((SORE, SHORT))))
+    nested = all_of(GROWTH, any_of(SORE, SHORT))
     assert PROSE.condition(nested).in_one() == (
         "all of these hold: goal is growth work; "
         "(at least one of these holds: soreness is at least 3; sleep is below 6 h)"
@@ -140,7 +140,7 @@ def test_a_sentence_says_what_the_rule_does_and_to_what(
 
 
 def test_each_condition_is_told_with_its_value_and_whether_it_held() -> None:
-    condition = All((GROWTH, NoneOf((SORE, Signal("short-night", SHORT)))))
+    condition = all_of(GROWTH, none_of(SORE, Signal("short-night", SHORT)))
     facts: Facts = {"goal": "hypertrophy", "soreness": 4}
     assert outline(PROSE.trace(explain(condition, facts))) == [
         "all of these hold: no",

@@ -6,7 +6,14 @@
 """
 
 from dawnrule.i18n.catalog import Texts
-from dawnrule.model.fact_dictionary import FactDefinition, FactDictionary, Facts, FactValue, Scope
+from dawnrule.model.fact_dictionary import (
+    FactDefinition,
+    FactDictionary,
+    Facts,
+    FactValue,
+    Scope,
+    is_number,
+)
 from dawnrule.model.vocabulary import Modality, Pattern, Verdict, Vocabulary
 
 __all__ = [
@@ -20,4 +27,5 @@ __all__ = [
     "Texts",
     "Verdict",
     "Vocabulary",
+    "is_number",
 ]

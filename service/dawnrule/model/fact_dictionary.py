@@ -61,7 +61,7 @@ class FactDefinition:
             case "integer":
                 return _is_int(value) and self.least <= value <= self.greatest
             case "number":
-                return _is_number(value) and self.least <= value <= self.greatest
+                return _is_finite(value) and self.least <= value <= self.greatest
 
     def allowed(self) -> LazyText:
         """Describe in words what would be accepted."""
@@ -81,7 +81,12 @@ def _is_int(value: object) -> TypeGuard[int]:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
-def _is_number(value: object) -> TypeGuard[float]:
+def is_number(value: object) -> TypeGuard[float]:
+    """Tell whether a value is a number; ``True`` and ``False`` are none."""
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _is_finite(value: object) -> TypeGuard[float]:
     return _is_int(value) or (isinstance(value, float) and math.isfinite(value))
 
 

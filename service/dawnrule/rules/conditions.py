@@ -1,4 +1,9 @@
-"""What can a rule ask of the facts? The closed language of conditions."""
+"""Conditions: the closed language in which a rule asks about facts.
+
+A condition is a tree of three kinds of node: a ``Test`` of one fact, a ``Group`` of several
+conditions, and a ``Signal``, which is a condition with a name. ``children`` gives what stands
+directly inside a node and ``walk`` everything inside a condition.
+"""
 
 from __future__ import annotations
 
@@ -25,11 +30,23 @@ class Operator(StrEnum):
 NUMERIC_OPERATORS = frozenset({Operator.AT_LEAST, Operator.AT_MOST, Operator.ABOVE, Operator.BELOW})
 
 
+class GroupKind(StrEnum):
+    """How a group combines its conditions; the values are the words of the rule files.
+
+    A test of a fact that was not reported fails, so ``NONE`` holds when nothing was reported.
+    """
+
+    ALL = "all"
+    ANY = "any"
+    NONE = "none"
+    AT_LEAST = "at_least_n_of"
+
+
 @dataclass(frozen=True, slots=True)
 class Test:
     """One fact against one value. ``value`` is a tuple for IN and a bool for REPORTED.
 
-    A test on a fact that was not reported does not hold, save ``reported: false``.
+    A test of a fact that was not reported fails, except ``reported: false``.
     """
 
     __test__ = False  # the trade's word; not a pytest class
@@ -38,34 +55,34 @@ class Test:
     operator: Operator
     value: FactValue | tuple[FactValue, ...]
 
+    @property
+    def values(self) -> tuple[FactValue, ...]:
+        """The values compared with: several for IN, otherwise one."""
+        return self.value if isinstance(self.value, tuple) else (self.value,)
 
-@dataclass(frozen=True, slots=True)
-class All:
-    """Holds when every condition holds."""
-
-    conditions: tuple[Condition, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class AnyOf:
-    """Holds when at least one condition holds."""
-
-    conditions: tuple[Condition, ...]
+    def children(self) -> tuple[Condition, ...]:
+        """Return nothing: a test is a leaf."""
+        return ()
 
 
 @dataclass(frozen=True, slots=True)
-class NoneOf:
-    """Holds when no condition holds; a condition on a fact not reported does not hold."""
+class Group:
+    """Several conditions combined. ``count`` is the number that AT_LEAST asks for, else None."""
 
+    kind: GroupKind
     conditions: tuple[Condition, ...]
+    count: int | None = None
 
+    @property
+    def needed(self) -> int:
+        """The number of conditions that must hold; NONE holds when this number is not reached."""
+        if self.kind is GroupKind.ALL:
+            return len(self.conditions)
+        return 1 if self.count is None else self.count
 
-@dataclass(frozen=True, slots=True)
-class AtLeast:
-    """Holds when at least ``count`` of the conditions hold."""
-
-    count: int
-    conditions: tuple[Condition, ...]
+    def children(self) -> tuple[Condition, ...]:
+        """Return the conditions combined, in the file's order."""
+        return self.conditions
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,22 +92,51 @@ class Signal:
     name: str
     condition: Condition
 
+    def children(self) -> tuple[Condition, ...]:
+        """Return the one condition that the name stands for."""
+        return (self.condition,)
 
-Condition: TypeAlias = Test | All | AnyOf | NoneOf | AtLeast | Signal
+
+Condition: TypeAlias = Test | Group | Signal
+
+
+def all_of(*conditions: Condition) -> Group:
+    """Combine conditions so that every one must hold."""
+    return Group(GroupKind.ALL, conditions)
+
+
+def any_of(*conditions: Condition) -> Group:
+    """Combine conditions so that at least one must hold."""
+    return Group(GroupKind.ANY, conditions)
+
+
+def none_of(*conditions: Condition) -> Group:
+    """Combine conditions so that none may hold."""
+    return Group(GroupKind.NONE, conditions)
+
+
+def at_least(count: int, *conditions: Condition) -> Group:
+    """Combine conditions so that at least ``count`` must hold."""
+    return Group(GroupKind.AT_LEAST, conditions, count)
+
+
+def walk(condition: Condition) -> Iterator[Condition]:
+    """Yield everything in a condition and then the condition itself, in the file's order."""
+    for child in condition.children():
+        yield from walk(child)
+    yield condition
 
 
 def tests_of(condition: Condition) -> Iterator[Test]:
-    """Every test in a condition, in the file's order."""
-    match condition:
-        case Test():
-            yield condition
-        case Signal(condition=inner):
-            yield from tests_of(inner)
-        case All() | AnyOf() | NoneOf() | AtLeast():
-            for inner in condition.conditions:
-                yield from tests_of(inner)
+    """Yield every test in a condition, in the file's order."""
+    return (node for node in walk(condition) if isinstance(node, Test))
+
+
+def signals_of(condition: Condition) -> Iterator[Signal]:
+    """Yield every signal in a condition, each after those it is made of."""
+    return (node for node in walk(condition) if isinstance(node, Signal))
 
 
 def facts_of(condition: Condition) -> tuple[str, ...]:
-    """The facts that a condition tests, each once, in the file's order."""
+    """List the facts that a condition tests, each once, in the file's order."""
     return tuple(dict.fromkeys(test.fact for test in tests_of(condition)))

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import chain, combinations, product
 
-from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Verdict
+from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Verdict, is_number
 from dawnrule.rules.conditions import Operator, Test, tests_of
 from dawnrule.rules.evaluation.decision import Decision, decision_of
 from dawnrule.rules.evaluation.evaluator import Predicate, predicate
@@ -72,11 +72,9 @@ class WhatIf:
 
 
 def _numbers_in(test: Test) -> Iterator[Test]:
-    one_each = test.value if isinstance(test.value, tuple) else (test.value,)
     operator = Operator.IS if test.operator is Operator.IN else test.operator
-    for value in one_each:
-        if isinstance(value, int | float) and not isinstance(value, bool):
-            yield Test(test.fact, operator, value)
+    for value in filter(is_number, test.values):
+        yield Test(test.fact, operator, value)
 
 
 def _always(_: Facts) -> bool:
@@ -140,7 +138,7 @@ def _edges(what_if: WhatIf, dictionary: FactDictionary) -> Iterator[timedelta]:
     for fact, definition in dictionary.items():
         if definition.grows:
             for test in what_if.thresholds_on(fact):
-                if isinstance(test.value, int | float):
+                if is_number(test.value):
                     yield timedelta(hours=test.value)
 
 

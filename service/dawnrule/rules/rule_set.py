@@ -11,6 +11,9 @@ from dawnrule.rules.conditions import Condition, Operator, facts_of
 
 SCOPES: tuple[Scope, ...] = ("day", "part")
 
+NOTE = "note"
+"""The word that stands for the verdict of a rule that only adds a caution."""
+
 BasisKind: TypeAlias = Literal["published", "common-practice", "house"]
 
 

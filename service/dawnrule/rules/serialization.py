@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Signal, Test
-from dawnrule.rules.rule_set import Extension, Rule, RuleSet
-
-_NOTE = "note"
+from dawnrule.rules.conditions import Condition, Group, Signal, Test, signals_of
+from dawnrule.rules.rule_set import NOTE, Extension, Rule, RuleSet
 
 
 def rule_set_to_plain(rule_set: RuleSet) -> dict[str, Any]:
@@ -31,7 +29,7 @@ def name_to_json(rule_set: RuleSet) -> dict[str, str]:
 
 def signals_to_plain(rules: Iterable[Rule]) -> dict[str, Any]:
     """The signals that rules use, by name, those inside of others before them."""
-    signals = (signal for rule in rules for signal in _signals_of(rule.when))
+    signals = (signal for rule in rules for signal in signals_of(rule.when))
     return {signal.name: condition_to_plain(signal.condition) for signal in signals}
 
 
@@ -41,7 +39,7 @@ def rule_head(rule: Rule) -> dict[str, Any]:
         "id": rule.id,
         "title": rule.title,
         "scope": rule.scope,
-        "verdict": rule.verdict.value if rule.verdict else _NOTE,
+        "verdict": rule.verdict.value if rule.verdict else NOTE,
         "caution": rule.caution,
         "basis": asdict(rule.basis),
         "wrong_when": rule.wrong_when,
@@ -65,14 +63,9 @@ def condition_to_plain(condition: Condition) -> dict[str, Any]:
             return {"fact": fact, operator.value: plain}
         case Signal(name):
             return {"signal": name}
-        case All(conditions):
-            return {"all": _several(conditions)}
-        case AnyOf(conditions):
-            return {"any": _several(conditions)}
-        case NoneOf(conditions):
-            return {"none": _several(conditions)}
-        case AtLeast(count, conditions):
-            return {"at_least_n_of": {"n": count, "of": _several(conditions)}}
+        case Group(kind, conditions, count):
+            several = [condition_to_plain(inner) for inner in conditions]
+            return {kind.value: several if count is None else {"n": count, "of": several}}
 
 
 def in_flow(plain: Any) -> str:
@@ -99,18 +92,3 @@ def _extension(extension: Extension | None) -> dict[str, Any]:
         ],
         "off": [{"rule": one.rule, "because": one.because} for one in off],
     }
-
-
-def _several(conditions: tuple[Condition, ...]) -> list[dict[str, Any]]:
-    return [condition_to_plain(condition) for condition in conditions]
-
-
-def _signals_of(condition: Condition) -> Iterator[Signal]:
-    """The signals in a condition, those inside of others before them."""
-    match condition:
-        case Signal(condition=inner):
-            yield from _signals_of(inner)
-            yield condition
-        case All() | AnyOf() | NoneOf() | AtLeast():
-            for inner in condition.conditions:
-                yield from _signals_of(inner)

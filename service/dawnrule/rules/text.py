@@ -6,17 +6,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 from sys import float_info
-from typing import TypeGuard
 
 from dawnrule.i18n.catalog import Texts
-from dawnrule.model import FactDictionary, Facts, FactValue, Vocabulary
+from dawnrule.model import FactDictionary, Facts, FactValue, Vocabulary, is_number
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
-    All,
-    AnyOf,
-    AtLeast,
     Condition,
-    NoneOf,
+    Group,
+    GroupKind,
     Operator,
     Signal,
     Test,
@@ -66,8 +63,7 @@ class Wording:
 
     def threshold(self, test: Test) -> str:
         """The value that a test compares with, in words."""
-        values = test.value if isinstance(test.value, tuple) else (test.value,)
-        return ", ".join(self.value(test.fact, value) for value in values)
+        return ", ".join(self.value(test.fact, value) for value in test.values)
 
     def fact(self, name: str) -> str:
         """A fact's name in words."""
@@ -163,15 +159,14 @@ class Prose:
             case Signal(name, inner):
                 line = self.condition(inner)
                 return Line(self._signal(name, line.text), line.inner)
-            case NoneOf((only,)):
+            case Group(GroupKind.NONE, (only,)):
                 line = self.condition(only)
                 return Line(self._texts.say("prose.not", condition=line.text), line.inner)
-            case All(several) | AnyOf(several) | NoneOf(several) | AtLeast(conditions=several):
-                count = condition.count if isinstance(condition, AtLeast) else None
-                lines = [self.condition(one) for one in self._flat(condition, several)]
+            case Group(kind, _, count):
+                lines = [self.condition(one) for one in _flat(condition)]
                 if len(lines) == 1:
                     return lines[0]
-                return Line(self._group(_KINDS[type(condition)], count), tuple(lines))
+                return Line(self._group(kind.value, count), tuple(lines))
 
     def trace(self, trace: Trace) -> Line:
         """How a condition and all that stands in it came out."""
@@ -219,8 +214,8 @@ class Prose:
             return self._answer(Operator.REPORTED, value is not None)
         if trace.margin is not None:
             threshold = trace.threshold
-            assert _is_number(value), "only numbers have a margin"
-            assert _is_number(threshold), "it is measured from a number"
+            assert is_number(value), "only numbers have a margin"
+            assert is_number(threshold), "it is measured from a number"
             return self._with_unit(trace.fact, shown_beside(value, threshold))
         return self.exact(trace.fact, value)
 
@@ -234,14 +229,14 @@ class Prose:
 
     def exact_alone(self, fact: str, value: FactValue) -> str:
         """The same without the unit, for a table that has it in a column of its own."""
-        if _is_number(value):
+        if is_number(value):
             return self._texts.number(exact_number(value))
         return self.exact(fact, value)
 
     def distance(self, trace: TestTrace) -> str:
         """How far a value that has a margin is from its threshold, as the two are told."""
-        assert _is_number(trace.value), "only numbers have a margin"
-        assert _is_number(trace.threshold), "it is measured from a number"
+        assert is_number(trace.value), "only numbers have a margin"
+        assert is_number(trace.threshold), "it is measured from a number"
         shown = Decimal(shown_beside(trace.value, trace.threshold))
         distance = abs(shown - Decimal(str(trace.threshold)))
         return self._with_unit(trace.fact, exact_number(float(distance)))
@@ -256,8 +251,7 @@ class Prose:
         )
 
     def _thresholds(self, test: Test) -> str:
-        values = test.value if isinstance(test.value, tuple) else (test.value,)
-        said = [self.exact(test.fact, value) for value in values]
+        said = [self.exact(test.fact, value) for value in test.values]
         if len(said) == 1:
             return said[0]
         return self._texts.say("prose.or", first=", ".join(said[:-1]), last=said[-1])
@@ -278,14 +272,6 @@ class Prose:
     def _with_unit(self, fact: str, number: str) -> str:
         return f"{self._texts.number(number)} {self._wording.unit(fact)}".strip()
 
-    def _flat(self, outer: Condition, several: Sequence[Condition]) -> Iterator[Condition]:
-        """The conditions of a group, those of an ``all`` inside an ``all`` among them."""
-        for one in several:
-            if isinstance(outer, All) and isinstance(one, All):
-                yield from self._flat(one, one.conditions)
-            else:
-                yield one
-
 
 def exact_number(value: float) -> str:
     """A number with all decimals that it has, and none for a whole one."""
@@ -303,16 +289,18 @@ def shown_beside(value: float, threshold: float) -> str:
     return exact_number(value)
 
 
-_KINDS = {All: "all", AnyOf: "any", NoneOf: "none", AtLeast: "at_least_n_of"}
-
-
-def _is_number(value: object) -> TypeGuard[float]:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+def _flat(outer: Group) -> Iterator[Condition]:
+    """Yield a group's conditions, with an ``all`` inside an ``all`` opened up."""
+    for one in outer.conditions:
+        if isinstance(one, Group) and one.kind is outer.kind is GroupKind.ALL:
+            yield from _flat(one)
+        else:
+            yield one
 
 
 def _flat_traces(outer: GroupTrace) -> Iterator[Trace]:
     for one in outer.children:
-        if isinstance(one, GroupTrace) and one.kind == outer.kind == _KINDS[All]:
+        if isinstance(one, GroupTrace) and one.kind == outer.kind == GroupKind.ALL:
             yield from _flat_traces(one)
         else:
             yield one

@@ -13,7 +13,15 @@ from zoneinfo import available_timezones
 from marshmallow import ValidationError
 
 from dawnrule.i18n.lazy import lazy, lazy_number
-from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Scope, Vocabulary
+from dawnrule.model import (
+    FactDefinition,
+    FactDictionary,
+    Facts,
+    FactValue,
+    Scope,
+    Vocabulary,
+    is_number,
+)
 from dawnrule.schemas.base import ListOf, StrictField, did_you_mean, unknown_names
 
 
@@ -371,8 +379,7 @@ class Number(StrictField[float]):
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
     ) -> float:
-        is_number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not is_number or not self._least <= value <= self._greatest:
+        if not is_number(value) or not self._least <= value <= self._greatest:
             hint = lazy("field.number_as_text") if isinstance(value, str) else ""
             raise self.make_error("invalid", hint=hint)
         return float(value) + 0.0  # -0.0 becomes 0.0

@@ -13,17 +13,7 @@ from typing import Any
 from dawnrule.errors import Finding
 from dawnrule.model import FactDefinition, FactDictionary, Facts
 from dawnrule.rules.analysis.partition import beside
-from dawnrule.rules.conditions import (
-    NUMERIC_OPERATORS,
-    All,
-    AnyOf,
-    AtLeast,
-    Condition,
-    NoneOf,
-    Operator,
-    Signal,
-    Test,
-)
+from dawnrule.rules.conditions import NUMERIC_OPERATORS, Condition, Group, Operator, Signal, Test
 from dawnrule.rules.evaluation.evaluator import turning_tests
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.serialization import condition_to_plain, in_flow
@@ -62,7 +52,7 @@ def _written(condition: Condition, where: str) -> Iterator[tuple[str, Test]]:
             yield where, condition
         case Signal(name, inner):
             yield from _written(inner, f"signal {name}")
-        case All(conditions) | AnyOf(conditions) | NoneOf(conditions) | AtLeast(_, conditions):
+        case Group(conditions=conditions):
             for inner in conditions:
                 yield from _written(inner, where)
 
@@ -76,10 +66,9 @@ def _unseen(test: Test, definition: FactDefinition, shown: Sequence[Facts]) -> I
     elif test.operator in NUMERIC_OPERATORS:
         yield from _unseen_sides(test, definition, [v for v in values if v is not None])
     else:
-        asked = test.value if isinstance(test.value, tuple) else (test.value,)
-        yield from (in_flow(value) for value in asked if value not in values)
-        others_seen = {*values} - {None, *asked}
-        yield from [] if others_seen or not _others(definition, asked) else ["another"]
+        yield from (in_flow(value) for value in test.values if value not in values)
+        others_seen = {*values} - {None, *test.values}
+        yield from [] if others_seen or not _others(definition, test.values) else ["another"]
 
 
 def _unseen_sides(test: Test, definition: FactDefinition, values: Sequence[Any]) -> Iterator[str]:

@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import pairwise
 
-from dawnrule.model import FactDefinition, FactDictionary, FactValue
+from dawnrule.model import FactDefinition, FactDictionary, FactValue, is_number
 from dawnrule.rules.conditions import Condition, Operator, Test, tests_of
 from dawnrule.rules.loading.reason_template import DECIMALS_SHOWN
 
@@ -49,9 +49,8 @@ def _moved(value: float, by: float) -> float:
 
 
 def _numbers(test: Test) -> Iterator[float]:
-    values = test.value if isinstance(test.value, tuple) else (test.value,)
     if test.operator is not Operator.REPORTED:
-        yield from (v for v in values if isinstance(v, int | float) and not isinstance(v, bool))
+        yield from filter(is_number, test.values)
 
 
 def _values(definition: FactDefinition, thresholds: list[float]) -> Iterator[FactValue]:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dawnrule.errors import EngineDisagreement, Finding, NotProved
 from dawnrule.model import FactDictionary, Facts, Scope, Verdict
 from dawnrule.rules.analysis.solver import Formula, Solver, Unknown
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Signal
+from dawnrule.rules.conditions import Condition, walk
 from dawnrule.rules.evaluation.decision import Decision, decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
@@ -179,12 +179,12 @@ class _ProofFindings:
 
     def _never_holds(self, rule: Rule) -> Iterator[Finding]:
         """The first, and of nested ones the innermost, condition that cannot come true."""
-        for condition in filter(self._proofs.never_holds, _inside_first(rule.when)):
+        for condition in filter(self._proofs.never_holds, walk(rule.when)):
             yield self._finding(rule, "contradictory", f"{_shown(condition)} can never hold")
             return
 
     def _always_holds(self, rule: Rule) -> Iterator[Finding]:
-        for condition in filter(self._proofs.always_holds, _inside_first(rule.when)):
+        for condition in filter(self._proofs.always_holds, walk(rule.when)):
             yield self._finding(rule, "always-true", f"{_shown(condition)} always holds")
             return
 
@@ -259,17 +259,6 @@ class _ProofFindings:
         self, rule: Rule, code: str, message: str, inputs: tuple[Facts, ...] = ()
     ) -> Finding:
         return Finding(self._rule_set.file, rule.line, rule.id, code, message, inputs)
-
-
-def _inside_first(condition: Condition) -> Iterator[Condition]:
-    """The conditions inside of a condition, each before the one that it stands in."""
-    match condition:
-        case Signal(condition=inner):
-            yield from _inside_first(inner)
-        case All(conditions) | AnyOf(conditions) | NoneOf(conditions) | AtLeast(_, conditions):
-            for inner in conditions:
-                yield from _inside_first(inner)
-    yield condition
 
 
 def _shown(condition: Condition) -> str:

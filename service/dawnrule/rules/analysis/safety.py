@@ -10,7 +10,9 @@ from collections.abc import Iterator, Sequence
 
 from dawnrule.errors import EngineDisagreement, Finding, NotProved
 from dawnrule.model import FactDictionary, Facts, Verdict
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.conditions import Operator, Test
+from dawnrule.rules.engine.dnf import TooManyWaysError, ways_of
+from dawnrule.rules.engine.limits import WAYS_AT_MOST
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import Rule, RuleSet
@@ -38,7 +40,7 @@ def _in_doubt(rule_set: RuleSet, dictionary: FactDictionary) -> list[Test]:
     return [
         stop
         for stop in _stops(dictionary)
-        if not any(_outcome(rule.when, stop) for rule in _resting(rule_set, dictionary, stop))
+        if not any(_always_fires(rule, stop) for rule in _resting(rule_set, dictionary, stop))
     ]
 
 
@@ -53,37 +55,22 @@ def _resting(rule_set: RuleSet, dictionary: FactDictionary, stop: Test) -> list[
     return [rule for rule in counting if rule.verdict is Verdict.REST]
 
 
-def _outcome(condition: Condition, stop: Test) -> bool | None:
-    """Whether a condition holds with the one fact that is known; None: it hangs on others."""
-    match condition:
-        case Test():
-            known = condition.fact == stop.fact
-            return predicate(condition)({stop.fact: _value(stop)}) if known else None
-        case Signal(condition=inner):
-            return _outcome(inner, stop)
-    outcomes = [_outcome(inner, stop) for inner in condition.conditions]
-    sure, possible = outcomes.count(True), len(outcomes) - outcomes.count(False)
-    match condition:
-        case All():
-            return _between(sure, possible, len(outcomes))
-        case AnyOf():
-            return _between(sure, possible, 1)
-        case AtLeast(count):
-            return _between(sure, possible, count)
-        case NoneOf():
-            some = _between(sure, possible, 1)
-            return None if some is None else not some
-
-
-def _between(sure: int, possible: int, needed: int) -> bool | None:
-    if sure >= needed:
-        return True
-    return False if possible < needed else None
-
-
-def _value(stop: Test) -> bool | int | float | str:
-    assert not isinstance(stop.value, tuple), "a stop is one value"
-    return stop.value
+def _always_fires(rule: Rule, stop: Test) -> bool:
+    """Tell whether a rule fires wherever the stop holds, whatever else was reported: whether one of
+    its conjunctions asks for nothing else."""
+    try:
+        conjunctions = ways_of(rule.when, WAYS_AT_MOST)
+    except TooManyWaysError:
+        return False  # the solver may still prove it
+    [value] = stop.values
+    return any(
+        all(
+            required.test.fact == stop.fact
+            and predicate(required.test)({stop.fact: value}) is required.holds
+            for required in conjunction
+        )
+        for conjunction in conjunctions
+    )
 
 
 def _mornings(

@@ -22,7 +22,7 @@ import z3
 from dawnrule.errors import NotProved
 from dawnrule.model import FactDictionary, Facts, FactValue
 from dawnrule.rules.analysis.partition import telling_values
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Signal, Test
+from dawnrule.rules.conditions import Condition, Group, GroupKind, Signal, Test
 from dawnrule.rules.evaluation.evaluator import predicate
 
 Formula: TypeAlias = Any
@@ -150,14 +150,19 @@ class Solver:
                 return self._test(condition, on)
             case Signal(condition=inner):
                 return self.holds(inner, on)
-            case All(conditions):
-                return self.every(self.holds(inner, on) for inner in conditions)
-            case AnyOf(conditions):
-                return self.either(self.holds(inner, on) for inner in conditions)
-            case NoneOf(conditions):
-                return self.negation(self.either(self.holds(inner, on) for inner in conditions))
-            case AtLeast(count, conditions):
-                return z3.AtLeast(*(self.holds(inner, on) for inner in conditions), count)
+            case Group(conditions=conditions):
+                return self._group(condition, [self.holds(inner, on) for inner in conditions])
+
+    def _group(self, group: Group, several: Sequence[Formula]) -> Formula:
+        match group.kind:
+            case GroupKind.ALL:
+                return self.every(several)
+            case GroupKind.ANY:
+                return self.either(several)
+            case GroupKind.NONE:
+                return self.negation(self.either(several))
+            case GroupKind.AT_LEAST:
+                return z3.AtLeast(*several, group.needed)
 
     def _test(self, test: Test, on: Unknown) -> Formula:
         holds = predicate(test)

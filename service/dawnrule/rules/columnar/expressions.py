@@ -7,10 +7,12 @@ combined, so that ``none`` of it is true. Values are compared in the dictionary'
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import polars as pl
 
 from dawnrule.model import FactDictionary
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.conditions import Condition, Group, GroupKind, Operator, Signal, Test
 
 TYPES = {
     "boolean": pl.Boolean(),
@@ -28,19 +30,20 @@ def holds(condition: Condition, dictionary: FactDictionary) -> pl.Expr:
             return _test(condition, TYPES[dictionary[condition.fact].type])
         case Signal(condition=inner):
             return holds(inner, dictionary)
-        case All(conditions):
-            return pl.all_horizontal(_several(conditions, dictionary))
-        case AnyOf(conditions):
-            return pl.any_horizontal(_several(conditions, dictionary))
-        case NoneOf(conditions):
-            return ~pl.any_horizontal(_several(conditions, dictionary))
-        case AtLeast(count, conditions):
-            held = (one.cast(pl.UInt32) for one in _several(conditions, dictionary))
-            return pl.sum_horizontal(held) >= count
+        case Group(conditions=conditions):
+            return _group(condition, [holds(inner, dictionary) for inner in conditions])
 
 
-def _several(conditions: tuple[Condition, ...], dictionary: FactDictionary) -> list[pl.Expr]:
-    return [holds(condition, dictionary) for condition in conditions]
+def _group(group: Group, several: Sequence[pl.Expr]) -> pl.Expr:
+    match group.kind:
+        case GroupKind.ALL:
+            return pl.all_horizontal(several)
+        case GroupKind.ANY:
+            return pl.any_horizontal(several)
+        case GroupKind.NONE:
+            return ~pl.any_horizontal(several)
+        case GroupKind.AT_LEAST:
+            return pl.sum_horizontal(one.cast(pl.UInt32) for one in several) >= group.needed
 
 
 def _test(test: Test, of_type: pl.DataType) -> pl.Expr:
@@ -48,8 +51,7 @@ def _test(test: Test, of_type: pl.DataType) -> pl.Expr:
     fact = pl.col(test.fact)
     if test.operator is Operator.REPORTED:
         return fact.is_not_null() if test.value else fact.is_null()
-    values = test.value if isinstance(test.value, tuple) else (test.value,)
-    found = [_compared(fact, test.operator, pl.lit(value, of_type)) for value in values]
+    found = [_compared(fact, test.operator, pl.lit(value, of_type)) for value in test.values]
     return pl.any_horizontal(found).fill_null(value=False)
 
 

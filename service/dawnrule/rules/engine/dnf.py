@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import chain, combinations, islice, product
 from typing import TypeAlias
 
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.rules.conditions import Condition, Group, GroupKind, Operator, Signal, Test, none_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,19 +48,15 @@ def _ways(condition: Condition, holds: bool, at_most: int) -> list[Conjunction]:
             return _ways(inner, holds, at_most)
         case Test(fact, Operator.IN, tuple(values)) if not holds:
             one_each = tuple(Test(fact, Operator.IS, value) for value in values)
-            return _ways(NoneOf(one_each), True, at_most)
+            return _ways(none_of(*one_each), True, at_most)
         case Test(fact, Operator.REPORTED, value):
             return [(Requirement(Test(fact, Operator.REPORTED, value is holds), True),)]
         case Test():
             return [(Requirement(condition, holds),)]
-        case NoneOf(conditions):
-            return _ways(AnyOf(conditions), not holds, at_most)
-        case AnyOf(conditions):
-            return _ways_of_several(1, conditions, holds, at_most)
-        case All(conditions):
-            return _ways_of_several(len(conditions), conditions, holds, at_most)
-        case AtLeast(count, conditions):
-            return _ways_of_several(count, conditions, holds, at_most)
+        case Group(kind=GroupKind.NONE):
+            return _ways_of_several(condition.needed, condition.conditions, not holds, at_most)
+        case Group():
+            return _ways_of_several(condition.needed, condition.conditions, holds, at_most)
 
 
 def _ways_of_several(

@@ -16,11 +16,9 @@ from typing import Any, TypeAlias, TypeVar
 from dawnrule.model import Facts, FactValue
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
-    All,
-    AnyOf,
-    AtLeast,
     Condition,
-    NoneOf,
+    Group,
+    GroupKind,
     Operator,
     Signal,
     Test,
@@ -114,10 +112,9 @@ def explain(condition: Condition, facts: Facts) -> Trace:
             return TestTrace(holds, fact, operator, threshold, value, margin)
         case Signal(name, inner):
             return GroupTrace(holds, "signal", (explain(inner, facts),), name=name)
-        case All() | AnyOf() | NoneOf() | AtLeast():
-            children = tuple(explain(inner, facts) for inner in condition.conditions)
-            count = condition.count if isinstance(condition, AtLeast) else None
-            return GroupTrace(holds, _KINDS[type(condition)], children, count)
+        case Group(kind, conditions, count):
+            children = tuple(explain(inner, facts) for inner in conditions)
+            return GroupTrace(holds, kind.value, children, count)
 
 
 def missing_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
@@ -145,9 +142,6 @@ def turning_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
     return tuple(test for test in tests if holds_when_turned(test) is not holds)
 
 
-_KINDS = {All: "all", AnyOf: "any", NoneOf: "none", AtLeast: "at_least_n_of"}
-
-
 def _combined(condition: Condition, leaf: Callable[[Test], Holds[S]]) -> Holds[S]:
     """The condition as a function of whatever ``leaf`` makes a single test a function of."""
     match condition:
@@ -155,16 +149,22 @@ def _combined(condition: Condition, leaf: Callable[[Test], Holds[S]]) -> Holds[S
             return leaf(condition)
         case Signal(condition=inner):
             return _combined(inner, leaf)
-        case All(conditions):
-            return _all([_combined(inner, leaf) for inner in conditions])
-        case AnyOf(conditions):
-            return _any([_combined(inner, leaf) for inner in conditions])
-        case NoneOf(conditions):
-            one = _any([_combined(inner, leaf) for inner in conditions])
-            return lambda subject: not one(subject)
-        case AtLeast(count, conditions):
-            several = [_combined(inner, leaf) for inner in conditions]
-            return lambda subject: sum([holds(subject) for holds in several]) >= count
+        case Group(conditions=conditions):
+            return _group(condition, [_combined(inner, leaf) for inner in conditions])
+
+
+def _group(group: Group, several: Sequence[Holds[S]]) -> Holds[S]:
+    match group.kind:
+        case GroupKind.ALL:
+            return _all(several)
+        case GroupKind.ANY:
+            return _any(several)
+        case GroupKind.NONE:
+            any_holds = _any(several)
+            return lambda subject: not any_holds(subject)
+        case GroupKind.AT_LEAST:
+            needed = group.needed
+            return lambda subject: sum([holds(subject) for holds in several]) >= needed
 
 
 def _all(conditions: Sequence[Holds[S]]) -> Holds[S]:

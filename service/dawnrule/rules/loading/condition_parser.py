@@ -10,14 +10,14 @@ from dawnrule.errors import Finding
 from dawnrule.model import FactDefinition, FactDictionary, FactValue, Scope
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
-    All,
-    AnyOf,
-    AtLeast,
     Condition,
-    NoneOf,
+    Group,
+    GroupKind,
     Operator,
     Signal,
     Test,
+    all_of,
+    at_least,
 )
 from dawnrule.rules.loading.yaml_reader import YamlSource
 
@@ -27,11 +27,6 @@ MOST_TESTED = 500
 signals say. A rule needs a tenth of these; they guard against a file that grows without end when
 its signals are written out."""
 
-_GROUPS: Mapping[str, type[All] | type[AnyOf] | type[NoneOf]] = {
-    "all": All,
-    "any": AnyOf,
-    "none": NoneOf,
-}
 _FORMS = "{fact: ...}, {signal: ...}, all, any, none or at_least_n_of"
 
 
@@ -73,10 +68,10 @@ class ConditionReader:
         here = f"{pointer}/{word}"
         if word == "signal":
             return self._signal(inner, here)
-        if word == "at_least_n_of":
+        if word == GroupKind.AT_LEAST:
             return self._at_least(inner, here)
-        if word in _GROUPS:
-            return _GROUPS[word](self._several(inner, here))
+        if word in [*GroupKind]:
+            return Group(GroupKind(word), self._several(inner, here))
         raise ConditionInvalid(
             "condition", here, f"{word!r} is not known; allowed is one of {_FORMS}"
         )
@@ -100,7 +95,7 @@ class ConditionReader:
         if type(count) is not int or not 1 <= count <= len(conditions):
             message = f"n must be a whole number from 1 to {len(conditions)}"
             raise ConditionInvalid("condition", f"{pointer}/n", message)
-        return AtLeast(count, conditions)
+        return at_least(count, *conditions)
 
     def _signal(self, name: Any, pointer: str) -> Condition:
         if not isinstance(name, str) or name not in self.signals:
@@ -126,7 +121,7 @@ class ConditionReader:
         if not tests:
             message = f"an operator is missing; allowed: {', '.join(_operators_for(definition))}"
             raise ConditionInvalid("operator", pointer, message)
-        return tests[0] if len(tests) == 1 else All(tests)
+        return tests[0] if len(tests) == 1 else all_of(*tests)
 
     def _definition(self, name: Any, pointer: str) -> FactDefinition:
         readable = self.dictionary.readable_in(self.scope)

@@ -12,17 +12,7 @@ from typing import Any, TypeAlias
 
 from dawnrule.errors import Finding, NotFound, RuleSetInvalid
 from dawnrule.model import FactDictionary
-from dawnrule.rules.conditions import (
-    All,
-    AnyOf,
-    AtLeast,
-    Condition,
-    NoneOf,
-    Operator,
-    Signal,
-    Test,
-    tests_of,
-)
+from dawnrule.rules.conditions import Condition, Group, Operator, Signal, Test, tests_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
 from dawnrule.rules.loading.json_schema import EXTENSION, shape_findings
@@ -240,7 +230,7 @@ def _with_value(condition: Condition, change: ChangedThreshold) -> Condition:
         case Signal(condition=inner):
             changed = _with_value(inner, change)
             return condition if changed == inner else changed
-        case All() | AnyOf() | NoneOf() | AtLeast():
+        case Group():
             several = tuple(_with_value(inner, change) for inner in condition.conditions)
             return replace(condition, conditions=several)
 

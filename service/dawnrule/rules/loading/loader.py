@@ -26,10 +26,7 @@ from dawnrule.rules.loading.reason_template import (
     surely_reported,
 )
 from dawnrule.rules.loading.yaml_reader import YamlSource, read_yaml
-from dawnrule.rules.rule_set import Basis, Example, Rule, RuleSet
-
-NOTE = "note"
-"""The verdict word of a rule that only adds a caution."""
+from dawnrule.rules.rule_set import NOTE, Basis, Example, Rule, RuleSet
 
 
 def load_rule_set(

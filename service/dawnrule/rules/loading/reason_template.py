@@ -11,9 +11,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import floor
 from string import Formatter
-from typing import TypeGuard
 
-from dawnrule.rules.conditions import All, AnyOf, AtLeast, Condition, NoneOf, Operator, Signal, Test
+from dawnrule.model import is_number
+from dawnrule.rules.conditions import Condition, Group, GroupKind, Operator, Signal, Test
 
 ALWAYS_NAMED = frozenset({"muscle_group", "goal"})
 """What the reason of a part rule may name though the rule does not test it."""
@@ -76,15 +76,11 @@ def cut_short(number: float, places: int) -> float:
 def fill(template: str, values: Mapping[str, object], decimal_mark: str = POINT) -> str:
     """The template with its values; numbers take the decimals that the template asks for."""
     shown = {
-        name: _CutShort(value, decimal_mark) if _is_number(value) else value
+        name: _CutShort(value, decimal_mark) if is_number(value) else value
         for name, value in values.items()
     }
     text = template.format_map(shown)
     return text[:1].upper() + text[1:]
-
-
-def _is_number(value: object) -> TypeGuard[float]:
-    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def surely_reported(condition: Condition) -> frozenset[str]:
@@ -96,14 +92,10 @@ def surely_reported(condition: Condition) -> frozenset[str]:
             return frozenset({condition.fact})
         case Signal(condition=inner):
             return surely_reported(inner)
-        case All(conditions=inner):
-            return frozenset().union(*map(surely_reported, inner))
-        case AnyOf(conditions=inner):
-            return _in_at_least(inner, len(inner))
-        case AtLeast(count=count, conditions=inner):
-            return _in_at_least(inner, len(inner) - count + 1)
-        case NoneOf():
+        case Group(kind=GroupKind.NONE):
             return frozenset()
+        case Group(conditions=several):
+            return _in_at_least(several, len(several) - condition.needed + 1)
 
 
 def _in_at_least(conditions: tuple[Condition, ...], count: int) -> frozenset[str]:
