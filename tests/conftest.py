@@ -4,6 +4,7 @@ real server on a free port."""
 from __future__ import annotations
 
 import gc
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -17,7 +18,6 @@ import pytest
 from flask import Flask
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
-from jinja2.bccache import Bucket, BytecodeCache
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.application import rule_sets
@@ -26,7 +26,10 @@ from dawnrule.rules.analysis import sandbox
 from dawnrule.settings import Settings
 from dawnrule.store import Role, Store, hash_key, new_key
 from dawnrule.web import Server, create_app
+from dawnrule.web import app as app_module
 from dawnrule.web.context import Context
+from tests.described_answers import Description
+from tests.prebuilt import Database, Routes
 
 hypothesis_settings.register_profile(
     "any machine",
@@ -58,23 +61,6 @@ SQUAD = (
     Athlete("a-04", "Tomo", "Asia/Tokyo"),
     Athlete("a-05", "Lena", "America/Los_Angeles"),
 )
-
-
-class Compiled(BytecodeCache):
-    """Templates that one application has compiled, for all others."""
-
-    def __init__(self) -> None:
-        self._kept: dict[str, bytes] = {}
-
-    def load_bytecode(self, bucket: Bucket) -> None:
-        if bucket.key in self._kept:
-            bucket.bytecode_from_string(self._kept[bucket.key])
-
-    def dump_bytecode(self, bucket: Bucket) -> None:
-        self._kept[bucket.key] = bucket.bytecode_to_string()
-
-
-TEMPLATES = Compiled()
 
 
 @dataclass
@@ -137,8 +123,23 @@ def clock() -> Clock:
     return Clock(datetime.fromisoformat("2026-03-09T06:45:00+01:00"))
 
 
+@pytest.fixture(scope="session")
+def empty_database(tmp_path_factory: pytest.TempPathFactory) -> Database:
+    return Database(tmp_path_factory.mktemp("empty-database"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def routes_once() -> Iterator[None]:
+    """Let all applications of the session share their routes."""
+    routes = Routes(app_module.build_routes())
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(app_module, "build_routes", routes.copy)
+        yield
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
+def store(tmp_path: Path, empty_database: Database) -> Iterator[Store]:
+    empty_database.copy_to(tmp_path / "dawnrule.db")
     with Store.open(tmp_path / "dawnrule.db") as opened:
         yield opened
 
@@ -160,13 +161,24 @@ def new_id() -> Callable[[], str]:
     return lambda: f"id-{next(numbers):04}"
 
 
+@pytest.fixture(scope="session")
+def description() -> Description:
+    return Description.of(app_module.build_routes())
+
+
 @pytest.fixture
 def app(
-    settings: Settings, store: Store, advisor: Advisor, clock: Clock, new_id: Callable[[], str]
+    settings: Settings,
+    store: Store,
+    advisor: Advisor,
+    clock: Clock,
+    new_id: Callable[[], str],
+    description: Description,
 ) -> Iterator[Flask]:
+    """The application, which fails a test when an answer is not as described."""
     app = create_app(settings, store, advisor, clock, new_id)
     app.testing = True
-    app.jinja_env.bytecode_cache = TEMPLATES
+    description.watch(app)
     yield app
     Context.of(app).close()
 
@@ -231,6 +243,17 @@ def poster(app: Flask, poster_key: str, squad: tuple[Athlete, ...]) -> Client:
 @pytest.fixture
 def athlete(app: Flask, athlete_key: str) -> Client:
     return client_with(app, athlete_key)
+
+
+@pytest.fixture
+def coach_browser(app: Flask, coach_key: str, squad: object) -> Client:
+    """A browser that a coach has signed in with, through the form."""
+    browser: Client = app.test_client()
+    page = browser.get("/coach/sign-in").text
+    token = re.search(r'name="csrf_token" value="([^"]+)"', page)
+    assert token is not None
+    browser.post("/coach/sign-in", data={"csrf_token": token[1], "key": coach_key})
+    return browser
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from dawnrule.i18n.resources import openapi_file
 from dawnrule.web import openapi_yaml
 from dawnrule.web.openapi import document
 from tests.conftest import Client
-from tests.web.conftest import NOT_DESCRIBED
+from tests.described_answers import NOT_DESCRIBED
 
 
 def test_the_committed_description_is_what_the_code_produces() -> None:

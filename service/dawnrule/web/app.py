@@ -98,7 +98,7 @@ def create_app(
         metrics,
         Backups(store.file, settings, metrics, clock),
     )
-    app = _routes()
+    app = build_routes()
     app.config["TRUSTED_HOSTS"] = settings.hosts or None
     app.config["MAX_CONTENT_LENGTH"] = settings.body_limit_bytes
     its.attach(app)
@@ -115,11 +115,11 @@ def create_app(
 
 def openapi_yaml() -> str:
     """The description of the interface as YAML text, as it is committed; no store is needed."""
-    return document_yaml(_routes())
+    return document_yaml(build_routes())
 
 
-def _routes() -> Flask:
-    """The application with its routes and their description, and nothing behind them."""
+def build_routes() -> Flask:
+    """Build the application with its routes and their description, and nothing behind them."""
     app = Flask(__name__)
     api = api_for(app)
     for resource in RESOURCES:

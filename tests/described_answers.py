@@ -1,0 +1,54 @@
+"""Answers of the interface, held against its description."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Flask, Response, request
+from jsonschema import Draft202012Validator
+
+from dawnrule.web.openapi import document
+
+NOT_DESCRIBED = {"coach", "pages", "phone", "static"}
+"""Endpoints for people, which are not described for programs."""
+
+
+@dataclass(frozen=True)
+class Description:
+    """The OpenAPI document of the interface."""
+
+    document: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, app: Flask) -> Description:
+        return cls(document(app))
+
+    def watch(self, app: Flask) -> None:
+        """Fail whichever test gets an answer that is not as described."""
+        app.after_request_funcs.setdefault(None, []).insert(0, self._check)
+
+    def _check(self, response: Response) -> Response:
+        if request.url_rule and request.url_rule.endpoint.partition(".")[0] not in NOT_DESCRIBED:
+            self._refuse_undescribed(request.url_rule.rule, response)
+        return response
+
+    def _refuse_undescribed(self, rule: str, response: Response) -> None:
+        if request.method in ("HEAD", "OPTIONS"):
+            return
+        path = re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule)
+        responses = self.document["paths"][path][request.method.lower()]["responses"]
+        described = responses.get(str(response.status_code), responses["default"])
+        components = self.document["components"]
+        if "$ref" in described:
+            described = components["responses"][described["$ref"].rpartition("/")[2]]
+        if "content" not in described:
+            assert not response.data
+            return
+        assert response.mimetype in described["content"], f"{response.mimetype} is not described"
+        if response.is_json:
+            schema = described["content"][response.mimetype]["schema"]
+            whole = schema | {"components": components}
+            Draft202012Validator(whole).validate(response.get_json())
