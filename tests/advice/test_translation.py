@@ -1,8 +1,4 @@
-"""Is advice told in another language the same advice?
-
-Every golden morning is told in each language. What is told of a record must be what would have been
-composed in that language at once, and in English it must be the record itself.
-"""
+"""Translation of recorded advice, held against advice composed in that language from the start."""
 
 from __future__ import annotations
 
@@ -30,12 +26,12 @@ from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice
 from tests.advice.samples import bundled, newest_baseline
 from tests.facts.samples import KIM, NOW
-from tests.golden.test_golden_decisions import CASES, REPORTED_AT, Case, history_of, sentence_of
+from tests.golden.test_golden_decisions import CASES, REPORTED_AT, Case, history_of
 
 OTHERS = [language for language in languages() if language != ENGLISH]
 LONGEST_HEADLINE = 140
 
-each_case = pytest.mark.parametrize("case", CASES, ids=sentence_of)
+each_file = pytest.mark.parametrize("file", sorted({case.rule_set for case in CASES}))
 in_each = pytest.mark.parametrize("language", OTHERS)
 
 
@@ -76,29 +72,25 @@ def texts_in(advice: Mapping[str, Any]) -> Iterator[str]:
         yield from (note["caution"], note["rule"]["title"])
 
 
-@each_case
-def test_a_record_told_again_in_its_own_language_is_the_record(case: Case) -> None:
-    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
-    assert translate(record, rule_set_of(case), Composer.bundled()) == record["advice"]
-
-
 @in_each
-@each_case
-def test_advice_told_again_is_what_would_have_been_told_at_once(case: Case, language: str) -> None:
-    morning, rule_set = morning_of(case), rule_set_of(case)
-    told = translate(composed(morning, rule_set, ENGLISH), rule_set, Composer.bundled(language))
-    at_once = composed(morning, rule_set, language)["advice"]
-    assert json.loads(rfc8785.dumps(told)) == at_once
-
-
-@in_each
-@each_case
-def test_no_sentence_of_advice_is_left_in_english(case: Case, language: str) -> None:
-    record = composed(morning_of(case), rule_set_of(case), ENGLISH)
-    told = translate(record, rule_set_of(case), Composer.bundled(language))
-    assert set(texts_in(told)) & set(texts_in(record["advice"])) == set()
-    assert english_words(" ".join(texts_in(told)), language) == set()
-    assert len(told["headline"]) <= LONGEST_HEADLINE
+@each_file
+def test_every_golden_advice_is_the_same_in_another_language(
+    file: str, language: str, subtests: pytest.Subtests
+) -> None:
+    """In English it is the record itself; in another language it is what would have been composed
+    at once, with no English left."""
+    composer = Composer.bundled(language)
+    for case in (case for case in CASES if case.rule_set == file):
+        with subtests.test(case.sentence):
+            morning, rule_set = morning_of(case), rule_set_of(case)
+            record = composed(morning, rule_set, ENGLISH)
+            assert translate(record, rule_set, Composer.bundled()) == record["advice"]
+            told = translate(record, rule_set, composer)
+            at_once = composed(morning, rule_set, language)["advice"]
+            assert json.loads(rfc8785.dumps(told)) == at_once
+            assert set(texts_in(told)) & set(texts_in(record["advice"])) == set()
+            assert english_words(" ".join(texts_in(told)), language) == set()
+            assert len(told["headline"]) <= LONGEST_HEADLINE
 
 
 def english_words(text: str, language: str) -> set[str]:

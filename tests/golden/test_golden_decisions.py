@@ -1,4 +1,4 @@
-"""Does each rule set still answer the mornings that a coach wrote down for it?
+"""Golden decisions: the mornings that a coach wrote down, and the answers of each rule set.
 
 The mornings stand in tests/golden/<rule set>-<version>.yaml, whose header explains their form. A
 morning must be answered alike by every later version of its rule set, save for notes that the later
@@ -22,7 +22,7 @@ import yaml
 
 from dawnrule.facts.derive import MorningFacts, derive_facts
 from dawnrule.i18n.resources import rules_folder
-from dawnrule.model import FactDictionary, Verdict, Vocabulary
+from dawnrule.model import FactDictionary, Facts, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, CheckIn, History, Session, Sleep
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.evaluation.decider import Decider
@@ -176,7 +176,7 @@ def sentence_of(case: Case) -> str:
 
 GOLDEN_FILES = versions_in_order(GOLDEN.glob("*.yaml"))
 CASES = [case for file in GOLDEN_FILES for case in cases_for(file)]
-each_case = pytest.mark.parametrize("case", CASES, ids=sentence_of)
+each_file = pytest.mark.parametrize("file", GOLDEN_FILES, ids=lambda file: file.stem)
 
 
 @cache
@@ -243,66 +243,72 @@ def of_parts(
     return sorted(answer, key=str), sorted(expected, key=str)
 
 
-@each_case
+@pytest.mark.parametrize("case", CASES, ids=sentence_of)
 def test_a_golden_morning_is_answered_as_written(case: Case) -> None:
-    _, decision = decide(case)
-    answer, expected = of_day(case, decision)
-    assert answer == expected
+    """The day, its notes and each part."""
+    morning, decision = decide(case)
+    day, expected_day = of_day(case, decision)
+    parts, expected_parts = of_parts(case, morning, decision)
+    assert (day, parts) == (expected_day, expected_parts)
 
 
-@pytest.mark.parametrize(
-    "case", [case for case in CASES if "parts" in case.expect], ids=sentence_of
-)
-def test_each_part_of_a_golden_morning_is_answered_as_written(case: Case) -> None:
-    answer, expected = of_parts(case, *decide(case))
-    assert answer == expected
-
-
-@each_case
-def test_a_golden_morning_says_nothing_that_is_lost_on_the_way(case: Case) -> None:
+@each_file
+def test_a_golden_morning_says_nothing_that_is_lost_on_the_way(
+    file: Path, subtests: pytest.Subtests
+) -> None:
     """A word misspelt in the golden file would otherwise be read as not reported."""
     words = Vocabulary.bundled()
-    read = to_json(from_json(CheckIn, dict(case.check_in)))
-    given = {name: value for name, value in case.check_in.items() if value != {}}
-    assert read == given
-    assert {*case.check_in.get("soreness", ()), *case.check_in.get("last_trained", ())} <= set(
-        words.muscle_groups
-    )
-    assert set(case.check_in.get("warning_signs", ())) <= set(words.warning_signs)
-    assert {pain["kind"] for pain in case.check_in.get("pain", ())} <= set(words.pain_kinds)
+    for case in cases_of(file):
+        with subtests.test(case.sentence):
+            read = to_json(from_json(CheckIn, dict(case.check_in)))
+            given = {name: value for name, value in case.check_in.items() if value != {}}
+            assert read == given
+            named = {*case.check_in.get("soreness", ()), *case.check_in.get("last_trained", ())}
+            assert named <= set(words.muscle_groups)
+            assert set(case.check_in.get("warning_signs", ())) <= set(words.warning_signs)
+            assert {pain["kind"] for pain in case.check_in.get("pain", ())} <= set(words.pain_kinds)
 
 
-@pytest.mark.parametrize("case", [case for case in CASES if case.history], ids=sentence_of)
-def test_a_golden_history_says_nothing_that_is_lost_on_the_way(case: Case) -> None:
+@each_file
+def test_a_golden_history_says_nothing_that_is_lost_on_the_way(
+    file: Path, subtests: pytest.Subtests
+) -> None:
     words = Vocabulary.bundled()
-    for session in full_sessions(case.history):
-        assert to_json(from_json(Session, session)) == session
-        assert session.get("output", OUTPUTS[0]) in OUTPUTS
-        for block in session["blocks"]:
-            assert block["goal"] in words.goals
-            assert set(block.get("muscle_groups", ())) <= set(words.muscle_groups)
+    for case in cases_of(file):
+        for session in full_sessions(case.history):
+            with subtests.test(case.sentence, starts_at=session["starts_at"]):
+                assert to_json(from_json(Session, session)) == session
+                assert session.get("output", OUTPUTS[0]) in OUTPUTS
+                for block in session["blocks"]:
+                    assert block["goal"] in words.goals
+                    assert set(block.get("muscle_groups", ())) <= set(words.muscle_groups)
 
 
-@each_case
-def test_a_golden_morning_holds_only_facts_that_the_dictionary_accepts(case: Case) -> None:
+@each_file
+def test_golden_mornings_hold_only_facts_that_the_dictionary_accepts(file: Path) -> None:
     dictionary = FactDictionary.bundled()
-    morning = morning_of(case)
     refused = [
-        (name, value)
-        for facts in (morning.day, *(part.facts for part in morning.parts))
+        (case.sentence, name, value)
+        for case in cases_of(file)
+        for facts in facts_of(morning_of(case))
         for name, value in facts.items()
         if not dictionary[name].accepts(value)
     ]
     assert refused == []
 
 
-@pytest.mark.parametrize("file", GOLDEN_FILES, ids=lambda file: file.stem)
+def facts_of(morning: MorningFacts) -> Iterator[Facts]:
+    yield morning.day
+    yield from (part.facts for part in morning.parts)
+
+
+@each_file
 def test_no_two_golden_mornings_share_a_sentence(file: Path) -> None:
     sentences = [case.sentence for case in cases_of(file)]
     assert sorted(sentences) == sorted(set(sentences))
 
 
-@pytest.mark.parametrize("file", GOLDEN_FILES, ids=lambda file: file.stem)
+@each_file
 def test_notes_are_added_to_golden_mornings_that_expect_notes(file: Path) -> None:
     """A sentence misspelt would otherwise add nothing."""
     earlier = GOLDEN_FILES[: GOLDEN_FILES.index(file)]
@@ -310,7 +316,7 @@ def test_notes_are_added_to_golden_mornings_that_expect_notes(file: Path) -> Non
     assert set(notes_added_by(file)) <= known
 
 
-@pytest.mark.parametrize("file", GOLDEN_FILES, ids=lambda file: file.stem)
+@each_file
 def test_every_rule_is_seen_at_work_in_a_golden_morning(file: Path) -> None:
     """A rule with a verdict must decide somewhere; a note must be expected somewhere."""
     expected = {id_ for case in cases_for(file) for id_ in _ids_expected(case.expect)}

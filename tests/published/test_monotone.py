@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
+from itertools import product
 
 import pytest
 from hypothesis import given, settings
@@ -23,6 +24,12 @@ from tests.published.mornings import EVENING, WORDS, Baseline, check_in, planned
 DICTIONARY = FactDictionary.bundled()
 MUSCLE_GROUPS = ("quadriceps", "chest")
 """Two are enough for one to be worsened and one not."""
+
+SIGNS_OF_STRAIN: Sequence[Facts] = (
+    {},
+    {"fatigue": 7},
+    {"fatigue": 7, "stress": 7, "sleep_quality": 1},
+)
 
 ratings = st.integers(0, 10)
 hours_since = st.floats(0, 200)
@@ -127,37 +134,37 @@ def never_falls(baseline: Baseline, getting_worse: Iterable[CheckIn]) -> bool:
     return protection == sorted(protection)
 
 
-every_goal = pytest.mark.parametrize("goal", WORDS.goals)
-
-
-@every_goal
-@pytest.mark.parametrize("modality", [None, *WORDS.modalities])
 def test_each_point_of_soreness_protects_at_least_as_much(
-    baseline: Baseline, goal: str, modality: str | None
+    baseline: Baseline, subtests: pytest.Subtests
 ) -> None:
     """Source: Cheung 2003, Sports Med 33(2):145-164 (from memory)."""
-    plan = planned(goal, "quadriceps", modality=modality)
-    assert never_falls(baseline, (check_in(plan, soreness={"quadriceps": n}) for n in range(11)))
+    for goal, modality in product(WORDS.goals, [None, *WORDS.modalities]):
+        with subtests.test(goal=goal, modality=modality):
+            plan = planned(goal, "quadriceps", modality=modality)
+            sorer = (check_in(plan, soreness={"quadriceps": points}) for points in range(11))
+            assert never_falls(baseline, sorer)
 
 
-@every_goal
 def test_each_hour_less_since_growth_work_protects_at_least_as_much(
-    baseline: Baseline, goal: str
+    baseline: Baseline, subtests: pytest.Subtests
 ) -> None:
     """Source: McLester 2003, J Strength Cond Res 17(2):259-273."""
-    plan = planned(goal, "quadriceps")
     times = [trained(hours, "hypertrophy", ["quadriceps"]) for hours in range(200, -1, -1)]
-    assert never_falls(baseline, (check_in(plan, last_trained=time) for time in times))
+    for goal in WORDS.goals:
+        with subtests.test(goal=goal):
+            plan = planned(goal, "quadriceps")
+            assert never_falls(baseline, (check_in(plan, last_trained=time) for time in times))
 
 
-@every_goal
 def test_each_half_hour_less_of_sleep_protects_at_least_as_much(
-    baseline: Baseline, goal: str
+    baseline: Baseline, subtests: pytest.Subtests
 ) -> None:
     """Source: Craven 2022, Sports Med 52(11):2669-2690."""
-    plan = planned(goal, "quadriceps")
     nights = [Sleep(half_hours / 2, quality=2) for half_hours in range(48, -1, -1)]
-    assert never_falls(baseline, (check_in(plan, sleep=night) for night in nights))
+    for goal in WORDS.goals:
+        with subtests.test(goal=goal):
+            plan = planned(goal, "quadriceps")
+            assert never_falls(baseline, (check_in(plan, sleep=night) for night in nights))
 
 
 def ordered_facts_from_history(baseline: Baseline) -> list[FactDefinition]:
@@ -183,22 +190,22 @@ def protection(baseline: Baseline, facts: Facts) -> int:
     return baseline.decider.decide(day, [facts]).parts[0].verdict.protection
 
 
-@every_goal
-@pytest.mark.parametrize("eccentric_load", ["low", "high"])
 def test_each_step_of_a_worse_history_protects_at_least_as_much(
-    baseline_with_history: Baseline, goal: str, eccentric_load: str
+    baseline_with_history: Baseline, subtests: pytest.Subtests
 ) -> None:
     """Source: at the head of this module; a week of short nights: Belenky 2003, J Sleep Res
     12(1):1-12. With none, one and three other signs of strain."""
-    part = {"goal": goal, "muscle_group": "quadriceps", "eccentric_load": eccentric_load}
     fallen = {"output_drop_percent": 12.0, "hours_since_output_drop": 40.0}
     facts = ordered_facts_from_history(baseline_with_history)
     assert "sleep_shortfall_hours" in {fact.name for fact in facts}
-    for fact in facts:
-        for signs in ({}, {"fatigue": 7}, {"fatigue": 7, "stress": 7, "sleep_quality": 1}):
-            values = getting_worse(baseline_with_history, fact)
-            mornings = (
-                {"planned_blocks": 1, **part, **fallen, **signs, fact.name: v} for v in values
-            )
-            steps = [protection(baseline_with_history, morning) for morning in mornings]
-            assert steps == sorted(steps), (fact.name, signs)
+    for goal, eccentric_load, fact in product(WORDS.goals, ("low", "high"), facts):
+        part = {"goal": goal, "muscle_group": "quadriceps", "eccentric_load": eccentric_load}
+        values = getting_worse(baseline_with_history, fact)
+        for signs in SIGNS_OF_STRAIN:
+            morning: dict[str, FactValue] = {"planned_blocks": 1, **part, **fallen, **signs}
+            with subtests.test(goal=goal, load=eccentric_load, fact=fact.name, signs=signs):
+                steps = [
+                    protection(baseline_with_history, {**morning, fact.name: value})
+                    for value in values
+                ]
+                assert steps == sorted(steps)

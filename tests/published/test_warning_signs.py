@@ -10,6 +10,7 @@ from memory). Numbness or weakness, and severe swelling: common practice, no sou
 from __future__ import annotations
 
 import re
+from itertools import product
 from typing import Any
 
 import pytest
@@ -28,8 +29,6 @@ from tests.published.mornings import (
     trained,
 )
 
-every_sign = pytest.mark.parametrize("sign", WORDS.warning_signs)
-
 EVERYTHING_AT_ITS_WORST: dict[str, Any] = {
     "sleep": Sleep(hours=0.0, quality=1),
     "soreness": dict.fromkeys(WORDS.muscle_groups, 10),
@@ -45,37 +44,40 @@ def is_about(rule: Rule | None, sign: str) -> bool:
     return rule is not None and sign.replace("-", "_") in facts_of(rule.when)
 
 
-@every_sign
-@pytest.mark.parametrize("goal", WORDS.goals)
 def test_a_sign_means_rest_with_everything_else_at_its_best(
-    baseline: Baseline, sign: str, goal: str
+    baseline: Baseline, subtests: pytest.Subtests
 ) -> None:
     """Source: at the head of this module."""
-    best = everything_at_its_best() | {"warning_signs": (sign,)}
-    decided = baseline.decide(check_in(planned(goal, "quadriceps"), **best))
-    assert decided.verdict is Verdict.REST
-    assert is_about(decided.rule, sign)
+    for sign, goal in product(WORDS.warning_signs, WORDS.goals):
+        with subtests.test(sign=sign, goal=goal):
+            best = everything_at_its_best() | {"warning_signs": (sign,)}
+            decided = baseline.decide(check_in(planned(goal, "quadriceps"), **best))
+            assert decided.verdict is Verdict.REST
+            assert is_about(decided.rule, sign)
 
 
-@every_sign
-@pytest.mark.parametrize("plan", [(), one_block_of_each_goal()], ids=["day off", "every goal"])
 def test_a_sign_means_rest_with_nothing_else_reported(
-    baseline: Baseline, sign: str, plan: tuple[Any, ...]
+    baseline: Baseline, subtests: pytest.Subtests
 ) -> None:
-    """Source: at the head of this module."""
-    decided = baseline.decide(check_in(*plan, warning_signs=(sign,)))
-    assert decided.verdict is Verdict.REST
-    assert is_about(decided.rule, sign)
-    assert set(decided.parts) <= {Verdict.REST}
+    """On a day off and with every goal planned. Source: at the head of this module."""
+    for sign, plan in product(WORDS.warning_signs, [(), one_block_of_each_goal()]):
+        with subtests.test(sign=sign, blocks=len(plan)):
+            decided = baseline.decide(check_in(*plan, warning_signs=(sign,)))
+            assert decided.verdict is Verdict.REST
+            assert is_about(decided.rule, sign)
+            assert set(decided.parts) <= {Verdict.REST}
 
 
-@every_sign
 def test_a_sign_is_what_is_named_with_everything_else_at_its_worst(
-    baseline: Baseline, sign: str
+    baseline: Baseline, subtests: pytest.Subtests
 ) -> None:
     """Source: at the head of this module."""
-    worst = EVERYTHING_AT_ITS_WORST | {"warning_signs": (sign,)}
-    assert is_about(baseline.decide(check_in(*one_block_of_each_goal(), **worst)).rule, sign)
+    for sign in WORDS.warning_signs:
+        with subtests.test(sign=sign):
+            worst = EVERYTHING_AT_ITS_WORST | {"warning_signs": (sign,)}
+            assert is_about(
+                baseline.decide(check_in(*one_block_of_each_goal(), **worst)).rule, sign
+            )
 
 
 def test_of_several_signs_the_heart_comes_first(baseline: Baseline) -> None:
@@ -84,15 +86,17 @@ def test_of_several_signs_the_heart_comes_first(baseline: Baseline) -> None:
     assert is_about(baseline.decide(check_in(warning_signs=signs)).rule, "chest-pain")
 
 
-@every_sign
 def test_the_caution_sends_to_care_now_and_neither_diagnoses_nor_reassures(
-    baseline: Baseline, sign: str
+    baseline: Baseline, subtests: pytest.Subtests
 ) -> None:
     """Source: US CDC/NIOSH guidance on rhabdomyolysis: signs alone cannot confirm or rule out."""
-    rule = baseline.decide(check_in(warning_signs=(sign,))).rule
-    assert rule is not None
-    assert "get medical care now" in rule.caution
-    assert "until a clinician has cleared you" in rule.caution.replace("\n", " ")
     reassuring = r"probably|harmless|no need to worry|nothing serious|just soreness"
     diagnosing = r"\byou have\b|\bthis is a\b|\bis caused by\b"
-    assert not re.search(f"{reassuring}|{diagnosing}", f"{rule.reason} {rule.caution}", re.I)
+    for sign in WORDS.warning_signs:
+        with subtests.test(sign=sign):
+            rule = baseline.decide(check_in(warning_signs=(sign,))).rule
+            assert rule is not None
+            assert "get medical care now" in rule.caution
+            assert "until a clinician has cleared you" in rule.caution.replace("\n", " ")
+            said = f"{rule.reason} {rule.caution}"
+            assert not re.search(f"{reassuring}|{diagnosing}", said, re.IGNORECASE)
