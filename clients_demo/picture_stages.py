@@ -25,6 +25,7 @@ from dawnrule.demo.squad import Day, Diary, Squad, invent_diaries
 from dawnrule.model.entities import Athlete
 from dawnrule.settings import LogForm, Settings, name_and_version
 from dawnrule.store import (
+    Key,
     PrivateAddress,
     Purpose,
     Role,
@@ -166,7 +167,7 @@ def _put_address(scene: Scene, address: PrivateAddress, token: str) -> None:
 
 def _put_key(scene: Scene) -> None:
     key = hash_key(COACH_KEY)
-    scene.store.write(lambda b: b.keys.add(KEY_ID, key, Role.COACH, None, None, EARLY))
+    scene.store.write(lambda b: b.keys.add(Key(KEY_ID, Role.COACH, None, None, EARLY), key))
 
 
 def _same_ids_each_time() -> Callable[[], str]:

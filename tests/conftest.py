@@ -24,7 +24,7 @@ from dawnrule.application import rule_sets
 from dawnrule.model.entities import Athlete
 from dawnrule.rules.analysis import sandbox
 from dawnrule.settings import Settings
-from dawnrule.store import Role, Store, hash_key, new_key
+from dawnrule.store import Key, Role, Store, hash_key, new_key
 from dawnrule.web import Server, create_app
 from dawnrule.web import app as app_module
 from dawnrule.web.context import Context
@@ -200,7 +200,7 @@ def make_key(store: Store) -> MakeKey:
         at = datetime(2026, 1, 1, tzinfo=UTC)
         store.write(
             lambda transaction: transaction.keys.add(
-                key_id, hash_key(key), role, athlete_id, None, at
+                Key(key_id, role, athlete_id, None, at), hash_key(key)
             )
         )
         return key

@@ -45,7 +45,7 @@ from schemathesis.specs.openapi.checks import (
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.settings import Settings
-from dawnrule.store import Role, Store, hash_key, new_key
+from dawnrule.store import Key, Role, Store, hash_key, new_key
 from dawnrule.web import create_app
 from dawnrule.web.context import Context
 from dawnrule.web.http.responses import ODS, XLSX
@@ -145,7 +145,9 @@ class Target:
         key, athlete_id = new_key(), "a-03" if role is Role.ATHLETE else None
         hashed = hash_key(key)
         self.store.write(
-            lambda transaction: transaction.keys.add(hashed, hashed, role, athlete_id, None, NOW)
+            lambda transaction: transaction.keys.add(
+                Key(hashed, role, athlete_id, None, NOW), hashed
+            )
         )
         return key
 

@@ -12,8 +12,7 @@ import pytest
 from dawnrule.advice.advisor import Advisor
 from dawnrule.application.check_ins import Submission, submit_check_in
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
-from dawnrule.model.serialization import to_json
-from dawnrule.store import Store, Transaction
+from dawnrule.store import Store, StoredSession, Transaction
 from tests.analytics.samples import BASELINE
 
 NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
@@ -34,8 +33,8 @@ def demo_database(tmp_path_factory: pytest.TempPathFactory, advisor: Advisor) ->
             posting = Submission(at, None, f"c-{number}", f"v-{number}")
             submit_check_in(transaction, advisor, BASELINE, day.check_in, posting)
             if day.session is not None:
-                start, body = day.session.starts_at, to_json(day.session)
-                transaction.sessions.add(f"s-{number}", diary.athlete.id, start, body, start, None)
+                done = StoredSession(f"s-{number}", day.session, day.session.starts_at, None)
+                transaction.sessions.add(done)
 
     with Store.open(file) as store:
         for diary in invent_diaries(Squad.invented(), NOON):

@@ -10,10 +10,9 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.application.check_ins import Submission, submit_check_in
 from dawnrule.model import Facts, Verdict
 from dawnrule.model.entities import Athlete, Block, CheckIn, Session
-from dawnrule.model.serialization import to_json
 from dawnrule.rules.columnar import PastMorning, PastSubject
 from dawnrule.rules.registry import RuleSetLibrary
-from dawnrule.store import Store, Transaction
+from dawnrule.store import Store, StoredSession, Transaction
 
 DAY = date(2026, 3, 9)
 ONE_DAY = timedelta(days=1)
@@ -59,9 +58,7 @@ def log(store: Store, athlete: Athlete, day: date, output: str | None = None) ->
     def add(transaction: Transaction) -> None:
         transaction.athletes.put(athlete)
         session_id = f"s-{next(_numbers)}"
-        transaction.sessions.add(
-            session_id, athlete.id, starts_at, to_json(session), starts_at, None
-        )
+        transaction.sessions.add(StoredSession(session_id, session, starts_at, None))
 
     store.write(add)
 

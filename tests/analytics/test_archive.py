@@ -216,7 +216,7 @@ def test_an_archive_deleted_while_it_is_added_to_is_made_anew(
 ) -> None:
     archive.mornings()
     post(store, advisor, SAM, DAY + ONE_DAY)
-    table = archive.mornings(lambda done, of: archive.forget())
+    table = archive.mornings(lambda done, of: archive.delete())
     assert len(list(table.mornings())) == 4
 
 

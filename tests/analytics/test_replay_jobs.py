@@ -64,7 +64,7 @@ def jobs(runner: ReplayRunner, advisor: Advisor, new_id: Callable[[], str]) -> I
 
 
 def asked(runner: ReplayRunner, rule_set: RuleSet = STRICT) -> str:
-    runner.ask("r-1", rule_set, None, None)
+    runner.request("r-1", rule_set, None, None)
     return "r-1"
 
 
@@ -94,7 +94,7 @@ def interrupt() -> None:
 
 def whole(runner: ReplayRunner, rule_set: RuleSet = STRICT) -> Replayed:
     """What a replay finds that nothing interrupts."""
-    runner.ask("whole", rule_set, None, None)
+    runner.request("whole", rule_set, None, None)
     runner.run("whole", rule_set)
     return result(runner, "whole")
 
@@ -111,7 +111,7 @@ def test_a_replay_runs_through_all_dates_and_is_done(runner: ReplayRunner) -> No
 
 
 def test_a_replay_looks_only_at_the_dates_asked_for(runner: ReplayRunner) -> None:
-    runner.ask("r-1", STRICT, DAY + ONE_DAY, DAY + 2 * ONE_DAY)
+    runner.request("r-1", STRICT, DAY + ONE_DAY, DAY + 2 * ONE_DAY)
     runner.run("r-1", STRICT)
     assert (stored(runner).state, result(runner).mornings) == (DONE, 3)
 
@@ -138,7 +138,7 @@ def test_ctrl_c_keeps_what_is_done_and_the_rest_can_be_done_later(runner: Replay
         runner.run("r-1", STRICT, at(4, interrupt))
     assert (stored(runner).state, result(runner).mornings) == (STOPPED, 4)
 
-    again = runner.ask_again_for(STRICT, None, None)
+    again = runner.requeue_unfinished(STRICT, None, None)
     assert again is not None
     told: list[tuple[int, int]] = []
     runner.run(again.id, STRICT, Listener(deciding=lambda done, of: told.append((done, of))))
@@ -154,7 +154,7 @@ def test_only_the_same_replay_is_gone_on_with(runner: ReplayRunner, differs: str
     first = DAY if differs == "dates" else None
     if differs == "nothing, but it is done":
         runner.run("r-1", STRICT)
-    assert runner.ask_again_for(rule_set, first, None) is None
+    assert runner.requeue_unfinished(rule_set, first, None) is None
 
 
 def test_a_replay_that_is_stopped_from_elsewhere_ends_at_its_next_step(
@@ -184,7 +184,7 @@ def test_a_replay_can_be_stopped_while_the_ledger_is_read(
 
 def test_a_run_that_another_took_over_from_adds_nothing_more(runner: ReplayRunner) -> None:
     def take_over() -> None:
-        runner.store.write(lambda transaction: transaction.replays.ask_again("r-1", LATER))
+        runner.store.write(lambda transaction: transaction.replays.requeue("r-1", LATER))
         runner.store.write(lambda transaction: transaction.replays.take("r-1", LATER))
 
     runner.run(asked(runner), STRICT, at(3, take_over))
@@ -193,7 +193,7 @@ def test_a_run_that_another_took_over_from_adds_nothing_more(runner: ReplayRunne
 
 def test_a_run_that_was_overtaken_does_not_spoil_the_result(runner: ReplayRunner) -> None:
     def overtake() -> None:
-        runner.store.write(lambda transaction: transaction.replays.ask_again("r-1", LATER))
+        runner.store.write(lambda transaction: transaction.replays.requeue("r-1", LATER))
         runner.run("r-1", STRICT)
 
     runner.run(asked(runner), STRICT, at(3, overtake))
@@ -210,7 +210,7 @@ def test_a_replay_that_fails_says_why_and_can_be_tried_again(runner: ReplayRunne
         runner.run("r-1", STRICT, at(3, refuse))
     assert (stored(runner).state, stored(runner).problem) == (FAILED, "It is not to be.")
 
-    assert runner.ask_again_for(STRICT, None, None) is not None
+    assert runner.requeue_unfinished(STRICT, None, None) is not None
     runner.run("r-1", STRICT)
     assert (stored(runner).state, stored(runner).problem) == (DONE, None)
     assert result(runner) == whole(runner)
@@ -230,9 +230,9 @@ def test_an_error_that_nobody_foresaw_does_not_leave_a_replay_running(
 
 
 def test_an_archive_deleted_meanwhile_stops_a_replay(runner: ReplayRunner) -> None:
-    runner.run(asked(runner), STRICT, at(3, runner.archive.forget))
+    runner.run(asked(runner), STRICT, at(3, runner.archive.delete))
     assert stored(runner).state == STOPPED
-    runner.ask_again_for(STRICT, None, None)
+    runner.requeue_unfinished(STRICT, None, None)
     runner.run("r-1", STRICT)
     assert result(runner) == whole(runner)
 
@@ -249,7 +249,7 @@ def test_when_a_person_is_erased_no_replay_remembers_them(runner: ReplayRunner) 
 
 def test_dates_in_the_wrong_order_are_refused(runner: ReplayRunner) -> None:
     with pytest.raises(InvalidInput, match="would end on 2026-03-09, before it begins"):
-        runner.ask("r-1", STRICT, DAY + ONE_DAY, DAY)
+        runner.request("r-1", STRICT, DAY + ONE_DAY, DAY)
 
 
 def waited_for(jobs: ReplayJobs, replay_id: str) -> StoredReplay:
@@ -356,6 +356,6 @@ def test_only_the_newest_replays_are_kept(
 ) -> None:
     monkeypatch.setattr("dawnrule.store.tables.replays.KEPT_AT_MOST", 2)
     for number in range(3):
-        runner.ask(f"r-{number}", STRICT, None, None)
+        runner.request(f"r-{number}", STRICT, None, None)
     newest = runner.store.read(lambda transaction: transaction.replays.newest())
     assert [replay.id for replay in newest] == ["r-2", "r-1"]

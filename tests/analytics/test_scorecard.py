@@ -12,7 +12,7 @@ import pytest
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
-from dawnrule.analytics.scorecard import Outcomes, RuleScore, Score, Scorecard, Share, scorecard
+from dawnrule.analytics.scorecard import Reports, RuleScore, Score, Scorecard, Share, scorecard
 from dawnrule.model.entities import Athlete, Block
 from dawnrule.store import Store
 from tests.analytics.samples import BASELINE, DAY, GROWTH, KIM, LATER, ONE_DAY, SAM, log, post
@@ -48,7 +48,7 @@ def outcomes(
 ) -> list[str]:
     """What is known of a morning, by what is stored around it."""
     around = DAY - 3 * ONE_DAY, DAY + 9 * ONE_DAY
-    aftermath = store.read(lambda transaction: Outcomes.read(transaction, *around, now))
+    aftermath = store.read(lambda transaction: Reports.read(transaction, *around, now))
     return list(aftermath.outcomes(athlete.id, day, groups or ("quadriceps",)))
 
 

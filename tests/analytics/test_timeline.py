@@ -16,7 +16,7 @@ from dawnrule.facts.derive import derive_facts
 from dawnrule.facts.history import CHECK_IN_DAYS
 from dawnrule.model.entities import Athlete, Block, CheckIn, Session, Sleep
 from dawnrule.model.serialization import to_json
-from dawnrule.store import Store, StoredAdvice, Transaction
+from dawnrule.store import Store, StoredAdvice, StoredCheckIn, StoredSession, Transaction
 
 TODAY = date(2026, 3, 9)
 KIM = Athlete("a-01", "Kim", "Pacific/Auckland", date_of_birth=date(2008, 3, 5))
@@ -45,12 +45,12 @@ def check_in(store: Store, days_ago: int, **reported: Any) -> None:
     one = replace(CheckIn(KIM.id, ago(days_ago), ()), **reported)
     body = to_json(one)
     number = f"c-{days_ago}-{hash(str(body))}"
-    store.write(lambda b: b.check_ins.add(number, KIM.id, one.date, body, AT, None))
+    store.write(lambda b: b.check_ins.add(StoredCheckIn(number, KIM.id, one.date, body, AT, None)))
 
 
 def train(store: Store, starts_at: str, minutes: float, rpe: float | None) -> None:
     one = Session(KIM.id, datetime.fromisoformat(starts_at), minutes, (GROWTH,), rpe=rpe)
-    store.write(lambda b: b.sessions.add(starts_at, KIM.id, one.starts_at, to_json(one), AT, None))
+    store.write(lambda b: b.sessions.add(StoredSession(starts_at, one, AT, None)))
 
 
 Told = Callable[[int], list[AthleteDay]]

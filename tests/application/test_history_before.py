@@ -12,7 +12,7 @@ from dawnrule.application.check_ins import history_before
 from dawnrule.facts.derive import derive_facts
 from dawnrule.model.entities import History, Sleep
 from dawnrule.model.serialization import to_json
-from dawnrule.store import Store, Transaction
+from dawnrule.store import Store, StoredCheckIn, StoredSession, Transaction
 from tests.facts.samples import GROWTH, KIM, NOW, STRENGTH, morning, session
 
 A_YEAR = range(365)
@@ -48,10 +48,11 @@ def _fill(transaction: Transaction) -> None:
     transaction.athletes.put(KIM)
     for number, check_in in enumerate(MORNINGS):
         body = to_json(check_in)
-        transaction.check_ins.add(f"c-{number}", KIM.id, check_in.date, body, NOW, None)
+        transaction.check_ins.add(
+            StoredCheckIn(f"c-{number}", KIM.id, check_in.date, body, NOW, None)
+        )
     for number, done in enumerate(SESSIONS):
-        body = to_json(done)
-        transaction.sessions.add(f"s-{number}", KIM.id, done.starts_at, body, NOW, None)
+        transaction.sessions.add(StoredSession(f"s-{number}", done, NOW, None))
 
 
 @pytest.mark.parametrize("days", [0, 1, 200])
@@ -85,7 +86,9 @@ def test_the_last_answer_is_found_also_where_a_newer_check_in_took_its_place(
         transaction.athletes.put(KIM)
         for number, check_in in enumerate(sent):
             body = to_json(check_in)
-            transaction.check_ins.add(f"c-{number}", KIM.id, check_in.date, body, NOW, None)
+            transaction.check_ins.add(
+                StoredCheckIn(f"c-{number}", KIM.id, check_in.date, body, NOW, None)
+            )
 
     with Store.open(tmp_path / "dawnrule.db") as store:
         store.write(fill)

@@ -25,7 +25,7 @@ from dawnrule.advice.advisor import Advisor, Morning
 from dawnrule.application.audit import BY_ENGINE_EACH, audit
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.serialization import to_json
-from dawnrule.store import Store, StoredAdvice, Transaction
+from dawnrule.store import Store, StoredAdvice, StoredCheckIn, Transaction
 from tests.benchmarks.history import athlete, check_in
 
 ATHLETES = 50
@@ -65,7 +65,7 @@ def _add(transaction: Transaction, drawn: list[Sample], numbers: range) -> None:
         advice = record["advice"] | {"advice_id": advice_id, "date": body["date"]}
         its = {"advice": advice, "check_in": body, "clock": at.isoformat()}
         text = rfc8785.dumps(record | its).decode()
-        transaction.check_ins.add(check_in_id, who.id, at.date(), body, at, "k-01")
+        transaction.check_ins.add(StoredCheckIn(check_in_id, who.id, at.date(), body, at, "k-01"))
         transaction.advice.add(
             StoredAdvice(
                 advice_id,

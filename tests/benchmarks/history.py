@@ -28,7 +28,7 @@ from dawnrule.advice.advisor import Advisor, Considered, Morning
 from dawnrule.application.check_ins import history_before
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session, Sleep
 from dawnrule.model.serialization import to_json
-from dawnrule.store import Store, StoredAdvice, Transaction
+from dawnrule.store import Store, StoredAdvice, StoredCheckIn, StoredSession, Transaction
 
 TODAY = date(2026, 3, 9)
 NOW = datetime(2026, 3, 9, 6, 40, tzinfo=UTC)
@@ -112,15 +112,13 @@ class Benchmark:
             if days_ago:
                 done = session(athlete_id, days_ago)
                 session_id = f"{athlete_id}-s-{days_ago}"
-                transaction.sessions.add(
-                    session_id, athlete_id, done.starts_at, to_json(done), NOW, None
-                )
+                transaction.sessions.add(StoredSession(session_id, done, NOW, None))
 
     def _add_morning(self, transaction: Transaction, athlete_id: str, days_ago: int) -> None:
         morning = check_in(athlete_id, days_ago)
         check_in_id = f"{athlete_id}-c-{days_ago}"
         transaction.check_ins.add(
-            check_in_id, athlete_id, morning.date, to_json(morning), NOW, None
+            StoredCheckIn(check_in_id, athlete_id, morning.date, to_json(morning), NOW, None)
         )
         transaction.advice.add(
             StoredAdvice(

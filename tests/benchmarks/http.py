@@ -39,7 +39,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.clock import new_id, now
 from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings
-from dawnrule.store import Role, Store, hash_key
+from dawnrule.store import Key, Role, Store, hash_key
 from dawnrule.store.connection import connect
 from dawnrule.web import Server, create_app
 from dawnrule.web.context import Context
@@ -67,7 +67,9 @@ def service(folder: Path) -> Flask:
     store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in squad])
     at = datetime.now(UTC)
     store.write(
-        lambda transaction: transaction.keys.add("k", hash_key(KEY), Role.COACH, None, None, at)
+        lambda transaction: transaction.keys.add(
+            Key("k", Role.COACH, None, None, at), hash_key(KEY)
+        )
     )
     morning = datetime.fromisoformat(EXAMPLE["reported_at"]) + timedelta(minutes=5)
     settings = Settings(db=folder / "service.db", key_requests_per_minute=0)

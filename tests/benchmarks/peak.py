@@ -29,7 +29,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.clock import now
 from dawnrule.model.entities import Athlete, Block, CheckIn, Sleep
 from dawnrule.model.serialization import to_json
-from dawnrule.store import Store, Transaction
+from dawnrule.store import Store, StoredCheckIn, Transaction
 from tests.faults.caller import NO_ANSWER, Caller
 from tests.faults.serving import apart, make_squad, served
 
@@ -60,7 +60,9 @@ def write_history(db: Path, today: date) -> None:
         sleep = Sleep(round(chance.uniform(5, 9), 1), chance.randrange(1, 6))
         check_in = CheckIn(athlete_id, day, (), sleep=sleep, fatigue=chance.randrange(8))
         number = f"c-{athlete}-{days}"
-        transaction.check_ins.add(number, athlete_id, day, to_json(check_in), now(), "k")
+        transaction.check_ins.add(
+            StoredCheckIn(number, athlete_id, day, to_json(check_in), now(), "k")
+        )
 
     def mornings(transaction: Transaction, days: int) -> None:
         for athlete in range(ATHLETES):

@@ -29,7 +29,7 @@ from typing import TypeAlias
 
 import polars as pl
 
-from dawnrule.analytics.cross_check import agreement_text
+from dawnrule.analytics.cross_check import decided_subjects
 from dawnrule.analytics.replay import Replayed, dates_in_steps
 from dawnrule.model import FactDictionary, Facts, FactValue
 from dawnrule.rules.columnar import (
@@ -125,7 +125,7 @@ def check_alike(
     """Raises when anybody decides otherwise than columns, on a day or a part."""
     for morning, decided in zip(mornings, by_columns, strict=True):
         for name, decide in racing.items():
-            other = agreement_text(
+            other = decided_subjects(
                 decide(morning.day.facts, [part.facts for part in morning.parts])
             )
             if other != decided:
@@ -142,7 +142,7 @@ def past_of(number: int, rule_set: RuleSet, told_by: RuleSet, seed: int) -> list
     past = []
     for position in range(number):
         day, parts = drawn.draw()
-        decided = agreement_text(decider.decide(day, parts))
+        decided = decided_subjects(decider.decide(day, parts))
         subjects = map(_as_told, decided, (day, *parts))
         who = f"a-{position % ATHLETES}"
         when = FIRST_DATE + timedelta(days=position // ATHLETES)

@@ -28,7 +28,7 @@ from statistics import median
 
 from dawnrule.model.entities import Athlete, Block, CheckIn, Sleep
 from dawnrule.model.serialization import to_json
-from dawnrule.store import Store, Transaction
+from dawnrule.store import Store, StoredCheckIn, Transaction
 from dawnrule.store.connection import connect
 from dawnrule.store.values import json_text
 
@@ -58,7 +58,9 @@ def check_ins(athlete: str) -> Callable[[Transaction], int]:
 
     def job(transaction: Transaction) -> int:
         day = date.fromordinal(next(days))
-        return transaction.check_ins.add(f"c-{next(numbers)}", athlete, day, BODY, NOW, "k-01")
+        return transaction.check_ins.add(
+            StoredCheckIn(f"c-{next(numbers)}", athlete, day, BODY, NOW, "k-01")
+        )
 
     return job
 

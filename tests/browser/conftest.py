@@ -22,7 +22,7 @@ from dawnrule.clock import new_id
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings, name_and_version
-from dawnrule.store import Role, Store, Transaction, hash_key
+from dawnrule.store import Key, Role, Store, Transaction, hash_key
 from dawnrule.web import Server, create_app
 
 CHROMIUM = "/usr/bin/chromium"
@@ -67,7 +67,7 @@ def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
             store.write(partial(_remember, advisor=advisor, diary=diary, settings=settings))
         store.write(lambda b: b.athletes.put(Athlete(NEW, "Nobody's <b>Name</b>", "Etc/UTC")))
         store.write(
-            lambda b: b.keys.add("key-coach", hash_key(COACH_KEY), Role.COACH, None, None, NOW)
+            lambda b: b.keys.add(Key("key-coach", Role.COACH, None, None, NOW), hash_key(COACH_KEY))
         )
         server = Server(create_app(settings, store, advisor, lambda: NOW, new_id), settings)
         thread = Thread(target=server.run)

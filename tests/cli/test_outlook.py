@@ -13,7 +13,7 @@ from dawnrule.advice.outlook import outlook_text
 from dawnrule.cli import outlook as command
 from dawnrule.model.entities import Block, CheckIn, Session
 from dawnrule.model.serialization import to_json
-from dawnrule.store import Store
+from dawnrule.store import Store, StoredCheckIn, StoredSession
 from tests.advice.samples import bundled
 from tests.cli.terminal import typed
 from tests.facts.samples import BERLIN, KIM, NOW
@@ -51,7 +51,7 @@ def db(tmp_path: Path) -> Path:
         store.write(lambda transaction: transaction.athletes.put(KIM))
         store.write(
             lambda transaction: transaction.sessions.add(
-                "s-1", KIM.id, starts_at, to_json(done), starts_at + timedelta(hours=1), None
+                StoredSession("s-1", done, starts_at + timedelta(hours=1), None)
             )
         )
     return tmp_path / "squad.db"
@@ -79,7 +79,7 @@ def test_with_a_check_in_of_today_nothing_is_said_to_be_missing(db: Path) -> Non
     with Store.open(db) as store:
         store.write(
             lambda transaction: transaction.check_ins.add(
-                "c-1", KIM.id, NOW.date(), body, NOW, None
+                StoredCheckIn("c-1", KIM.id, NOW.date(), body, NOW, None)
             )
         )
     assert "There is no check-in" not in typed("outlook", "--athlete", KIM.id, "--db", db).stdout

@@ -22,7 +22,7 @@ from dawnrule.application.sessions import log_session
 from dawnrule.model.entities import Athlete, CheckIn
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas import load_check_in, load_session
-from dawnrule.store import Role, Store, Transaction, hash_key, hash_token
+from dawnrule.store import Key, Role, Store, Transaction, hash_key, hash_token
 from dawnrule.store.migrations import MIGRATIONS
 
 FOLDER = Path(__file__).parent
@@ -89,7 +89,7 @@ def _answer(
 def _people(transaction: Transaction) -> None:
     for athlete in ATHLETES:
         transaction.athletes.put(athlete)
-    transaction.keys.add(KEY_ID, hash_key(KEY), Role.COACH, None, None, FIRST_MORNING)
+    transaction.keys.add(Key(KEY_ID, Role.COACH, None, None, FIRST_MORNING), hash_key(KEY))
     transaction.sign_ins.begin(hash_token(SIGN_IN), KEY_ID, FIRST_MORNING, EVENING)
 
 

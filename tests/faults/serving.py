@@ -23,7 +23,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.clock import new_id, now
 from dawnrule.model.entities import Athlete
 from dawnrule.settings import LogForm, Settings
-from dawnrule.store import Role, Store, Transaction, hash_key
+from dawnrule.store import Key, Role, Store, Transaction, hash_key
 from dawnrule.web import create_app, serve, start_logging
 
 T = TypeVar("T")
@@ -142,7 +142,7 @@ def _make_squad(db: Path, athletes: Sequence[Athlete]) -> None:
     def put(transaction: Transaction) -> Any:
         for athlete in athletes:
             transaction.athletes.put(athlete)
-        transaction.keys.add("k", hash_key(KEY), Role.COACH, None, None, now())
+        transaction.keys.add(Key("k", Role.COACH, None, None, now()), hash_key(KEY))
 
     with Store.open(db) as store:
         store.write(put)

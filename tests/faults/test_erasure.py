@@ -20,9 +20,19 @@ from dawnrule.application.athletes import DISAGREEMENTS_ENDING, erase
 from dawnrule.application.audit import audit
 from dawnrule.application.retention import apply_retention, retention_kept
 from dawnrule.errors import Conflict, InvalidInput
-from dawnrule.model.entities import Athlete
+from dawnrule.model.entities import Athlete, Block, Session
 from dawnrule.rules.registry import RuleSetLibrary
-from dawnrule.store import Role, Store, StoredAdvice, StoredPlan, Transaction, hash_key
+from dawnrule.store import (
+    Key,
+    Role,
+    Store,
+    StoredAdvice,
+    StoredCheckIn,
+    StoredPlan,
+    StoredSession,
+    Transaction,
+    hash_key,
+)
 from tests.analytics.samples import DAY, LATER, ONE_DAY, SAM, log, post
 from tests.cli.terminal import typed
 
@@ -57,7 +67,7 @@ def rare(store: Store, advisor: Advisor) -> None:
         log(store, RARE, DAY + day * ONE_DAY)
     store.write(
         lambda transaction: transaction.keys.add(
-            "k-rare", hash_key("rare"), Role.ATHLETE, RARE.id, "the rare phone", LATER
+            Key("k-rare", Role.ATHLETE, RARE.id, "the rare phone", LATER), hash_key("rare")
         )
     )
     Archive(store).mornings()
@@ -76,8 +86,9 @@ def fill(transaction: Transaction, squad: list[str], chance: random.Random) -> N
             at = datetime.combine(date, time(6), UTC)
             name = f"{chance.getrandbits(64):x}"
             note = {"note": f"words of {who}! " * chance.randrange(1, 60)}
-            transaction.check_ins.add(f"c{name}", who, date, note, at, None)
-            transaction.sessions.add(f"s{name}", who, at, note, at, None)
+            transaction.check_ins.add(StoredCheckIn(f"c{name}", who, date, note, at, None))
+            done = Session(who, at, 60, (Block(note["note"]),))
+            transaction.sessions.add(StoredSession(f"s{name}", done, at, None))
             transaction.plans.put(StoredPlan(who, date, [note], at, None))
             transaction.advice.add(
                 StoredAdvice(f"v{name}", f"c{name}", who, date, "rest", None, "d", "{}", at)
@@ -235,24 +246,32 @@ def test_whoever_says_that_the_clock_is_right_is_believed(store: Store, long_ago
     assert (forgotten.removed["check_ins"], reported(store, RARE)) == (4, [])
 
 
-@pytest.mark.parametrize(("paused", "is_doubted"), [(60, False), (62, True)])
-def test_a_squad_may_pause_for_half_of_the_days(
-    store: Store, advisor: Advisor, long_ago: datetime, paused: int, is_doubted: bool
+@pytest.mark.parametrize(("days", "is_doubted"), [(31, False), (32, True)])
+def test_one_night_erases_no_more_than_31_days(
+    store: Store, long_ago: datetime, days: int, is_doubted: bool
 ) -> None:
-    """All that was there before the pause is to leave at once, on a single night."""
-    last = DAY + 3 * ONE_DAY
-    post(store, advisor, SAM, last + paused * ONE_DAY)
-    at = datetime.combine(last + timedelta(days=121), time(0, 5), UTC)
+    at = datetime.combine(DAY + timedelta(days=120 + days), time(0, 5), UTC)
     with pytest.raises(Conflict) if is_doubted else nullcontext():
         apply_retention(store, 120, by="service", at=at)
     assert bool(reported(store, RARE)) is is_doubted
 
 
-def test_a_training_log_is_enough_to_believe_the_clock(store: Store, long_ago: datetime) -> None:
-    at = datetime.combine(DAY + timedelta(days=125), time(0, 5), UTC)
-    log(store, SAM, DAY + 10 * ONE_DAY)
-    apply_retention(store, 120, by="service", at=at)
-    assert reported(store, RARE) == []
+def test_a_squad_may_pause_for_as_long_as_it_likes(
+    store: Store, advisor: Advisor, long_ago: datetime
+) -> None:
+    """While the service runs, a pause makes no single night delete more."""
+    post(store, advisor, SAM, DAY + timedelta(days=100))
+    for night in range(8):
+        apply_retention(store, 120, by="service", at=long_ago + night * ONE_DAY)
+    assert (reported(store, RARE), len(reported(store, SAM))) == ([], 1)
+
+
+def test_an_old_training_log_counts_as_much_as_check_ins(
+    store: Store, advisor: Advisor, long_ago: datetime
+) -> None:
+    log(store, SAM, DAY - timedelta(days=40))
+    with pytest.raises(Conflict, match="more than 31 days"):
+        apply_retention(store, 120, by="service", at=long_ago)
 
 
 def test_a_service_whose_clock_is_ahead_warns_and_erases_nothing(

@@ -10,7 +10,7 @@ from typing import TypeAlias
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dawnrule.analytics.cross_check import agreement_text
+from dawnrule.analytics.cross_check import decided_subjects
 from dawnrule.model import Facts, Verdict
 from dawnrule.rules.columnar import ColumnDecider, MorningTable, PastMorning, PastSubject
 from dawnrule.rules.rule_set import RuleSet
@@ -51,5 +51,5 @@ def test_columns_and_the_engine_never_differ(data: st.DataObject) -> None:
     decided = ColumnDecider(rule_set, DICTIONARY).decide(table_of(several))
     with closing(decider_of(rule_set)) as decider:
         assert list(decided.mornings()) == [
-            agreement_text(decider.decide(*facts)) for facts in several
+            decided_subjects(decider.decide(*facts)) for facts in several
         ]

@@ -7,7 +7,7 @@ from typing import Any
 
 from dawnrule.model.entities import Athlete, Block, CheckIn, Session
 from dawnrule.model.serialization import to_json
-from dawnrule.store import StoredAdvice, Transaction
+from dawnrule.store import StoredAdvice, StoredCheckIn, Transaction
 
 DAY = date(2026, 3, 9)
 NOW = datetime(2026, 3, 9, 6, 40, tzinfo=UTC)
@@ -32,7 +32,7 @@ def add_check_in(
     transaction: Transaction, check_in_id: str, date: date = DAY, **reported: Any
 ) -> int:
     body = check_in_body(date, **reported)
-    return transaction.check_ins.add(check_in_id, KIM.id, date, body, NOW, "k-01")
+    return transaction.check_ins.add(StoredCheckIn(check_in_id, KIM.id, date, body, NOW, "k-01"))
 
 
 def add_advice(

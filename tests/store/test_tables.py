@@ -12,7 +12,16 @@ import pytest
 
 from dawnrule.model.entities import Athlete, Session
 from dawnrule.model.serialization import from_json
-from dawnrule.store import Key, Role, StoredAdvice, StoredSession, Transaction, hash_key, new_key
+from dawnrule.store import (
+    Key,
+    Role,
+    StoredAdvice,
+    StoredCheckIn,
+    StoredSession,
+    Transaction,
+    hash_key,
+    new_key,
+)
 from dawnrule.store.connection import connect
 from dawnrule.store.migrations import migrate
 from tests.store.samples import (
@@ -73,7 +82,9 @@ def _fill(transaction: Transaction, athlete: Athlete) -> None:
     transaction.athletes.put(athlete)
     check_in, name = f"c-{athlete.id}", athlete.id
     for revision in ("1", "2"):
-        transaction.check_ins.add(check_in + revision, name, DAY, check_in_body(), NOW, None)
+        transaction.check_ins.add(
+            StoredCheckIn(check_in + revision, name, DAY, check_in_body(), NOW, None)
+        )
         superseded = "v1" + name if revision == "2" else None
         add_advice(
             transaction,
@@ -82,8 +93,8 @@ def _fill(transaction: Transaction, athlete: Athlete) -> None:
             athlete_id=name,
             supersedes=superseded,
         )
-    transaction.sessions.add(f"s-{name}", name, NOW, session_body(), NOW, None)
-    transaction.keys.add(f"k-{name}", hash_key(new_key()), Role.ATHLETE, name, None, NOW)
+    transaction.sessions.add(StoredSession(f"s-{name}", replace(session(), athlete_id=name), NOW, None))
+    transaction.keys.add(Key(f"k-{name}", Role.ATHLETE, name, None, NOW), hash_key(new_key()))
 
 
 def test_erasing_a_person_removes_all_that_is_theirs_and_nothing_else(
@@ -122,7 +133,7 @@ def test_an_erased_person_leaves_no_bytes_in_the_file(tmp_path: Path) -> None:
 def test_a_check_in_comes_back_as_added(transaction: Transaction) -> None:
     body = check_in_body(fatigue=4, hrv_rmssd_ms=71.5)
     received_at = datetime(2026, 3, 9, 7, 40, 0, 5, timezone(timedelta(hours=1)))
-    transaction.check_ins.add("c-1", KIM.id, DAY, body, received_at, "k-07")
+    transaction.check_ins.add(StoredCheckIn("c-1", KIM.id, DAY, body, received_at, "k-07"))
     stored = transaction.check_ins.latest(KIM.id, DAY)
     assert stored is not None
     assert (stored.id, stored.revision, stored.posted_by) == ("c-1", 1, "k-07")
@@ -155,7 +166,7 @@ def test_a_check_in_id_is_used_once(transaction: Transaction) -> None:
 
 def test_a_check_in_needs_an_athlete(transaction: Transaction) -> None:
     with pytest.raises(sqlite3.IntegrityError, match="FOREIGN KEY"):
-        transaction.check_ins.add("c-1", "nobody", DAY, check_in_body(), NOW, None)
+        transaction.check_ins.add(StoredCheckIn("c-1", "nobody", DAY, check_in_body(), NOW, None))
 
 
 def test_before_gives_the_latest_of_each_date_in_the_window(transaction: Transaction) -> None:
@@ -260,15 +271,14 @@ def _session(minutes: float = 60, starts_at: datetime = NOW) -> Session:
 
 
 def _add_session(transaction: Transaction, session_id: str, starts_at: datetime = NOW) -> None:
-    body = session_body(starts_at)
-    transaction.sessions.add(session_id, KIM.id, starts_at, body, NOW, "k-01")
+    transaction.sessions.add(StoredSession(session_id, session(starts_at), NOW, "k-01"))
 
 
 def test_a_session_comes_back_as_last_posted(transaction: Transaction) -> None:
     _add_session(transaction, "s-1")
     assert transaction.sessions.get("s-1") == StoredSession("s-1", _session(), NOW, "k-01")
     later = NOW + timedelta(hours=1)
-    assert transaction.sessions.replace("s-1", later, session_body(later, 45), later, "k-02")
+    assert transaction.sessions.replace(StoredSession("s-1", session(later, 45), later, "k-02"))
     assert transaction.sessions.get("s-1") == StoredSession(
         "s-1", _session(45, later), later, "k-02"
     )
@@ -278,7 +288,7 @@ def test_a_session_comes_back_as_last_posted(transaction: Transaction) -> None:
 def test_a_session_that_is_not_there_is_neither_replaced_nor_deleted(
     transaction: Transaction,
 ) -> None:
-    assert not transaction.sessions.replace("s-1", NOW, session_body(), NOW, None)
+    assert not transaction.sessions.replace(StoredSession("s-1", session(), NOW, None))
     assert not transaction.sessions.delete("s-1")
     assert transaction.sessions.get("s-1") is None
 
@@ -319,7 +329,7 @@ def test_the_first_session_of_all_is_known(transaction: Transaction) -> None:
 
 def test_a_key_is_known_by_its_hash_until_it_is_revoked(transaction: Transaction) -> None:
     secret = new_key()
-    transaction.keys.add("k-1", hash_key(secret), Role.ATHLETE, KIM.id, "Kim's phone", NOW)
+    transaction.keys.add(Key("k-1", Role.ATHLETE, KIM.id, "Kim's phone", NOW), hash_key(secret))
     key = Key("k-1", Role.ATHLETE, KIM.id, "Kim's phone", NOW, None)
     assert transaction.keys.by_hash(hash_key(secret)) == key
     assert transaction.keys.by_hash(hash_key(new_key())) is None
@@ -333,14 +343,14 @@ def test_a_key_is_known_by_its_hash_until_it_is_revoked(transaction: Transaction
 
 def test_an_athletes_key_names_the_athlete(transaction: Transaction) -> None:
     with pytest.raises(sqlite3.IntegrityError, match="CHECK"):
-        transaction.keys.add("k-1", "00", Role.ATHLETE, None, None, NOW)
+        transaction.keys.add(Key("k-1", Role.ATHLETE, None, None, NOW), "00")
 
 
 def test_the_key_itself_is_not_stored(
     transaction: Transaction, connection: sqlite3.Connection
 ) -> None:
     secret = new_key()
-    transaction.keys.add("k-1", hash_key(secret), Role.COACH, None, None, NOW)
+    transaction.keys.add(Key("k-1", Role.COACH, None, None, NOW), hash_key(secret))
     dump = "\n".join(connection.iterdump())
     assert hash_key(secret) in dump
     assert secret.removeprefix("dawn_") not in dump
@@ -375,7 +385,7 @@ def test_the_order_of_times_as_text_is_the_order_of_time(transaction: Transactio
 def test_a_body_keeps_numbers_that_sqlite_would_not(
     transaction: Transaction, number: float
 ) -> None:
-    transaction.check_ins.add("c-1", KIM.id, DAY, {"number": number}, NOW, None)
+    transaction.check_ins.add(StoredCheckIn("c-1", KIM.id, DAY, {"number": number}, NOW, None))
     stored = transaction.check_ins.latest(KIM.id, DAY)
     assert stored is not None
     assert repr(stored.body["number"]) == repr(number)
@@ -386,12 +396,14 @@ def test_what_is_not_a_number_is_refused_not_stored_as_null(
     transaction: Transaction, number: float
 ) -> None:
     with pytest.raises(ValueError, match="not JSON compliant"):
-        transaction.check_ins.add("c-1", KIM.id, DAY, {"number": number}, NOW, None)
+        transaction.check_ins.add(StoredCheckIn("c-1", KIM.id, DAY, {"number": number}, NOW, None))
     assert transaction.check_ins.latest(KIM.id, DAY) is None
 
 
 def test_a_body_keeps_text_that_is_no_valid_unicode(transaction: Transaction) -> None:
-    transaction.check_ins.add("c-1", KIM.id, DAY, {"note": "\ud800 \x00 \U0001f31e"}, NOW, None)
+    transaction.check_ins.add(
+        StoredCheckIn("c-1", KIM.id, DAY, {"note": "\ud800 \x00 \U0001f31e"}, NOW, None)
+    )
     stored = transaction.check_ins.latest(KIM.id, DAY)
     assert stored is not None
     assert stored.body == {"note": "\ud800 \x00 \U0001f31e"}
@@ -403,8 +415,12 @@ Call = Callable[[Transaction, datetime], object]
 @pytest.mark.parametrize(
     "call",
     [
-        lambda transaction, at: transaction.check_ins.add("c-1", KIM.id, DAY, {}, at, None),
-        lambda transaction, at: transaction.sessions.add("s-1", KIM.id, at, {}, NOW, None),
+        lambda transaction, at: transaction.check_ins.add(
+            StoredCheckIn("c-1", KIM.id, DAY, {}, at, None)
+        ),
+        lambda transaction, at: transaction.sessions.add(
+            StoredSession("s-1", session(at), NOW, None)
+        ),
         lambda transaction, at: transaction.sessions.window(KIM.id, at, NOW),
         lambda transaction, at: transaction.keys.revoke("k-1", at),
     ],
@@ -416,7 +432,7 @@ def test_a_time_without_a_zone_is_refused(transaction: Transaction, call: Call) 
 
 def test_a_time_is_not_stored_where_a_date_belongs(transaction: Transaction) -> None:
     with pytest.raises(sqlite3.IntegrityError, match="CHECK"):
-        transaction.check_ins.add("c-1", KIM.id, datetime(2026, 3, 9), {}, NOW, None)
+        transaction.check_ins.add(StoredCheckIn("c-1", KIM.id, datetime(2026, 3, 9), {}, NOW, None))
 
 
 def test_text_is_not_stored_where_a_number_belongs(connection: sqlite3.Connection) -> None:

@@ -11,7 +11,7 @@ import pytest
 from flask import Flask
 
 from dawnrule.rules.registry import RuleSetLibrary
-from dawnrule.store import ReplayState, Store
+from dawnrule.store import ReplayState, Store, StoredReplay
 from dawnrule.web.context import Context
 from tests.conftest import Client, Clock
 from tests.rule_set_samples import CLUB
@@ -236,9 +236,10 @@ def waiting(app: Flask) -> str:
     """A replay that was asked for and that nobody runs."""
     its = Context.of(app)
     rule_set = its.rule_set_named("baseline@1.0.0")
+    at = its.clock()
     its.store.write(
         lambda b: b.replays.add(
-            "r-1", rule_set.full_name, rule_set.digest, None, None, its.clock(), None
+            StoredReplay("r-1", rule_set.full_name, rule_set.digest, None, None, at, at)
         )
     )
     return "/coach/replays/r-1"

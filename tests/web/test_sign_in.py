@@ -13,7 +13,7 @@ from flask import Flask
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.settings import Settings
-from dawnrule.store import Role, Store, Transaction, hash_key
+from dawnrule.store import Key, Role, Store, Transaction, hash_key
 from dawnrule.web import create_app
 from dawnrule.web.context import Context
 from tests.conftest import Client, Clock, MakeKey
@@ -393,5 +393,5 @@ def test_another_services_cookie_opens_nothing(
     with Store.open(tmp_path / "another.db") as store:
         at = clock()
         key_id = f"key-{hash_key(coach_key)[:8]}"
-        store.write(lambda b: b.keys.add(key_id, "same id", Role.COACH, None, None, at))
+        store.write(lambda b: b.keys.add(Key(key_id, Role.COACH, None, None, at), "same id"))
         assert not is_signed_in(copied(browser, serve(store)))

@@ -1,9 +1,9 @@
-"""On which facts was advice given, as columns? A cache of the ledger, in a file of its own.
+"""The archive: facts of past mornings in columns, a cache of the ledger in a parquet file.
 
-The ledger is the truth. The file beside the database only spares reading it record by record:
-it is brought up to date before each use, made anew when it is missing, older than this format or
-not of this ledger, and may be deleted at any time. It holds what athletes reported, so it is the
-owner's alone, as the database is, and goes when anybody is erased.
+The ledger is the source. The file beside the database only saves reading it record by record: it
+is brought up to date before each use, rebuilt when it is missing, of an older format or of another
+ledger, and may be deleted at any time. It holds what athletes reported, so only its owner may read
+it, as with the database, and it is deleted when anybody is erased.
 """
 
 from __future__ import annotations
@@ -24,24 +24,24 @@ from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read
 from dawnrule.store import Store, StoredAdvice
 
 FORMAT = "1"
-"""To be raised when the rows of the file change their meaning."""
+"""Format of the file; to be raised when the meaning of its rows changes."""
 
 ENDING = ".facts.parquet"
 
 READ_TOGETHER = 1_000
-"""How many records are read from the ledger at a time, so that no look at it takes long."""
+"""Records read from the ledger at a time, so that no read takes long."""
 
 Progress: TypeAlias = Callable[[int, int], None]
-"""Told how much of how much is done."""
+"""A callback that receives the amount done and the total."""
 
 
-def unheard(done: int, of: int) -> None:
-    """Progress that nobody wants to know of."""
+def ignore_progress(done: int, of: int) -> None:
+    """Ignore progress."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Reach:
-    """How far into the ledger a file goes: to which advice, and how many come up to it."""
+    """How far into the ledger a file reaches: the last advice, and the count up to it."""
 
     position: int = 0
     advice_id: str = ""
@@ -49,7 +49,7 @@ class _Reach:
 
 
 class Archive:
-    """The past mornings of one database. Safe to use from several threads and processes."""
+    """The archive of one database. Safe to use from several threads and processes."""
 
     def __init__(self, store: Store) -> None:
         self._store = store
@@ -57,21 +57,20 @@ class Archive:
         self._dictionary = FactDictionary.bundled()
         self._lock = Lock()
 
-    def mornings(self, progress: Progress = unheard) -> MorningTable:
-        """The latest advice of each athlete and date, as the ledger has it now.
+    def mornings(self, progress: Progress = ignore_progress) -> MorningTable:
+        """Read the latest advice of each athlete and date, as the ledger has it now.
 
-        ``progress`` is told of records read, when there are any that the file lacks. Raises
-        ``EngineFailure`` for facts that the dictionary does not allow any more, ``StoreUnusable``
-        when the file cannot be written.
+        ``progress`` counts the records that the file lacked. Raises ``EngineFailure`` for facts
+        that the dictionary no longer allows, ``StoreUnusable`` when the file cannot be written.
         """
         with self._lock:
             while not self._is_up_to_date(progress):
-                self.forget()
+                self.delete()
             return self._table()
 
-    def forget(self) -> None:
-        """Delete the file, and what was left of one that was being written. To be called when an
-        athlete has been erased: the next use makes it anew, without them."""
+    def delete(self) -> None:
+        """Delete the file and any unfinished one. To be called when an athlete is erased: the next
+        use rebuilds it without them."""
         for path in self._file.parent.glob(glob.escape(self._file.name) + "*"):
             path.unlink(missing_ok=True)
 
@@ -79,8 +78,8 @@ class Archive:
         return MorningTable.read(self._file, self._dictionary)
 
     def _is_up_to_date(self, progress: Progress) -> bool:
-        """Whether the file could be brought up to date: not if it is of another ledger, or
-        somebody was erased meanwhile."""
+        """Bring the file up to date; return False if it is of another ledger, or somebody was
+        erased meanwhile."""
         kept = self._reach()
         if kept is not None and not self._is_of_ledger(kept):
             return False
@@ -91,14 +90,14 @@ class Archive:
         return self._written(tables, reach) and self._is_of_ledger(reach)
 
     def _reach(self) -> _Reach | None:
-        """How far the file goes; None if it cannot be used."""
+        """Read how far the file reaches; None if it cannot be used."""
         marks = read_marks(self._file) or {}
         if any(marks.get(name) != value for name, value in self._kind().items()):
             return None
         return _Reach(int(marks["position"]), marks["advice_id"], int(marks["count"]))
 
     def _kind(self) -> Mapping[str, str]:
-        """What makes a file one that this version can use."""
+        """The marks of a file that this version can use."""
         facts = {name: definition.type for name, definition in self._dictionary.items()}
         return {"format": FORMAT, "facts": json.dumps(facts)}
 
@@ -110,7 +109,7 @@ class Archive:
         )
 
     def _read_on(self, reach: _Reach, tables: list[MorningTable], progress: Progress) -> _Reach:
-        """Add the tables of what comes after ``reach``; how far that goes."""
+        """Append tables of the advice after ``reach``; return the new reach."""
         start, last = (
             reach.position,
             self._store.read(lambda transaction: transaction.advice.last_position()),
@@ -128,7 +127,7 @@ class Archive:
         )
 
     def _written(self, tables: list[MorningTable], reach: _Reach) -> bool:
-        """Put a new file in the place of the old one; False if ``forget`` came in between.
+        """Replace the file by a new one; return False if ``delete`` was called meanwhile.
 
         Raises ``StoreUnusable`` when it cannot be written.
         """
@@ -150,7 +149,7 @@ class Archive:
         return True
 
     def _new_file(self) -> tuple[int, str]:
-        """The handle and the name of a file beside the old one, for its owner alone."""
+        """Create a file beside the old one, for its owner alone; return its handle and name."""
         try:
             return mkstemp(dir=self._file.parent, prefix=self._file.name)
         except OSError as error:
@@ -170,10 +169,10 @@ def _morning(position: int, advice: StoredAdvice) -> PastMorning:
         advice.date,
         advice.rule_set_digest,
         PastSubject(advice.verdict, advice.rule_id, tuple(fired["day"]), day),
-        tuple(_part(told, ids, {**day, **of["facts"]}) for of, told, ids in parts),
+        tuple(_part(part, ids, {**day, **own["facts"]}) for own, part, ids in parts),
     )
 
 
-def _part(told: Mapping[str, Any], fired: list[str], facts: dict[str, Any]) -> PastSubject:
-    rule = told["rule"]
-    return PastSubject(told["verdict"], rule["id"] if rule else None, tuple(fired), facts)
+def _part(part: Mapping[str, Any], fired: list[str], facts: dict[str, Any]) -> PastSubject:
+    rule = part["rule"]
+    return PastSubject(part["verdict"], rule["id"] if rule else None, tuple(fired), facts)

@@ -1,6 +1,6 @@
-"""Do columns decide every stored morning as the engine does?
+"""Cross-check of the column decider against the engine, over stored mornings.
 
-A replay trusts this; it can be asked of any database and any rule set.
+Replays rely on their agreement; it can be checked on any database and rule set.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from dawnrule.analytics.archive import Progress, unheard
+from dawnrule.analytics.archive import Progress, ignore_progress
 from dawnrule.analytics.replay import dates_in_steps
 from dawnrule.model import Verdict
 from dawnrule.rules.columnar import ColumnDecider, DecidedSubject, MorningTable, PastMorning
@@ -20,7 +20,7 @@ from dawnrule.rules.rule_set import Rule, RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A morning on which the two differ: what each decides on the day, and then on its parts."""
+    """A morning on which the two differ: each one's decisions on the day and then its parts."""
 
     athlete_id: str
     date: date
@@ -30,7 +30,7 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
-    """How many mornings were compared, the days and parts on them, and where the two differ."""
+    """The number of mornings and decisions compared, and the differences."""
 
     mornings: int
     decisions: int
@@ -38,10 +38,10 @@ class Agreement:
 
 
 def compare(
-    table: MorningTable, rule_set: RuleSet, decider: Decider, progress: Progress = unheard
+    table: MorningTable, rule_set: RuleSet, decider: Decider, progress: Progress = ignore_progress
 ) -> Agreement:
-    """Decide a table's mornings by columns and by both evaluations of ``decider``, which is of
-    the same rule set; compare verdicts, deciding rules, and every rule that fired.
+    """Decide a table's mornings by columns and by both evaluations of ``decider``, which has the
+    same rule set; compare verdicts, deciding rules, and all rules that fired.
 
     Raises ``EngineDisagreement`` or ``EngineFailure``.
     """
@@ -63,12 +63,12 @@ def compare(
 
 
 def decided_by_engine(decider: Decider, past: PastMorning) -> tuple[DecidedSubject, ...]:
-    """What both evaluations decide on a day, and then on its parts."""
-    return agreement_text(decider.decide(past.day.facts, [part.facts for part in past.parts]))
+    """Decide a day and its parts by both evaluations."""
+    return decided_subjects(decider.decide(past.day.facts, [part.facts for part in past.parts]))
 
 
-def agreement_text(decision: DayDecision) -> tuple[DecidedSubject, ...]:
-    """A decision on a day and on its parts, in the form in which columns give theirs."""
+def decided_subjects(decision: DayDecision) -> tuple[DecidedSubject, ...]:
+    """Convert a decision on a day and its parts to the form of the column decider."""
     return (
         _subject(decision.verdict, decision.deciding, decision.day.fired),
         *(_subject(part.verdict, part.deciding, part.fired) for part in decision.parts),

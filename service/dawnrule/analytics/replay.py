@@ -1,7 +1,7 @@
-"""What would another rule set have said on past mornings? (pure)
+"""Replay of past mornings under another rule set (pure).
 
-The same facts as were given then are decided again, for the latest advice of each athlete and
-date. Dates are gone through in steps, so that a replay can be stopped and gone on with.
+The recorded facts are decided again, for the latest advice of each athlete and date. Dates are
+processed in steps, so that a replay can be stopped and resumed.
 """
 
 from __future__ import annotations
@@ -17,8 +17,7 @@ from dawnrule.model import Verdict
 from dawnrule.rules.columnar import ChangedMorning, Decided, MorningTable
 
 SUBJECTS_IN_A_STEP = 100_000
-"""Days and parts that are decided at a time: enough for columns to be quick, few enough to stop
-within a blink."""
+"""Days and parts decided at a time: enough for columns to be fast, few enough to stop at once."""
 
 Counts: TypeAlias = Counter[tuple[Any, ...]]
 
@@ -33,12 +32,12 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
     "decided_now": ("rule",),
     "athletes": ("athlete_id", "protected"),
 }
-"""What is counted, and the words that each count is by."""
+"""The counts, and the keys of each."""
 
 
 @dataclass(frozen=True, slots=True)
 class Dates:
-    """Some dates, both ends included, and how many mornings they have."""
+    """A range of dates, both ends included, and its number of mornings."""
 
     first: date
     last: date
@@ -46,7 +45,7 @@ class Dates:
 
 
 def dates_in_steps(table: MorningTable) -> Iterator[Dates]:
-    """The dates of a table in their order, as many together as make a step."""
+    """Split the dates of a table, in order, into steps."""
     together: list[tuple[date, int]] = []
     room = SUBJECTS_IN_A_STEP
     for day, mornings, subjects in table.sizes():
@@ -61,13 +60,13 @@ def dates_in_steps(table: MorningTable) -> Iterator[Dates]:
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """What came of deciding some mornings again. ``decisions`` are those on days and on parts.
+    """The result of a replay. ``decisions`` counts those on days and on parts.
 
-    ``counts`` has, by name: ``days`` and ``parts`` by the verdict told and the verdict now;
-    ``fired``, by rule, the days or parts that it fires on now; ``decided_before`` and
-    ``decided_now``, by rule, the days that it decided then and decides now, None for no rule;
-    ``athletes``, by athlete, the days that are now ``less``, ``same`` or ``more`` protected.
-    ``changed`` has the mornings that come out otherwise, by date and athlete.
+    ``counts`` has, by name: ``days`` and ``parts`` by the verdict then and now; ``fired``, by rule,
+    the days or parts on which it fires now; ``decided_before`` and ``decided_now``, by rule, the
+    days that it decided then and now, None for no rule; ``athletes``, by athlete, the days that are
+    now ``less``, ``same`` or ``more`` protected. ``changed`` has the mornings with another
+    decision, by date and athlete.
     """
 
     mornings: int
@@ -77,7 +76,7 @@ class Replayed:
 
     @classmethod
     def of(cls, decided: Decided) -> Self:
-        """The counts of some decisions."""
+        """Count some decisions."""
         athletes: Counts = Counter()
         for (who, before, after), count in decided.counts("day", "athlete_id", *_VERDICTS).items():
             athletes[who, _protected(before, after)] += count
@@ -97,7 +96,7 @@ class Replayed:
 
     @classmethod
     def sum(cls, results: Iterable[Self]) -> Self:
-        """The results of several steps as one."""
+        """Add up the results of several steps."""
         results = list(results)
         return cls(
             sum(result.mornings for result in results),
@@ -108,7 +107,7 @@ class Replayed:
 
     @classmethod
     def from_json(cls, plain: Mapping[str, Any]) -> Self:
-        """The result that ``to_plain`` made the plain values of."""
+        """Read the result that ``to_json`` wrote."""
         return cls(
             plain["mornings"],
             plain["decisions"],
@@ -122,7 +121,7 @@ class Replayed:
         )
 
     def to_json(self) -> dict[str, Any]:
-        """The result as plain JSON values; each count says what it is by."""
+        """Convert to plain JSON values, each count with its keys."""
         return {
             "mornings": self.mornings,
             "decisions": self.decisions,
@@ -149,7 +148,7 @@ def _protected(before: str, after: str) -> str:
 
 
 def _rows(keys: Sequence[str], counts: Counts) -> list[dict[str, Any]]:
-    """A row for each count, the greatest first."""
+    """Make a row of each count, largest first."""
     ordered = sorted(counts.items(), key=lambda entry: (-entry[1], str(entry[0])))
     return [dict(zip(keys, key, strict=True)) | {"count": count} for key, count in ordered]
 

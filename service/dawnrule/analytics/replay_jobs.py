@@ -1,8 +1,8 @@
-"""How is a replay asked for, run, stopped, gone on with, and read?
+"""Replay jobs: request, run, stop, resume and read.
 
-Where it stands is kept in the store, step by step, so that it can be asked for in one process and
-looked at or stopped in another. One that was stopped goes on after the last date that is done;
-what is done is not looked at again, even if other advice was given for those dates since.
+Progress is kept in the store, step by step, so that a replay can be requested in one process and
+watched or stopped in another. A stopped one resumes after its last finished date; finished dates
+are not read again, even if their advice has been superseded since.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from dawnrule.analytics.archive import Archive, Progress, unheard
+from dawnrule.analytics.archive import Archive, Progress, ignore_progress
 from dawnrule.analytics.replay import Replayed, dates_in_steps
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput, NotFound
 from dawnrule.model import FactDictionary
@@ -30,29 +30,29 @@ _log = logging.getLogger("dawnrule.replays")
 
 @dataclass(frozen=True, slots=True)
 class Listener:
-    """Whom to tell of progress: ``reading`` of records taken into the archive, if there are any
-    that it lacks, and then ``deciding`` of mornings decided."""
+    """Progress callbacks: ``reading`` for records added to the archive, if it lacks any, and then
+    ``deciding`` for mornings decided."""
 
-    reading: Progress = unheard
-    deciding: Progress = unheard
+    reading: Progress = ignore_progress
+    deciding: Progress = ignore_progress
 
 
 SILENCE = Listener()
 
 
 class _Stopped(Exception):
-    """The replay was stopped while the archive was brought up to date."""
+    """The replay was stopped while the archive was being updated."""
 
 
 @dataclass(frozen=True, slots=True)
 class ReplayRunner:
-    """Runs replays of one store's mornings in the caller's thread; ``clock`` gives aware times."""
+    """A runner of replays in the caller's thread; ``clock`` gives aware times."""
 
     store: Store
     archive: Archive
     clock: Callable[[], datetime]
 
-    def ask(
+    def request(
         self,
         replay_id: str,
         rule_set: RuleSet,
@@ -60,42 +60,41 @@ class ReplayRunner:
         last: date | None,
         asked_by: str | None = None,
     ) -> None:
-        """Let a replay of the mornings from one date to another, both included, wait to be run;
-        None leaves an end open, and of ``asked_by`` is the command line. Raises ``InvalidInput``
-        when the dates are in the wrong order."""
+        """Queue a replay of the mornings between two dates, both included; None leaves an end open.
+        An ``asked_by`` of None is the command line. Raises ``InvalidInput`` for dates in the wrong
+        order."""
         if first and last and first > last:
             raise InvalidInput(f"The replay would end on {last}, before it begins on {first}.")
         at, about = self.clock(), _about(replay_id, rule_set, first, last)
 
         def add(transaction: Transaction) -> None:
-            transaction.replays.add(
-                replay_id, rule_set.full_name, rule_set.digest, first, last, at, asked_by
-            )
+            named = rule_set.full_name, rule_set.digest
+            transaction.replays.add(StoredReplay(replay_id, *named, first, last, at, at, asked_by))
             record_act(
                 transaction, "replay-started", by=asked_by or COMMAND_LINE, at=at, about=about
             )
 
         self.store.write(add)
 
-    def ask_again_for(
+    def requeue_unfinished(
         self, rule_set: RuleSet, first: date | None, last: date | None
     ) -> StoredReplay | None:
-        """Let the newest replay by a rule set of just these dates wait once more, if it is not
-        done; None if there is none."""
+        """Queue again the newest unfinished replay by a rule set of exactly these dates; None if
+        there is none."""
 
-        def ask(transaction: Transaction) -> StoredReplay | None:
+        def requeue(transaction: Transaction) -> StoredReplay | None:
             replay = transaction.replays.unfinished(rule_set.digest, first, last)
             if replay is not None:
-                transaction.replays.ask_again(replay.id, self.clock())
+                transaction.replays.requeue(replay.id, self.clock())
             return replay
 
-        return self.store.write(ask)
+        return self.store.write(requeue)
 
     def run(self, replay_id: str, rule_set: RuleSet, listener: Listener = SILENCE) -> None:
-        """Do what is left of a replay that waits; return when it is done or was stopped.
+        """Run the rest of a waiting replay; return when it is done or was stopped.
 
-        ``rule_set`` is the one that it was asked for with. Ctrl-C leaves it stopped; any other
-        error is kept as its problem, and both are raised again.
+        ``rule_set`` is the one that it was requested with. Ctrl-C leaves it stopped; any other
+        error is stored as its problem; both are raised.
         """
         run = self.store.write(
             lambda transaction: transaction.replays.take(replay_id, self.clock())
@@ -103,14 +102,14 @@ class ReplayRunner:
         if run is None:
             return
         try:
-            self._go_through(replay_id, run, rule_set, listener)
+            self._run_steps(replay_id, run, rule_set, listener)
         except (_Stopped, FileNotFoundError):  # the latter: the archive was deleted meanwhile
             self._end(replay_id, run, ReplayState.STOPPED)
         except BaseException as error:  # of any kind: whoever asks must not wait for ever
-            self._end(replay_id, run, *_how_it_ended(error))
+            self._end(replay_id, run, *_outcome_of(error))
             raise
 
-    def _go_through(self, replay_id: str, run: int, rule_set: RuleSet, listener: Listener) -> None:
+    def _run_steps(self, replay_id: str, run: int, rule_set: RuleSet, listener: Listener) -> None:
         def reading(done: int, of: int) -> None:
             if not self.store.read(
                 lambda transaction: transaction.replays.is_running(replay_id, run)
@@ -123,7 +122,7 @@ class ReplayRunner:
         steps = list(dates_in_steps(left))
         done = replay.mornings_done
         of = done + sum(dates.mornings for dates in steps)
-        self.store.write(lambda transaction: transaction.replays.count(replay_id, run, of))
+        self.store.write(lambda transaction: transaction.replays.set_total(replay_id, run, of))
         decider = ColumnDecider(rule_set, FactDictionary.bundled())
         for dates in steps:
             decided = decider.decide(left.between(dates.first, dates.last))
@@ -134,7 +133,7 @@ class ReplayRunner:
         self._end(replay_id, run, ReplayState.DONE)
 
     def _keep(self, replay_id: str, run: int, first: date, last: date, result: Replayed) -> bool:
-        """Keep the result of a step; False if the replay was stopped, or is gone."""
+        """Store the result of a step; return False if the replay was stopped or deleted."""
         step = ReplayStep(first, last, result.mornings, json.dumps(result.to_json()))
         return self.store.write(
             lambda transaction: transaction.replays.add_step(replay_id, run, step, self.clock())
@@ -151,16 +150,15 @@ class ReplayRunner:
 
 
 class ReplayJobs:
-    """Runs replays one after the other in a thread of its own, for those who cannot wait.
+    """A background thread that runs replays one after another.
 
-    Whoever makes it closes it, before the store.
+    Its creator must close it before the store.
     """
 
     def __init__(
         self, runner: ReplayRunner, library: RuleSetLibrary, new_id: Callable[[], str]
     ) -> None:
-        """``library`` has the rule sets of replays that are gone on with; ``new_id`` gives ids
-        that are never given twice."""
+        """``library`` has the rule sets of resumed replays; ``new_id`` gives unique ids."""
         self._runner = runner
         self._store = runner.store
         self._library = library
@@ -175,44 +173,44 @@ class ReplayJobs:
         last: date | None = None,
         asked_by: str | None = None,
     ) -> str:
-        """Ask for a replay and return its id at once. Raises ``InvalidInput`` for dates in the
-        wrong order."""
+        """Queue a replay and return its id at once. Raises ``InvalidInput`` for dates in the wrong
+        order."""
         replay_id = self._new_id()
-        self._runner.ask(replay_id, rule_set, first, last, asked_by)
+        self._runner.request(replay_id, rule_set, first, last, asked_by)
         self._submit(replay_id, rule_set)
         return replay_id
 
     def status(self, replay_id: str) -> StoredReplay:
-        """Where a replay stands. Raises ``NotFound``."""
+        """Read the state of a replay. Raises ``NotFound``."""
         return self._store.read(lambda transaction: known_replay(transaction, replay_id))
 
     def newest(self) -> list[StoredReplay]:
-        """All replays that are kept, the newest first."""
+        """List the replays that are kept, newest first."""
         return self._store.read(lambda transaction: transaction.replays.newest())
 
     def cancel(self, replay_id: str) -> StoredReplay:
-        """Stop a replay, in whichever process it runs; what is done stays. Raises ``NotFound``."""
+        """Stop a replay, in whichever process it runs; finished steps stay. Raises ``NotFound``."""
         self._stop(replay_id)
         return self.status(replay_id)
 
     def resume(self, replay_id: str) -> StoredReplay:
-        """Go on with a replay that was stopped, failed, or was left behind by a process that is
-        gone. Raises ``NotFound``, and ``Conflict`` when it is done."""
+        """Resume a replay that was stopped, failed, or lost its process. Raises ``NotFound``, and
+        ``Conflict`` when it is done."""
         rule_set = self._library.by_digest(self.status(replay_id).rule_set_digest)
         clock = self._runner.clock
         if not self._store.write(
-            lambda transaction: transaction.replays.ask_again(replay_id, clock())
+            lambda transaction: transaction.replays.requeue(replay_id, clock())
         ):
             raise Conflict(f"The replay {replay_id} is done.")
         self._submit(replay_id, rule_set)
         return self.status(replay_id)
 
     def result(self, replay_id: str) -> Replayed:
-        """What a replay has found so far. Raises ``NotFound``."""
+        """Read the results of a replay so far. Raises ``NotFound``."""
         return self._store.read(lambda transaction: result_of(transaction, replay_id))
 
     def close(self) -> None:
-        """Stop the replays that run or wait here; they can be gone on with later."""
+        """Stop the replays of this process; they can be resumed later."""
         for replay_id in tuple(self._ours):
             self._stop(replay_id)
         self._thread.shutdown()
@@ -236,7 +234,7 @@ class ReplayJobs:
 
 
 def known_replay(transaction: Transaction, replay_id: str) -> StoredReplay:
-    """The replay of an id. Raises ``NotFound``."""
+    """Find a replay by id. Raises ``NotFound``."""
     replay = transaction.replays.get(replay_id)
     if replay is None:
         raise NotFound(f"There is no replay {replay_id!r}; when a person is erased, all are.")
@@ -244,7 +242,7 @@ def known_replay(transaction: Transaction, replay_id: str) -> StoredReplay:
 
 
 def replay_to_json(replay: StoredReplay) -> dict[str, Any]:
-    """Where a replay stands, as plain JSON values."""
+    """Convert the state of a replay to plain JSON values."""
     return {
         "replay_id": replay.id,
         "rule_set": {"full_name": replay.rule_set, "digest": replay.rule_set_digest},
@@ -262,7 +260,7 @@ def replay_to_json(replay: StoredReplay) -> dict[str, Any]:
 
 
 def result_of(transaction: Transaction, replay_id: str) -> Replayed:
-    """What a replay has found so far. Raises ``NotFound``."""
+    """Read the results of a replay so far. Raises ``NotFound``."""
     known_replay(transaction, replay_id)
     results = transaction.replays.results(replay_id)
     return Replayed.sum(Replayed.from_json(json.loads(result)) for result in results)
@@ -271,7 +269,7 @@ def result_of(transaction: Transaction, replay_id: str) -> Replayed:
 def _about(
     replay_id: str, rule_set: RuleSet, first: date | None, last: date | None
 ) -> dict[str, str]:
-    """What an act says of a replay."""
+    """Describe a replay for its act."""
     ends = {"from": _text(first), "to": _text(last)}
     named = {"rule_set": rule_set.full_name, "digest": rule_set.digest, "replay_id": replay_id}
     return named | {end: day for end, day in ends.items() if day}
@@ -285,7 +283,7 @@ def _text(day: date | None) -> str | None:
     return day.isoformat() if day else None
 
 
-def _how_it_ended(error: BaseException) -> tuple[ReplayState, str | None]:
+def _outcome_of(error: BaseException) -> tuple[ReplayState, str | None]:
     if isinstance(error, KeyboardInterrupt):
         return ReplayState.STOPPED, None
     if isinstance(error, DawnruleError):

@@ -1,8 +1,8 @@
-"""How often did each rule fire and decide, and what happened afterwards?
+"""Scorecard of a rule set: how often each rule fired and decided, and what happened afterwards.
 
-Only mornings count that were told by the rule set itself, the latest advice of each athlete and
-date. What followed did not follow from the rule alone: a share is to be read beside that of all
-mornings, with its interval, and never as an effect.
+Only mornings decided by the rule set itself count, with the latest advice of each athlete and date.
+Reports do not follow from the rule alone: read a share beside that of all mornings, with its
+interval, and never as an effect.
 """
 
 from __future__ import annotations
@@ -22,17 +22,17 @@ from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Store, Transaction
 
 CONFIDENCE = 0.95
-"""Of intervals made in this way, the part that holds the true share."""
+"""Confidence level of the intervals."""
 
 LEAST_MORNINGS = 10
-"""With fewer nothing is claimed, only counted: house judgement, no source."""
+"""Fewer mornings are counted, but no share is given: house judgement, no source."""
 
 _Z = NormalDist().inv_cdf((1 + CONFIDENCE) / 2)
 
 
 def wilson_interval(count: int, of: int) -> tuple[float, float]:
-    """The 95 % score interval of a share, ``of`` being 1 or more; it stays between 0 and 1 and
-    does not shrink to a point at either end.
+    """Compute the 95 % score interval of a share, ``of`` being 1 or more; it stays between 0
+    and 1 and does not shrink to a point at either end.
 
     Wilson 1927, J Am Stat Assoc 22(158):209-212.
     """
@@ -47,8 +47,8 @@ def wilson_interval(count: int, of: int) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """``count`` mornings of ``of``, and what may be said of it: ``share`` with the ends ``low``
-    and ``high`` of its 95 % interval; all None, and ``why_none`` says why, when there are too few.
+    """``count`` mornings of ``of``, and the ``share`` with the ends ``low`` and ``high`` of its
+    95 % interval; with too few mornings all three are None and ``why_none`` says why.
     """
 
     count: int
@@ -60,7 +60,7 @@ class Share:
 
     @classmethod
     def counted(cls, count: int, of: int) -> Self:
-        """The share of a count."""
+        """Compute the share of a count."""
         if of < LEAST_MORNINGS:
             why = f"needs {LEAST_MORNINGS} mornings, has {of}"
             return cls(count, of, None, None, None, why)
@@ -80,16 +80,15 @@ OUTCOMES: Mapping[str, tuple[str, ...]] = {
     "output": (HELD, CUT_SHORT, DROPPED),
     "soreness_next_day": (ROSE, SAME, FELL),
 }
-"""The outcomes of a morning, and what each may be."""
+"""The outcomes of a morning, and the values of each."""
 
 _WORST_FIRST = (DROPPED, CUT_SHORT, HELD)
 
 
 @dataclass(frozen=True, slots=True)
-class Outcomes:
-    """What athletes reported of some dates: ``sessions`` by the date on which they began where
-    the athlete lives, ``soreness`` by date; ``log_begins`` is the date of the first session ever,
-    and ``today`` the date that is not over yet."""
+class Reports:
+    """Reports of athletes over some dates: ``sessions`` by local date of their start, ``soreness``
+    by date; ``log_begins`` is the date of the first session ever, ``today`` the present date."""
 
     sessions: Mapping[AthleteDate, list[Session]]
     soreness: Mapping[AthleteDate, Mapping[str, int]]
@@ -98,7 +97,7 @@ class Outcomes:
 
     @classmethod
     def read(cls, transaction: Transaction, first: date, last: date, now: datetime) -> Self:
-        """What is stored of the dates from one to another; ``now`` is aware."""
+        """Read the reports of the dates from ``first`` to ``last``; ``now`` is aware."""
         athletes = {athlete.id: athlete for athlete in transaction.athletes.all()}
         begins = datetime.combine(first - ONE_DAY, time.min, UTC)
         ends = datetime.combine(last + 2 * ONE_DAY, time.min, UTC)
@@ -120,13 +119,13 @@ class Outcomes:
         )
 
     def outcomes(self, athlete_id: str, day: date, groups: Iterable[str]) -> Iterator[str]:
-        """What is known of a morning, of ``OUTCOMES`` at most one of each; soreness is that of the
-        worst of the muscle groups that were rated on both mornings."""
+        """Yield the known outcomes of a morning, at most one of each of ``OUTCOMES``; soreness is
+        that of the sorest muscle group rated on both mornings."""
         sessions = self.sessions.get((athlete_id, day), [])
         if self.log_begins.get(athlete_id, date.max) <= day < self.today.get(athlete_id, date.min):
             yield DONE if sessions else NOT_DONE
-        told = {session.output for session in sessions}
-        yield from [output for output in _WORST_FIRST if output in told][:1]
+        outputs = {session.output for session in sessions}
+        yield from [output for output in _WORST_FIRST if output in outputs][:1]
         yield from self._soreness(athlete_id, day, groups)
 
     def _soreness(self, athlete_id: str, day: date, groups: Iterable[str]) -> Iterator[str]:
@@ -142,13 +141,13 @@ _MORNINGS, _DECIDED = "mornings", "decided"
 _ALL = None
 
 _Counted: TypeAlias = defaultdict[str | None, Counter[str]]
-"""How many mornings of each kind, by rule, and of all mornings."""
+"""Counts of mornings by rule, and of all mornings."""
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """What is known of some mornings: how many they are, and for each of ``OUTCOMES`` the share
-    of each thing that it may be, of the mornings of which it is known."""
+    """Some mornings: their number, and for each of ``OUTCOMES`` the share of each value among the
+    mornings where it is known."""
 
     mornings: int
     outcomes: Mapping[str, Mapping[str, Share]]
@@ -156,8 +155,8 @@ class Score:
 
 @dataclass(frozen=True, slots=True)
 class RuleScore:
-    """What is known of a rule: the share of all mornings on which it fired, for the day or any
-    part, and on which it decided on the day or any part; and what followed where it fired."""
+    """One rule: the share of all mornings on which it fired, and on which it decided, for the day
+    or any part; and the outcomes where it fired."""
 
     rule: str
     title: str
@@ -168,8 +167,8 @@ class RuleScore:
 
 @dataclass(frozen=True, slots=True)
 class Scorecard:
-    """The scores of a rule set's rules, in the file's order, and those of all its mornings
-    between two dates, which are None when there are no mornings."""
+    """The scores of a rule set's rules, in the order of its file, and of all its mornings between
+    two dates, which are None when there are no mornings."""
 
     rule_set: RuleSet
     first: date | None
@@ -178,7 +177,7 @@ class Scorecard:
     rules: tuple[RuleScore, ...]
 
     def to_json(self) -> dict[str, Any]:
-        """The scorecard as plain JSON values."""
+        """Convert to plain JSON values."""
         named = self.rule_set
         return {
             "rule_set": {"name": named.name, "version": named.version, "digest": named.digest},
@@ -198,20 +197,20 @@ def scorecard(
     last: date | None,
     now: datetime,
 ) -> Scorecard:
-    """The scorecard over the mornings of a table from one date to another, both included; None
+    """Compute the scorecard over the mornings of a table between two dates, both included; None
     leaves an end open. ``now`` (aware) says which dates are over."""
-    told = table.between(first, last).told_by(rule_set.digest)
-    dates = [day for day, _, _ in told.sizes()]
+    decided = table.between(first, last).told_by(rule_set.digest)
+    dates = [day for day, _, _ in decided.sizes()]
     if not dates:
         return _scored(rule_set, None, None, defaultdict(Counter))
-    aftermath = store.read(lambda transaction: Outcomes.read(transaction, dates[0], dates[-1], now))
+    reports = store.read(lambda transaction: Reports.read(transaction, dates[0], dates[-1], now))
     counted: _Counted = defaultdict(Counter)
-    for morning in told.mornings():
+    for morning in decided.mornings():
         for rule_id, parts in _fired(morning).items():
-            counted[rule_id] += _counts(aftermath, morning, parts)
+            counted[rule_id] += _counts(reports, morning, parts)
         for rule_id in _deciding(morning):
             counted[rule_id][_DECIDED] += 1
-        counted[_ALL] += _counts(aftermath, morning, morning.parts)
+        counted[_ALL] += _counts(reports, morning, morning.parts)
     return _scored(rule_set, dates[0], dates[-1], counted)
 
 
@@ -229,12 +228,10 @@ def _deciding(morning: PastMorning) -> set[str]:
     return {subject.rule_id for subject in subjects if subject.rule_id is not None}
 
 
-def _counts(
-    aftermath: Outcomes, morning: PastMorning, parts: Iterable[PastSubject]
-) -> Counter[str]:
+def _counts(reports: Reports, morning: PastMorning, parts: Iterable[PastSubject]) -> Counter[str]:
     """A morning, and what is known to have followed it for the muscle groups of parts."""
     groups = {str(part.facts["muscle_group"]) for part in parts if "muscle_group" in part.facts}
-    outcomes = aftermath.outcomes(morning.athlete_id, morning.date, groups)
+    outcomes = reports.outcomes(morning.athlete_id, morning.date, groups)
     return Counter({_MORNINGS: 1}) + Counter(outcomes)
 
 

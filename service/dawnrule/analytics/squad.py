@@ -1,4 +1,4 @@
-"""Who should do what on a morning? The squad by verdict, the most protected first."""
+"""The squad's morning by verdict, most protected first."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ from dawnrule.store import StoredAdvice, Transaction
 Plain = Mapping[str, Any]
 
 NOT_CHECKED_IN = "not-checked-in"
-"""Stands for a verdict where there is none, as there is no check-in."""
+"""The place of athletes without a check-in, and so without a verdict."""
 
 PLACES = (*(verdict.value for verdict in reversed(Verdict)), NOT_CHECKED_IN)
-"""Where an athlete may stand in a squad's morning, in the order of reading."""
+"""The places of a squad's morning, in reading order: verdicts, then not checked in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,19 +34,20 @@ class AthleteMorning:
 
     @property
     def place(self) -> str:
-        """The verdict, or that there is no check-in."""
+        """The verdict, or ``NOT_CHECKED_IN``."""
         return self.stored.verdict if self.stored else NOT_CHECKED_IN
 
     @property
     def days_without(self) -> int | None:
-        """How many days ago the last check-in was; None when there never was one."""
+        """Days since the last check-in; None when there never was one."""
         return (self.on - self.last_check_in).days if self.last_check_in else None
 
 
 def squad_mornings(
     transaction: Transaction, now: datetime, on: date | None = None
 ) -> list[AthleteMorning]:
-    """Everybody's morning of a date; of their own today when that is None. ``now`` is aware."""
+    """Read the morning of every athlete on a date, by default each one's own today. ``now`` is
+    aware."""
     squad = [(athlete, on or athlete.today(now)) for athlete in transaction.athletes.all()]
     dates = {day for _, day in squad}
     given = {
@@ -68,20 +69,21 @@ class MorningSummary:
 
     @property
     def order(self) -> tuple[int, str, str]:
-        """The most protected first, then by name."""
+        """Sort key: most protected first, then by name."""
         athlete = self.morning.athlete
         return PLACES.index(self.morning.place), athlete.name.casefold(), athlete.id
 
     @property
     def rules(self) -> dict[str, str]:
-        """The rules that decided about the day and its parts: their titles by id."""
-        told = (self.advice, *self.advice["parts"]) if self.advice else ()
-        return {one["rule"]["id"]: one["rule"]["title"] for one in told if one["rule"]}
+        """The rules that decided on the day and its parts: titles by id."""
+        verdicts = (self.advice, *self.advice["parts"]) if self.advice else ()
+        return {one["rule"]["id"]: one["rule"]["title"] for one in verdicts if one["rule"]}
 
 
 @dataclass(frozen=True, slots=True)
 class SquadFilter:
-    """Whom to show of a squad; empty is everybody. Muscle group and goal are those of one part."""
+    """A filter on a squad; empty fields admit everybody. Muscle group and goal must meet in one
+    part."""
 
     place: str = ""
     muscle_group: str = ""
@@ -89,13 +91,13 @@ class SquadFilter:
     rule: str = ""
     name: str = ""
 
-    def admits(self, told: MorningSummary) -> bool:
-        """Whether an athlete is among those sought."""
+    def admits(self, summary: MorningSummary) -> bool:
+        """Whether an athlete passes the filter."""
         return (
-            self.place in ("", told.morning.place)
-            and (not self.rule or self.rule in told.rules)
-            and self._has_part(told.advice)
-            and self._is_named(told.morning.athlete)
+            self.place in ("", summary.morning.place)
+            and (not self.rule or self.rule in summary.rules)
+            and self._has_part(summary.advice)
+            and self._is_named(summary.morning.athlete)
         )
 
     def _has_part(self, advice: Plain | None) -> bool:
@@ -112,16 +114,17 @@ class SquadFilter:
 
 
 def by_place(squad: Iterable[MorningSummary]) -> dict[str, list[MorningSummary]]:
-    """The squad by where each stands, in the order of reading; only places where somebody is."""
-    in_order = sorted(squad, key=lambda told: told.order)
-    return {place: list(told) for place, told in groupby(in_order, lambda t: t.morning.place)}
+    """Group the squad by place, in reading order; empty places are left out."""
+    in_order = sorted(squad, key=lambda summary: summary.order)
+    grouped = groupby(in_order, lambda summary: summary.morning.place)
+    return {place: list(summaries) for place, summaries in grouped}
 
 
 @dataclass(frozen=True, slots=True)
 class PartGroup:
-    """Parts of one block of which the same is said: their muscle groups, none for a block without,
-    the reason without the muscle group's name, and what is to be heeded where it rests; each empty
-    when it was said of the day."""
+    """Parts of one block with the same advice: their muscle groups, none for a block without; the
+    reason without the muscle group's name, and the caution where they rest; each empty when it is
+    that of the day."""
 
     goal: str
     muscle_groups: tuple[str, ...]
@@ -133,29 +136,29 @@ class PartGroup:
 
 
 def group_parts(advice: Plain, vocabulary: Vocabulary) -> Iterator[PartGroup]:
-    """The parts of an advice, put together where the same is said of them."""
+    """Group the parts of an advice that have the same verdict and reason."""
     alike: dict[Any, list[Plain]] = {}
     for part in advice["parts"]:
         reason = _nameless_reason(part, vocabulary)
         key = (part["block"], part["verdict"], reason, part["opens_at"], part["opens_note"])
         alike.setdefault(key, []).append(part)
     for (_, verdict, reason, opens_at, opens_note), parts in alike.items():
-        is_said = all(part["reason"] == advice["reason"] for part in parts)
+        is_same = all(part["reason"] == advice["reason"] for part in parts)
         groups = tuple(part["muscle_group"] for part in parts if part["muscle_group"])
-        shown = "" if is_said else reason
+        shown = "" if is_same else reason
         caution = _caution_of_rest(parts[0], advice)
         yield PartGroup(parts[0]["goal"], groups, verdict, shown, caution, opens_at, opens_note)
 
 
 def _caution_of_rest(part: Plain, advice: Plain) -> str:
-    """What is to be heeded of a part that rests for a reason of its own."""
+    """Find the caution of a part that rests for a reason of its own."""
     is_its_own = part["verdict"] == Verdict.REST and part["caution"] != advice["caution"]
     return part["caution"] if is_its_own else ""
 
 
 def _nameless_reason(part: Plain, vocabulary: Vocabulary) -> str:
-    """Why a part has its verdict; "Chest: soreness 3 of 10" and the same of the shoulders are
-    alike."""
+    """Take the muscle group's name off a reason, so that "Chest: soreness 3 of 10" and the same of
+    the shoulders can be grouped."""
     if part["rule"] is None:
         return ""
     reason: str = part["reason"]

@@ -1,8 +1,7 @@
-"""How have an athlete's last weeks been, day by day?
+"""Timeline of an athlete's last weeks, day by day.
 
-What was not reported is None, and stays a gap: it is neither zero nor made up from its neighbours.
-What a morning's figures are held against (the athlete's own median and band) comes from the same
-functions as the facts of that morning.
+Values that were not reported are None and stay a gap: neither zero nor interpolated. Reference
+values (the athlete's own median and band) come from the same functions as the facts of a morning.
 """
 
 from __future__ import annotations
@@ -27,8 +26,8 @@ Known = TypeVar("Known")
 
 @dataclass(frozen=True, slots=True)
 class Heart:
-    """A morning's heart figures and what they are held against: resting heart rate and the own
-    median (beats a minute); ln(rMSSD in ms), its mean over the last days, and both ends of the
+    """A morning's heart figures and their references: resting heart rate and the own median
+    (beats a minute); ln(rMSSD in ms), its mean over the last days, and both ends of the
     own band."""
 
     resting_hr_bpm: int | None = None
@@ -60,7 +59,7 @@ class AthleteDay:
 
 @dataclass(frozen=True, slots=True)
 class Weeks:
-    """What lies before and in the days that are looked at. ``log_begins`` is the date of the first
+    """The stored data of the days shown and those before. ``log_begins`` is the date of the first
     session, None without any."""
 
     athlete: Athlete
@@ -72,8 +71,8 @@ class Weeks:
 
 
 def read_weeks(transaction: Transaction, athlete: Athlete, today: date, days: int) -> Weeks:
-    """All that the last so many days up to ``today`` (a local date) are told from; as much is read
-    after ten years as after one."""
+    """Read the data of the last ``days`` days up to ``today`` (a local date); the amount read does
+    not grow with the years."""
     first = today - timedelta(days=days - 1)
     check_ins = transaction.check_ins.before(athlete.id, today + ONE_DAY, days + CHECK_IN_DAYS)
     zone = ZoneInfo(athlete.time_zone)
@@ -91,7 +90,7 @@ def read_weeks(transaction: Transaction, athlete: Athlete, today: date, days: in
 
 
 def describe_days(weeks: Weeks, days: int) -> list[AthleteDay]:
-    """The last so many days, the oldest first, today last (pure)."""
+    """Describe the last ``days`` days, oldest first, today last (pure)."""
     dates = (weeks.today - timedelta(days=ago) for ago in range(days - 1, -1, -1))
     return [_day(weeks, day) for day in dates]
 
@@ -142,7 +141,7 @@ def _heart(weeks: Weeks, check_in: CheckIn) -> Heart:
 
 
 def _past(weeks: Weeks, check_in: CheckIn) -> Past:
-    """What the facts of a morning see of the mornings before it; its training is not asked for."""
+    """Build the history that the facts of a morning see, without its training."""
     ages = {(check_in.date - day).days: known for day, known in weeks.check_ins.items()}
     mornings = {age: known for age, known in ages.items() if 0 <= age <= CHECK_IN_DAYS}
     return Past(
@@ -165,5 +164,5 @@ def _load(weeks: Weeks, day: date) -> float | None:
     return sum(loads) if len(loads) == len(sessions) else None
 
 
-def _known(told: Known | Unavailable) -> Known | None:
-    return None if isinstance(told, Unavailable) else told
+def _known(derived: Known | Unavailable) -> Known | None:
+    return None if isinstance(derived, Unavailable) else derived

@@ -1,7 +1,7 @@
-"""Which rule set decides for an athlete on a date, and what would the candidate have said?
+"""The active rule set of an athlete and date, and the candidate that runs in the shadow.
 
-Both are looked up in the transaction of the check-in itself, so that every process of the service
-goes over to another rule set with the same check-in.
+Both are read in the transaction of the check-in itself, so that every process of the service
+changes to another rule set with the same check-in.
 """
 
 from __future__ import annotations
@@ -21,21 +21,21 @@ _log = logging.getLogger("dawnrule.advice")
 
 @dataclass(frozen=True, slots=True)
 class StoredTexts:
-    """The published rule sets of a store, for a library to read."""
+    """The published rule sets of a store, as a source for a library."""
 
     store: Store
 
     def digest_named(self, name: str, version: str) -> str | None:
-        """The digest of a rule set; None if there is none of this name and version."""
+        """Find the digest of a rule set by name and version; None if there is none."""
         found = self.store.read(lambda transaction: transaction.rule_sets.get(name, version))
         return found.digest if found else None
 
     def text_of(self, digest: str) -> str | None:
-        """The text of the rule set that had a digest when it was published; None if none had."""
+        """Find the text that was published under a digest; None if there is none."""
         return self.store.read(lambda transaction: transaction.rule_sets.text_of(digest))
 
     def full_names(self) -> list[str]:
-        """What was published, as name@version, in the order in which it came."""
+        """List the published rule sets as name@version, in order of publication."""
         return self.store.read(
             lambda transaction: [f"{one.name}@{one.version}" for one in transaction.rule_sets.all()]
         )
@@ -44,33 +44,33 @@ class StoredTexts:
 def active_rule_set(
     transaction: Transaction,
     library: RuleSetLibrary,
-    otherwise: RuleSet,
+    default: RuleSet,
     athlete_id: str | None,
     on: date,
 ) -> RuleSet:
-    """The rule set that decides for an athlete, or for all who have none of their own (None), on a
-    date; ``otherwise`` where none was activated.
+    """Find the rule set that decides on a date for an athlete, or for all who have none of their
+    own (None); ``default`` where none was activated.
 
-    One that cannot be used any more, or by which somebody with a warning sign would train, is
-    passed over, and the one before it goes on.
+    A rule set that can no longer be used, or that would let somebody with a warning sign train, is
+    skipped in favour of the one before it.
     """
     deciding = map(library.deciding, transaction.activations.holding(athlete_id, on))
-    return next((rule_set for rule_set in deciding if rule_set), otherwise)
+    return next((rule_set for rule_set in deciding if rule_set), default)
 
 
 def keep_shadow(
     transaction: Transaction, library: RuleSetLibrary, advice_id: str, facts: MorningFacts
 ) -> None:
-    """Keep beside an advice what the candidate in the shadow says on the same facts, if one runs
-    there; that it failed is kept too, and hinders nobody."""
+    """Store the shadow candidate's verdict on the same facts beside an advice, if a candidate runs;
+    a failure is stored too, and does no harm."""
     candidate = transaction.shadow.candidate()
     if candidate is None:
         return
-    verdict, rule_id = _said(library, candidate.digest, facts)
+    verdict, rule_id = _candidate_verdict(library, candidate.digest, facts)
     transaction.shadow.add(advice_id, candidate.digest, verdict, rule_id)
 
 
-def _said(
+def _candidate_verdict(
     library: RuleSetLibrary, digest: str, facts: MorningFacts
 ) -> tuple[str | None, str | None]:
     rule_set = library.usable(digest)

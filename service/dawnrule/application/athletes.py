@@ -1,4 +1,4 @@
-"""How does somebody come into the squad, and how is what is known of them changed?"""
+"""Athletes: add and edit, export all personal data, erase."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ Rows = list[dict[str, Any]]
 
 
 def export_athlete(store: Store, athlete_id: str, texts: Texts, *, by: str, at: datetime) -> bytes:
-    """A zip of all that is stored of an athlete; that it was made is noted. ``by`` is who asked.
+    """Make a zip of all that is stored of an athlete, and log that ``by`` asked for it.
 
     Raises ``NotFound``.
     """
@@ -47,7 +47,7 @@ def export_athlete(store: Store, athlete_id: str, texts: Texts, *, by: str, at: 
 def _files(
     kinds: Mapping[str, Rows], athlete_id: str, texts: Texts, at: datetime
 ) -> Iterator[tuple[str, str]]:
-    """The name and the text of each file."""
+    """Yield the name and text of each file."""
     yield "README.txt", _readme(kinds, athlete_id, texts, at)
     for kind, rows in kinds.items():
         yield f"{kind}.json", json.dumps(rows, indent=1, ensure_ascii=False)
@@ -67,16 +67,16 @@ def _readme(kinds: Mapping[str, Rows], athlete_id: str, texts: Texts, at: dateti
 
 
 def _short(kind: str, row: dict[str, Any]) -> dict[str, Any]:
-    """A row without what only JSON can hold well: of a record, what was told."""
+    """Reduce a row for CSV: of a record, only the sentences of its advice."""
     if kind != "advice":
         return row
     advice = row["record"]["advice"]
-    told = {name: advice[name] for name in ("headline", "reason", "caution")}
-    return {name: value for name, value in row.items() if name != "record"} | told
+    sentences = {name: advice[name] for name in ("headline", "reason", "caution")}
+    return {name: value for name, value in row.items() if name != "record"} | sentences
 
 
 def _flat(value: Any, name: str = "") -> dict[str, Any]:
-    """Values by their names; those inside others are joined with dots: ``check_in.sleep.hours``."""
+    """Flatten nested values; names are joined with dots: ``check_in.sleep.hours``."""
     if isinstance(value, dict):
         inner = list(value.items())
     elif isinstance(value, list) and any(isinstance(element, dict) for element in value):
@@ -90,7 +90,7 @@ def _flat(value: Any, name: str = "") -> dict[str, Any]:
 
 
 def _csv(rows: Sequence[dict[str, Any]]) -> str:
-    """CSV (RFC 4180) with a column for each name that any row has, in the order of first use."""
+    """Write CSV (RFC 4180) with a column for each name in any row, in order of first use."""
     names = list(dict.fromkeys(name for row in rows for name in row))
     text = io.StringIO(newline="")
     text.write(_BYTE_ORDER_MARK)
@@ -102,7 +102,7 @@ def _csv(rows: Sequence[dict[str, Any]]) -> str:
 
 
 def _cell(value: Any) -> Any:
-    """Text that a spreadsheet program would take for a formula is led by an apostrophe."""
+    """Guard text that a spreadsheet program would take for a formula with an apostrophe."""
     if isinstance(value, bool):
         return str(value).lower()
     return guarded(value) if isinstance(value, str) and looks_like_formula(value) else value
@@ -117,17 +117,17 @@ def _zipped(files: Iterator[tuple[str, str]]) -> bytes:
 
 
 DISAGREEMENTS_ENDING = ".disagreements.jsonl"
-"""What the file beside the database is called that holds the facts on which the two evaluations
-differed. It does not say whose they are, so it goes with anybody."""
+"""Suffix of the file beside the database with facts on which the two evaluations differed. It does
+not say whose they are, so it is deleted with any athlete."""
 
 
 @dataclass(frozen=True, slots=True)
 class Erased:
-    """What was removed: how many rows, by table. ``position`` is where the ledger says so.
+    """Deleted rows by table. ``position`` is that of the act in the ledger.
 
-    ``is_wiped`` is False when the files could not be written anew, because others would not let go
-    of them or the disk is full: bytes of what was removed may stay until ``Store.wipe`` succeeds,
-    as it is tried again with the next erasure.
+    ``is_wiped`` is False when the files could not be rewritten, because they are in use or the disk
+    is full: bytes of deleted rows may stay until ``Store.wipe`` succeeds; the next erasure tries
+    again.
     """
 
     removed: dict[str, int]
@@ -135,17 +135,17 @@ class Erased:
     is_wiped: bool
 
     def to_json(self) -> dict[str, Any]:
-        """The same as plain JSON values."""
+        """Convert to plain JSON values."""
         return self.removed | {"position": self.position, "wiped": self.is_wiped}
 
 
 def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
-    """Erase an athlete with all that is known of them. ``by`` is who wants it.
+    """Erase an athlete with all their data, as requested by ``by``.
 
-    The entries of their advice stay in the ledger, with digests of what nobody has any more; an
-    act names their positions, so that it can be told from a loss. The files beside the database go
-    before, so that no crash leaves them behind, and again afterwards, should they have been made
-    anew meanwhile.
+    The ledger keeps the entries of their advice, with digests of deleted records; an act names
+    their positions, so that the erasure can be told from a loss. Side files are deleted before the
+    transaction, so a crash cannot leave them behind, and again after it, in case another process
+    recreated them.
     Raises ``NotFound``, and ``StoreUnusable`` when these files cannot be deleted.
     """
 
@@ -158,26 +158,26 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
         removed = transaction.athletes.delete(athlete_id)
         return removed, record_act(transaction, ATHLETE_ERASED, by=by, at=at, about=about)
 
-    forget_beside(store)
+    delete_side_files(store)
     removed, position = store.write(delete)
-    forget_beside(store)
+    delete_side_files(store)
     return Erased(removed, position, store.wipe())
 
 
-def forget_beside(store: Store) -> None:
-    """Delete the files beside a database that may tell of anybody. Raises ``StoreUnusable``."""
+def delete_side_files(store: Store) -> None:
+    """Delete the files beside a database that hold personal data. Raises ``StoreUnusable``."""
     try:
-        Archive(store).forget()
+        Archive(store).delete()
         store.file.with_name(store.file.name + DISAGREEMENTS_ENDING).unlink(missing_ok=True)
     except OSError as error:
         raise StoreUnusable(f"{error.filename} cannot be deleted: {error.strerror}.") from error
 
 
 def put_athlete(transaction: Transaction, athlete: Athlete, *, by: str, at: datetime) -> bool:
-    """Create an athlete, or replace what is known of them, and note who did; True if created.
+    """Create an athlete, or replace their data, and log who did; return True if created.
 
-    What was changed is noted by name only, as in ``time_zone``: the values are the person's. Run
-    it inside one transaction; where nothing is changed nothing is noted.
+    Changes are logged by field name only, such as ``time_zone``: the values are personal. To be run
+    inside one transaction; without a change nothing is logged.
     """
     before = transaction.athletes.get(athlete.id)
     if before == athlete:
@@ -194,12 +194,12 @@ def put_athlete(transaction: Transaction, athlete: Athlete, *, by: str, at: date
 
 
 def unknown_athlete(athlete_id: str) -> NotFound:
-    """The error for an id that nobody has; it says how a coach brings somebody in."""
+    """Make the error for an unknown id; it says how a coach adds an athlete."""
     return NotFound(lazy("field.no_athlete", athlete=repr(athlete_id)))
 
 
 def require_athlete(transaction: Transaction, athlete_id: str) -> Athlete:
-    """The athlete of an id. Raises ``NotFound``; nobody is created by a typing error."""
+    """Find an athlete. Raises ``NotFound``: a typing error must not create anybody."""
     athlete = transaction.athletes.get(athlete_id)
     if athlete is None:
         raise unknown_athlete(athlete_id)

@@ -1,8 +1,8 @@
-"""Does the record still say what was said, and do the rules still say the same?
+"""Audit of the ledger: the chain, the records, and each decision once more.
 
-The ledger is walked from its first entry to its last. Each entry must follow from the one before,
-each record must be the one that was entered, and each advice is decided again on its recorded
-facts under its own rule set. What is missing must be named by a later act of erasure.
+The ledger is read from its first entry to its last. Each entry must follow from the one before,
+each record must be the one that was entered, and each advice is decided again from its recorded
+facts under its own rule set. Missing records must be named by a later act of erasure.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Any
 
-from dawnrule.analytics.archive import Progress, unheard
-from dawnrule.analytics.cross_check import agreement_text
+from dawnrule.analytics.archive import Progress, ignore_progress
+from dawnrule.analytics.cross_check import decided_subjects
 from dawnrule.errors import DawnruleError, StoreUnusable
 from dawnrule.rules.columnar import DecidedSubject
 from dawnrule.rules.registry import RuleSetLibrary
@@ -25,23 +25,22 @@ from dawnrule.store.tables.ledger import record_digest
 from dawnrule.store.values import utc_text
 
 READ_TOGETHER = 1_000
-"""How many entries are read at a time, so that no look at the database takes long."""
+"""Entries read at a time, so that no read takes long."""
 
 BY_ENGINE_EACH = 100
-"""One record in so many, the first among them, is decided by the engine too, unless all are asked
-for."""
+"""By default one record in so many, starting with the first, is decided by the engine too."""
 
 FAULTS_LISTED = 1_000
-"""How many faults are told one by one; all are counted."""
+"""Faults listed one by one; all are counted."""
 
 MOVED_TRIED = 100
-"""Among how many entries that do not fit their places it is looked for who belongs where."""
+"""Misplaced entries among which the original place is searched."""
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that is wrong: the entry's position (None where there is no entry), a code out of
-    ``FAULTS``, and what is wrong in words. No words of a record are repeated."""
+    """A fault: the entry's position (None where there is no entry), a code of ``FAULTS``, and a
+    description that repeats nothing of a record."""
 
     position: int | None
     code: str
@@ -70,14 +69,14 @@ FAULTS: Mapping[str, str] = {
     "unreadable": "a record is not of the form that the service writes",
     "rule-set-gone": "a rule set is not to be had as it was",
 }
-"""What an audit can find."""
+"""The faults that an audit can find."""
 
 
 @dataclass(slots=True)
 class Audited:
-    """What an audit found. ``records`` were there, ``erased`` rightly gone; ``decided`` of the
-    records were decided again, and ``by_engine`` of these by the engine too. ``faults`` are the
-    first ``FAULTS_LISTED`` of ``fault_count``."""
+    """The result of an audit. ``records`` counts those present, ``erased`` those rightly gone,
+    ``decided`` those decided again, and ``by_engine`` those of them decided by the engine too.
+    ``faults`` are the first ``FAULTS_LISTED`` of ``fault_count``."""
 
     entries: int = 0
     records: int = 0
@@ -91,10 +90,10 @@ class Audited:
 
     @property
     def is_clean(self) -> bool:
-        """Whether nothing is wrong."""
+        """Whether no fault was found."""
         return self.fault_count == 0
 
-    def blame(self, position: int | None, code: str, detail: str = "") -> None:
+    def add_fault(self, position: int | None, code: str, detail: str = "") -> None:
         """Add a fault."""
         self.fault_count += 1
         if len(self.faults) < FAULTS_LISTED:
@@ -102,7 +101,7 @@ class Audited:
             self.faults.append(Fault(position, code, says))
 
     def to_json(self) -> dict[str, Any]:
-        """The same as plain JSON values."""
+        """Convert to plain JSON values."""
         return asdict(self) | {"clean": self.is_clean}
 
 
@@ -112,10 +111,10 @@ def audit(
     *,
     kept: Head | None = None,
     by_engine_each: int = BY_ENGINE_EACH,
-    progress: Progress = unheard,
+    progress: Progress = ignore_progress,
 ) -> Audited:
-    """Walk a store's ledger. ``kept`` is a head that was written down before, against which a cut
-    tail shows; ``library`` has the rule sets that ship and those of this store."""
+    """Audit a store's ledger. ``kept`` is a head that was noted earlier and reveals a cut tail;
+    ``library`` has the bundled rule sets and those of this store."""
     audited = Audited()
     chain, records = _Chain(audited, kept), _Records(audited, library, by_engine_each)
     of = store.read(lambda transaction: transaction.ledger.head()).position
@@ -127,18 +126,18 @@ def audit(
             audited.head = Head(walked[-1].entry.position, walked[-1].entry.digest)
             progress(audited.head.position, max(of, audited.head.position))
     except StoreUnusable:
-        audited.blame(audited.head.position + 1, "damaged")
+        audited.add_fault(audited.head.position + 1, "damaged")
         return audited
     chain.end()
     records.end()
     for advice_id in store.read(
         lambda transaction: transaction.ledger.advice_without_entry(FAULTS_LISTED)
     ):
-        audited.blame(None, "record-without-entry", f"advice {advice_id}")
+        audited.add_fault(None, "record-without-entry", f"advice {advice_id}")
     for check_in_id in store.read(
         lambda transaction: transaction.check_ins.without_advice(FAULTS_LISTED)
     ):
-        audited.blame(None, "check-in-without-advice", f"check-in {check_in_id}")
+        audited.add_fault(None, "check-in-without-advice", f"check-in {check_in_id}")
     for rule_set in store.read(lambda transaction: transaction.rule_sets.all()):
         records.rule_set(rule_set.digest, f"{rule_set.name}@{rule_set.version}")
     audited.faults.sort(key=lambda fault: (fault.position is None, fault.position or 0))
@@ -146,8 +145,8 @@ def audit(
 
 
 def _in_order(store: Store) -> Iterator[list[Walked]]:
-    """All entries, many at a time; of those that cannot be read together, one after the other up
-    to the first that cannot be read, for which ``StoreUnusable`` is raised."""
+    """Read all entries in batches; where a batch cannot be read, one by one up to the first
+    unreadable entry, for which ``StoreUnusable`` is raised."""
     position, together = 0, READ_TOGETHER
     while True:
         try:
@@ -168,7 +167,7 @@ def _next(store: Store, position: int, together: int) -> list[Walked]:
 
 
 class _Chain:
-    """Whether each entry follows from the one before."""
+    """The check that each entry follows from the one before."""
 
     def __init__(self, audited: Audited, kept: Head | None) -> None:
         self._audited = audited
@@ -182,31 +181,31 @@ class _Chain:
         if entry.position != before.position + 1:
             missing = range(before.position + 1, entry.position)
             which = f"{missing[0]} to {missing[-1]}" if len(missing) > 1 else str(missing[0])
-            audited.blame(entry.position, "gap", which)
+            audited.add_fault(entry.position, "gap", which)
         elif entry.previous_digest != before.digest:
-            audited.blame(entry.position, "broken-link")
+            audited.add_fault(entry.position, "broken-link")
         if entry.digest_at(entry.position) != entry.digest:
             self._unfit.append(entry)
         self._before = Head(entry.position, entry.digest)
         kept = self._kept
         if kept and kept.position == entry.position and kept.digest != entry.digest:
-            audited.blame(entry.position, "other-head")
+            audited.add_fault(entry.position, "other-head")
 
     def end(self) -> None:
         places = [entry.position for entry in self._unfit[:MOVED_TRIED]]
         for entry in self._unfit:
             stood = next((p for p in places if entry.digest_at(p) == entry.digest), None)
             if stood is None:
-                self._audited.blame(entry.position, "entry-changed")
+                self._audited.add_fault(entry.position, "entry-changed")
             else:
-                self._audited.blame(entry.position, "entry-moved", f"it stood at {stood}")
+                self._audited.add_fault(entry.position, "entry-moved", f"it stood at {stood}")
         if self._kept and self._kept.position > self._before.position:
             last = self._before.position
-            self._audited.blame(None, "cut-off", f"{last}, not {self._kept.position}")
+            self._audited.add_fault(None, "cut-off", f"{last}, not {self._kept.position}")
 
 
 class _Records:
-    """Whether what the entries speak for is there, unchanged, and comes out as it did."""
+    """The check that each record is there, unchanged, and decided as before."""
 
     def __init__(self, audited: Audited, library: RuleSetLibrary, by_engine_each: int) -> None:
         self._audited = audited
@@ -227,83 +226,88 @@ class _Records:
 
     def end(self) -> None:
         for position in sorted(self._missing):
-            self._audited.blame(position, "record-missing")
+            self._audited.add_fault(position, "record-missing")
 
     def rule_set(self, digest: str, name: str) -> RuleSet | None:
-        """The rule set of a digest, looked for once; None, and a fault, if it cannot be had."""
+        """Find a rule set by digest, once; None, and a fault, if it is gone."""
         if digest not in self._rule_sets:
             try:
                 self._rule_sets[digest] = self._library.by_digest(digest)
             except DawnruleError:
                 self._rule_sets[digest] = None
-                self._audited.blame(None, "rule-set-gone", f"{name} {digest}")
+                self._audited.add_fault(None, "rule-set-gone", f"{name} {digest}")
         return self._rule_sets[digest]
 
     def _check_act(self, entry: Entry, act: str | None, body: str | None) -> None:
         self._audited.acts += 1
         if body is None or record_digest(body) != entry.record_digest:
-            self._audited.blame(entry.position, "record-changed", "an act")
+            self._audited.add_fault(entry.position, "record-changed", "an act")
             return
         try:
             plain = json.loads(body)
             if plain["act"] != act:
-                self._audited.blame(entry.position, "column-changed", "act")
+                self._audited.add_fault(entry.position, "column-changed", "act")
             if plain["act"] in TOMBSTONES:
-                self._bury(entry.position, plain["about"]["positions"])
+                self._account_for_erased(entry.position, plain["about"]["positions"])
         except (AttributeError, KeyError, TypeError, ValueError):
-            self._audited.blame(entry.position, "unreadable", "an act")
+            self._audited.add_fault(entry.position, "unreadable", "an act")
 
-    def _bury(self, position: int, positions: str) -> None:
-        """Only what came before an act is covered by it, and all that it names must be gone."""
+    def _account_for_erased(self, position: int, positions: str) -> None:
+        """Accept missing records that an act names; it covers earlier ones only, and all must be
+        gone."""
         named = erased = 0
         for some in parse_ranges(positions):
-            buried = self._missing.intersection(range(some.start, min(some.stop, position)))
-            self._missing -= buried
+            gone = self._missing.intersection(range(some.start, min(some.stop, position)))
+            self._missing -= gone
             named += some.stop - some.start
-            erased += len(buried)
+            erased += len(gone)
         self._audited.erased += erased
         if erased != named:
-            self._audited.blame(position, "not-erased", f"{erased} of {named}")
+            self._audited.add_fault(position, "not-erased", f"{erased} of {named}")
 
     def _check_advice(self, entry: Entry, salt: str, advice: Mapping[str, Any]) -> None:
         audited = self._audited
         audited.records += 1
         if advice["position"] <= self._last_advice:
-            audited.blame(entry.position, "order-changed")
+            audited.add_fault(entry.position, "order-changed")
         self._last_advice = max(self._last_advice, advice["position"])
         if record_digest(advice["record"], salt) != entry.record_digest:
-            audited.blame(entry.position, "record-changed")
+            audited.add_fault(entry.position, "record-changed")
             return
         try:
             self._check_record(entry, advice, json.loads(advice["record"]))
         except (KeyError, TypeError, ValueError):
-            audited.blame(entry.position, "unreadable")
+            audited.add_fault(entry.position, "unreadable")
 
     def _check_record(
         self, entry: Entry, advice: Mapping[str, Any], record: Mapping[str, Any]
     ) -> None:
-        for column, said in (_columns(record) | {"decided_at": entry.at}).items():
-            if advice[column] != said:
-                self._audited.blame(entry.position, "column-changed", column)
+        for column, expected in (_columns(record) | {"decided_at": entry.at}).items():
+            if advice[column] != expected:
+                self._audited.add_fault(entry.position, "column-changed", column)
         self._check_check_in(entry.position, advice, record)
         self._decide_again(entry.position, record)
 
     def _check_check_in(
         self, position: int, advice: Mapping[str, Any], record: Mapping[str, Any]
     ) -> None:
-        """A record's ``clock`` is when its check-in came in; its ``posted_by`` is who posted that
-        only in the first advice on it, for later ones are given again by others' doing."""
+        """Compare a record with its stored check-in. ``clock`` is the time of the check-in;
+        ``posted_by`` is its poster only in the first advice on it, as others may cause later ones.
+        """
         if advice["check_in"] is None:
-            self._audited.blame(position, "check-in-missing")
+            self._audited.add_fault(position, "check-in-missing")
             return
-        said, whose = record["check_in"], (advice["check_in_of"], advice["check_in_on"])
-        if _read(advice["check_in"]) != said or whose != (said["athlete_id"], said["date"]):
-            self._audited.blame(position, "check-in-changed")
+        expected, subject = record["check_in"], (advice["check_in_of"], advice["check_in_on"])
+        if _read(advice["check_in"]) != expected or subject != (
+            expected["athlete_id"],
+            expected["date"],
+        ):
+            self._audited.add_fault(position, "check-in-changed")
         if advice["check_in_at"] != utc_text(datetime.fromisoformat(record["clock"])):
-            self._audited.blame(position, "check-in-changed", "received_at")
+            self._audited.add_fault(position, "check-in-changed", "received_at")
         is_first = advice["check_in_before"] != advice["check_in_id"]
         if is_first and advice["check_in_by"] != record["posted_by"]:
-            self._audited.blame(position, "check-in-changed", "posted_by")
+            self._audited.add_fault(position, "check-in-changed", "posted_by")
 
     def _decide_again(self, position: int, record: Mapping[str, Any]) -> None:
         named = record["advice"]["rule_set"]
@@ -321,14 +325,14 @@ class _Records:
                 facts["day"], [facts["day"] | part["facts"] for part in facts["parts"]]
             )
         except DawnruleError:
-            self._audited.blame(position, "engine-differs")
+            self._audited.add_fault(position, "engine-differs")
             return
-        if agreement_text(decision) != tuple(_recorded(record)):
-            self._audited.blame(position, "other-outcome")
+        if decided_subjects(decision) != tuple(_recorded(record)):
+            self._audited.add_fault(position, "other-outcome")
 
 
 def _read(stored: str) -> Any:
-    """What a stored check-in says; None, as no check-in does, if it is no JSON."""
+    """Parse a stored check-in; None, which no check-in is, if it is no JSON."""
     try:
         return json.loads(stored)
     except ValueError:
@@ -336,7 +340,7 @@ def _read(stored: str) -> Any:
 
 
 def _columns(record: Mapping[str, Any]) -> dict[str, Any]:
-    """What the columns beside a record must say."""
+    """Derive the columns beside a record from the record."""
     advice = record["advice"]
     return {
         "id": advice["advice_id"],
@@ -350,13 +354,13 @@ def _columns(record: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _recorded(record: Mapping[str, Any]) -> Iterator[DecidedSubject]:
-    """What was told of the day, and then of its parts."""
+    """Yield the recorded decision on the day, and then on its parts."""
     advice, fired = record["advice"], record["fired"]
     yield _subject(advice, fired["day"])
     for part, ids in zip(advice["parts"], fired["parts"], strict=True):
         yield _subject(part, ids)
 
 
-def _subject(agreement_text: Mapping[str, Any], fired: Sequence[str]) -> DecidedSubject:
-    rule = agreement_text["rule"]
-    return DecidedSubject(agreement_text["verdict"], rule["id"] if rule else None, tuple(fired))
+def _subject(decided: Mapping[str, Any], fired: Sequence[str]) -> DecidedSubject:
+    rule = decided["rule"]
+    return DecidedSubject(decided["verdict"], rule["id"] if rule else None, tuple(fired))

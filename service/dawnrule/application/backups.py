@@ -1,12 +1,11 @@
-"""How is all that the service knows kept a second time, and brought back?
+"""Back-ups: make, check and restore.
 
-A back-up is one database file, named by the time (UTC) at which it was made. Nothing gets its
-name, or the place of a database, before it was found whole: SQLite's own check, every reference,
-and the chain of the ledger. A back-up of an older version's database is kept as it is, and is
-brought up to date when it is restored.
+A back-up is one database file, named by the time (UTC) at which it was made. No file gets its
+final name before it passed SQLite's own check, the check of references and the audit of the ledger.
+A back-up of an older version is kept as it is, and is migrated when it is restored.
 
-Who was erased is still in the back-ups of before, until the last of them has made room; whoever
-restores one is told who has to be erased once more.
+Erased athletes remain in older back-ups until the last of these is rotated out; restoring one names
+the athletes who must be erased again.
 """
 
 from __future__ import annotations
@@ -45,12 +44,12 @@ _MICROSECONDS = 1000
 
 
 def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
-    """Make a back-up of a database, also while it is written to; the file.
+    """Make a back-up of a database, also while it is in use; return the file.
 
-    ``to`` is a folder or the name of a new file; of a folder's back-ups of this database the
-    newest ``keep`` stay, or all; the new one stays also when the clock was put back. ``now`` is
-    aware. Raises ``StoreUnusable`` when there is no database, when it is damaged, or when there is
-    no room, and ``Conflict`` for a file that is there.
+    ``to`` is a folder or the name of a new file; in a folder the newest ``keep`` back-ups of this
+    database are kept, or all; the new one is kept even when the clock was set back. ``now`` is
+    aware. Raises ``StoreUnusable`` when the database is missing or damaged or the disk is full,
+    and ``Conflict`` when the file exists.
     """
     if not db.exists():
         raise StoreUnusable(f"There is no database at {db}.")
@@ -73,19 +72,19 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What came of restoring. ``aside`` is where the database of before is kept, None if there was
-    none. ``erased_since`` are the ids of those who were erased from it after the back-up was made,
-    and are there again."""
+    """The result of a restore. ``aside`` is where the previous database is kept, None if there was
+    none. ``erased_since`` are the ids of athletes erased from it after the back-up was made, who
+    are back."""
 
     aside: Path | None
     erased_since: tuple[str, ...]
 
 
 def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> Restored:
-    """Put a back-up in the place of a database.
+    """Replace a database by a back-up.
 
     Raises ``Conflict`` when there is a database and ``replace`` is False, or it is in use, and
-    ``StoreUnusable`` when the back-up is damaged, newer than this version, or not ours.
+    ``StoreUnusable`` for a back-up that is damaged, newer, or not a Dawnrule database.
     """
     if not backup.is_file():
         raise StoreUnusable(f"There is no back-up at {backup}.")
@@ -96,21 +95,21 @@ def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> 
         refuse_damaged(draft, backup)
         is_of_this_version(draft)  # refuses what is newer or not ours, before it is changed
         _refuse_broken_chain(draft, backup)
-        erased_since = _there_again(db, draft)
+        erased_since = _erased_since(db, draft)
         aside = _put_aside(db, now)
         move_into_place(draft, db)
     return Restored(aside, erased_since)
 
 
 def backups_of(db: Path, folder: Path) -> list[Path]:
-    """The back-ups of a database in a folder, the oldest first; what has no time in its name is
-    none."""
+    """List the back-ups of a database in a folder, oldest first; only files named by a time
+    count."""
     named = folder.glob(f"{glob.escape(db.stem)}-{_ANY_TIME}.db")
     return sorted(file for file in named if _is_dated(file))
 
 
 def made_at(backup: Path) -> datetime:
-    """When a back-up with a name of ours was made."""
+    """Read the time in the name of a back-up."""
     text = backup.stem.rpartition("-")[2].removesuffix("Z")
     return datetime.strptime(text, f"{_TIME}.%f").replace(tzinfo=UTC)
 
@@ -124,8 +123,8 @@ def _is_dated(file: Path) -> bool:
 
 
 def _refuse_broken_chain(copy: Path, of: Path) -> None:
-    """Raises ``StoreUnusable`` when the ledger does not verify, and tells it of the file that the
-    copy was made of. Brings an older copy up to date."""
+    """Raise ``StoreUnusable`` when the ledger does not verify, naming the file that the copy was
+    made of. Migrates an older copy."""
     with Store.open(copy) as store:
         library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
         audited = audit(store, library)
@@ -142,20 +141,20 @@ def _stamp(now: datetime) -> str:
     return f"{in_utc:{_TIME}}.{in_utc.microsecond // _MICROSECONDS:03}Z"
 
 
-def _there_again(db: Path, draft: Path) -> tuple[str, ...]:
-    """Who was erased from a database and is in the draft that takes its place; nobody, as far as
-    is known, where there is no database, or none that can be read."""
+def _erased_since(db: Path, draft: Path) -> tuple[str, ...]:
+    """List athletes who were erased from a database and are in the draft that replaces it; nobody
+    where there is no readable database."""
     if not db.exists():
         return ()
     try:
         since = acts_in(db, ATHLETE_ERASED) - acts_in(draft, ATHLETE_ERASED)
     except (StoreBusy, StoreUnusable):
         return ()
-    return tuple(sorted({*map(_whom, since)} & athletes_in(draft)))
+    return tuple(sorted({*map(_erased_athlete, since)} & athletes_in(draft)))
 
 
-def _whom(act: str) -> str:
-    """Whom an act of erasing is about; nobody, if somebody changed it into what tells of none."""
+def _erased_athlete(act: str) -> str:
+    """Read the athlete of an act of erasure; empty if the act was tampered with."""
     try:
         return str(json.loads(act)["about"]["athlete_id"])
     except (KeyError, TypeError, ValueError):
@@ -171,7 +170,7 @@ def _put_aside(db: Path, now: datetime) -> Path | None:
 
 @contextmanager
 def _draft(file: Path) -> Iterator[Path]:
-    """A name beside a file for what may yet turn out wrong; nothing of it is left behind."""
+    """Yield a temporary name beside a file; whatever is still there at the end is deleted."""
     draft = file.with_name(f".{file.name}.{uuid4().hex}")
     try:
         yield draft

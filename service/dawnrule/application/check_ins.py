@@ -20,7 +20,7 @@ from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import Store, StoredAdvice, Transaction
+from dawnrule.store import Store, StoredAdvice, StoredCheckIn, Transaction
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,9 @@ def submit_check_in(
     in_force = active_rule_set(transaction, advisor.library, rule_set, athlete.id, check_in.date)
     considered = advisor.consider(morning, in_force, posting.advice_id)
     transaction.check_ins.add(
-        posting.check_in_id, athlete.id, check_in.date, body, posting.now, posting.posted_by
+        StoredCheckIn(
+            posting.check_in_id, athlete.id, check_in.date, body, posting.now, posting.posted_by
+        )
     )
     answer = _keep(transaction, advisor, considered, posting, given)
     if check_in.date < athlete.today(posting.now):

@@ -1,4 +1,4 @@
-"""What lies ahead of an athlete, as far as is known now?"""
+"""The outlook of an athlete: when each kind of training opens, as far as is known now."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from dawnrule.store import Transaction
 def read_outlook(
     transaction: Transaction, what_if: WhatIf, athlete_id: str, now: datetime, days: int
 ) -> Outlook:
-    """The outlook of an athlete over so many days from ``now`` (aware) on. Without a check-in of
-    today it rests on the log alone. Raises ``NotFound``."""
+    """Read the outlook of an athlete over ``days`` days from ``now`` (aware). Without a check-in
+    of today it rests on the log alone. Raises ``NotFound``."""
     athlete = require_athlete(transaction, athlete_id)
     today = athlete.today(now)
     stored = transaction.check_ins.latest(athlete_id, today)
@@ -29,8 +29,8 @@ def read_outlook(
 
 
 def outlook_in_words(outlook: Outlook, goal: str, composer: Composer) -> dict[str, Any]:
-    """An outlook as plain JSON values, with what it assumes in words, and a note where it does not
-    know how the athlete is today; ``goal`` is that of the balanced session."""
+    """Convert an outlook to plain JSON values, with its assumptions in words, and a note where
+    there is no check-in of today; ``goal`` is that of the balanced session."""
     assumes = composer.texts.say("outlook_assumes")
     note = None if outlook.has_check_in else composer.texts.say("outlook_no_check_in")
     return outlook_to_json(outlook, goal) | {"note": note, "assumes": assumes}

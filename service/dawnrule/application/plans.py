@@ -1,4 +1,4 @@
-"""How does a coach's plan come to stand for a date, and how does it go?"""
+"""The coach's plans: set and remove the plan for a date."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from dawnrule.store.activity_log import record_act
 
 
 def set_plan(transaction: Transaction, plan: StoredPlan, *, by: str) -> bool:
-    """Store a plan for its date, or replace the one of before, and note who did; True if there was
-    none. Run it inside one transaction. Raises ``NotFound`` for an unknown athlete.
+    """Store a plan for its date, or replace the earlier one, and log who did; return True if there
+    was none. To be run inside one transaction. Raises ``NotFound`` for an unknown athlete.
 
-    What is planned is not noted: it may say of somebody that they cannot train.
+    The plan itself is not logged: it may reveal that somebody cannot train.
     """
     require_athlete(transaction, plan.athlete_id)
     record_act(
@@ -25,8 +25,8 @@ def set_plan(transaction: Transaction, plan: StoredPlan, *, by: str) -> bool:
 def remove_plan(
     transaction: Transaction, athlete_id: str, on: date, *, by: str, at: datetime
 ) -> bool:
-    """Take back the plan for a date and note who did; False, and nothing noted, if there was none.
-    Run it inside one transaction. Raises ``NotFound`` for an unknown athlete."""
+    """Delete the plan for a date and log who did; return False, and log nothing, if there was none.
+    To be run inside one transaction. Raises ``NotFound`` for an unknown athlete."""
     require_athlete(transaction, athlete_id)
     removed = transaction.plans.delete(athlete_id, on)
     if removed:

@@ -1,7 +1,7 @@
-"""Who gets a private address, and how does it end or make way for a new one?
+"""Private addresses: create, rotate and revoke.
 
-Run each inside one transaction, which also holds the act of doing so. The token is given once, to
-whoever asked, and kept nowhere.
+Each function is to be run inside one transaction, which also holds its act. The token is returned
+once, to the caller, and stored nowhere.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def create_address(
     by: str,
     at: datetime,
 ) -> NewAddress:
-    """Make an address for an athlete. ``by`` is who asked for it. Raises ``NotFound``."""
+    """Create an address for an athlete, requested by ``by``. Raises ``NotFound``."""
     require_athlete(transaction, athlete_id)
     given = _added(transaction, athlete_id, purpose, label, by, at)
     record_act(transaction, "address-made", by=by, at=at, about=_about(given.address))
@@ -43,8 +43,7 @@ def create_address(
 
 
 def revoke_address(transaction: Transaction, address_id: str, *, by: str, at: datetime) -> None:
-    """End an address at once and for good. Raises ``NotFound`` when there is none that has not
-    ended."""
+    """Revoke an address for good. Raises ``NotFound`` for an unknown or revoked one."""
     ended = _ended(transaction, address_id, at)
     record_act(transaction, "address-revoked", by=by, at=at, about=_about(ended))
 
@@ -52,8 +51,8 @@ def revoke_address(transaction: Transaction, address_id: str, *, by: str, at: da
 def rotate_address(
     transaction: Transaction, address_id: str, *, by: str, at: datetime
 ) -> NewAddress:
-    """End an address and make one for the same athlete, purpose and label. Raises ``NotFound``
-    when there is none that has not ended."""
+    """Revoke an address and create one for the same athlete, purpose and label. Raises
+    ``NotFound`` for an unknown or revoked one."""
     before = _ended(transaction, address_id, at)
     given = _added(transaction, before.athlete_id, before.purpose, before.label, by, at)
     about = _about(given.address) | {"replaces": before.id}

@@ -1,10 +1,8 @@
-"""How long is what people reported kept, and how does it leave when its time is over?
+"""Retention: delete data older than a number of days, each night.
 
-What leaves does not come back, and when it leaves is told by the clock. A clock that is years ahead
-would have everything leave at once; so it is doubted when it leaves a hole behind: when nothing
-that stays is of the first half of the days that are kept. Records that came in by the wrong clock
-do not fill the hole, for they are of its own dates. A squad that records goes on filling it; one
-that paused for longer has what was there before the pause leave later, or when somebody says so.
+Dates are those of the clock, and a clock that is years ahead would make everything look old. So
+one night deletes at most ``DAYS_IN_ONE_NIGHT`` days of dates; where more is due, nothing is
+deleted until somebody confirms that the clock is right.
 """
 
 from __future__ import annotations
@@ -17,7 +15,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from threading import Event, Thread
 from typing import Any
 
-from dawnrule.application.athletes import forget_beside
+from dawnrule.application.athletes import delete_side_files
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.facts.history import SESSION_DAYS
 from dawnrule.store import Store, Transaction
@@ -29,70 +27,67 @@ ONE_DAY = timedelta(days=1)
 KEEP = 0
 """As days: everything is kept."""
 
-_HALVES = 2
-_INSISTING = "dawnrule retention apply --clock-is-right"
+DAYS_IN_ONE_NIGHT = 31
+"""The most days of dates that one night deletes unasked: house judgement, no source."""
+
+_CONFIRMED = "dawnrule retention apply --clock-is-right"
 
 
 @dataclass(frozen=True, slots=True)
 class RetentionResult:
-    """What of dates before one left: how many rows, by table. ``is_wiped`` as for ``Erased``."""
+    """Deleted rows of dates before one, by table. ``is_wiped`` as for ``Erased``."""
 
     before: date
     removed: dict[str, int]
     is_wiped: bool
 
     def to_json(self) -> dict[str, Any]:
-        """The same as plain JSON values."""
+        """Convert to plain JSON values."""
         return self.removed | {"before": self.before.isoformat(), "wiped": self.is_wiped}
 
 
 def apply_retention(
     store: Store, days: int, *, by: str, at: datetime, clock_is_right: bool = False
 ) -> RetentionResult:
-    """Remove check-ins, advice, sessions and plans of dates more than ``days`` days ago (UTC).
+    """Delete check-ins, advice, sessions and plans of dates more than ``days`` days ago (UTC).
 
-    They leave as by erasure: the entries stay, and an act names them. Where there is nothing so
-    old, nothing is written. Raises ``InvalidInput`` for fewer days than facts look back, and
-    ``Conflict`` for a time ``at`` that is to be doubted, unless ``clock_is_right``.
+    They are deleted as by an erasure: ledger entries stay, and an act names them. Where nothing is
+    so old, nothing is written. Raises ``InvalidInput`` for fewer days than facts look back, and,
+    unless ``clock_is_right``, ``Conflict`` when more than ``DAYS_IN_ONE_NIGHT`` days would go.
     """
     check_days(days)
-    today = at.astimezone(UTC).date()
-    before = today - timedelta(days)
-    if not store.read(lambda transaction: transaction.retention.has_any_before(before)):
+    before = at.astimezone(UTC).date() - timedelta(days)
+    oldest = store.read(lambda transaction: transaction.retention.oldest_date())
+    if oldest is None or oldest >= before:
         return RetentionResult(before, {}, True)
-    if not clock_is_right:
-        _refuse_doubtful_clock(store, before, today)
+    if not clock_is_right and (before - oldest).days > DAYS_IN_ONE_NIGHT:
+        raise Conflict(
+            f"Nothing was removed: the clock says {at.astimezone(UTC).date()}, so all from "
+            f"{oldest} to {before} would go at once, more than {DAYS_IN_ONE_NIGHT} days, as if the "
+            f"clock were ahead. If it is right: {_CONFIRMED}"
+        )
 
-    def forget(transaction: Transaction) -> dict[str, int]:
-        if not transaction.retention.has_any_before(before):  # another process was quicker
+    def delete(transaction: Transaction) -> dict[str, int]:
+        oldest = transaction.retention.oldest_date()
+        if oldest is None or oldest >= before:  # another process was quicker
             return {}
         about = {
             "before": before.isoformat(),
             "positions": format_ranges(transaction.ledger.positions_before(before.isoformat())),
         }
-        removed = transaction.retention.forget_before(before, at)
+        removed = transaction.retention.delete_before(before, at)
         record_act(transaction, RETENTION_APPLIED, by=by, at=at, about=about)
         return removed
 
-    forget_beside(store)
-    removed = store.write(forget)
-    forget_beside(store)
+    delete_side_files(store)
+    removed = store.write(delete)
+    delete_side_files(store)
     return RetentionResult(before, removed, store.wipe())
 
 
-def _refuse_doubtful_clock(store: Store, before: date, today: date) -> None:
-    half = (today - before) // _HALVES
-    oldest = store.read(lambda transaction: transaction.retention.oldest_report_from(before))
-    if oldest is None or oldest - before > half:
-        raise Conflict(
-            f"Nothing was removed: the clock says {today}, and nothing is stored of the "
-            f"{half.days} days from {before} on, as if it were ahead. If it is right: {_INSISTING}"
-        )
-
-
 def check_days(days: int) -> None:
-    """Raises ``InvalidInput`` for fewer days than facts look back: advice would get worse without
-    anybody seeing why."""
+    """Raise ``InvalidInput`` for fewer days than facts look back: advice would silently get
+    worse."""
     if days < SESSION_DAYS:
         raise InvalidInput(
             f"Retention must be at least {SESSION_DAYS} days, not {days}: advice looks back that "
@@ -102,14 +97,16 @@ def check_days(days: int) -> None:
 
 @contextmanager
 def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> Iterator[None]:
-    """Apply retention now and each midnight (UTC), in a thread, until the block ends; 0 days keep
-    everything. Raises ``InvalidInput`` as ``check_days``."""
+    """Apply retention now and at each midnight (UTC), in a thread, until the block ends; 0 days
+    keep everything. Raises ``InvalidInput`` as ``check_days``."""
     if days == KEEP:
         yield
         return
     check_days(days)
     ended = Event()
-    thread = Thread(target=_keep, args=(store, days, clock, ended), name="dawnrule-retention")
+    thread = Thread(
+        target=_apply_nightly, args=(store, days, clock, ended), name="dawnrule-retention"
+    )
     thread.start()
     try:
         yield
@@ -118,16 +115,16 @@ def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> It
         thread.join()
 
 
-def _keep(store: Store, days: int, clock: Callable[[], datetime], ended: Event) -> None:
-    """What fails or is doubted is logged, and tried again the next night; traces go with what
-    leaves next."""
+def _apply_nightly(store: Store, days: int, clock: Callable[[], datetime], ended: Event) -> None:
+    """Apply retention each night; failures and doubts are logged and retried the next night, and
+    leftover bytes go with the next deletion."""
     is_over = False
     while not is_over:
         try:
             if not apply_retention(store, days, by=SERVICE, at=clock()).is_wiped:
                 _log.warning("what retention removed may have left traces in the files")
-        except Conflict as doubt:
-            _log.warning("retention was not applied: %s", doubt.detail)
+        except Conflict as refused:
+            _log.warning("retention was not applied: %s", refused.detail)
         except DawnruleError as error:
             _log.error("retention could not be applied: %s", error.detail)
         is_over = ended.wait(_seconds_to_midnight(clock()))

@@ -1,4 +1,4 @@
-"""How does a rule set come to hold: published, activated, taken back, or tried in the shadow?"""
+"""Rule sets: publish, activate, roll back, run in the shadow, and re-decide today's advice."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ from dawnrule.store.activity_log import COMMAND_LINE, record_act
 
 @dataclass(frozen=True, slots=True)
 class RedecisionCounts:
-    """Of how many athletes the advice for today is by other rules than decide now and stays, and
-    of how many it was decided again."""
+    """The number of athletes whose advice for today was given by other rules than decide now and
+    ``stays``, and of those whose advice was ``decided_again``."""
 
     stays: int
     decided_again: int = 0
@@ -39,8 +39,8 @@ class RedecisionCounts:
 
 @dataclass(frozen=True, slots=True)
 class Redecision:
-    """Today's advice of one store; ``rule_set`` decides where none was activated. ``clock`` gives
-    aware times, ``new_id`` ids that are never given twice."""
+    """Re-decision of today's advice after the active rule set has changed; ``rule_set`` decides
+    where none was activated. ``clock`` gives aware times, ``new_id`` unique ids."""
 
     store: Store
     advisor: Advisor
@@ -51,7 +51,8 @@ class Redecision:
     def count(
         self, athlete_ids: Sequence[str] | None, *, decide: bool, by: str | None
     ) -> RedecisionCounts:
-        """Count, and with ``decide`` decide again, for athletes or for all (None)."""
+        """Count the advice by other rules, for athletes or for all (None); with ``decide``,
+        decide it again."""
         athletes = self._by_other_rules(athlete_ids)
         if not decide:
             return RedecisionCounts(len(athletes))
@@ -76,7 +77,7 @@ class Redecision:
         return decided_by_other_rules(transaction, self.advisor, self.rule_set, athlete, today, now)
 
     def _decided_again(self, athlete: Athlete, by: str | None) -> bool:
-        """False where the athlete, or today's check-in, has gone meanwhile."""
+        """Decide again; return False where the athlete or today's check-in is gone meanwhile."""
         posting = Submission(self.clock(), by, self.new_id(), self.new_id())
 
         def decide(transaction: Transaction) -> bool:
@@ -87,13 +88,13 @@ class Redecision:
 
 
 DIFFERENCES_SHOWN = 100
-"""How many mornings a comparison lists; its counts are of all."""
+"""Mornings that a comparison lists; its counts cover all."""
 
 
 @dataclass(frozen=True, slots=True)
 class Published:
-    """A rule set that is published, with warnings as plain values; ``is_new`` is False when it was
-    so before."""
+    """A published rule set, with warnings as plain values; ``is_new`` is False when it was
+    published before."""
 
     rule_set: RuleSet
     findings: list[dict[str, Any]]
@@ -102,8 +103,8 @@ class Published:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """What a candidate said beside the advice that holds: the verdict given, its own (None: it
-    failed), on how many mornings; and the newest of those that differ."""
+    """A candidate compared with the advice that holds: the verdict given, the candidate's (None: it
+    failed) and the number of mornings; and the newest differences."""
 
     candidate: Candidate
     rule_set: RuleSet
@@ -113,14 +114,14 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class Publisher:
-    """Publishes the rule sets of one store. ``library`` has them; ``clock`` gives aware times."""
+    """A publisher of rule sets in one store. ``library`` has them; ``clock`` gives aware times."""
 
     store: Store
     library: RuleSetLibrary
     clock: Callable[[], datetime]
 
     def publish(self, text: str, file: str, by: str | None) -> Published:
-        """Try a rule set apart, and publish it; ``file`` is what findings call it.
+        """Check a rule set in a sandbox, and publish it; findings name ``file``.
 
         Raises ``RuleSetInvalid`` with every finding, and ``Conflict`` for a name and version that
         another rule set has.
@@ -133,8 +134,8 @@ class Publisher:
         return Published(self.library.by_digest(tried.digest), warnings, is_new)
 
     def findings(self, rule_set: RuleSet) -> list[dict[str, Any]]:
-        """What the check of a published rule set found, as plain values. One that ships was
-        checked before it was shipped."""
+        """Read the findings of a published rule set's check, as plain values; none for a bundled
+        one."""
         found = self.store.read(
             lambda transaction: transaction.rule_sets.findings_on(rule_set.digest)
         )
@@ -142,7 +143,7 @@ class Publisher:
         return plain
 
     def difference(self, before: RuleSet, after: RuleSet) -> dict[str, Any]:
-        """How one rule set differs from another, as plain values; told by a process of its own."""
+        """Compare two rule sets in a sandbox, as plain values."""
         texts = self.store.read(lambda transaction: transaction.rule_sets.texts())
         return tell_apart((before.name, before.version), (after.name, after.version), texts)
 
@@ -154,10 +155,10 @@ class Publisher:
         by: str | None,
     ) -> None:
         """Let a rule set decide from a date on (None: at once, for every date), for athletes or for
-        all (None). No rule set lets athletes go with all again.
+        all (None). Pass None as the rule set to return athletes to the one for all.
 
-        Raises ``NotFound`` for an athlete who is not known, ``RuleSetInvalid`` or
-        ``EngineFailure`` for a rule set that cannot be compiled or does not heed a warning sign.
+        Raises ``NotFound`` for an unknown athlete, ``RuleSetInvalid`` or ``EngineFailure`` for a
+        rule set that cannot be compiled or lets somebody with a warning sign train.
         """
         if rule_set is not None:
             self.library.admit(rule_set)
@@ -174,11 +175,10 @@ class Publisher:
         self.store.write(add)
 
     def roll_back(self, athlete_ids: Sequence[str] | None, by: str | None) -> None:
-        """Take back the newest activation for athletes, or that for all (None), whether its date
-        has come or not; what was before it holds again. All or none are taken back.
+        """Roll back the newest activation for athletes, or for all (None), whether its date has
+        come or not; the one before it holds again. All are rolled back, or none.
 
-        Raises ``NotFound`` for an athlete who is not known, ``Conflict`` when there is nothing to
-        take back.
+        Raises ``NotFound`` for an unknown athlete, ``Conflict`` when there is nothing to roll back.
         """
 
         def take_back(transaction: Transaction) -> None:
@@ -194,11 +194,11 @@ class Publisher:
         self.store.write(take_back)
 
     def activations(self) -> list[Activation]:
-        """Every activation, the newest first."""
+        """List every activation, newest first."""
         return self.store.read(lambda transaction: transaction.activations.all())
 
     def run_in_shadow(self, rule_set: RuleSet | None, by: str | None) -> None:
-        """Let a rule set decide every morning beside the one that holds; None ends it."""
+        """Let a rule set decide every morning beside the active one; None ends the run."""
         if rule_set is not None:
             self.library.decider(rule_set)
         digest = rule_set.digest if rule_set else None
@@ -212,7 +212,7 @@ class Publisher:
         self.store.write(run)
 
     def compared(self) -> Compared:
-        """What the candidate in the shadow said so far. Raises ``NotFound`` if there is none."""
+        """Compare the shadow candidate so far. Raises ``NotFound`` if none runs."""
 
         def compare(transaction: Transaction) -> Compared:
             candidate = transaction.shadow.candidate()
@@ -228,7 +228,7 @@ class Publisher:
         return self.store.read(compare)
 
     def _keep(self, tried: SandboxResult, text: str, findings: str, by: str | None) -> bool:
-        """Store a rule set; False if it is there. Raises ``Conflict``."""
+        """Store a rule set; return False if it is stored already. Raises ``Conflict``."""
 
         def add(transaction: Transaction) -> bool:
             before = self._digest_named(transaction, tried.name, tried.version)
@@ -261,7 +261,7 @@ def _note(
 
 
 def _named(rule_set: RuleSet | None) -> dict[str, str]:
-    """What an act says of a rule set; nothing where all go with the one for all again."""
+    """Describe a rule set for an act; empty for a return to the one for all."""
     return {"rule_set": rule_set.full_name, "digest": rule_set.digest} if rule_set else {}
 
 
@@ -270,7 +270,7 @@ def _of_athlete(athlete_id: str | None) -> dict[str, str]:
 
 
 def _known(transaction: Transaction, athlete_ids: Sequence[str] | None) -> Sequence[str | None]:
-    """The athletes of ids, or all as None. Raises ``NotFound``."""
+    """Find athletes by id, or all as None. Raises ``NotFound``."""
     if athlete_ids is None:
         return (None,)
     return [require_athlete(transaction, athlete_id).id for athlete_id in athlete_ids]

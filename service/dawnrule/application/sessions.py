@@ -1,4 +1,4 @@
-"""A session is logged, mended or taken back: what is stored, and what becomes of today?"""
+"""Training log: log, correct and delete a session; each re-decides today's advice."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Session
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import Transaction
+from dawnrule.store import StoredSession, Transaction
 
 
 @dataclass(frozen=True, slots=True)
 class Logged:
-    """A session in the log as plain JSON values; ``is_new`` is False when it stood there already.
-    ``today`` is the advice that takes the place of today's, None where today's stays."""
+    """A logged session as plain JSON values; ``is_new`` is False when it was logged before.
+    ``today`` is the advice that supersedes today's, None where today's stays."""
 
     session_id: str
     session: dict[str, Any]
@@ -37,7 +37,7 @@ def log_session(
     session_id: str,
     posting: Submission,
 ) -> Logged:
-    """Store a session; run it inside one transaction. The same session again is stored once.
+    """Store a session; to be run inside one transaction. A repeated session is stored once.
 
     Raises ``NotFound`` for an unknown athlete, ``InvalidInput`` for what cannot be true.
     """
@@ -47,9 +47,7 @@ def log_session(
     known = transaction.sessions.same_as(session)
     if known is not None:
         return Logged(known, body, is_new=False, today=None)
-    transaction.sessions.add(
-        session_id, athlete.id, session.starts_at, body, posting.now, posting.posted_by
-    )
+    transaction.sessions.add(StoredSession(session_id, session, posting.now, posting.posted_by))
     today = redecide_today(transaction, advisor, rule_set, athlete, posting)
     return Logged(session_id, body, is_new=True, today=today)
 
@@ -62,16 +60,14 @@ def correct_session(
     session_id: str,
     posting: Submission,
 ) -> Logged:
-    """Put a session in the place of one in the log, of the same athlete. Raises as
-    ``log_session``, and ``NotFound`` where the log has no such session."""
+    """Replace a session in the log of the same athlete. Raises as ``log_session``, and
+    ``NotFound`` where the log has no such session."""
     if require_session(transaction, session_id).athlete_id != session.athlete_id:
         raise NotFound(f"There is no session {session_id!r} of this athlete.")
     _refuse_implausible(session, posting)
     athlete = require_athlete(transaction, session.athlete_id)
     body = to_json(session)
-    transaction.sessions.replace(
-        session_id, session.starts_at, body, posting.now, posting.posted_by
-    )
+    transaction.sessions.replace(StoredSession(session_id, session, posting.now, posting.posted_by))
     today = redecide_today(transaction, advisor, rule_set, athlete, posting)
     return Logged(session_id, body, is_new=False, today=today)
 
@@ -92,7 +88,7 @@ def remove_session(
 
 
 def require_session(transaction: Transaction, session_id: str) -> Session:
-    """A session of the log. Raises ``NotFound``."""
+    """Find a session in the log. Raises ``NotFound``."""
     stored = transaction.sessions.get(session_id)
     if stored is None:
         raise NotFound(f"There is no session {session_id!r}.")

@@ -55,7 +55,7 @@ def create(role: str, athlete_id: str | None, label: str | None, db: Path) -> No
         if athlete_id is not None:
             require_athlete(transaction, athlete_id)
         at = now()
-        transaction.keys.add(key_id, hash_key(key), Role(role), athlete_id, label, at)
+        transaction.keys.add(Key(key_id, Role(role), athlete_id, label, at), hash_key(key))
         about = {"key": key_id, "role": role} | ({"athlete_id": athlete_id} if athlete_id else {})
         record_act(transaction, "key-made", by=COMMAND_LINE, at=at, about=about)
 

@@ -38,15 +38,15 @@ def retention() -> None:
 @click.option(
     "--clock-is-right",
     is_flag=True,
-    help="Remove it even if little was recorded lately, as if this machine's clock were ahead.",
+    help="Delete it even if more than 31 days go at once, as if this machine's clock were ahead.",
 )
 @db_option
 def apply(days: int, clock_is_right: bool, db: Path) -> None:
     """Remove what is older than some days, now; dawnrule serve does it each night if asked.
 
     Athletes, keys and published rules stay, and so do the digests of advice in the ledger. When
-    nothing that would stay is of the first half of these days, nothing is removed unless you say
-    that the clock is right: a clock that is years ahead would have everything removed.
+    more than 31 days of dates would go at once, nothing is deleted unless you say that the clock is
+    right: a clock that is years ahead would have everything deleted.
 
     \b
     Example:

@@ -176,13 +176,13 @@ def _asked(
     runner: ReplayRunner, rule_set: RuleSet, first: date | None, last: date | None, restart: bool
 ) -> str:
     """The id of a replay that waits to be run: one that was stopped, or a new one."""
-    stopped = None if restart else runner.ask_again_for(rule_set, first, last)
+    stopped = None if restart else runner.requeue_unfinished(rule_set, first, last)
     if stopped is not None:
         done = stopped.done_through or "nothing yet"
         click.echo(f"Going on with a replay that was stopped; done up to {done}.", err=True)
         return stopped.id
     replay_id = new_id()
-    runner.ask(replay_id, rule_set, first, last)
+    runner.request(replay_id, rule_set, first, last)
     return replay_id
 
 

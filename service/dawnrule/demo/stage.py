@@ -24,7 +24,7 @@ from dawnrule.model.entities import CheckIn, Session
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
-from dawnrule.store import Role, Store, Transaction, hash_key, new_key
+from dawnrule.store import Key, Role, Store, Transaction, hash_key, new_key
 from dawnrule.web import Server, create_app
 
 _ANSWER_WITHIN_SECONDS = 30
@@ -100,7 +100,7 @@ def _reported_at(day: Day) -> datetime:
 
 def _give_key(transaction: Transaction, role: Role, athlete_id: str | None) -> str:
     key = new_key()
-    transaction.keys.add(new_id(), hash_key(key), role, athlete_id, "demo", now())
+    transaction.keys.add(Key(new_id(), role, athlete_id, "demo", now()), hash_key(key))
     return key
 
 

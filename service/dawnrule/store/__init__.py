@@ -1,14 +1,15 @@
-"""The one door to the database; it knows nothing of rules.
+"""The database: the only package that speaks SQL. It knows nothing of rules.
 
-- ``door``: the store, opened, written, read and closed.
-- ``books``: what a job may do, one book for one table: ``athletes``, ``check_ins``, ``advice``,
-  ``sessions``, ``keys``, ``private_addresses``, ``plans``, ``replays``, ``rule_sets`` (with
-  activations), ``shadow``, ``service_secrets``, ``sign_ins``, ``ledger``, ``retention``; and
-  ``person``, all that is about one. Tables, indexes and queries stand in these and nowhere else.
-- ``writer``: one thread commits for all, in groups. ``readers``: consistent, read-only looks.
-- ``backup``: a database copied, and put in another's place.
-- ``migrations``: how a database file comes to have the tables. ``connections``, ``columns``,
-  ``failures``: how a connection is set up, values are written, and SQLite's errors are named.
+Reading order:
+
+- ``database``: ``Store``: open, read, write, close.
+- ``transaction``: ``Transaction``: one object per table over one connection.
+- ``tables``: one module per table, with its schema, triggers, indexes and queries.
+- ``values``: times, dates and JSON as text, rows as dataclasses and back.
+- ``writer``: a single thread that commits for all, in groups. ``reader_pool``: read-only
+  connections. ``connection``: settings of a connection, and names for SQLite's errors.
+- ``migrations``: the schema, step by step. ``backup``: copies of a database file.
+- ``activity_log``: acts of people, written to the ledger.
 """
 
 from dawnrule.store.database import Store

@@ -1,7 +1,7 @@
-"""Who did what, and when? Acts of people that a coach should see later.
+"""The activity log: acts of people, as entries of the ledger.
 
-An act is an entry of the ledger, in the same chain as advice, so that none can be unsaid. It holds
-ids and names of things, never what somebody reported and never a person's name.
+Acts stand in the same chain as advice, so none can be removed unnoticed. An act holds ids and names
+of things, never what somebody reported and never a person's name.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from typing import Any, Self
 from dawnrule.store import StoredAct, Transaction
 
 COMMAND_LINE = "command-line"
-"""Who acts when no key is used: whoever can open the database."""
+"""The actor when no key is used: whoever can open the database."""
 
 SERVICE = "service"
-"""Who acts when the service does something by itself."""
+"""The actor when the service does something by itself."""
 
 ATHLETE_ERASED = "athlete-erased"
 RETENTION_APPLIED = "retention-applied"
 
 TOMBSTONES = frozenset({ATHLETE_ERASED, RETENTION_APPLIED})
-"""The acts after which the advice of some entries is rightly gone; ``about`` has the positions."""
+"""The acts that account for deleted advice; ``about`` has the positions of its entries."""
 
 _ACT = re.compile(r"[a-z]+(-[a-z]+)*")
 
@@ -43,12 +43,12 @@ class Act:
 
     @classmethod
     def of(cls, stored: StoredAct) -> Self:
-        """The act that is stored."""
+        """Read a stored act."""
         body: dict[str, Any] = json.loads(stored.body)
         return cls(stored.position, body["act"], body["by"], body["at"], body["about"])
 
     def to_json(self) -> dict[str, Any]:
-        """The act as plain JSON values."""
+        """Convert to plain JSON values."""
         return {
             "position": self.position,
             "act": self.act,
@@ -61,10 +61,11 @@ class Act:
 def record_act(
     transaction: Transaction, act: str, *, by: str, at: datetime, about: Mapping[str, str]
 ) -> int:
-    """Put an act at the end of the ledger, in the transaction of what it tells of; its position.
+    """Add an act to the ledger, in the transaction of the change itself; return its position.
 
-    ``act`` is a few words like ``key-made``; ``by`` the id of a key or one of the names above;
-    ``about`` says of what, by ids. Raises ``ValueError`` for an act of other letters.
+    ``act`` is a few words like ``key-made``; ``by`` is the id of a key or one of the names above;
+    ``about`` names the things concerned, by id. Raises ``ValueError`` for other characters in
+    ``act``.
     """
     if not _ACT.fullmatch(act):
         raise ValueError(f"an act is named in small letters and hyphens, not {act!r}")
@@ -74,12 +75,12 @@ def record_act(
 
 
 def acts_of(stored: Iterable[StoredAct]) -> list[Act]:
-    """The acts that are stored."""
+    """Read stored acts."""
     return list(map(Act.of, stored))
 
 
 def format_ranges(positions: Iterable[int]) -> str:
-    """Positions in their order, in short: ``3-9,12``."""
+    """Write ascending positions in short: ``3-9,12``."""
     ranges: list[list[int]] = []
     for position in positions:
         if ranges and ranges[-1][-1] + 1 == position:
@@ -90,6 +91,6 @@ def format_ranges(positions: Iterable[int]) -> str:
 
 
 def parse_ranges(text: str) -> list[range]:
-    """The positions that ``in_ranges`` wrote."""
+    """Read the positions that ``format_ranges`` wrote."""
     ends = (part.split("-") for part in text.split(",") if part)
     return [range(int(pair[0]), int(pair[-1]) + 1) for pair in ends]

@@ -1,4 +1,4 @@
-"""How is a database copied while others write to it, and how does a copy take its place?"""
+"""Database files: copy one in use, check a copy, swap it in."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ _COMPANIONS = ("-wal", "-shm", "-journal")
 
 
 def copy_database(source: Path, target: Path) -> None:
-    """Copy a database as it is at one moment to a new file, which only its owner may read.
+    """Copy one snapshot of a database to a new file that only its owner may read.
 
-    The copy is complete in its one file. Raises ``StoreUnusable``, also when there is a file, and
+    The copy is complete in one file. Raises ``StoreUnusable``, also when the target exists, and
     ``StoreBusy``.
     """
     _refuse_other_files(source)
@@ -36,9 +36,9 @@ def copy_database(source: Path, target: Path) -> None:
 
 
 def refuse_damaged(copy: Path, of: Path) -> None:
-    """Raises ``StoreUnusable`` when pages are damaged, or rows point at rows that are not there.
+    """Raise ``StoreUnusable`` when pages are damaged, or rows refer to missing rows.
 
-    What is refused is told of the file that the copy was made of.
+    The error names the file that the copy was made of.
     """
     with failures_named(), closing(connect_to_read(copy, _BUSY_TIMEOUT_SECONDS)) as connection:
         [found] = connection.execute("PRAGMA integrity_check(1)").fetchone()
@@ -50,15 +50,15 @@ def refuse_damaged(copy: Path, of: Path) -> None:
 
 
 def is_of_this_version(file: Path) -> bool:
-    """Whether a database needs no migration. Raises ``StoreUnusable`` when it is newer than this
-    version, or not ours."""
+    """Whether a database needs no migration. Raises ``StoreUnusable`` for one that is newer or not
+    a Dawnrule database."""
     with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
         return is_up_to_date(connection)
 
 
 def acts_in(file: Path, act: str) -> set[str]:
-    """The bodies of a database's acts of one name; none where there is no ledger yet. Changes
-    nothing. Raises ``StoreUnusable`` and ``StoreBusy``."""
+    """Read the bodies of a database's acts of one name; none where there is no ledger yet. Raises
+    ``StoreUnusable`` and ``StoreBusy``."""
     with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
         has_ledger = "SELECT 1 FROM sqlite_master WHERE name = 'ledger'"
         if connection.execute(has_ledger).fetchone() is None:
@@ -68,28 +68,28 @@ def acts_in(file: Path, act: str) -> set[str]:
 
 
 def athletes_in(file: Path) -> set[str]:
-    """The ids of a database's athletes. Raises ``StoreUnusable`` and ``StoreBusy``."""
+    """Read the ids of a database's athletes. Raises ``StoreUnusable`` and ``StoreBusy``."""
     with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
         return {athlete_id for (athlete_id,) in connection.execute("SELECT id FROM athletes")}
 
 
 def keep_in_one_file(copy: Path) -> None:
-    """Take a copy's write-ahead log away, which opening it has given it: so it can be read where
-    nothing can be written."""
+    """Remove the write-ahead log that opening a copy gave it, so that it can be read where nothing
+    can be written."""
     with failures_named(), closing(connect(copy, _BUSY_TIMEOUT_SECONDS)) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")
 
 
 def move_into_place(copy: Path, place: Path) -> None:
-    """Give a copy its final name, for good: it is there even after a loss of power."""
+    """Give a copy its final name, durably: it survives a loss of power."""
     _sync(copy)
     copy.replace(place)
     _sync(place.parent)
 
 
 def put_aside(db: Path, name: Path) -> bool:
-    """Give a database another name, with all that it has not yet written back; False if there is
-    none. A log that a lost one left behind goes too: SQLite would write it into the next.
+    """Rename a database with everything it has not yet written back; return False if there is
+    none. A log left behind by a lost database moves too: SQLite would write it into the next one.
 
     Raises ``Conflict`` when somebody has it open.
     """
@@ -104,13 +104,13 @@ def put_aside(db: Path, name: Path) -> bool:
 
 
 def discard(file: Path) -> None:
-    """Delete a database that is no longer wanted, if it is there."""
+    """Delete a database, if it is there."""
     for companion in ("", *_COMPANIONS):
         file.with_name(file.name + companion).unlink(missing_ok=True)
 
 
 def _write_back(db: Path) -> None:
-    """Leave the write-ahead log, which SQLite allows to nobody while others look at the database;
+    """Leave write-ahead logging, which SQLite allows only while nobody else has the database open;
     one that is too damaged for it keeps its log."""
     try:
         with closing(connect(db, 0)) as connection:

@@ -1,4 +1,4 @@
-"""How is a connection to the database set up?"""
+"""Connections: their settings, and names for SQLite's errors."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _BROKEN = frozenset(
 
 
 def store_failure(error: BaseException) -> StoreBusy | StoreUnusable | None:
-    """The failure of the whole database that an error tells of; None if it is about one job."""
+    """Translate an error that concerns the whole database; None if it concerns one job."""
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK) & _PRIMARY_CODE
     if code in _BUSY:
         return StoreBusy("The database did not answer in time; nothing was stored.")
@@ -36,7 +36,7 @@ def store_failure(error: BaseException) -> StoreBusy | StoreUnusable | None:
 
 @contextmanager
 def failures_named() -> Iterator[None]:
-    """Raise StoreBusy or StoreUnusable in place of the errors of SQLite that mean it."""
+    """Raise ``StoreBusy`` or ``StoreUnusable`` in place of the SQLite errors that mean it."""
     try:
         yield
     except UnicodeDecodeError:  # of SQLite's own words, which repeat what is damaged
@@ -70,15 +70,15 @@ def connect(file: Path, busy_timeout_seconds: float) -> sqlite3.Connection:
 
 
 def connect_to_read(file: Path, busy_timeout_seconds: float) -> sqlite3.Connection:
-    """A connection that refuses every write."""
+    """Open a connection that refuses every write."""
     connection = connect(file, busy_timeout_seconds)
     connection.execute("PRAGMA query_only = ON")
     return connection
 
 
 def _text(stored: bytes) -> str:
-    """Text as it is read. Of text that is damaged nothing is repeated, as sqlite3 would do: it may
-    be what somebody reported."""
+    """Decode text. Unlike sqlite3, the error repeats nothing of damaged text, which may be what
+    somebody reported."""
     try:
         return stored.decode()
     except UnicodeDecodeError:

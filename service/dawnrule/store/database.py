@@ -1,4 +1,4 @@
-"""How is the database reached? Through one door."""
+"""The database: open, read, write, close."""
 
 from __future__ import annotations
 
@@ -27,20 +27,20 @@ _FOR_OTHERS = 0o077
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
-    """Where a database lies, and which file it was that was opened there."""
+class _OpenedFile:
+    """The path of a database, and the identity of the file that was opened there."""
 
     file: Path
     identity: tuple[int, int]
 
     @classmethod
     def of(cls, file: Path) -> Self:
-        """The place of a file that is there."""
+        """Remember an existing file."""
         return cls(file, _identity(file.stat()))
 
     def check(self) -> None:
-        """Raises ``StoreUnusable`` when another file lies there, or none: what was written to the
-        one that was opened would be lost."""
+        """Raise ``StoreUnusable`` when another file is there now, or none: writes to the one that
+        was opened would be lost."""
         with suppress(OSError):
             if _identity(self.file.stat()) == self.identity:
                 return
@@ -57,19 +57,19 @@ def _identity(status: os.stat_result) -> tuple[int, int]:
 class Store:
     """The database of one service, safe to use from any thread; use ``Store.open``.
 
-    ``file`` is the absolute path of the database. Whatever is asked for when the file that was
-    opened does not lie there any more is refused with ``StoreUnusable``.
+    ``file`` is the absolute path of the database. Every call raises ``StoreUnusable`` once the file
+    that was opened is no longer there.
     """
 
     def __init__(
         self,
-        place: _Place,
+        opened: _OpenedFile,
         writer: Writer,
         readers: Readers,
         connect: Callable[[], sqlite3.Connection],
     ) -> None:
-        self.file = place.file
-        self._place = place
+        self.file = opened.file
+        self._opened = opened
         self._connect = connect
         self._writer = writer
         self._readers = readers
@@ -82,56 +82,56 @@ class Store:
         must_exist: bool = False,
         busy_timeout_seconds: float = _BUSY_TIMEOUT_SECONDS,
     ) -> Self:
-        """Open a database and bring it up to date; it is readable by its owner only from then on.
+        """Open a database, bring it up to date, and make it readable by its owner only.
 
-        StoreUnusable says why a file cannot be used: it is not there, newer, or not ours.
+        Raises ``StoreUnusable`` for a file that is missing, newer, or not a Dawnrule database.
         """
         file = Path(path).absolute()
-        _make_sure_of(file, must_exist)
+        _ensure_file(file, must_exist)
         with failures_named():
             connection = _connect_up_to_date(file, busy_timeout_seconds)
         readers = Readers(partial(connect_to_read, file, busy_timeout_seconds))
-        again = partial(connect, file, busy_timeout_seconds)
-        return cls(_Place.of(file), Writer(connection), readers, again)
+        reconnect = partial(connect, file, busy_timeout_seconds)
+        return cls(_OpenedFile.of(file), Writer(connection), readers, reconnect)
 
     def write(self, job: Callable[[Transaction], T]) -> T:
-        """Do a job in a transaction; it is committed when this returns, undone when it raises.
+        """Run a job in a transaction: committed when this returns, rolled back when it raises.
 
-        The job runs in the writer's thread, with everyone else's waiting: it must be quick, and
-        may be one of several in the transaction. StoreBusy and StoreUnusable: nothing is stored.
+        The job runs in the writer's thread while all others wait, so it must be quick; it may share
+        its transaction with others. On ``StoreBusy`` and ``StoreUnusable`` nothing was stored.
         """
-        self._place.check()
+        self._opened.check()
         return self._writer.write(job)
 
     def rehearse(self, job: Callable[[Transaction], object], within_seconds: float) -> None:
-        """Do a job in a transaction and undo it: it raises what keeps the job from being done.
+        """Run a job in a transaction and roll it back, to find out whether it could be done.
 
-        StoreBusy also when that takes longer than ``within_seconds``.
+        Raises what the job raises, and ``StoreBusy`` after ``within_seconds``.
         """
-        self._place.check()
+        self._opened.check()
         self._writer.rehearse(job, within_seconds)
 
     @property
     def writes_waiting(self) -> int:
-        """How many writes wait for their turn."""
+        """The number of writes in the queue."""
         return self._writer.waiting
 
     def read(self, job: Callable[[Transaction], T]) -> T:
-        """Do a job that only reads, all of it from one state of the database."""
-        self._place.check()
+        """Run a job that only reads, on one snapshot of the database."""
+        self._opened.check()
         return self._readers.read(job)
 
     def wipe(self) -> bool:
-        """Let no byte of what was deleted stay in the files; True if none does.
+        """Remove every byte of deleted rows from the files; return True if none is left.
 
-        Deleted rows are overwritten with zeros. But SQLite leaves copies behind when it moves rows
-        between pages, and the write-ahead log has pages of before: so the file is written anew,
-        and the log emptied. Others wait to write meanwhile. This waits, as long as for a lock, for
-        those who write and those who look at an older state; False if they do not come to an end,
-        or there is no room for a second file.
+        Deleted rows are overwritten with zeros, but SQLite leaves copies behind when it moves rows
+        between pages, and the write-ahead log holds older pages: so the file is rewritten and the
+        log emptied. Other writers wait meanwhile. This waits for writers, and for readers of an
+        older snapshot, as long as for a lock; it returns False if they do not finish, or if the
+        disk has no room for a second file.
         """
         try:
-            self._place.check()
+            self._opened.check()
             with failures_named(), closing(self._connect()) as connection:
                 connection.execute("VACUUM")
                 [(is_blocked, *_)] = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -140,7 +140,7 @@ class Store:
         return not is_blocked
 
     def close(self) -> None:
-        """Finish the writes that are waiting, and let go of the file. May be called again."""
+        """Finish queued writes and close the file. Calling it twice does no harm."""
         self._readers.close()
         self._writer.close()
 
@@ -156,23 +156,23 @@ class Store:
         self.close()
 
 
-def _make_sure_of(file: Path, must_exist: bool) -> None:
+def _ensure_file(file: Path, must_exist: bool) -> None:
     if must_exist and not file.exists():
         raise StoreUnusable(f"There is no database at {file}.")
     try:
         os.close(os.open(file, os.O_CREAT | os.O_RDWR, _OWNER_ONLY))
     except OSError as error:
         raise StoreUnusable(f"{file} cannot be opened: {error.strerror}.") from error
-    _shut_others_out(file)
+    _restrict_to_owner(file)
 
 
-def _shut_others_out(file: Path) -> None:
-    """Who copies a database may leave it open to all who share the machine. Files of another owner
-    stay as they are: that is not ours to say."""
-    for own in (file, *(file.with_name(file.name + ending) for ending in ("-wal", "-shm"))):
+def _restrict_to_owner(file: Path) -> None:
+    """Remove the permissions of others: a copied database may have been left readable by everyone
+    on the machine. Files of another owner are left alone."""
+    for part in (file, *(file.with_name(file.name + ending) for ending in ("-wal", "-shm"))):
         with suppress(FileNotFoundError, PermissionError):
-            if own.stat().st_mode & _FOR_OTHERS:
-                own.chmod(_OWNER_ONLY)
+            if part.stat().st_mode & _FOR_OTHERS:
+                part.chmod(_OWNER_ONLY)
 
 
 def _connect_up_to_date(file: Path, busy_timeout_seconds: float) -> sqlite3.Connection:

@@ -1,7 +1,7 @@
-"""How does a database file come to have the tables that this version needs?
+"""Migrations of the database schema, in order.
 
-A migration that was released never changes: a later need is a later function, at the end of
-``MIGRATIONS``. All that a file lacks are applied in one transaction, or none.
+A released migration never changes: later needs get a later function at the end of ``MIGRATIONS``.
+All that a file lacks are applied in one transaction, or none.
 """
 
 from __future__ import annotations
@@ -38,43 +38,43 @@ _SECONDS_BETWEEN_TRIES = 0.01
 
 
 def m001_first_tables(db: Database) -> None:
-    """Athletes, check-ins, advice, sessions and keys; each book's SQL is beside its queries."""
-    for book in (athletes, check_ins, advice, sessions, keys):
-        for statement in book.FIRST_SCHEMA:
+    """Create athletes, check-ins, advice, sessions and keys; the SQL is beside the queries."""
+    for table in (athletes, check_ins, advice, sessions, keys):
+        for statement in table.FIRST_SCHEMA:
             db.execute(statement)
 
 
 def m002_replays(db: Database) -> None:
-    """Replays and their steps."""
+    """Create replays and their steps."""
     for statement in replays.SCHEMA:
         db.execute(statement)
 
 
 def m003_published_rule_sets(db: Database) -> None:
-    """Published rule sets, which of them holds, and what one in the shadow would say."""
-    for book in (rule_sets, shadow):
-        for statement in book.SCHEMA:
+    """Create published rule sets, activations and shadow runs."""
+    for table in (rule_sets, shadow):
+        for statement in table.SCHEMA:
             db.execute(statement)
 
 
 def m004_ledger(db: Database) -> None:
-    """The ledger with the advice that was given before, and how long things are kept."""
-    for book in (ledger, personal_data):
-        for statement in book.SCHEMA:
+    """Create the ledger, with entries for the advice given before, and retention."""
+    for table in (ledger, personal_data):
+        for statement in table.SCHEMA:
             db.execute(statement)
-    ledger.chain_what_is_there(db.conn)
+    ledger.chain_existing_advice(db.conn)
 
 
 def m005_private_addresses(db: Database) -> None:
-    """Private addresses, the coach's plans, the service's own secrets, an athlete's language."""
-    for book in (private_addresses, plans, secrets):
-        for statement in book.SCHEMA:
+    """Create private addresses, plans, secrets, and the language of an athlete."""
+    for table in (private_addresses, plans, secrets):
+        for statement in table.SCHEMA:
             db.execute(statement)
     db.execute("ALTER TABLE athletes ADD COLUMN language TEXT")
 
 
 def m006_sign_ins(db: Database) -> None:
-    """Who is signed in to the coach's pages."""
+    """Create sign-ins to the coach's pages."""
     for statement in sign_ins.SCHEMA:
         db.execute(statement)
 
@@ -94,7 +94,8 @@ def migrate(
     busy_timeout_seconds: float,
     steps: Sequence[Migration] = MIGRATIONS,
 ) -> None:
-    """Bring a new or older database up to date; one that is not ours or newer is refused."""
+    """Bring a new or older database up to date. Raises ``StoreUnusable`` for one that is newer or
+    not a Dawnrule database."""
     db = Database(connection, execute_plugins=False)
     migrations = _registered(steps)
     _refuse_newer(db, migrations, steps)
@@ -111,8 +112,8 @@ def migrate(
 
 
 def is_up_to_date(connection: sqlite3.Connection) -> bool:
-    """Whether a database has all the tables of this version. Raises ``StoreUnusable`` when it is
-    not ours or newer; changes nothing."""
+    """Whether a database has all tables of this version; nothing is changed. Raises
+    ``StoreUnusable`` for one that is newer or not a Dawnrule database."""
     db = Database(connection, execute_plugins=False)
     migrations = _registered(MIGRATIONS)
     _refuse_newer(db, migrations, MIGRATIONS)
@@ -147,8 +148,8 @@ def _refuse_foreign(db: Database, migrations: Migrations) -> None:
 
 
 def _use_write_ahead_log(connection: sqlite3.Connection, busy_timeout_seconds: float) -> None:
-    """Lasts for the file's life; a back-up that was copied into place has none yet. SQLite does not
-    wait here when two processes open a new file at once, so the waiting is done by hand."""
+    """Switch the file to write-ahead logging, for good; a restored back-up has none yet. SQLite
+    does not wait here when two processes open a new file at once, so this waits itself."""
     give_up_at = time.monotonic() + busy_timeout_seconds
     while True:
         try:

@@ -1,4 +1,4 @@
-"""How do many read at once, each from one state of the database?"""
+"""A pool of read-only connections, each job on one snapshot of the database."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ T = TypeVar("T")
 
 
 class Readers:
-    """Read-only connections, as many as were ever needed at once, lent to one job at a time."""
+    """Read-only connections, as many as were ever needed at once, one job on each at a time."""
 
     def __init__(self, connect: Callable[[], sqlite3.Connection]) -> None:
         self._connect = connect
@@ -25,8 +25,8 @@ class Readers:
         self._open = True
 
     def read(self, job: Callable[[Transaction], T]) -> T:
-        """The job's result; all that it reads is of the state at its first look."""
-        with failures_named(), self._lent() as connection:
+        """Run a job on the snapshot of its first read, and return its result."""
+        with failures_named(), self._borrowed() as connection:
             connection.execute("BEGIN")
             try:
                 return job(Transaction.over(connection))
@@ -34,14 +34,14 @@ class Readers:
                 connection.rollback()
 
     def close(self) -> None:
-        """Take no more jobs; connections that are lent are closed when they come back."""
+        """Accept no more jobs; borrowed connections are closed when they are returned."""
         with self._lock:
             self._open = False
             while self._idle:
                 self._idle.pop().close()
 
     @contextmanager
-    def _lent(self) -> Iterator[sqlite3.Connection]:
+    def _borrowed(self) -> Iterator[sqlite3.Connection]:
         connection = self._borrow()
         try:
             yield connection

@@ -1,4 +1,4 @@
-"""What may a job read and write? One book for one table."""
+"""The unit of work: one object per table over one connection."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from dawnrule.store.tables.sign_ins import SignIns
 
 @dataclass(frozen=True, slots=True)
 class Transaction:
-    """All books over one connection; good for as long as the job runs that was given them."""
+    """All tables over one connection; valid until the job that received it ends."""
 
     athletes: Athletes
     check_ins: CheckIns
@@ -45,7 +45,7 @@ class Transaction:
 
     @classmethod
     def over(cls, connection: sqlite3.Connection) -> Self:
-        """The books as one connection sees them."""
+        """Open all tables over one connection."""
         return cls(
             Athletes(connection),
             CheckIns(connection),

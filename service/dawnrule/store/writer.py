@@ -1,8 +1,7 @@
-"""How do many write at once, when SQLite has one writer?
+"""The single writer: one thread that commits for all callers, in groups.
 
-One thread commits for all, in groups: what was asked for while a commit was under way is done
-in the next one, so that a wait for the disk is shared. Each job has a savepoint of its own and
-is answered only after the commit.
+SQLite allows one writer. Jobs that arrive during a commit share the next one, so that they share
+the wait for the disk. Each job has a savepoint of its own and is answered only after the commit.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ _MOST_WAITING = 1000  # jobs; a longer queue would only make everyone wait in va
 
 
 class Writer:
-    """Owns the connection that writes."""
+    """The owner of the connection that writes."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
@@ -35,32 +34,33 @@ class Writer:
 
     @property
     def waiting(self) -> int:
-        """How many jobs wait for their turn."""
+        """The number of queued jobs."""
         return len(self._waiting)
 
     def write(self, job: Callable[[Transaction], T]) -> T:
-        """The job's result, once what it wrote is committed; its error, with nothing written.
+        """Run a job and return its result once its writes are committed; if it raises, nothing is
+        written.
 
-        StoreBusy when a lock or the queue is in the way, StoreUnusable when the file is.
+        Raises ``StoreBusy`` for a lock or a full queue, ``StoreUnusable`` for an unusable file.
         """
-        result: T = self._asked(job).result()
+        result: T = self._enqueue(job).result()
         return result
 
     def rehearse(self, job: Callable[[Transaction], object], within_seconds: float) -> None:
-        """Do a job and undo it. Raises as ``write`` does, and StoreBusy when it takes longer."""
+        """Run a job and roll it back. Raises as ``write`` does, and ``StoreBusy`` on a timeout."""
 
-        def done_and_undone(transaction: Transaction) -> None:
+        def run_and_undo(transaction: Transaction) -> None:
             job(transaction)
             raise _Undone
 
         try:
-            self._asked(done_and_undone).result(within_seconds)
+            self._enqueue(run_and_undo).result(within_seconds)
         except _Undone:
             return
         except TimeoutError as error:
             raise StoreBusy(f"Nothing could be written in {within_seconds} seconds.") from error
 
-    def _asked(self, job: Callable[[Transaction], Any]) -> Future[Any]:
+    def _enqueue(self, job: Callable[[Transaction], Any]) -> Future[Any]:
         if threading.current_thread() is self._thread:
             raise RuntimeError("a job must not wait for another write: it would be for ever")
         request = _Request(job)
@@ -74,7 +74,7 @@ class Writer:
         return request.answer
 
     def close(self) -> None:
-        """Do what is waiting, take no more, and close the connection."""
+        """Finish queued jobs, accept no more, and close the connection."""
         with self._changed:
             self._open = False
             self._changed.notify()
@@ -83,7 +83,7 @@ class Writer:
 
     def _run(self) -> None:
         try:
-            while self._work_comes():
+            while self._wait_for_work():
                 self._commit_group()
         finally:  # whatever ended the thread, nobody is left waiting for it
             with self._changed:
@@ -91,7 +91,7 @@ class Writer:
             for request in self._take_waiting():
                 request.fail(StoreUnusable("The writer has stopped; nothing was stored."))
 
-    def _work_comes(self) -> bool:
+    def _wait_for_work(self) -> bool:
         with self._changed:
             self._changed.wait_for(lambda: self._waiting or not self._open)
             return bool(self._waiting)
@@ -102,10 +102,10 @@ class Writer:
         return taken
 
     def _commit_group(self) -> None:
-        """Do all that is waiting in one transaction.
+        """Run all queued jobs in one transaction.
 
-        The group is taken once the lock is held: if it cannot be had, all who came meanwhile
-        are told, and nobody waits for it a second time.
+        The group is taken once the lock is held: if the lock cannot be had, every job queued by
+        then fails, and none waits for it a second time.
         """
         group: list[_Request] = []
         try:
@@ -125,11 +125,11 @@ class Writer:
 
 
 class _Undone(Exception):
-    """Takes back what a rehearsal has written."""
+    """Raised to roll back what a rehearsal wrote."""
 
 
 class _Request:
-    """A job, and where its caller waits for the answer."""
+    """A job and the future that its caller waits for."""
 
     def __init__(self, job: Callable[[Transaction], Any]) -> None:
         self._job = job
@@ -138,7 +138,7 @@ class _Request:
         self.answer: Future[Any] = Future()
 
     def run(self, connection: sqlite3.Connection, transaction: Transaction) -> None:
-        """Do the job in a savepoint; raise only if it takes the whole transaction with it."""
+        """Run the job in a savepoint; raise only what ends the whole transaction."""
         connection.execute("SAVEPOINT job")
         try:
             self._result = self._job(transaction)
@@ -150,14 +150,14 @@ class _Request:
         connection.execute("RELEASE job")
 
     def succeed(self) -> None:
-        """Give the caller what the job returned or raised."""
+        """Pass on what the job returned or raised."""
         if self._error is None:
             self.answer.set_result(self._result)
         else:
             self.answer.set_exception(self._error)
 
     def fail(self, error: BaseException) -> None:
-        """Tell the caller that the transaction came to nothing."""
+        """Tell the caller that the transaction failed."""
         failure = store_failure(error) or StoreUnusable(f"Nothing was stored: {error}")
         failure.__cause__ = error
         self.answer.set_exception(failure)

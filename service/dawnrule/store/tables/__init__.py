@@ -1,1 +1,1 @@
-"""Tables."""
+"""Tables: one module each, with its schema, triggers, indexes and queries."""

@@ -1,12 +1,12 @@
-"""Who trains?"""
+"""The athletes of the squad."""
 
 from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass
-from datetime import date
 
 from dawnrule.model.entities import Athlete
+from dawnrule.store.values import columns, structure
 
 FIRST_SCHEMA = (
     """
@@ -25,13 +25,13 @@ _SELECT = "SELECT id, name, time_zone, date_of_birth, training_status, language 
 
 @dataclass(frozen=True, slots=True)
 class Athletes:
-    """The squad, by id."""
+    """Athletes by id."""
 
     connection: sqlite3.Connection
 
     def put(self, athlete: Athlete) -> bool:
-        """Create the athlete, or replace what is known of them; True if created."""
-        row = _row(athlete)
+        """Create an athlete, or replace their data; return True if created."""
+        row = columns(athlete)
         created = self.connection.execute(
             """
             INSERT INTO athletes (id, name, time_zone, date_of_birth, training_status, language)
@@ -54,16 +54,17 @@ class Athletes:
         return False
 
     def get(self, athlete_id: str) -> Athlete | None:
-        """The athlete; None if there is none of this id."""
+        """Find an athlete by id; None if there is none."""
         row = self.connection.execute(f"{_SELECT} WHERE id = ?", (athlete_id,)).fetchone()
-        return _athlete(row) if row else None
+        return structure(Athlete, row) if row else None
 
     def all(self) -> list[Athlete]:
-        """Everybody, in the order of their ids."""
-        return [_athlete(row) for row in self.connection.execute(f"{_SELECT} ORDER BY id")]
+        """List all athletes in order of id."""
+        rows = self.connection.execute(f"{_SELECT} ORDER BY id")
+        return [structure(Athlete, row) for row in rows]
 
     def delete(self, athlete_id: str) -> dict[str, int]:
-        """Erase a person and all that is known of them; how many rows went, by table."""
+        """Delete an athlete with all their data; return how many rows went, by table."""
         cursor = self.connection.execute(
             """
             SELECT (SELECT count(*) FROM athletes WHERE id = :id) AS athletes,
@@ -86,21 +87,3 @@ class Athletes:
         removed = dict(zip(tables, cursor.fetchone(), strict=True))
         self.connection.execute("DELETE FROM athletes WHERE id = ?", (athlete_id,))
         return removed
-
-
-def _row(athlete: Athlete) -> dict[str, str | None]:
-    born = athlete.date_of_birth
-    return {
-        "id": athlete.id,
-        "name": athlete.name,
-        "time_zone": athlete.time_zone,
-        "date_of_birth": born.isoformat() if born else None,
-        "training_status": athlete.training_status,
-        "language": athlete.language,
-    }
-
-
-def _athlete(row: tuple[str, str, str, str | None, str | None, str | None]) -> Athlete:
-    athlete_id, name, time_zone, born, status, language = row
-    born_on = date.fromisoformat(born) if born else None
-    return Athlete(athlete_id, name, time_zone, born_on, status, language)

@@ -1,4 +1,4 @@
-"""What did an athlete report for a date, and what had they reported before?
+"""Check-ins by athlete and local date, in revisions.
 
 A changed check-in is a further revision; nothing is overwritten. Rows leave only with their
 athlete: the rows of an athlete who is still there cannot be deleted.
@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import from_json
-from dawnrule.store.values import json_text, utc_text, utc_time
+from dawnrule.store.values import columns, json_text, structure
 
 FIRST_SCHEMA = (
     """
@@ -43,67 +44,53 @@ FIRST_SCHEMA = (
 
 @dataclass(frozen=True, slots=True)
 class StoredCheckIn:
-    """One revision of a check-in; ``body`` is its plain form, ``posted_by`` the id of a key."""
+    """One revision of a check-in; ``body`` is its JSON form, ``posted_by`` the id of a key.
+
+    The store counts revisions from 1; ``revision`` is 0 before it is stored.
+    """
 
     id: str
-    revision: int
+    athlete_id: str
+    date: date
     body: dict[str, Any]
     received_at: datetime
     posted_by: str | None
+    revision: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class CheckIns:
-    """Check-ins by athlete and local date, in revisions that count from 1."""
+    """The check-ins of the squad, in revisions that count from 1."""
 
     connection: sqlite3.Connection
 
     def latest(self, athlete_id: str, date: date) -> StoredCheckIn | None:
-        """The newest revision for a date; None before the first."""
+        """Read the newest revision for a date; None before the first."""
         row = self.connection.execute(
             """
-            SELECT id, revision, body, received_at, posted_by FROM check_ins
+            SELECT id, athlete_id, date, body, received_at, posted_by, revision FROM check_ins
             WHERE athlete_id = ? AND date = ? ORDER BY revision DESC LIMIT 1
             """,
             (athlete_id, date.isoformat()),
         ).fetchone()
-        if row is None:
-            return None
-        check_in_id, revision, body, received_at, posted_by = row
-        return StoredCheckIn(
-            check_in_id, revision, json.loads(body), utc_time(received_at), posted_by
-        )
+        return _stored(row) if row else None
 
-    def add(
-        self,
-        check_in_id: str,
-        athlete_id: str,
-        date: date,
-        body: dict[str, Any],
-        received_at: datetime,
-        posted_by: str | None,
-    ) -> int:
-        """Store a check-in as the next revision for its date, and say which that is."""
+    def add(self, check_in: StoredCheckIn) -> int:
+        """Store a check-in as the next revision for its date; return the revision."""
         [(revision,)] = self.connection.execute(
             """
             INSERT INTO check_ins (id, athlete_id, date, revision, body, received_at, posted_by)
-            SELECT :id, :athlete_id, :date, coalesce(max(revision), 0) + 1, :body, :at, :by
+            SELECT :id, :athlete_id, :date, coalesce(max(revision), 0) + 1, :body, :received_at,
+                   :posted_by
             FROM check_ins WHERE athlete_id = :athlete_id AND date = :date
             RETURNING revision
             """,
-            {
-                "id": check_in_id,
-                "athlete_id": athlete_id,
-                "date": date.isoformat(),
-                "body": json_text(body),
-                "at": utc_text(received_at),
-                "by": posted_by,
-            },
+            columns(check_in) | {"body": json_text(check_in.body)},
         )
         return int(revision)
 
     def before(self, athlete_id: str, date: date, days: int) -> list[CheckIn]:
-        """The newest revision for each of the ``days`` dates before a date, in their order.
+        """Read the newest revision for each of the ``days`` dates before a date, in their order.
 
         With one ``max()``, SQLite takes the other columns from the row that has it.
         """
@@ -117,9 +104,9 @@ class CheckIns:
         return [from_json(CheckIn, json.loads(body)) for body, _ in rows]
 
     def last_answers(self, athlete_id: str, date: date, days: int) -> list[CheckIn]:
-        """The newest revisions, up to a date and from so many days before it on, that answer the
-        questions on warning signs, illness and pain, in the order in which they came; one may
-        answer several. Each search ends at the first that it finds."""
+        """Read the newest revisions, from ``days`` days before a date up to it, that answer the
+        questions on warning signs, illness and pain, in the order of arrival; one may answer
+        several. Each search stops at the first match."""
         rows = self.connection.execute(
             """
             WITH sent AS (
@@ -147,7 +134,7 @@ class CheckIns:
         return [from_json(CheckIn, json.loads(body)) for *_, body in rows]
 
     def without_advice(self, limit: int) -> list[str]:
-        """The ids of check-ins on which no advice was given; there should be none."""
+        """Find check-ins without advice, by id; a sound database has none."""
         rows = self.connection.execute(
             """
             SELECT id FROM check_ins WHERE id NOT IN (SELECT check_in_id FROM advice)
@@ -158,7 +145,7 @@ class CheckIns:
         return [check_in_id for (check_in_id,) in rows]
 
     def last_dates(self, before: date) -> dict[str, date]:
-        """The date of each athlete's last check-in before a date; nobody without one."""
+        """Read the date of each athlete's last check-in before a date; others are left out."""
         rows = self.connection.execute(
             """
             SELECT id, (SELECT max(date) FROM check_ins WHERE athlete_id = athletes.id AND date < ?)
@@ -170,8 +157,8 @@ class CheckIns:
         return {athlete_id: date.fromisoformat(last) for athlete_id, last in rows}
 
     def of_everybody(self, first: date, last: date) -> list[CheckIn]:
-        """The newest revision for each athlete and date, from one date to another, both included;
-        one ``max()`` as above."""
+        """Read the newest revision for each athlete and date between two dates, both included; one
+        ``max()`` as above."""
         rows = self.connection.execute(
             """
             SELECT body, max(revision) FROM check_ins
@@ -180,3 +167,8 @@ class CheckIns:
             (first.isoformat(), last.isoformat()),
         )
         return [from_json(CheckIn, json.loads(body)) for body, _ in rows]
+
+
+def _stored(row: Sequence[Any]) -> StoredCheckIn:
+    check_in_id, athlete_id, day, body, *rest = row
+    return structure(StoredCheckIn, (check_in_id, athlete_id, day, json.loads(body), *rest))

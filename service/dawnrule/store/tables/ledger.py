@@ -1,12 +1,12 @@
-"""Has anything in the record been changed since? The chain of entries that answers it.
+"""The ledger: a hash chain over all advice and all acts of people.
 
-Each advice and each act of a person has an entry here: what its record's digest is, when, and the
-digest of the entry before. An entry's own digest is the SHA-256 of all that in canonical JSON
-(RFC 8785); so whoever keeps the newest digest can tell any change to all that came before.
+Each entry holds the digest of a record, the time, and the digest of the entry before. Its own
+digest is the SHA-256 of these in canonical JSON (RFC 8785), so whoever keeps the newest digest can
+detect any change to what came before.
 
-An advice's record is hashed after a salt, 32 random characters that leave with the record. Without
-it, whoever has the digest of an erased record could try out hours of sleep and grades of soreness
-until one fits: there are not that many. An entry holds neither the salt nor any id.
+An advice's record is hashed after a salt of 32 random characters, which is deleted with the record.
+Without it, an erased record could be found from its digest by trying hours of sleep and grades of
+soreness: there are few enough. An entry holds neither the salt nor any id.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ import rfc8785
 from dawnrule.store.values import utc_text
 
 NOTHING_BEFORE = "0" * 64
-"""What the first entry has in the place of the digest of the one before."""
+"""The previous digest of the first entry."""
 
 SCHEMA = (
     """
@@ -99,19 +99,19 @@ class Entry:
 
     @classmethod
     def following(cls, head: Head, kind: str, at: str, record_digest: str) -> Self:
-        """The entry that comes after a head."""
+        """Make the entry that comes after a head."""
         position = head.position + 1
         digest = entry_digest(position, kind, at, record_digest, head.digest)
         return cls(position, kind, at, record_digest, head.digest, digest)
 
     def digest_at(self, position: int) -> str:
-        """What the digest of this entry's content is, if it stands at a position."""
+        """Compute the digest that this entry would have at a position."""
         return entry_digest(position, self.kind, self.at, self.record_digest, self.previous_digest)
 
 
 @dataclass(frozen=True, slots=True)
 class StoredAct:
-    """An act of a person with its entry's position; ``body`` is canonical JSON text."""
+    """An act with its entry's position; ``body`` is canonical JSON text."""
 
     position: int
     act: str
@@ -120,10 +120,10 @@ class StoredAct:
 
 @dataclass(frozen=True, slots=True)
 class Walked:
-    """An entry with all that it speaks for, as stored. ``act`` and ``body`` are those of an act;
-    ``salt`` and ``advice`` are None for an act, and when the advice is gone; ``advice`` has the
-    row's columns by name, with those of its check-in: the body, whose of which date it is, who
-    posted it when, and on which check-in the advice was given that this one supersedes."""
+    """An entry with the record that it vouches for, as stored. ``act`` and ``body`` are those of an
+    act; ``salt`` and ``advice`` are None for an act, and when the advice is gone. ``advice`` has
+    the row's columns by name, and those of its check-in: body, athlete, date, poster and time, and
+    the check-in of the advice that this one supersedes."""
 
     entry: Entry
     act: str | None
@@ -135,7 +135,7 @@ class Walked:
 def entry_digest(
     position: int, kind: str, at: str, record_digest: str, previous_digest: str
 ) -> str:
-    """The digest of an entry's content, in hexadecimal."""
+    """Compute the digest of an entry's content, in hexadecimal."""
     content: Any = {
         "at": at,
         "kind": kind,
@@ -147,12 +147,12 @@ def entry_digest(
 
 
 def record_digest(record: str, salt: str = "") -> str:
-    """The digest of a record's text after its salt, in hexadecimal; an act has no salt."""
+    """Compute the digest of a record's text after its salt, in hexadecimal; acts have no salt."""
     return sha256((salt + record).encode()).hexdigest()
 
 
-def chain_what_is_there(connection: sqlite3.Connection) -> None:
-    """Give the advice of an older database its entries, in the order in which it was given."""
+def chain_existing_advice(connection: sqlite3.Connection) -> None:
+    """Add entries for the advice of an older database, in the order in which it was given."""
     ledger = Ledger(connection)
     rows = connection.execute("SELECT position, record, decided_at FROM advice ORDER BY position")
     for position, record, at in rows:
@@ -161,12 +161,12 @@ def chain_what_is_there(connection: sqlite3.Connection) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """The chain: added to at its end, and read."""
+    """The chain of entries; grows at its end only."""
 
     connection: sqlite3.Connection
 
     def add_advice(self, advice_position: int, record: str, at: str) -> None:
-        """Give an advice its entry; the transaction must be one that writes, from its start on."""
+        """Add the entry of an advice; the transaction must have been opened for writing."""
         salt = token_hex(_SALT_BYTES)
         entry = Entry.following(self.head(), "advice", at, record_digest(record, salt))
         self._add(entry)
@@ -176,21 +176,21 @@ class Ledger:
         )
 
     def add_act(self, act: str, body: Mapping[str, Any], at: datetime) -> int:
-        """Put an act at the end; its position. ``body`` is plain JSON values."""
+        """Add an act, ``body`` being plain JSON values; return its position."""
         text = rfc8785.dumps(dict(body)).decode()
         entry = Entry.following(self.head(), "act", utc_text(at), record_digest(text))
         self._add(entry, act, text)
         return entry.position
 
     def head(self) -> Head:
-        """The newest entry's position and digest."""
+        """Read the newest entry's position and digest."""
         row = self.connection.execute(
             "SELECT position, digest FROM ledger ORDER BY position DESC LIMIT 1"
         ).fetchone()
         return Head(*row) if row else Head()
 
     def entry_of(self, advice_id: str) -> tuple[Entry, str] | None:
-        """The entry of an advice and its salt; None if there is no such advice."""
+        """Find the entry of an advice and its salt; None if there is no such advice."""
         row = self.connection.execute(
             """
             SELECT ledger.position, kind, at, record_digest, previous_digest, digest, salt
@@ -202,18 +202,18 @@ class Ledger:
         return (Entry(*row[:-1]), row[-1]) if row else None
 
     def after(self, position: int, limit: int) -> list[Entry]:
-        """The entries that come next."""
+        """Read the entries after a position."""
         rows = self.connection.execute(
             f"{_ENTRY} WHERE position > ? ORDER BY position LIMIT ?", (position, limit)
         )
         return [Entry(*row) for row in rows]
 
     def positions_of(self, athlete_id: str) -> list[int]:
-        """Where the entries of an athlete's advice stand."""
+        """List the positions of an athlete's advice."""
         return self._positions("athlete_id = ?", athlete_id)
 
     def positions_before(self, date: str) -> list[int]:
-        """Where the entries of all advice for dates before one stand."""
+        """List the positions of all advice for dates before ``date``."""
         return self._positions("date < ?", date)
 
     def acts(
@@ -225,8 +225,8 @@ class Ledger:
         limit: int,
         before: int | None = None,
     ) -> list[StoredAct]:
-        """Acts from one time on and before another, of one name or all, the newest first;
-        ``before`` is the position of the last of the page before."""
+        """List acts in ``[first, end)``, of one name or all, newest first; ``before`` is the
+        position of the last act of the previous page."""
         rows = self.connection.execute(
             """
             SELECT position, act, body FROM ledger
@@ -246,7 +246,7 @@ class Ledger:
         return [StoredAct(*row) for row in rows]
 
     def walk(self, position: int, limit: int) -> list[Walked]:
-        """The entries that come next, each with what it speaks for."""
+        """Read the entries after a position, each with the record that it vouches for."""
         cursor = self.connection.execute(
             """
             SELECT ledger.position, ledger.kind, ledger.at, ledger.record_digest,
@@ -267,7 +267,7 @@ class Ledger:
         return [_walked(row, names) for row in cursor]
 
     def advice_without_entry(self, limit: int) -> list[str]:
-        """The ids of advice that no entry speaks for; there should be none."""
+        """Find advice without an entry, by id; a sound ledger has none."""
         rows = self.connection.execute(
             """
             SELECT id FROM advice

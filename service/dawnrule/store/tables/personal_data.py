@@ -1,6 +1,6 @@
-"""What is stored of one person? Every row that is about them, kind by kind.
+"""Personal data: the rows about one person, and deletion of old rows.
 
-Hashes of keys and of private addresses are left out: they are no use to anybody but a thief.
+Hashes of keys and of private addresses are left out of exports: only a thief could use them.
 """
 
 from __future__ import annotations
@@ -48,13 +48,13 @@ SCHEMA = (
 
 @dataclass(frozen=True, slots=True)
 class Retention:
-    """Lets what is old leave."""
+    """Deletion of rows of old dates."""
 
     connection: sqlite3.Connection
 
-    def forget_before(self, day: date, at: datetime) -> dict[str, int]:
-        """Delete check-ins, advice, sessions and plans of dates before one; how many rows went, by
-        table. Replays go too, as any may tell of those mornings."""
+    def delete_before(self, day: date, at: datetime) -> dict[str, int]:
+        """Delete check-ins, advice, sessions and plans of dates before ``day``; return how many
+        rows went, by table. Replays go too, as any may tell of those mornings."""
         self.connection.execute(
             "INSERT INTO retention (before, at) VALUES (?, ?)", (day.isoformat(), utc_text(at))
         )
@@ -67,34 +67,18 @@ class Retention:
             "replays": self._delete("replays WHERE ? IS NOT NULL", midnight),
         }
 
-    def has_any_before(self, day: date) -> bool:
-        """Whether there is anything of a date before one."""
-        midnight = utc_text(datetime.combine(day, time.min, UTC))
-        [(found,)] = self.connection.execute(
-            """
-            SELECT EXISTS (SELECT 1 FROM check_ins WHERE date < :day)
-                OR EXISTS (SELECT 1 FROM advice WHERE date < :day)
-                OR EXISTS (SELECT 1 FROM sessions WHERE starts_at < :midnight)
-                OR EXISTS (SELECT 1 FROM plans WHERE date < :day)
-            """,
-            {"day": day.isoformat(), "midnight": midnight},
-        )
-        return bool(found)
-
-    def oldest_report_from(self, day: date) -> date | None:
-        """The earliest date, from one on, of a check-in or a session (UTC); None if there is none.
-        What is only planned counts for nothing: it may be of any date."""
-        midnight = utc_text(datetime.combine(day, time.min, UTC))
+    def oldest_date(self) -> date | None:
+        """Find the earliest date (UTC) of a check-in, advice, session or plan; None if there is
+        none."""
         [(oldest,)] = self.connection.execute(
             """
             SELECT min(date) FROM (
-                SELECT min(date) AS date FROM check_ins WHERE date >= :day
-                UNION ALL
-                SELECT substr(min(starts_at), 1, length(:day)) FROM sessions
-                WHERE starts_at >= :midnight
+                SELECT min(date) AS date FROM check_ins
+                UNION ALL SELECT min(date) FROM advice
+                UNION ALL SELECT min(date) FROM plans
+                UNION ALL SELECT substr(min(starts_at), 1, 10) FROM sessions
             )
-            """,
-            {"day": day.isoformat(), "midnight": midnight},
+            """
         )
         return date.fromisoformat(oldest) if oldest else None
 
@@ -152,19 +136,19 @@ KINDS: Mapping[str, str] = {
         WHERE act IS NOT NULL AND json_extract(body, '$.about.athlete_id') = ? ORDER BY position
     """,
 }
-"""What there is of a person, and how it is read."""
+"""Query of each kind of personal data."""
 
 _JSON = frozenset({"check_in", "record", "session", "plan", "act", "found"})
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """All that is stored of people."""
+    """All rows about a person."""
 
     connection: sqlite3.Connection
 
     def rows(self, kind: str, athlete_id: str) -> Iterator[dict[str, Any]]:
-        """The rows of a kind out of ``KINDS`` about an athlete, as plain JSON values by column."""
+        """Read the rows about an athlete of one of ``KINDS``, as plain JSON values by column."""
         cursor = self.connection.execute(KINDS[kind], (athlete_id,))
         names = [column[0] for column in cursor.description]
         for row in cursor:

@@ -1,15 +1,14 @@
-"""What does the coach plan for an athlete and a date?"""
+"""The coach's plans by athlete and date."""
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from dawnrule.store.values import utc_text, utc_time
+from dawnrule.store.values import json_text, structure, utc_text
 
 SCHEMA = (
     """
@@ -27,23 +26,23 @@ SCHEMA = (
 
 @dataclass(frozen=True, slots=True)
 class StoredPlan:
-    """A coach's plan for one date: ``blocks`` in their plain form, none for a day off."""
+    """A coach's plan for one date: ``blocks`` in JSON form, none for a day off."""
 
     athlete_id: str
     date: date
-    blocks: Sequence[dict[str, Any]]
+    blocks: list[dict[str, Any]]
     posted_at: datetime
     posted_by: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class Plans:
-    """Plans by athlete and local date; the newest takes the place of the one before."""
+    """Plans by athlete and local date; a new one replaces the one before."""
 
     connection: sqlite3.Connection
 
     def put(self, plan: StoredPlan) -> bool:
-        """Store a plan, or replace the one of its date; True if there was none."""
+        """Store a plan, or replace the one of its date; return True if there was none."""
         is_new = self.get(plan.athlete_id, plan.date) is None
         self.connection.execute(
             """
@@ -56,7 +55,7 @@ class Plans:
             (
                 plan.athlete_id,
                 plan.date.isoformat(),
-                json.dumps(plan.blocks, allow_nan=False, separators=(",", ":"), sort_keys=True),
+                json_text(plan.blocks),
                 utc_text(plan.posted_at),
                 plan.posted_by,
             ),
@@ -64,18 +63,21 @@ class Plans:
         return is_new
 
     def get(self, athlete_id: str, date: date) -> StoredPlan | None:
-        """The plan for a date; None if there is none."""
+        """Read the plan for a date; None if there is none."""
         row = self.connection.execute(
             "SELECT plan, posted_at, posted_by FROM plans WHERE athlete_id = ? AND date = ?",
             (athlete_id, date.isoformat()),
         ).fetchone()
         if row is None:
             return None
-        plan, posted_at, posted_by = row
-        return StoredPlan(athlete_id, date, json.loads(plan), utc_time(posted_at), posted_by)
+        blocks, posted_at, posted_by = row
+        return structure(
+            StoredPlan,
+            (athlete_id, date.isoformat(), json.loads(blocks), posted_at, posted_by),
+        )
 
     def delete(self, athlete_id: str, date: date) -> bool:
-        """Take back the plan for a date; False if there was none."""
+        """Delete the plan for a date; return False if there was none."""
         deleted = self.connection.execute(
             "DELETE FROM plans WHERE athlete_id = ? AND date = ?", (athlete_id, date.isoformat())
         )

@@ -1,8 +1,8 @@
-"""Which replays were asked for, how far have they come, and what did they find?
+"""Replays: requests, progress and results.
 
-A replay goes forward through dates in steps, and each step's result is a row of its own, so that
-what is done stays done. All can be had again from the ledger: when a person is erased, every
-replay goes, because any may name them; and only the newest are kept.
+A replay goes through dates in steps, and each step's result is a row of its own, so that finished
+work is kept. Replays can be computed again from the ledger: all are deleted when a person is
+erased, because any may name them, and only the newest are kept.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
-from dawnrule.store.values import utc_text, utc_time
+from dawnrule.store.values import columns, structure, utc_text
 
 SCHEMA = (
     """
@@ -50,17 +50,17 @@ SCHEMA = (
 KEPT_AT_MOST = 100
 
 _SELECT = """
-    SELECT id, rule_set, rule_set_digest, first_date, last_date, state, problem, mornings,
+    SELECT id, rule_set, rule_set_digest, first_date, last_date, asked_at, changed_at, asked_by,
+           state, problem, mornings,
            (SELECT coalesce(sum(mornings), 0) FROM replay_steps WHERE replay_id = id),
-           (SELECT max(last_date) FROM replay_steps WHERE replay_id = id),
-           asked_at, changed_at, asked_by
+           (SELECT max(last_date) FROM replay_steps WHERE replay_id = id)
     FROM replays
 """
 
 
 class ReplayState(StrEnum):
-    """Where a replay stands. One that is stopped or failed can be asked for again, and goes on
-    from where it was; so can one that says it is running when whoever ran it is gone."""
+    """The state of a replay. A stopped or failed one can be resumed where it was; so can one that
+    says it is running after its process has died."""
 
     WAITING = "waiting"
     RUNNING = "running"
@@ -71,11 +71,11 @@ class ReplayState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class StoredReplay:
-    """A replay that was asked for; ``rule_set`` is its name@version.
+    """A requested replay; ``rule_set`` is name@version.
 
-    ``first`` and ``last`` are the dates asked for, None for no limit; ``mornings`` how many there
-    are between them, None until they have been counted; ``done_through`` the last date that is
-    done. ``problem`` says why it failed; ``asked_by`` is the id of a key.
+    ``first`` and ``last`` limit the dates, None for no limit; ``mornings`` is the number of
+    mornings between them, None until counted; ``done_through`` is the last date that is done.
+    ``problem`` says why it failed; ``asked_by`` is the id of a key.
     """
 
     id: str
@@ -83,19 +83,19 @@ class StoredReplay:
     rule_set_digest: str
     first: date | None
     last: date | None
-    state: ReplayState
-    problem: str | None
-    mornings: int | None
-    mornings_done: int
-    done_through: date | None
     asked_at: datetime
     changed_at: datetime
-    asked_by: str | None
+    asked_by: str | None = None
+    state: ReplayState = ReplayState.WAITING
+    problem: str | None = None
+    mornings: int | None = None
+    mornings_done: int = 0
+    done_through: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class ReplayStep:
-    """The mornings of some dates, and what was found on them, as JSON text."""
+    """The result of a replay for some dates, as JSON text."""
 
     first: date
     last: date
@@ -109,33 +109,16 @@ class Replays:
 
     connection: sqlite3.Connection
 
-    def add(
-        self,
-        replay_id: str,
-        rule_set: str,
-        rule_set_digest: str,
-        first: date | None,
-        last: date | None,
-        at: datetime,
-        asked_by: str | None,
-    ) -> None:
-        """Ask for a replay; it waits to be taken. The oldest make room."""
+    def add(self, replay: StoredReplay) -> None:
+        """Store a new replay; all but the newest ``KEPT_AT_MOST`` are deleted."""
         self.connection.execute(
             """
             INSERT INTO replays (id, rule_set, rule_set_digest, first_date, last_date, state,
                                  asked_at, changed_at, asked_by)
-            VALUES (:id, :rule_set, :digest, :first, :last, :waiting, :at, :at, :by)
+            VALUES (:id, :rule_set, :rule_set_digest, :first, :last, :state, :asked_at, :changed_at,
+                    :asked_by)
             """,
-            {
-                "id": replay_id,
-                "rule_set": rule_set,
-                "digest": rule_set_digest,
-                "first": _text(first),
-                "last": _text(last),
-                "waiting": ReplayState.WAITING,
-                "at": utc_text(at),
-                "by": asked_by,
-            },
+            columns(replay),
         )
         self.connection.execute(
             """
@@ -146,19 +129,19 @@ class Replays:
         )
 
     def get(self, replay_id: str) -> StoredReplay | None:
-        """The replay; None if there is none of this id."""
+        """Read a replay by id; None if there is none."""
         row = self.connection.execute(f"{_SELECT} WHERE id = ?", (replay_id,)).fetchone()
-        return _replay(*row) if row else None
+        return structure(StoredReplay, row) if row else None
 
     def newest(self) -> list[StoredReplay]:
-        """All that are kept, the newest first."""
+        """List the replays that are kept, newest first."""
         rows = self.connection.execute(f"{_SELECT} ORDER BY rowid DESC")
-        return [_replay(*row) for row in rows]
+        return [structure(StoredReplay, row) for row in rows]
 
     def unfinished(
         self, rule_set_digest: str, first: date | None, last: date | None
     ) -> StoredReplay | None:
-        """The newest replay by this rule set of just these dates that is not done."""
+        """Find the newest unfinished replay by this rule set of exactly these dates."""
         row = self.connection.execute(
             f"""
             {_SELECT}
@@ -167,10 +150,10 @@ class Replays:
             """,
             (rule_set_digest, _text(first), _text(last), ReplayState.DONE),
         ).fetchone()
-        return _replay(*row) if row else None
+        return structure(StoredReplay, row) if row else None
 
-    def ask_again(self, replay_id: str, at: datetime) -> bool:
-        """Let a replay wait to be taken once more; False if it is done, or not there."""
+    def requeue(self, replay_id: str, at: datetime) -> bool:
+        """Queue a replay again; return False if it is done or unknown."""
         return self._changed(
             "UPDATE replays SET (state, problem, changed_at) = (?, NULL, ?) "
             "WHERE id = ? AND state <> ?",
@@ -178,9 +161,9 @@ class Replays:
         )
 
     def take(self, replay_id: str, at: datetime) -> int | None:
-        """Start to run a replay that waits: the number of this run; None if it does not wait.
+        """Start a waiting replay; return the number of this run, or None if it does not wait.
 
-        Whoever ran it before cannot add to it any more.
+        Earlier runs can no longer add to it.
         """
         row = self.connection.execute(
             """
@@ -192,27 +175,27 @@ class Replays:
         return int(row[0]) if row else None
 
     def is_running(self, replay_id: str, run: int) -> bool:
-        """Whether a run goes on."""
+        """Whether a run is still the current one."""
         row = self.connection.execute(
             "SELECT 1 FROM replays WHERE id = ? AND run = ? AND state = ?",
             (replay_id, run, ReplayState.RUNNING),
         ).fetchone()
         return row is not None
 
-    def count(self, replay_id: str, run: int, mornings: int) -> bool:
-        """Say how many mornings there are in all; False if this run is over."""
+    def set_total(self, replay_id: str, run: int, mornings: int) -> bool:
+        """Store the total number of mornings; return False if this run is over."""
         return self._changed(
             "UPDATE replays SET mornings = ? WHERE id = ? AND run = ? AND state = ?",
             (mornings, replay_id, run, ReplayState.RUNNING),
         )
 
     def add_step(self, replay_id: str, run: int, step: ReplayStep, at: datetime) -> bool:
-        """Keep the result of a step; False, and nothing is kept, if this run is over."""
-        going_on = self._changed(
+        """Store the result of a step; return False, and store nothing, if this run is over."""
+        is_current = self._changed(
             "UPDATE replays SET changed_at = ? WHERE id = ? AND run = ? AND state = ?",
             (utc_text(at), replay_id, run, ReplayState.RUNNING),
         )
-        if going_on:
+        if is_current:
             self.connection.execute(
                 """
                 INSERT INTO replay_steps (replay_id, first_date, last_date, mornings, result)
@@ -226,10 +209,10 @@ class Replays:
                     step.result,
                 ),
             )
-        return going_on
+        return is_current
 
     def results(self, replay_id: str) -> list[str]:
-        """What each step found, as JSON text, in the order of dates."""
+        """Read the result of each step, as JSON text, in order of date."""
         rows = self.connection.execute(
             "SELECT result FROM replay_steps WHERE replay_id = ? ORDER BY first_date",
             (replay_id,),
@@ -237,7 +220,7 @@ class Replays:
         return [result for (result,) in rows]
 
     def stop(self, replay_id: str, at: datetime) -> bool:
-        """Stop a replay that waits or runs; False if it does neither."""
+        """Stop a waiting or running replay; return False if it is neither."""
         return self._changed(
             "UPDATE replays SET (state, changed_at) = (?, ?) WHERE id = ? AND state IN (?, ?)",
             (
@@ -257,7 +240,7 @@ class Replays:
         at: datetime,
         problem: str | None = None,
     ) -> bool:
-        """Say how a run ended; False if it was over before."""
+        """Store how a run ended; return False if it was over before."""
         return self._changed(
             "UPDATE replays SET (state, problem, changed_at) = (?, ?, ?) "
             "WHERE id = ? AND run = ? AND state = ?",
@@ -270,39 +253,3 @@ class Replays:
 
 def _text(day: date | None) -> str | None:
     return day.isoformat() if day else None
-
-
-def _date(text: str | None) -> date | None:
-    return date.fromisoformat(text) if text else None
-
-
-def _replay(
-    replay_id: str,
-    rule_set: str,
-    rule_set_digest: str,
-    first: str | None,
-    last: str | None,
-    state: str,
-    problem: str | None,
-    mornings: int | None,
-    mornings_done: int,
-    done_through: str | None,
-    asked_at: str,
-    changed_at: str,
-    asked_by: str | None,
-) -> StoredReplay:
-    return StoredReplay(
-        replay_id,
-        rule_set,
-        rule_set_digest,
-        _date(first),
-        _date(last),
-        ReplayState(state),
-        problem,
-        mornings,
-        mornings_done,
-        _date(done_through),
-        utc_time(asked_at),
-        utc_time(changed_at),
-        asked_by,
-    )

@@ -1,7 +1,7 @@
-"""Which rule sets were published, by whom, and which of them holds for whom from when?
+"""Published rule sets and their activations.
 
-All here is only added to. An activation is taken back by a further row that names it; then the
-one before it holds again. Texts and digests are kept as they came: the store does not read them.
+Rows are only added. An activation is rolled back by a further row that names it; then the one
+before it holds again. Texts and digests are kept as they came: the store does not read them.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from dawnrule.store.values import utc_text, utc_time
+from dawnrule.store.values import columns, structure, utc_text
 
 SCHEMA = (
     """
@@ -67,7 +67,7 @@ _STANDS = """
         SELECT 1 FROM activations AS later WHERE later.takes_back = activations.position
     )
 """
-"""That a row is an activation, and was not taken back."""
+"""Condition: the row is an activation and was not rolled back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +84,11 @@ class StoredRuleSet:
 
 @dataclass(frozen=True, slots=True)
 class Activation:
-    """That a rule set holds from a date on (None: at once, for every date), for one athlete or for
-    all (None). ``digest`` None lets an athlete go with all again. ``by`` is the id of a key.
+    """A rule set that holds from a date on (None: at once, for every date), for one athlete or for
+    all (None). A ``digest`` of None returns an athlete to the rule set of all. ``by`` is the id of
+    a key.
 
-    ``taken_back_at`` and ``taken_back_by`` are None as long as it stands.
+    ``taken_back_at`` and ``taken_back_by`` are None until it is rolled back.
     """
 
     number: int
@@ -102,52 +103,45 @@ class Activation:
 
 @dataclass(frozen=True, slots=True)
 class RuleSets:
-    """Published rule sets, in the order in which they came."""
+    """Published rule sets, in order of publication."""
 
     connection: sqlite3.Connection
 
     def add(self, rule_set: StoredRuleSet, text: str, findings: str) -> None:
-        """Publish a rule set; ``findings`` is JSON text, what its check found."""
+        """Store a published rule set; ``findings`` is the JSON text of its check."""
         self.connection.execute(
             """
             INSERT INTO rule_sets (name, version, digest, summary, text, findings,
                                    published_at, published_by)
-            VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+            VALUES (:name, :version, :digest, :summary, :text, :findings, :published_at,
+                    :published_by)
             """,
-            (
-                rule_set.name,
-                rule_set.version,
-                rule_set.digest,
-                rule_set.summary,
-                text,
-                findings,
-                utc_text(rule_set.published_at),
-                rule_set.published_by,
-            ),
+            columns(rule_set) | {"text": text, "findings": findings},
         )
 
     def get(self, name: str, version: str) -> StoredRuleSet | None:
-        """The published rule set; None if there is none of this name and version."""
+        """Find a published rule set by name and version; None if there is none."""
         row = self.connection.execute(
             f"{_RULE_SET} WHERE name = ? AND version = ?", (name, version)
         ).fetchone()
-        return _rule_set(*row) if row else None
+        return structure(StoredRuleSet, row) if row else None
 
     def all(self) -> list[StoredRuleSet]:
-        """All that were published."""
-        return [_rule_set(*r) for r in self.connection.execute(f"{_RULE_SET} ORDER BY position")]
+        """List all published rule sets."""
+        rows = self.connection.execute(f"{_RULE_SET} ORDER BY position")
+        return [structure(StoredRuleSet, row) for row in rows]
 
     def texts(self) -> dict[tuple[str, str], str]:
-        """The texts of all, by name and version."""
+        """Read the texts of all rule sets, by name and version."""
         rows = self.connection.execute("SELECT name, version, text FROM rule_sets")
         return {(name, version): text for name, version, text in rows}
 
     def text_of(self, digest: str) -> str | None:
-        """The text of a rule set; None if none of this digest was published."""
+        """Read the text of a rule set; None if none of this digest was published."""
         return self._only("text", digest)
 
     def findings_on(self, digest: str) -> str | None:
-        """What the check of a rule set found, as JSON text; None if it was not published."""
+        """Read the findings of a rule set's check, as JSON text; None if it is unknown."""
         return self._only("findings", digest)
 
     def _only(self, column: str, digest: str) -> str | None:
@@ -159,10 +153,10 @@ class RuleSets:
 
 @dataclass(frozen=True, slots=True)
 class Activations:
-    """Which rule set holds for whom and from when; added to, never changed.
+    """Activations: which rule set holds for whom, and from when. Rows never change.
 
-    Of the activations that stand, the newest whose date has come holds; an athlete's own come
-    before those for all.
+    Of the activations that were not rolled back, the newest whose date has come holds; an
+    athlete's own come before those for all.
     """
 
     connection: sqlite3.Connection
@@ -175,7 +169,7 @@ class Activations:
         at: datetime,
         by: str | None,
     ) -> int:
-        """Activate a rule set; the number of the activation."""
+        """Activate a rule set; return the number of the activation."""
         added = self.connection.execute(
             """
             INSERT INTO activations (digest, from_date, athlete_id, at, by)
@@ -187,8 +181,8 @@ class Activations:
         return added.lastrowid
 
     def take_back(self, athlete_id: str | None, at: datetime, by: str | None) -> int | None:
-        """Take back the newest activation for one athlete, or for all (None), whether its date has
-        come or not; its number. None if there is none that stands."""
+        """Roll back the newest activation for one athlete, or for all (None), whether its date has
+        come or not; return its number, or None if there is none left."""
         row = self.connection.execute(
             f"""
             INSERT INTO activations (athlete_id, takes_back, at, by)
@@ -201,8 +195,8 @@ class Activations:
         return int(row[0]) if row else None
 
     def holding(self, athlete_id: str | None, on: date) -> Iterator[str]:
-        """The digests that hold for an athlete, or for all (None), on a date, the one that counts
-        first; each further one would hold if those before it were not there."""
+        """Yield the digests that hold for an athlete, or for all (None), on a date, in order of
+        precedence: each holds if those before it cannot be used."""
         rows = self.connection.execute(
             f"""
             SELECT athlete_id, digest FROM activations
@@ -219,7 +213,7 @@ class Activations:
                 yield digest
 
     def all(self) -> list[Activation]:
-        """Every activation, the newest first, with what was taken back among them."""
+        """List every activation, newest first, those that were rolled back too."""
         rows = self.connection.execute(
             """
             SELECT one.position, one.digest, one.from_date, one.athlete_id, one.at, one.by,
@@ -228,32 +222,4 @@ class Activations:
             WHERE one.takes_back IS NULL ORDER BY one.position DESC
             """
         )
-        return [_activation(*row) for row in rows]
-
-
-def _rule_set(
-    name: str, version: str, digest: str, summary: str, at: str, by: str | None
-) -> StoredRuleSet:
-    return StoredRuleSet(name, version, digest, summary, utc_time(at), by)
-
-
-def _activation(
-    number: int,
-    digest: str | None,
-    from_date: str | None,
-    athlete_id: str | None,
-    at: str,
-    by: str | None,
-    taken_back_at: str | None,
-    taken_back_by: str | None,
-) -> Activation:
-    return Activation(
-        number,
-        digest,
-        date.fromisoformat(from_date) if from_date else None,
-        athlete_id,
-        utc_time(at),
-        by,
-        utc_time(taken_back_at) if taken_back_at else None,
-        taken_back_by,
-    )
+        return [structure(Activation, row) for row in rows]

@@ -1,4 +1,4 @@
-"""What does the service itself have to keep secret? Random values that outlive a restart."""
+"""Secrets of the service itself: random values that outlive a restart."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ class Secrets:
     connection: sqlite3.Connection
 
     def get(self, name: str) -> bytes | None:
-        """The secret of a name; None if it was never made."""
+        """Read a secret by name; None if it was never made."""
         row = self.connection.execute(
             "SELECT value FROM service_secrets WHERE name = ?", (name,)
         ).fetchone()
         return row[0] if row else None
 
     def get_or_make(self, name: str, new: Callable[[], bytes], at: datetime) -> bytes:
-        """The secret of a name, made now if there is none; for a job that may write."""
+        """Read a secret by name, or make it if there is none; for a job that may write."""
         known = self.get(name)
         if known is not None:
             return known

@@ -1,4 +1,4 @@
-"""Which training was done, and when?"""
+"""Training sessions that were done, by athlete and start."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ import json
 import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from dawnrule.model.entities import Session
-from dawnrule.model.serialization import from_json
+from dawnrule.model.serialization import from_json, to_json
 from dawnrule.store.values import json_text, utc_text, utc_time
 
 FIRST_SCHEMA = (
@@ -39,60 +38,39 @@ class StoredSession:
 
 @dataclass(frozen=True, slots=True)
 class Sessions:
-    """Training that was done, by athlete and start; may be corrected and deleted."""
+    """The training log of the squad; sessions may be corrected and deleted."""
 
     connection: sqlite3.Connection
 
-    def add(
-        self,
-        session_id: str,
-        athlete_id: str,
-        starts_at: datetime,
-        body: dict[str, Any],
-        received_at: datetime,
-        posted_by: str | None,
-    ) -> None:
-        """Store a session; ``starts_at`` is that of the body."""
+    def add(self, stored: StoredSession) -> None:
+        """Store a session."""
         self.connection.execute(
             """
             INSERT INTO sessions (id, athlete_id, starts_at, body, received_at, posted_by)
-            VALUES (?, ?, ?, ?, ?, ?)
+            VALUES (:id, :athlete_id, :starts_at, :body, :received_at, :posted_by)
             """,
-            (
-                session_id,
-                athlete_id,
-                utc_text(starts_at),
-                json_text(body),
-                utc_text(received_at),
-                posted_by,
-            ),
+            _columns(stored),
         )
 
-    def replace(
-        self,
-        session_id: str,
-        starts_at: datetime,
-        body: dict[str, Any],
-        received_at: datetime,
-        posted_by: str | None,
-    ) -> bool:
-        """Correct a session of the same athlete; False if there is none of this id."""
+    def replace(self, stored: StoredSession) -> bool:
+        """Correct a session of the same athlete; return False if there is none of this id."""
         replaced = self.connection.execute(
             """
-            UPDATE sessions SET (starts_at, body, received_at, posted_by) = (?, ?, ?, ?)
-            WHERE id = ?
+            UPDATE sessions SET (starts_at, body, received_at, posted_by)
+                              = (:starts_at, :body, :received_at, :posted_by)
+            WHERE id = :id
             """,
-            (utc_text(starts_at), json_text(body), utc_text(received_at), posted_by, session_id),
+            _columns(stored),
         )
         return replaced.rowcount == 1
 
     def delete(self, session_id: str) -> bool:
-        """Remove a session; False if there is none of this id."""
+        """Delete a session; return False if there is none of this id."""
         deleted = self.connection.execute("DELETE FROM sessions WHERE id = ?", (session_id,))
         return deleted.rowcount == 1
 
     def get(self, session_id: str) -> StoredSession | None:
-        """The session; None if there is none of this id."""
+        """Read a session by id; None if there is none."""
         row = self.connection.execute(
             "SELECT body, received_at, posted_by FROM sessions WHERE id = ?", (session_id,)
         ).fetchone()
@@ -102,8 +80,8 @@ class Sessions:
         return StoredSession(session_id, _session(body), utc_time(received_at), posted_by)
 
     def same_as(self, session: Session) -> str | None:
-        """The id of a session that was stored and says the same, in whatever offset from UTC its
-        times were written; None if there is none."""
+        """Find a stored session equal to this one, whatever UTC offset its times were written
+        with; return its id, or None."""
         rows = self.connection.execute(
             "SELECT id, body FROM sessions WHERE athlete_id = ? AND starts_at = ? ORDER BY id",
             (session.athlete_id, utc_text(session.starts_at)),
@@ -113,7 +91,7 @@ class Sessions:
     def window(
         self, athlete_id: str, from_utc: datetime, to_utc: datetime
     ) -> list[tuple[str, Session]]:
-        """Ids and sessions that started from one time on and before another, in their order."""
+        """Read ids and sessions that started in ``[from_utc, to_utc)``, in order of start."""
         rows = self.connection.execute(
             """
             SELECT id, body FROM sessions
@@ -131,8 +109,8 @@ class Sessions:
         limit: int,
         after: tuple[datetime, str] | None = None,
     ) -> list[tuple[str, Session]]:
-        """Up to ``limit`` ids and sessions that started from one time on and before another, the
-        newest first; ``after`` is the start and the id of the one that stands before them."""
+        """Read up to ``limit`` ids and sessions that started in ``[from_utc, to_utc)``, newest
+        first; ``after`` is the start and id of the last session of the previous page."""
         end = (to_utc, "")
         start, session_id = min(after or end, end)
         rows = self.connection.execute(
@@ -146,7 +124,7 @@ class Sessions:
         return [(session_id, _session(body)) for session_id, body in rows]
 
     def of_everybody(self, from_utc: datetime, to_utc: datetime) -> list[Session]:
-        """The sessions of all athletes that started from one time on and before another."""
+        """Read the sessions of all athletes that started in ``[from_utc, to_utc)``."""
         rows = self.connection.execute(
             """
             SELECT body FROM sessions
@@ -157,18 +135,29 @@ class Sessions:
         return [_session(body) for (body,) in rows]
 
     def first_starts(self) -> dict[str, datetime]:
-        """When the first session of each athlete who has any started (UTC), by athlete."""
+        """Read the start (UTC) of each athlete's first session, by athlete id."""
         rows = self.connection.execute(
             "SELECT athlete_id, min(starts_at) FROM sessions GROUP BY athlete_id"
         )
         return {athlete_id: utc_time(first) for athlete_id, first in rows}
 
     def first_start(self, athlete_id: str) -> datetime | None:
-        """When the athlete's first session started (UTC); None if there is none."""
+        """Read the start (UTC) of the athlete's first session; None if there is none."""
         [(first,)] = self.connection.execute(
             "SELECT min(starts_at) FROM sessions WHERE athlete_id = ?", (athlete_id,)
         )
         return utc_time(first) if first else None
+
+
+def _columns(stored: StoredSession) -> dict[str, str | None]:
+    return {
+        "id": stored.id,
+        "athlete_id": stored.session.athlete_id,
+        "starts_at": utc_text(stored.session.starts_at),
+        "body": json_text(to_json(stored.session)),
+        "received_at": utc_text(stored.received_at),
+        "posted_by": stored.posted_by,
+    }
 
 
 def _session(body: str) -> Session:

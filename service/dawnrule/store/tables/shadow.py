@@ -1,16 +1,16 @@
-"""Which rule set runs in the shadow, and what would it have said?
+"""Shadow runs: the candidate rule set and its verdicts.
 
-It is kept beside the advice that was given, never in it. Rows leave only with their advice.
+Verdicts are kept beside the advice that was given, never in it. Rows are deleted only with their
+advice.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from dawnrule.store.values import utc_text, utc_time
+from dawnrule.store.values import structure, utc_text
 
 SCHEMA = (
     """
@@ -48,12 +48,12 @@ _COMPARED = """
     WHERE shadow.digest = ?
       AND NOT EXISTS (SELECT 1 FROM advice AS later WHERE later.supersedes = advice.id)
 """
-"""The advice that holds and that a candidate was asked about too."""
+"""Source of a comparison: advice that holds and that the candidate decided too."""
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """The rule set that runs in the shadow, since when, and by whose key."""
+    """The rule set that runs in the shadow, since when, and started with which key."""
 
     digest: str
     since: datetime
@@ -62,7 +62,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class ShadowDifference:
-    """An advice, and what the candidate would have said; its verdict is None when it failed."""
+    """An advice and the candidate's verdict on it, None when the candidate failed."""
 
     advice_id: str
     athlete_id: str
@@ -75,33 +75,33 @@ class ShadowDifference:
 
 @dataclass(frozen=True, slots=True)
 class Shadow:
-    """The candidate of now, and the verdicts of all there were."""
+    """The current candidate, and the verdicts of all candidates."""
 
     connection: sqlite3.Connection
 
     def set(self, digest: str | None, at: datetime, by: str | None) -> None:
-        """Let a rule set run in the shadow, in the place of another; None ends it."""
+        """Run a rule set in the shadow instead of the present one; None ends the run."""
         self.connection.execute(
             "INSERT INTO shadow_candidates (digest, at, by) VALUES (?, ?, ?)",
             (digest, utc_text(at), by),
         )
 
     def candidate(self) -> Candidate | None:
-        """The rule set that runs in the shadow now; None if none does."""
+        """Read the current candidate; None if none runs."""
         row = self.connection.execute(
             "SELECT digest, at, by FROM shadow_candidates ORDER BY position DESC LIMIT 1"
         ).fetchone()
-        return Candidate(row[0], utc_time(row[1]), row[2]) if row and row[0] else None
+        return structure(Candidate, row) if row and row[0] else None
 
     def add(self, advice_id: str, digest: str, verdict: str | None, rule_id: str | None) -> None:
-        """Keep what a candidate would have said; a verdict of None says that it failed."""
+        """Store a candidate's verdict on an advice; None means that it failed."""
         self.connection.execute(
             "INSERT INTO shadow_verdicts (advice_id, digest, verdict, rule_id) VALUES (?, ?, ?, ?)",
             (advice_id, digest, verdict, rule_id),
         )
 
     def counts(self, digest: str) -> list[tuple[str, str | None, int]]:
-        """Verdict given, the candidate's verdict (None: it failed), and on how many mornings."""
+        """Count mornings by verdict given and the candidate's verdict (None: it failed)."""
         return self.connection.execute(
             f"""
             SELECT advice.verdict, shadow.verdict, count(*) {_COMPARED}
@@ -111,7 +111,7 @@ class Shadow:
         ).fetchall()
 
     def differences(self, digest: str, limit: int) -> list[ShadowDifference]:
-        """The newest mornings on which a candidate would have said otherwise, or failed."""
+        """List the newest mornings on which a candidate differed or failed."""
         rows = self.connection.execute(
             f"""
             SELECT advice.id, advice.athlete_id, advice.date, advice.verdict, advice.rule_id,
@@ -121,9 +121,4 @@ class Shadow:
             """,
             (digest, limit),
         )
-        return [_difference(row) for row in rows]
-
-
-def _difference(row: Sequence[str]) -> ShadowDifference:
-    advice_id, athlete_id, day, *rest = row
-    return ShadowDifference(advice_id, athlete_id, date.fromisoformat(day), *rest)
+        return [structure(ShadowDifference, row) for row in rows]

@@ -1,8 +1,8 @@
-"""Who is signed in to the coach's pages, and until when? Known by the hash of what a cookie holds.
+"""Sign-ins to the coach's pages, stored by the hash of the cookie's token.
 
-It stands here, and not in the cookie alone, so that it can be ended: for every copy of the cookie
-and in every process. Whoever has the database, or a back-up of it, has the secret that signs
-cookies too; a cookie cannot be made of a hash all the same.
+They are stored, and not in the cookie alone, so that they can be ended for every copy of the
+cookie and in every process. A stolen database, or back-up, holds the secret that signs cookies
+too, but no cookie can be made from a hash.
 """
 
 from __future__ import annotations
@@ -29,12 +29,12 @@ SCHEMA = (
 
 @dataclass(frozen=True, slots=True)
 class SignIns:
-    """The sign-ins that go on."""
+    """Current sign-ins."""
 
     connection: sqlite3.Connection
 
     def begin(self, sign_in_hash: str, key_id: str, began_at: datetime, ends_at: datetime) -> None:
-        """Remember a sign-in with a key, and forget all that are over by then."""
+        """Store a sign-in with a key, and delete all that have ended."""
         self.connection.execute("DELETE FROM sign_ins WHERE ends_at <= ?", (utc_text(began_at),))
         self.connection.execute(
             "INSERT INTO sign_ins (hash, key_id, began_at, ends_at) VALUES (?, ?, ?, ?)",
@@ -42,11 +42,11 @@ class SignIns:
         )
 
     def end(self, sign_in_hash: str) -> None:
-        """Forget a sign-in, if it is known."""
+        """Delete a sign-in, if it is known."""
         self.connection.execute("DELETE FROM sign_ins WHERE hash = ?", (sign_in_hash,))
 
     def key_id(self, sign_in_hash: str, at: datetime) -> str | None:
-        """The id of the key of a sign-in that goes on at a time; None if it does not."""
+        """Find the key of a sign-in that is valid at a time; None if it is not."""
         row = self.connection.execute(
             "SELECT key_id FROM sign_ins WHERE hash = :hash AND began_at <= :at AND ends_at > :at",
             {"hash": sign_in_hash, "at": utc_text(at)},

@@ -14,7 +14,7 @@ import dawnrule
 from dawnrule.errors import DawnruleError, EngineFailure, FieldError, NotReady
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.advice import HealthSchema, ReadinessSchema
-from dawnrule.store import Role, Transaction
+from dawnrule.store import Key, Role, Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.requests import Blueprint
 from dawnrule.web.http.responses import TEXT, YAML, json_answer
@@ -107,7 +107,7 @@ _CHECKS = {"service": _service, "store": _store, "rules": _rules, "disk": _disk}
 
 def _write_something(now: datetime, transaction: Transaction) -> None:
     """What is undone again; no key has such a hash."""
-    transaction.keys.add("readiness", "readiness", Role.POSTER, None, None, now)
+    transaction.keys.add(Key("readiness", Role.POSTER, None, None, now), "readiness")
 
 
 def _try_engine(rule_set: RuleSet) -> None:
