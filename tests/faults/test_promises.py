@@ -11,15 +11,13 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).parents[1]
-SECTION = "## When something breaks"
 TEST = re.compile(r"`([a-z]+/test_\w+)\.py::(test_\w+)`")
 
 
 def rows() -> list[list[str]]:
     """The rows of the table, without its head: fault, promise, tests, and how many cases."""
-    text = (TESTS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
-    section = text.partition(SECTION)[2].partition("\n## ")[0]
-    lines = [line for line in section.splitlines() if line.startswith("|")][2:]
+    text = Path(__file__).with_name("README.md").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line.startswith("|")][2:]
     return [line.strip("| ").split(" | ") for line in lines]
 
 

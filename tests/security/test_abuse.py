@@ -698,10 +698,9 @@ CHECKOUT = Path(__file__).parents[2]
 
 
 def table() -> list[list[str]]:
-    """The rows of the table in DEVELOPERS.md: risk, what stands against it, tests."""
-    text = (CHECKOUT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    section = text.split("\n## Abuse\n")[1].split("\n## ")[0]
-    rows = [line.strip("|").split("|") for line in section.splitlines() if line.startswith("|")]
+    """The rows of the table in README.md: risk, protection, tests."""
+    text = Path(__file__).with_name("README.md").read_text(encoding="utf-8")
+    rows = [line.strip("|").split("|") for line in text.splitlines() if line.startswith("|")]
     return [[cell.strip() for cell in row] for row in rows[2:]]
 
 
