@@ -1,16 +1,16 @@
-"""Dawnrule answers one question each morning: is what is planned today worth doing today?
+"""Morning advice for athletes: train as planned, swap to low-damage work, or rest.
 
-The modules in reading order:
+The packages in reading order; each imports only from those below it.
 
-- ``advice.morning``: the straight line, check-in in, advice out.
-- ``facts``: what one check-in and the history before it say (pure).
+- ``web``, ``cli``, ``demo``: HTTP, the command line, and an invented squad.
+- ``application``: use cases, each in one transaction; start with ``application.check_ins``.
+- ``analytics``: archive, replays, scorecards and timelines of past mornings.
+- ``sheet``, ``schemas``: spreadsheets and JSON, in and out.
+- ``store``: the database; it knows nothing of rules.
+- ``advice``: from a decision to words that a person can act on (pure).
 - ``rules``: rule sets as data, the engine that decides, the evaluator that explains (pure).
-- ``advice``: from a decision to words a person can act on (pure).
-- ``vocabulary``: the words and facts that all of these share, read from ``rules/``.
-- ``store``: the one door to the database; it knows nothing of rules.
-- ``web`` and ``cli``: translate HTTP and the command line into calls of the above.
-
-Dependencies run one way: web and cli to advice, advice to rules and facts, those to vocabulary.
+- ``facts``: what a check-in and the history before it say (pure).
+- ``model``, ``i18n``: entities, vocabulary and texts that all of these share.
 """
 
 __version__ = "0.1.0"

@@ -93,7 +93,9 @@ def _fill(transaction: Transaction, athlete: Athlete) -> None:
             athlete_id=name,
             supersedes=superseded,
         )
-    transaction.sessions.add(StoredSession(f"s-{name}", replace(session(), athlete_id=name), NOW, None))
+    transaction.sessions.add(
+        StoredSession(f"s-{name}", replace(session(), athlete_id=name), NOW, None)
+    )
     transaction.keys.add(Key(f"k-{name}", Role.ATHLETE, name, None, NOW), hash_key(new_key()))
 
 
