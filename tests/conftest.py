@@ -106,7 +106,7 @@ def tried_once(
 def tried(text: str, file: str, published: sandbox.Texts) -> sandbox.SandboxResult:
     """What stood its trial stands it again: the same text in the same trial is not tried twice."""
     others = tuple(published.items())
-    return tried_once(text, file, others, sandbox.SANDBOX_COMMAND, sandbox.SECONDS_AT_MOST)
+    return tried_once(text, file, others, sandbox.SANDBOX_COMMAND, sandbox.TIMEOUT_SECONDS)
 
 
 @pytest.fixture(scope="session", autouse=True)

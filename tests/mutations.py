@@ -21,7 +21,7 @@ from tabulate import tabulate
 from dawnrule.facts.derive import MorningFacts
 from dawnrule.model import FactDictionary, Facts, Verdict
 from dawnrule.rules.analysis.check import check_rule_set
-from dawnrule.rules.analysis.partition import beside
+from dawnrule.rules.analysis.partition import next_value
 from dawnrule.rules.conditions import (
     NUMERIC_OPERATORS,
     Condition,
@@ -38,9 +38,9 @@ from dawnrule.rules.conditions import (
 from dawnrule.rules.evaluation.decision import DayDecision, day_decision, decision_of
 from dawnrule.rules.evaluation.evaluator import Predicate, predicate
 from dawnrule.rules.loading.loader import load_rule_set
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.rules.serialization import condition_to_plain, in_flow
+from dawnrule.rules.serialization import condition_to_json, in_flow
 from tests.golden.test_golden_decisions import CASES, Case, morning_of, of_day, of_parts
 
 DICTIONARY = FactDictionary.bundled()
@@ -122,7 +122,7 @@ def _mistakes_in_test(test: Test) -> Iterator[tuple[str, Condition]]:
         yield "operator flipped", replace(test, operator=operator)
     if test.operator in NUMERIC_OPERATORS:
         for above in (False, True):
-            moved = beside(definition, _number(test), above=above)
+            moved = next_value(definition, _number(test), above=above)
             if definition.accepts(moved):
                 yield "threshold moved", replace(test, value=moved)
         return
@@ -162,7 +162,7 @@ def _number(test: Test) -> float:
 
 
 def _shown(condition: Condition) -> str:
-    return in_flow(condition_to_plain(condition))
+    return in_flow(condition_to_json(condition))
 
 
 # ---- mistakes in a rule set
@@ -261,7 +261,7 @@ def survivors_and_table(rule_set: RuleSet) -> tuple[list[Mutant], str]:
 
 def main() -> None:
     argparse.ArgumentParser(description=__doc__).parse_args()
-    for file in shipped_rule_set_files():
+    for file in bundled_rule_set_files():
         survivors, table = survivors_and_table(load_rule_set(file))
         print(table, end="\n\n")
         for mutant in survivors:

@@ -33,6 +33,7 @@ MAY_IMPORT = {
 """What each part may import besides itself; ``web``, ``cli`` and the rest may import all."""
 
 HOMES = {
+    "cachetools": {"rules/registry.py"},
     "openpyxl": {"sheet/workbook_writer.py"},
     "python_calamine": {"sheet/workbook.py"},
     "durable_rules_engine": {"rules/engine/matcher.py"},

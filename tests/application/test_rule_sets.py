@@ -247,7 +247,7 @@ def test_a_text_that_means_something_else_now_is_not_used(publisher: Publisher) 
 def test_no_more_rule_sets_are_kept_compiled_than_stated(
     publisher: Publisher, club: RuleSet, stricter: RuleSet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(library_module, "COMPILED_AT_MOST", 2)
+    monkeypatch.setattr(library_module, "MAX_COMPILED", 2)
     library = RuleSetLibrary({})
     first = library.decider(club)
     assert library.decider(club) is first

@@ -46,7 +46,7 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import name_and_version
 from tests.benchmarks.peers import PEERS
-from tests.property.rule_strategies import telling_values
+from tests.property.rule_strategies import boundary_values
 
 DICTIONARY = FactDictionary.bundled()
 FIRST_DATE = date(2020, 1, 1)
@@ -67,7 +67,7 @@ class Mornings:
 
     def __init__(self, rule_set: RuleSet, seed: int) -> None:
         tests = [test for rule in rule_set.rules for test in tests_of(rule.when)]
-        self._values = {fact: telling_values(fact, tests) for fact in DICTIONARY}
+        self._values = {fact: boundary_values(fact, tests) for fact in DICTIONARY}
         self._chance = random.Random(seed)
 
     def draw(self) -> tuple[Facts, list[Facts]]:

@@ -28,7 +28,7 @@ from dawnrule.rules.conditions import (
 )
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.loader import load_rule_set
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 from dawnrule.rules.rule_set import SCOPES, Example, Rule, RuleSet
 from tests.property.rule_strategies import a_rule, a_rule_set
 
@@ -117,7 +117,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", type=int, default=3, help="how many sets are made up")
     args = parser.parse_args()
-    for file in shipped_rule_set_files():
+    for file in bundled_rule_set_files():
         start = time.perf_counter()
         rule_set = load_rule_set(file)
         print(f"{'reading ' + rule_set.version:18} {time.perf_counter() - start:18.2f} s")

@@ -113,7 +113,7 @@ def values(fact: str) -> SearchStrategy[FactValue]:
             return st.floats(definition.least, definition.greatest)
 
 
-def telling_values(fact: str, tested: Iterable[Test]) -> list[FactValue]:
+def boundary_values(fact: str, tested: Iterable[Test]) -> list[FactValue]:
     """The values of a fact at which the tests of it may turn, and the ends of its range."""
     definition = DICTIONARY[fact]
     if definition.type == "boolean":
@@ -154,7 +154,7 @@ def _test(draw: st.DrawFn, facts: Sequence[str]) -> Test:
 def _facts(rule_set: RuleSet, scope: Scope) -> SearchStrategy[Facts]:
     tested = [test for rule in rule_set.rules for test in tests_of(rule.when)]
     facts = (fact for fact in dict.fromkeys(t.fact for t in tested) if fact in _FACTS[scope])
-    drawn = {fact: st.sampled_from(telling_values(fact, tested)) for fact in facts}
+    drawn = {fact: st.sampled_from(boundary_values(fact, tested)) for fact in facts}
     return st.fixed_dictionaries({}, optional=drawn)
 
 

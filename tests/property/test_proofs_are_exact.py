@@ -25,8 +25,8 @@ from tests.property.rule_strategies import (
     VERDICTS,
     a_rule,
     a_rule_set,
+    boundary_values,
     conditions,
-    telling_values,
 )
 
 TRIED = (
@@ -50,7 +50,7 @@ def small_rule_sets(draw: st.DrawFn) -> RuleSet:
 
 def mornings(rule_set: RuleSet) -> Iterator[Facts]:
     """Every morning that the rules can tell apart, with the fewest facts first."""
-    values = partition.telling_values((rule.when for rule in rule_set.rules), DICTIONARY)
+    values = partition.representative_values((rule.when for rule in rule_set.rules), DICTIONARY)
     choices = product(*([None, *of_fact] for of_fact in values.values()))
     all_facts = [
         {fact: v for fact, v in zip(values, chosen, strict=True) if v is not None}
@@ -140,7 +140,7 @@ def test_a_condition_means_the_same_to_the_solver_and_to_the_evaluator(data: st.
     tests = list(each_test(condition))
     facts = data.draw(
         st.fixed_dictionaries(
-            {}, optional={f: st.sampled_from(telling_values(f, tests)) for f in facts_tested}
+            {}, optional={f: st.sampled_from(boundary_values(f, tests)) for f in facts_tested}
         )
     )
     this_morning = just(facts, facts_tested)
@@ -168,8 +168,8 @@ def test_every_value_of_a_fact_is_alike_to_one_that_stands_for_it(data: st.DataO
     fact = data.draw(st.sampled_from(["soreness", "sleep_hours", "monotony", "illness"]))
     condition = data.draw(conditions([fact]))
     tests = list(each_test(condition))
-    value = data.draw(st.sampled_from(telling_values(fact, tests)))
-    [standing] = partition.telling_values([condition], DICTIONARY).values()
+    value = data.draw(st.sampled_from(boundary_values(fact, tests)))
+    [standing] = partition.representative_values([condition], DICTIONARY).values()
 
     def outcomes(of: FactValue) -> list[bool]:
         return [predicate(test)({fact: of}) for test in tests]

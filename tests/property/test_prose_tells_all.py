@@ -27,7 +27,7 @@ _ANSWERS = {True: "yes", False: "no"}
 def test_the_prose_of_any_rule_names_every_fact_and_threshold(rule_set: RuleSet) -> None:
     for rule in rule_set.rules:
         says_all(PROSE.rule(rule).all_text(), conditions.tests_of(rule.when))
-        says_all(PROSE.condition(rule.when).in_one(), conditions.tests_of(rule.when))
+        says_all(PROSE.condition(rule.when).on_one_line(), conditions.tests_of(rule.when))
         says_all(PROSE.trace(explain(rule.when, {})).all_text(), conditions.tests_of(rule.when))
 
 

@@ -14,10 +14,10 @@ import pytest
 from dawnrule.model import FactDictionary
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import load_rule_set
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 from tests.published.mornings import Baseline
 
-VERSIONS = [file for file in shipped_rule_set_files() if file.parent.name == "baseline"]
+VERSIONS = [file for file in bundled_rule_set_files() if file.parent.name == "baseline"]
 
 
 def reads_history(file: Path) -> bool:

@@ -10,7 +10,7 @@ from dawnrule.model import FactDictionary
 from dawnrule.rules.conditions import facts_of
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.rules.serialization import rule_set_to_plain
+from dawnrule.rules.serialization import rule_set_to_json
 
 ON_STRAIN = {"two-signs-of-strain", "four-signs-of-strain"}
 
@@ -22,11 +22,11 @@ def version(number: str) -> RuleSet:
 
 def told(number: str) -> dict[str, Any]:
     """All that the rules of a version say, by id."""
-    return {rule["id"]: rule for rule in rule_set_to_plain(version(number))["rules"]}
+    return {rule["id"]: rule for rule in rule_set_to_json(version(number))["rules"]}
 
 
 def signals(number: str) -> dict[str, Any]:
-    said: dict[str, Any] = rule_set_to_plain(version(number))["signals"]
+    said: dict[str, Any] = rule_set_to_json(version(number))["signals"]
     return said
 
 

@@ -11,7 +11,7 @@ from dawnrule.model import Verdict
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.loading.reason_template import placeholders
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 from dawnrule.rules.rule_set import Rule
 
 MEDICAL_CARE = ("medical care now", "emergency number", "until a clinician has cleared you")
@@ -22,7 +22,7 @@ def name_of(file: Path) -> str:
     return f"{file.parent.name}-{file.stem}"
 
 
-@pytest.fixture(params=shipped_rule_set_files(), ids=name_of)
+@pytest.fixture(params=bundled_rule_set_files(), ids=name_of)
 def rules(request: pytest.FixtureRequest) -> Sequence[Rule]:
     return load_rule_set(request.param).rules
 

@@ -9,7 +9,7 @@ import pytest
 from dawnrule.model import FactDictionary
 from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.loading.loader import load_rule_set, parse_rule_set
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 
 SOUND = """\
 rule_set: sound
@@ -36,7 +36,7 @@ def found(text: str, code: str) -> list[str]:
     return [str(finding) for finding in findings if finding.code == code]
 
 
-@pytest.mark.parametrize("file", shipped_rule_set_files(), ids=lambda file: file.stem)
+@pytest.mark.parametrize("file", bundled_rule_set_files(), ids=lambda file: file.stem)
 def test_nothing_is_found_in_the_shipped_rule_sets(file: Path) -> None:
     assert check_rule_set(load_rule_set(file), FactDictionary.bundled()) == []
 

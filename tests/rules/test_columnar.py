@@ -13,10 +13,10 @@ from dawnrule.model import Facts, Verdict
 from dawnrule.rules.columnar import (
     ChangedMorning,
     ColumnDecider,
-    Decided,
+    ColumnDecisions,
     MorningTable,
     PastMorning,
-    read_marks,
+    read_metadata,
 )
 from dawnrule.rules.columnar.table import KEYS
 from dawnrule.rules.conditions import Operator, Test
@@ -42,7 +42,7 @@ def table(*mornings: PastMorning) -> MorningTable:
     return MorningTable.of(mornings, DICTIONARY)
 
 
-def decided(*mornings: PastMorning) -> Decided:
+def decided(*mornings: PastMorning) -> ColumnDecisions:
     rule_set = a_rule_set([TIRED, SORE, SHORT_NIGHT])
     return ColumnDecider(rule_set, DICTIONARY).decide(table(*mornings))
 
@@ -64,14 +64,14 @@ def test_mornings_come_back_from_a_file_as_they_were(tmp_path: Path) -> None:
     with file.open("wb") as new:
         table(DAY_OFF, TWO_PARTS).write(new, {"reach": "2"})
     assert list(MorningTable.read(file, DICTIONARY).mornings()) == [DAY_OFF, TWO_PARTS]
-    assert (read_marks(file) or {})["reach"] == "2"
+    assert (read_metadata(file) or {})["reach"] == "2"
 
 
 def test_a_file_that_is_missing_or_broken_has_no_marks(tmp_path: Path) -> None:
     broken = tmp_path / "broken.parquet"
     broken.write_bytes(b"PAR1 and then something else")
-    assert read_marks(broken) is None
-    assert read_marks(tmp_path / "missing.parquet") is None
+    assert read_metadata(broken) is None
+    assert read_metadata(tmp_path / "missing.parquet") is None
 
 
 def test_a_whole_number_for_a_number_is_the_same_number() -> None:
@@ -123,7 +123,7 @@ def test_both_ends_of_some_dates_belong_to_them(
 def test_mornings_are_found_by_the_rule_set_that_told_them() -> None:
     other = replace(TWO_PARTS, rule_set_digest="sha256:other")
     both = table(DAY_OFF, other)
-    assert positions(both.told_by("sha256:other")) == [2]
+    assert positions(both.decided_by("sha256:other")) == [2]
 
 
 def test_each_date_says_how_many_mornings_and_subjects_it_has() -> None:

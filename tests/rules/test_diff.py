@@ -9,7 +9,7 @@ import pytest
 from dawnrule.model import FactDictionary, Verdict
 from dawnrule.rules.analysis.diff import Difference, VerdictChange, diff, diff_to_json
 from dawnrule.rules.evaluation.evaluator import predicate
-from dawnrule.rules.loading.loader import parse_rule_set, shipped_rule_set
+from dawnrule.rules.loading.loader import bundled_rule_set, parse_rule_set
 from tests.rules.test_findings import HEAD, SHORT_NIGHT, SORE, VERY_SORE, read, rule
 
 TRAIN, SWAP, REST = Verdict
@@ -117,7 +117,7 @@ def test_no_version_of_the_baseline_frees_what_the_one_before_held_back(
 ) -> None:
     """1.1.0 adds rules on earlier days and two signs of strain, 1.2.0 what was left open and
     landing work: that nothing becomes freer is proved over every morning that can be."""
-    old, new = (shipped_rule_set("baseline", version) for version in (before, after))
+    old, new = (bundled_rule_set("baseline", version) for version in (before, after))
     found = diff(old, new, FactDictionary.bundled())
     assert (found.removed, found.moved) == ((), ())
     freer = [c for c in changes(found) if c.after.protection < c.before.protection]

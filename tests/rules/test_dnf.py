@@ -16,7 +16,7 @@ from dawnrule.rules.conditions import (
     at_least,
     none_of,
 )
-from dawnrule.rules.engine.dnf import TooManyWaysError, ways_of
+from dawnrule.rules.engine.dnf import TooManyConjunctionsError, disjunctive_normal_form
 from dawnrule.rules.evaluation.evaluator import predicate
 
 FACTS = ("fainting", "palpitations", "dark_urine", "chest_pain")
@@ -44,7 +44,7 @@ GOAL = Test("goal", Operator.IN, ("power", "speed", "skill"))
     ids=str,
 )
 def test_an_any_adds_ways_and_an_all_multiplies_them(condition: Condition, ways: int) -> None:
-    assert len(ways_of(condition, at_most=100)) == ways
+    assert len(disjunctive_normal_form(condition, at_most=100)) == ways
 
 
 @pytest.mark.parametrize(
@@ -58,7 +58,7 @@ def test_an_any_adds_ways_and_an_all_multiplies_them(condition: Condition, ways:
     ids=str,
 )
 def test_a_condition_holds_exactly_when_one_of_its_ways_is_met(condition: Condition) -> None:
-    ways = ways_of(condition, at_most=100)
+    ways = disjunctive_normal_form(condition, at_most=100)
     for values in product((True, False, None), repeat=len(FACTS)):
         facts = {f: v for f, v in zip(FACTS, values, strict=True) if v is not None}
         met = any(all(predicate(r.test)(facts) is r.holds for r in way) for way in ways)
@@ -67,5 +67,5 @@ def test_a_condition_holds_exactly_when_one_of_its_ways_is_met(condition: Condit
 
 def test_too_many_ways_are_refused_before_they_are_counted_out() -> None:
     several = any_of(A, B, C, D)
-    with pytest.raises(TooManyWaysError):
-        ways_of(all_of(*(several,) * 200), at_most=100)
+    with pytest.raises(TooManyConjunctionsError):
+        disjunctive_normal_form(all_of(*(several,) * 200), at_most=100)

@@ -10,14 +10,14 @@ import pytest
 from dawnrule.errors import EngineFailure
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.rules.conditions import Condition, Operator, Test, any_of, none_of
-from dawnrule.rules.engine.dnf import ways_of
-from dawnrule.rules.engine.encoding import BEYOND, EngineText, number
+from dawnrule.rules.engine.dnf import disjunctive_normal_form
+from dawnrule.rules.engine.encoding import BEYOND, Encoder, number
 
 
 def written(condition: Condition, facts: Facts) -> dict[str, object]:
     """The facts as they are sent for a condition, without the head."""
-    text = EngineText(FactDictionary.bundled())
-    text.condition(ways_of(condition, at_most=10))
+    text = Encoder(FactDictionary.bundled())
+    text.condition(disjunctive_normal_form(condition, at_most=10))
     sent: dict[str, object] = json.loads(text.fact_writer()(facts))
     return {name: value for name, value in sent.items() if re.fullmatch(r"[a-z]\d+", name)}
 

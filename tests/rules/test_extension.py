@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -23,10 +22,10 @@ from dawnrule.rules.conditions import tests_of as each_test
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading import loader
-from dawnrule.rules.loading.loader import load_rule_set, parse_rule_set, shipped_rule_set
+from dawnrule.rules.loading.loader import bundled_rule_set, load_rule_set, parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.rules.serialization import rule_set_to_plain, rule_to_plain
+from dawnrule.rules.serialization import rule_set_to_json, rule_to_json
 from dawnrule.schemas.rule_set import RuleSetSchema
 
 CLUB = """\
@@ -70,7 +69,7 @@ BARE = CLUB[: CLUB.index("signals:")]
 
 @cache
 def baseline(name: str = "baseline", version: str = "1.0.0") -> RuleSet:
-    return shipped_rule_set(name, version)
+    return bundled_rule_set(name, version)
 
 
 @cache
@@ -95,8 +94,8 @@ def test_nothing_is_found_in_a_sound_extension() -> None:
 
 
 def test_what_is_not_mentioned_stays_as_it_was() -> None:
-    ours = {r.id: rule_to_plain(r) for r in club().rules}
-    theirs = {r.id: rule_to_plain(r) for r in baseline().rules}
+    ours = {r.id: rule_to_json(r) for r in club().rules}
+    theirs = {r.id: rule_to_json(r) for r in baseline().rules}
     assert {name for name in theirs if theirs[name] != ours.get(name)} == {
         "growth-work-too-soon",
         "growth-work-long-session",
@@ -152,7 +151,7 @@ def test_an_added_rule_may_use_the_signals_of_both() -> None:
 
 def test_it_says_what_it_came_from_and_what_it_changed() -> None:
     ours = club()
-    assert [r.full_name for r in ours.came_from] == ["baseline@1.0.0"]
+    assert [r.full_name for r in ours.ancestors] == ["baseline@1.0.0"]
     assert ours.extension is not None
     [change] = ours.extension.changed
     assert (change.rule, change.operator, change.before, change.after, change.line) == (
@@ -212,7 +211,7 @@ off:
   - {rule: long-speed-work, because: they sleep at noon}
 """
     theirs = parse_rule_set(text, "p.yaml", resolve=resolve)
-    assert [r.full_name for r in theirs.came_from] == ["our-club@1.0.0", "baseline@1.0.0"]
+    assert [r.full_name for r in theirs.ancestors] == ["our-club@1.0.0", "baseline@1.0.0"]
     assert len(theirs.rules) == len(club().rules) - 1
     assert check_rule_set(theirs, FactDictionary.bundled()) == []
 
@@ -226,28 +225,22 @@ def test_a_rule_set_that_extends_itself_is_refused(
         text = BARE.replace("our-club", name).replace("baseline@1.0.0", f"{base}@1.0.0")
         (tmp_path / name / "1.0.0.yaml").write_text(text, encoding="utf-8")
     with pytest.raises(RuleSetInvalid, match=r"one@1\.0\.0 extends itself"):
-        shipped_rule_set("one", "1.0.0")
+        bundled_rule_set("one", "1.0.0")
 
 
-def test_what_ships_is_read_once_and_again_when_it_has_changed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_bundled_rule_set_is_read_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(loader, "rules_folder", lambda: tmp_path)
     (tmp_path / "our-club").mkdir()
     file = tmp_path / "our-club" / "1.0.0.yaml"
     text = (rules_folder() / "baseline" / "1.0.0.yaml").read_text(encoding="utf-8")
     file.write_text(text, encoding="utf-8")
-    first = shipped_rule_set("our-club", "1.0.0")
-    assert shipped_rule_set("our-club", "1.0.0") is first
-    before = file.stat().st_mtime_ns
-    file.write_text(text.replace("The morning", "Our morning", 1), encoding="utf-8")
-    os.utime(file, ns=(before + 1, before + 1))  # the next tick of a coarse clock
-    assert shipped_rule_set("our-club", "1.0.0").summary.startswith("Our morning")
+    first = bundled_rule_set("our-club", "1.0.0")
+    assert bundled_rule_set("our-club", "1.0.0") is first
 
 
 def test_a_rule_set_that_does_not_ship_is_not_found() -> None:
     with pytest.raises(NotFound, match=r"No rule set baseline@0\.0\.1 ships"):
-        shipped_rule_set("baseline", "0.0.1")
+        bundled_rule_set("baseline", "0.0.1")
 
 
 def test_what_is_wrong_with_what_is_extended_is_told() -> None:
@@ -378,7 +371,7 @@ def test_a_text_that_never_told_the_value_is_not_found() -> None:
 
 
 def test_a_rule_set_tells_what_it_came_from_and_what_it_changed() -> None:
-    told = rule_set_to_plain(club())
+    told = rule_set_to_json(club())
     base = baseline()
     assert told["came_from"] == [
         {"name": "baseline", "version": "1.0.0", "digest": base.digest},
@@ -401,7 +394,7 @@ def test_a_rule_set_tells_what_it_came_from_and_what_it_changed() -> None:
         "activations": [],
     }
     assert RuleSetSchema().validate(told | unpublished) == {}
-    plain = rule_set_to_plain(base)
+    plain = rule_set_to_json(base)
     assert (plain["came_from"], plain["changed"], plain["off"]) == ([], [], [])
 
 

@@ -324,7 +324,7 @@ def test_what_an_example_shows_it_must_turn_on() -> None:
 
 
 def test_a_question_that_is_too_hard_is_a_finding(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(solver, "WORK_AT_MOST", 1)
+    monkeypatch.setattr(solver, "WORK_LIMIT", 1)
     [finding] = [f for f in check(rule("sore", SORE)) if f.code == "not-proved"]
     assert str(finding).startswith("tried.yaml:1: The solver gave up")
     assert proved([finding], extends=False) == []

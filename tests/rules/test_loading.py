@@ -14,10 +14,10 @@ import pytest
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.model import Verdict
 from dawnrule.rules.conditions import Operator, Signal, Test, all_of
-from dawnrule.rules.loading.condition_parser import DEEPEST_SIGNALS, MOST_TESTED
+from dawnrule.rules.loading.condition_parser import MAX_SIGNAL_DEPTH, MAX_TESTS
 from dawnrule.rules.loading.loader import load_rule_set, parse_rule_set
 from dawnrule.rules.loading.yaml_reader import read_yaml
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 
 BAD = sorted((Path(__file__).parents[1] / "rules" / "bad").glob("*.yaml"))
 EXPECTED = "#   "
@@ -91,7 +91,7 @@ def test_every_code_of_a_finding_is_provoked_by_a_bad_file() -> None:
     assert {finding.code for file in BAD for finding in found_in(file)} == CODES_OF_FILES
 
 
-@pytest.mark.parametrize("file", shipped_rule_set_files(), ids=lambda file: file.stem)
+@pytest.mark.parametrize("file", bundled_rule_set_files(), ids=lambda file: file.stem)
 def test_shipped_rule_sets_load_under_the_name_of_their_file(file: Path) -> None:
     rule_set = load_rule_set(file)
     assert (rule_set.name, rule_set.version) == (file.parent.name, file.stem)
@@ -203,13 +203,13 @@ def test_signals_in_signals_do_not_exhaust_the_stack() -> None:
     chain = [f"s{i}: {{signal: s{i + 1}}}" for i in range(2000)]
     text = with_signals([*chain, "s2000: {fact: sleep_hours, below: 6}", "short: {signal: s0}"])
     found = findings_of(text)
-    assert all(f"at most {DEEPEST_SIGNALS} deep" in finding for finding in found)
+    assert all(f"at most {MAX_SIGNAL_DEPTH} deep" in finding for finding in found)
 
 
 def test_signals_that_multiply_do_not_grow_without_end() -> None:
     ten = [f"s{i}: {{all: [{', '.join([f'{{signal: s{i + 1}}}'] * 60)}]}}" for i in range(4)]
     text = with_signals([*ten, "s4: {fact: sleep_hours, below: 6}", "short: {signal: s0}"])
-    assert any(f"tests at most {MOST_TESTED} facts" in finding for finding in findings_of(text))
+    assert any(f"tests at most {MAX_TESTS} facts" in finding for finding in findings_of(text))
 
 
 def test_deep_nesting_is_refused_before_it_exhausts_the_stack() -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from dawnrule.rules.loading.loader import load_rule_set
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 from tests.mutations import Mutant, caught_by, mutants_of, survivors_and_table
 from tests.rules.test_findings import SORE, read, rule
 
@@ -25,7 +25,7 @@ KINDS = {
 }
 
 
-@pytest.mark.parametrize("file", shipped_rule_set_files(), ids=lambda file: file.stem)
+@pytest.mark.parametrize("file", bundled_rule_set_files(), ids=lambda file: file.stem)
 def test_no_mistake_in_a_shipped_rule_set_goes_unnoticed(file: Path) -> None:
     rule_set = load_rule_set(file)
     survivors, table = survivors_and_table(rule_set)
@@ -34,7 +34,7 @@ def test_no_mistake_in_a_shipped_rule_set_goes_unnoticed(file: Path) -> None:
 
 
 def test_what_is_no_mistake_is_not_noticed() -> None:
-    rule_set = load_rule_set(shipped_rule_set_files()[0])
+    rule_set = load_rule_set(bundled_rule_set_files()[0])
     assert caught_by(Mutant("none", "nowhere", rule_set, ())) is None
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dawnrule.model import FactDictionary, FactValue
-from dawnrule.rules.analysis.partition import beside, step_of, telling_values
+from dawnrule.rules.analysis.partition import next_value, representative_values, step_of
 from dawnrule.rules.conditions import Operator, Test
 
 DICTIONARY = FactDictionary.bundled()
@@ -15,7 +15,7 @@ def values(
     fact: str, *tests: tuple[Operator, FactValue | tuple[FactValue, ...]]
 ) -> list[FactValue]:
     conditions = [Test(fact, operator, value) for operator, value in tests]
-    [of_fact] = telling_values(conditions, DICTIONARY).values()
+    [of_fact] = representative_values(conditions, DICTIONARY).values()
     return list(of_fact)
 
 
@@ -50,11 +50,11 @@ def test_there_is_none_between_thresholds_that_have_none_between_them() -> None:
 
 def test_facts_stand_in_the_order_of_the_dictionary_and_untested_ones_are_left_out() -> None:
     tests = [Test("soreness", Operator.BELOW, 3), Test("illness", Operator.IS, "fever")]
-    assert list(telling_values(tests, DICTIONARY)) == ["illness", "soreness"]
+    assert list(representative_values(tests, DICTIONARY)) == ["illness", "soreness"]
 
 
 def test_the_next_value_is_the_next_that_people_read() -> None:
     assert step_of(DICTIONARY["soreness"]) == 1
-    assert beside(DICTIONARY["soreness"], 3, above=True) == 4
-    assert beside(DICTIONARY["monotony"], 33.3, above=False) == 33.2
-    assert beside(DICTIONARY["monotony"], 2, above=True) == 2.1
+    assert next_value(DICTIONARY["soreness"], 3, above=True) == 4
+    assert next_value(DICTIONARY["monotony"], 33.3, above=False) == 33.2
+    assert next_value(DICTIONARY["monotony"], 2, above=True) == 2.1

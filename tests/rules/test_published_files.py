@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from dawnrule.rules.loading.loader import load_rule_set
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 
 PUBLISHED = {
     "baseline@1.0.0": "sha256:8a2d5191f29c4fa8d2a3bed82e947314c0e56d6dc3f737c8d7cea10e80aefe03",
@@ -19,7 +19,7 @@ published, and never changed."""
 
 
 @pytest.mark.parametrize(
-    "file", shipped_rule_set_files(), ids=lambda file: f"{file.parent.name}@{file.stem}"
+    "file", bundled_rule_set_files(), ids=lambda file: f"{file.parent.name}@{file.stem}"
 )
 def test_a_published_rule_set_never_changes(file: Path) -> None:
     rule_set = load_rule_set(file)
@@ -27,5 +27,5 @@ def test_a_published_rule_set_never_changes(file: Path) -> None:
 
 
 def test_no_published_rule_set_was_taken_away() -> None:
-    bundled = {load_rule_set(file).full_name for file in shipped_rule_set_files()}
+    bundled = {load_rule_set(file).full_name for file in bundled_rule_set_files()}
     assert PUBLISHED.keys() <= bundled

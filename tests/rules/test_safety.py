@@ -9,7 +9,7 @@ from dawnrule.model import FactDictionary, Verdict
 from dawnrule.rules.analysis import solver
 from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.analysis.findings import Severity, errors_among, proved, severity_of
-from dawnrule.rules.analysis.safety import heeding_findings
+from dawnrule.rules.analysis.safety import safety_findings
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
@@ -40,7 +40,7 @@ ALL_HEEDED = "".join(heeds(*stop) for stop in STOPS)
 
 
 def found(rules: str) -> list[Finding]:
-    return list(heeding_findings(parse_rule_set(HEAD + rules, "tried.yaml"), DICTIONARY))
+    return list(safety_findings(parse_rule_set(HEAD + rules, "tried.yaml"), DICTIONARY))
 
 
 def test_what_nobody_trains_with_is_what_is_never_weakened() -> None:
@@ -60,7 +60,7 @@ def test_what_nobody_trains_with_is_what_is_never_weakened() -> None:
 @pytest.mark.parametrize("rule_set", SHIPPED.all(), ids=lambda one: one.full_name)
 def test_the_shipped_rule_sets_rest_everybody_with_a_warning_sign(rule_set: RuleSet) -> None:
     SHIPPED.admit(rule_set)
-    assert list(heeding_findings(rule_set, DICTIONARY)) == []
+    assert list(safety_findings(rule_set, DICTIONARY)) == []
 
 
 def test_a_set_of_ones_own_that_heeds_every_sign_may_decide() -> None:
@@ -140,7 +140,7 @@ def test_nothing_is_found_where_the_baseline_is_extended_and_that_is_proved() ->
 
 
 def test_what_is_too_hard_to_prove_does_not_decide(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(solver, "WORK_AT_MOST", 1)
+    monkeypatch.setattr(solver, "WORK_LIMIT", 1)
     assert [finding.code for finding in found(ALL_HEEDED.replace("is: true", "is: false"))] == [
         "not-proved"
     ]

@@ -10,7 +10,7 @@ import pytest
 from dawnrule.errors import EngineDisagreement, RuleSetInvalid
 from dawnrule.model import FactDictionary
 from dawnrule.rules.analysis import sandbox
-from dawnrule.rules.analysis.sandbox import check_in_sandbox, random_mornings, tell_apart
+from dawnrule.rules.analysis.sandbox import check_in_sandbox, diff_in_sandbox, random_mornings
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
@@ -70,7 +70,7 @@ def test_what_takes_its_trial_down_is_refused_and_nothing_else_happens(
     monkeypatch: pytest.MonkeyPatch, code: str, seconds: int, said: str
 ) -> None:
     monkeypatch.setattr(sandbox, "SANDBOX_COMMAND", child_that(code))
-    monkeypatch.setattr(sandbox, "SECONDS_AT_MOST", seconds)
+    monkeypatch.setattr(sandbox, "TIMEOUT_SECONDS", seconds)
     assert refused(CLUB) == [f"sent.yaml:1: the trial {said} [trial]"]
 
 
@@ -98,5 +98,5 @@ def test_the_random_mornings_of_a_trial_make_every_rule_fire_and_not_fire() -> N
 
 
 def test_two_rule_sets_are_told_apart() -> None:
-    told = tell_apart(("baseline", "1.1.0"), ("club", "1.0.0"), {("club", "1.0.0"): CLUB})
+    told = diff_in_sandbox(("baseline", "1.1.0"), ("club", "1.0.0"), {("club", "1.0.0"): CLUB})
     assert told["added"] == ["club-sleep"]

@@ -13,7 +13,7 @@ from dawnrule.rules.conditions import Condition, Signal, all_of, any_of, at_leas
 from dawnrule.rules.evaluation.evaluator import TestTrace, explain
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.rules.text import Line, Prose, shown_beside
+from dawnrule.rules.text import Line, Prose, truncated_near
 from tests.advice.samples import when
 from tests.property.rule_strategies import a_rule
 
@@ -117,7 +117,7 @@ def test_what_all_holds_inside_all_is_one_list() -> None:
 
 def test_a_sentence_on_one_line_keeps_what_belongs_together() -> None:
     nested = all_of(GROWTH, any_of(SORE, SHORT))
-    assert PROSE.condition(nested).in_one() == (
+    assert PROSE.condition(nested).on_one_line() == (
         "all of these hold: goal is growth work; "
         "(at least one of these holds: soreness is at least 3; sleep is below 6 h)"
     )
@@ -196,7 +196,7 @@ def test_a_test_is_told_with_its_value(
 def test_a_number_shows_on_which_side_of_its_threshold_it_lies(
     value: float, threshold: float, shown: str
 ) -> None:
-    assert shown_beside(value, threshold) == shown
+    assert truncated_near(value, threshold) == shown
 
 
 @pytest.mark.parametrize(

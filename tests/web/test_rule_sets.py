@@ -6,18 +6,18 @@ from typing import Any
 
 import yaml
 
-from dawnrule.rules.registry import shipped_rule_set_files
+from dawnrule.rules.registry import bundled_rule_set_files
 from tests.conftest import Client
 
 
 def test_the_active_rule_set_is_marked(coach: Client) -> None:
     listed = coach.get("/v1/rule-sets").json["rule_sets"]
     assert [r["version"] for r in listed if r["active"]] == ["1.2.0"]
-    assert len(listed) == len(shipped_rule_set_files())
+    assert len(listed) == len(bundled_rule_set_files())
 
 
 def test_a_rule_set_is_told_as_it_stands_in_its_file(coach: Client) -> None:
-    for file in shipped_rule_set_files():
+    for file in bundled_rule_set_files():
         written = yaml.safe_load(file.read_text(encoding="utf-8"))
         told = coach.get(f"/v1/rule-sets/{written['rule_set']}/{written['version']}").json
         assert [rule["id"] for rule in told["rules"]] == [rule["id"] for rule in written["rules"]]
@@ -29,7 +29,7 @@ def test_a_rule_set_is_told_as_it_stands_in_its_file(coach: Client) -> None:
 
 
 def test_the_signals_that_rules_name_are_told(coach: Client) -> None:
-    [file, *_] = shipped_rule_set_files()
+    [file, *_] = bundled_rule_set_files()
     written = yaml.safe_load(file.read_text(encoding="utf-8"))
     told = coach.get(f"/v1/rule-sets/{written['rule_set']}/{written['version']}").json
     signals = {name: in_single_tests(when) for name, when in written["signals"].items()}

@@ -57,7 +57,7 @@ class Considered:
         record: Any = {
             "advice": self.plain(),
             "athlete": athlete,
-            "came_from": [name_to_json(one) for one in self.rule_set.came_from],
+            "came_from": [name_to_json(one) for one in self.rule_set.ancestors],
             "check_in": to_json(self.morning.check_in),
             "clock": self.morning.now.isoformat(),
             "decided_at": decided_at.isoformat(),

@@ -20,7 +20,7 @@ from typing import Any, TypeAlias
 
 from dawnrule.errors import StoreUnusable
 from dawnrule.model import FactDictionary
-from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_marks
+from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_metadata
 from dawnrule.store import Store, StoredAdvice
 
 FORMAT = "1"
@@ -91,7 +91,7 @@ class Archive:
 
     def _reach(self) -> _Reach | None:
         """Read how far the file reaches; None if it cannot be used."""
-        marks = read_marks(self._file) or {}
+        marks = read_metadata(self._file) or {}
         if any(marks.get(name) != value for name, value in self._kind().items()):
             return None
         return _Reach(int(marks["position"]), marks["advice_id"], int(marks["count"]))

@@ -14,7 +14,7 @@ from functools import cache
 from typing import Any, Self, TypeAlias
 
 from dawnrule.model import Verdict
-from dawnrule.rules.columnar import ChangedMorning, Decided, MorningTable
+from dawnrule.rules.columnar import ChangedMorning, ColumnDecisions, MorningTable
 
 SUBJECTS_IN_A_STEP = 100_000
 """Days and parts decided at a time: enough for columns to be fast, few enough to stop at once."""
@@ -75,7 +75,7 @@ class Replayed:
     changed: tuple[ChangedMorning, ...]
 
     @classmethod
-    def of(cls, decided: Decided) -> Self:
+    def of(cls, decided: ColumnDecisions) -> Self:
         """Count some decisions."""
         athletes: Counts = Counter()
         for (who, before, after), count in decided.counts("day", "athlete_id", *_VERDICTS).items():

@@ -199,7 +199,7 @@ def scorecard(
 ) -> Scorecard:
     """Compute the scorecard over the mornings of a table between two dates, both included; None
     leaves an end open. ``now`` (aware) says which dates are over."""
-    decided = table.between(first, last).told_by(rule_set.digest)
+    decided = table.between(first, last).decided_by(rule_set.digest)
     dates = [day for day, _, _ in decided.sizes()]
     if not dates:
         return _scored(rule_set, None, None, defaultdict(Counter))

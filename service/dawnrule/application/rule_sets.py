@@ -14,7 +14,7 @@ from dawnrule.application.check_ins import Submission, decided_by_other_rules, r
 from dawnrule.errors import Conflict, NotFound
 from dawnrule.model.entities import Athlete
 from dawnrule.rules.analysis.findings import to_json
-from dawnrule.rules.analysis.sandbox import SandboxResult, check_in_sandbox, tell_apart
+from dawnrule.rules.analysis.sandbox import SandboxResult, check_in_sandbox, diff_in_sandbox
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import (
@@ -145,7 +145,7 @@ class Publisher:
     def difference(self, before: RuleSet, after: RuleSet) -> dict[str, Any]:
         """Compare two rule sets in a sandbox, as plain values."""
         texts = self.store.read(lambda transaction: transaction.rule_sets.texts())
-        return tell_apart((before.name, before.version), (after.name, after.version), texts)
+        return diff_in_sandbox((before.name, before.version), (after.name, after.version), texts)
 
     def activate(
         self,

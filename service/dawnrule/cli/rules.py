@@ -28,7 +28,7 @@ from dawnrule.rules.analysis.findings import (
     to_sarif,
 )
 from dawnrule.rules.loading.loader import load_rule_set
-from dawnrule.rules.registry import RuleSetLibrary, shipped_rule_set_files
+from dawnrule.rules.registry import RuleSetLibrary, bundled_rule_set_files
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.serialization import in_flow
 from dawnrule.store import Store
@@ -183,7 +183,7 @@ def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) ->
     Example:
       dawnrule rules check our-club/1.0.0.yaml
     """
-    checks = [_checked(file) for file in files or shipped_rule_set_files()]
+    checks = [_checked(file) for file in files or bundled_rule_set_files()]
     click.echo(CHECK_FORMATS[form](checks))
     found = [finding for checked in checks for finding in checked.findings]
     ctx.exit(1 if errors_among(found) or (strict and found) else 0)

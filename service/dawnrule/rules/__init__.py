@@ -1,21 +1,18 @@
-"""Rule sets as data: read, decided by the engine, explained by the evaluator (pure).
+"""Rule sets as data: loaded from YAML, decided by an engine, explained by an evaluator (pure).
 
-The modules in reading order:
+Reading order:
 
-- ``rule_set``, ``conditions``: what a rule is, and what it can ask of the facts.
-- ``loading``, with ``yaml_source``, ``shape``, ``condition_source`` and ``template``: from a file
-  to a rule set; ``extension`` and ``extension_source`` write one out that extends another.
-- ``decider``: the decision, made twice. ``matcher``, with ``ways``, ``engine_text`` and
-  ``engine_limits``, is the engine; ``evaluator`` is ours, and explains; ``decision`` is what
-  follows from the rules that fired.
-- ``what_if``, ``changes``, ``opening``: what would have to be different for another verdict.
-- ``columns``: the same decision, down whole columns.
-- ``checking``: what is wrong with a rule set. ``edges`` looks at its examples; ``proofs``, with
-  ``cells`` and ``solver``, considers every morning that can be; ``findings`` says how bad each kind
-  is, ``sarif`` tells a code host.
-- ``difference``: how two rule sets differ.
-- ``library``, ``plain``, ``wording``, ``prose``: which there are, and how they are told.
+- ``conditions``, ``rule_set``: the language of conditions; rules, rule sets and extensions.
+- ``loading``: from a YAML file to a rule set, with every fault named by its line.
+- ``evaluation``: the decision, made twice: ``decider`` compares the engine with ``evaluator``,
+  which also explains; ``decision`` derives the verdict from the rules that fired.
+- ``engine``: the first of the two evaluations, by durable-rules.
+- ``counterfactuals``: which other facts, or which later time, would give a freer verdict.
+- ``text``: rules, conditions and values in words.
+- ``analysis``: checks and proofs of a rule set, the difference of two, the sandbox.
+- ``columnar``: the same decisions for whole histories at once, by polars.
+- ``registry``, ``serialization``: the rule sets that there are, and their JSON form.
 
-``solver`` imports z3, which is large: who needs it, through ``proof_findings`` or ``difference``,
-imports it when it is asked, not before.
+``analysis.solver`` imports z3, which is large, so its users import it inside the functions that
+need a proof.
 """

@@ -1,150 +1,151 @@
-"""Which rule sets are there, and which engine decides for each?"""
+"""The registry: bundled and published rule sets, and their compiled form."""
 
 from __future__ import annotations
 
 import logging
 import re
-from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from threading import RLock
 from typing import Generic, Protocol, Self, TypeVar
 
+from cachetools import LRUCache
+
 from dawnrule.errors import DawnruleError, NotFound, RuleSetInvalid
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary
-from dawnrule.rules.analysis.safety import heeding_findings
+from dawnrule.rules.analysis.safety import safety_findings
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.evaluation.decider import Decider
-from dawnrule.rules.loading.loader import parse_rule_set, shipped_rule_set
+from dawnrule.rules.loading.loader import bundled_rule_set, parse_rule_set
 from dawnrule.rules.rule_set import RuleSet
 
 T = TypeVar("T")
 
-COMPILED_AT_MOST = 16
-"""How many compiled rule sets are kept; each holds an engine of some hundred kilobytes."""
+MAX_COMPILED = 16
+"""The number of compiled rule sets kept; each holds an engine of some hundred kilobytes."""
 
-LOADED_AT_MOST = 64
-"""How many published rule sets are kept as they were read, besides those that ship."""
+MAX_LOADED = 64
+"""The number of published rule sets kept as they were read, in addition to the bundled ones."""
 
 _log = logging.getLogger("dawnrule.rules")
 
 _VERSION_FILE = re.compile(r"(\d+)\.(\d+)\.(\d+)\.yaml")
 
 
-def shipped_rule_set_files() -> tuple[Path, ...]:
-    """The rule files that ship with the service, by name and then by version."""
+def bundled_rule_set_files() -> tuple[Path, ...]:
+    """List the rule files that ship with the service, by name and then by version."""
     files = [file for file in rules_folder().glob("*/*.yaml") if _VERSION_FILE.fullmatch(file.name)]
     return tuple(sorted(files, key=lambda file: (file.parent.name, _version_key(file.stem))))
 
 
-class Published(Protocol):
-    """Where the texts of published rule sets are kept. What was published never changes."""
+class PublishedTexts(Protocol):
+    """A store of the texts of published rule sets. What was published never changes."""
 
     def digest_named(self, name: str, version: str) -> str | None:
-        """The digest of a rule set; None if there is none of this name and version."""
+        """Return the digest of a rule set, or None for an unknown name and version."""
 
     def text_of(self, digest: str) -> str | None:
-        """The text of the rule set that had a digest when it was published; None if none had."""
+        """Return the text that had a digest when it was published, or None for an unknown one."""
 
     def full_names(self) -> list[str]:
-        """What was published, as name@version, in the order in which it came."""
+        """List what was published, as name@version, the oldest first."""
 
 
-class NothingPublished:
-    """No rule sets but those that ship."""
+class NoPublishedTexts:
+    """A store in which nothing was published."""
 
     def digest_named(self, name: str, version: str) -> None:
-        """None."""
+        """Return None."""
 
     def text_of(self, digest: str) -> None:
-        """None."""
+        """Return None."""
 
     def full_names(self) -> list[str]:
-        """None."""
+        """Return an empty list."""
         return []
 
 
 class RuleSetLibrary:
-    """The rule sets by name and version or by digest, and their deciders, compiled when first used.
+    """Rule sets by name and version or by digest, with their compiled form, made on first use.
 
-    Those that ship come before those that were published. Safe to use from several threads.
+    Bundled rule sets take precedence over published ones. Safe to use from several threads.
     """
 
     def __init__(self, rule_sets: Mapping[tuple[str, str], RuleSet]) -> None:
-        self._shipped = rule_sets
-        self._published: Published = NothingPublished()
-        self._loaded = _Newest[RuleSet](LOADED_AT_MOST)
-        self._usable = _Newest[RuleSet | None](LOADED_AT_MOST)
-        self._deciding = _Newest[RuleSet | None](LOADED_AT_MOST)
-        self._compiled = _Newest[tuple[Decider, WhatIf]](COMPILED_AT_MOST)
+        self._bundled = rule_sets
+        self._published: PublishedTexts = NoPublishedTexts()
+        self._loaded = _Cache[RuleSet](MAX_LOADED)
+        self._usable = _Cache[RuleSet | None](MAX_LOADED)
+        self._deciding = _Cache[RuleSet | None](MAX_LOADED)
+        self._compiled = _Cache[tuple[Decider, WhatIf]](MAX_COMPILED)
 
     @classmethod
     def bundled(cls) -> Self:
-        """The rule sets that ship with the service. Raises ``RuleSetInvalid``."""
-        files = shipped_rule_set_files()
-        rule_sets = [shipped_rule_set(file.parent.name, file.stem) for file in files]
+        """Load the rule sets that ship with the service. Raises ``RuleSetInvalid``."""
+        files = bundled_rule_set_files()
+        rule_sets = [bundled_rule_set(file.parent.name, file.stem) for file in files]
         return cls({(r.name, r.version): r for r in rule_sets})
 
-    def with_published(self, published: Published) -> RuleSetLibrary:
-        """The same rule sets and those that were published; what is compiled is shared."""
-        library = RuleSetLibrary(self._shipped)
+    def with_published(self, published: PublishedTexts) -> RuleSetLibrary:
+        """Add published rule sets; the result shares what is compiled."""
+        library = RuleSetLibrary(self._bundled)
         library._published = published
         library._compiled = self._compiled
         return library
 
     def all(self) -> tuple[RuleSet, ...]:
-        """Every rule set that ships, by name and then by version."""
-        return tuple(self._shipped.values())
+        """List the bundled rule sets, by name and then by version."""
+        return tuple(self._bundled.values())
 
     def get(self, name: str, version: str) -> RuleSet:
-        """One rule set. Raises ``NotFound`` and says which there are, also for one that was
-        published and is not the same any more when it is read."""
-        found = self._shipped.get((name, version))
+        """Return one rule set. Raises ``NotFound``, which lists the known ones, also when a
+        published text no longer has the digest that it was published with."""
+        found = self._bundled.get((name, version))
         if found is not None:
             return found
         digest = self._published.digest_named(name, version)
         if digest is None:
-            bundled = [f"{n}@{v}" for n, v in self._shipped]
+            bundled = [f"{n}@{v}" for n, v in self._bundled]
             known = ", ".join([*bundled, *self._published.full_names()])
             raise NotFound(f"There is no rule set {name}@{version}; there are: {known}.")
         return self.by_digest(digest)
 
     def by_digest(self, digest: str) -> RuleSet:
-        """The rule set of a digest. Raises ``NotFound`` as ``get`` does."""
-        bundled = next((r for r in self._shipped.values() if r.digest == digest), None)
+        """Return the rule set of a digest. Raises ``NotFound`` as ``get`` does."""
+        bundled = next((r for r in self._bundled.values() if r.digest == digest), None)
         if bundled is not None:
             return bundled
         return self._loaded.get(digest, lambda: self._published_of(digest))
 
     def usable(self, digest: str) -> RuleSet | None:
-        """The rule set of a digest; None if it cannot be read and compiled, which is logged and
-        not tried again."""
-        return self._usable.get(digest, lambda: self._tried(digest))
+        """Return the rule set of a digest, or None if it cannot be read and compiled, which is
+        logged and not tried again."""
+        return self._usable.get(digest, lambda: self._load_usable(digest))
 
     def deciding(self, digest: str) -> RuleSet | None:
-        """The rule set of a digest where it may decide for people; None if it is not usable, or
-        does not rest everybody with a warning sign, which is logged and not tried again."""
-        return self._deciding.get(digest, lambda: self._tried_to_decide(digest))
+        """Return the rule set of a digest if it may decide for people; None if it is not usable or
+        does not always rest for a warning sign, which is logged and not tried again."""
+        return self._deciding.get(digest, lambda: self._load_deciding(digest))
 
     def admit(self, rule_set: RuleSet) -> None:
-        """See that a rule set may decide for people. Raises ``RuleSetInvalid`` when it does not
-        rest everybody with a warning sign or cannot be compiled, or ``EngineFailure``."""
+        """Verify that a rule set may decide for people. Raises ``RuleSetInvalid`` when it does not
+        always rest for a warning sign or cannot be compiled, or ``EngineFailure``."""
         self.decider(rule_set)
-        found = list(heeding_findings(rule_set, FactDictionary.bundled()))
+        found = list(safety_findings(rule_set, FactDictionary.bundled()))
         if found:
             raise RuleSetInvalid([replace(one, file=rule_set.full_name) for one in found])
 
     def decider(self, rule_set: RuleSet) -> Decider:
-        """The compiled form of a rule set, by which decisions are made."""
+        """Return the compiled form of a rule set that makes decisions."""
         return self._compiled_of(rule_set)[0]
 
     def what_if(self, rule_set: RuleSet) -> WhatIf:
-        """The compiled form of a rule set, by which other facts are tried."""
+        """Return the compiled form of a rule set that answers what-if questions."""
         return self._compiled_of(rule_set)[1]
 
-    def _tried(self, digest: str) -> RuleSet | None:
+    def _load_usable(self, digest: str) -> RuleSet | None:
         try:
             rule_set = self.by_digest(digest)
             self.decider(rule_set)
@@ -153,7 +154,7 @@ class RuleSetLibrary:
             return None
         return rule_set
 
-    def _tried_to_decide(self, digest: str) -> RuleSet | None:
+    def _load_deciding(self, digest: str) -> RuleSet | None:
         rule_set = self.usable(digest)
         try:
             if rule_set is not None:
@@ -182,23 +183,20 @@ class RuleSetLibrary:
         return rule_set
 
 
-class _Newest(Generic[T]):
-    """What was made for a digest, once; what was used longest ago is let go of."""
+class _Cache(Generic[T]):
+    """Values made once for each digest; the least recently used is dropped. Safe to use from
+    several threads."""
 
-    def __init__(self, at_most: int) -> None:
-        self._at_most = at_most
-        self._made: OrderedDict[str, T] = OrderedDict()
-        self._lock = RLock()  # an extension is read while what it extends is
+    def __init__(self, maxsize: int) -> None:
+        self._values: LRUCache[str, T] = LRUCache(maxsize)
+        self._lock = RLock()  # reading an extension reads the rule set that it extends
 
     def get(self, digest: str, make: Callable[[], T]) -> T:
-        """What was made for a digest, or is now."""
+        """Return the value of a digest, and make it first if it is not there."""
         with self._lock:
-            if digest not in self._made:
-                self._made[digest] = make()
-            self._made.move_to_end(digest)
-            while len(self._made) > self._at_most:
-                self._made.popitem(last=False)
-            return self._made[digest]
+            if digest not in self._values:
+                self._values[digest] = make()
+            return self._values[digest]
 
 
 def _version_key(version: str) -> tuple[int, ...]:

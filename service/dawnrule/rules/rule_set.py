@@ -1,4 +1,4 @@
-"""What is a rule, and what is a rule set?"""
+"""Rules and rule sets, and what an extension changed."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Basis:
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """A worked example: with these facts and no others, the rule fires or it does not."""
+    """A worked example: on these facts and no others, the rule fires or does not."""
 
     facts: Facts
     fires: bool
@@ -37,11 +37,11 @@ class Example:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rule:
-    """One rule, the same only as itself. ``verdict`` is None for a note, which adds a caution and
+    """One rule, equal only to itself. ``verdict`` is None for a note, which adds a caution and
     changes no verdict.
 
-    ``reason`` is a template over the facts that the rule tests, besides ``muscle_group`` and
-    ``goal`` in a part rule; ``line`` is where the rule stands in its file.
+    ``reason`` is a template over the facts that the rule tests, and ``muscle_group`` and ``goal``
+    in a part rule; ``line`` is the rule's line in its file.
     """
 
     id: str
@@ -67,7 +67,7 @@ class Rule:
         return self.verdict not in (None, Verdict.TRAIN)
 
     def is_stop(self, dictionary: FactDictionary) -> bool:
-        """Whether the rule reads pain, illness or a warning sign."""
+        """Tell whether the rule reads pain, illness or a warning sign."""
         return any(dictionary[fact].stop for fact in self.reads)
 
     @property
@@ -81,9 +81,9 @@ class RuleSet:
     """A named, versioned, immutable list of rules.
 
     ``digest`` is ``sha256:`` and the hex digest of the canonical JSON (RFC 8785) of the file's
-    meaning, so that it survives comments and layout but no change of a rule. ``file`` is the
-    name used in findings. ``extension`` says what it came from when it extends another; its rules
-    are then those of the other, changed, and its own after them.
+    meaning: comments and layout do not affect it, any change of a rule does. ``file`` is the name
+    used in findings. ``extension`` is set when the rule set extends another; its rules are then
+    those of the other, with the changes applied, followed by its own.
     """
 
     name: str
@@ -96,33 +96,33 @@ class RuleSet:
 
     @property
     def full_name(self) -> str:
-        """``baseline@1.0.0``"""
+        """Name and version, as ``baseline@1.0.0``."""
         return f"{self.name}@{self.version}"
 
     @property
-    def came_from(self) -> tuple[RuleSet, ...]:
+    def ancestors(self) -> tuple[RuleSet, ...]:
         """The rule sets that it extends, the nearest first."""
         if self.extension is None:
             return ()
-        return (self.extension.of, *self.extension.of.came_from)
+        return (self.extension.of, *self.extension.of.ancestors)
 
     def in_scope(self, scope: Scope) -> tuple[Rule, ...]:
-        """The rules of one scope, in the file's order."""
+        """List the rules of one scope, in the file's order."""
         return tuple(rule for rule in self.rules if rule.scope == scope)
 
     def counting_for(self, scope: Scope) -> tuple[Rule, ...]:
-        """The rules that a verdict on a day or on a part is made of, in the file's order: day rules
-        count for every part."""
+        """List the rules that decide on a day or on a part, in the file's order: day rules count
+        for every part."""
         return self.rules if scope == "part" else self.in_scope("day")
 
     def facts_read(self, scope: Scope) -> tuple[str, ...]:
-        """The facts that the rules of one scope test, each once, in the file's order."""
+        """List the facts that the rules of one scope test, each once, in the file's order."""
         return _facts_read(self.in_scope(scope))
 
 
 @dataclass(frozen=True, slots=True)
 class ChangedThreshold:
-    """A test of one rule that an extension gave another value; ``line`` is where it says so."""
+    """A test of one rule that an extension gave another value; ``line`` is that of the entry."""
 
     rule: str
     fact: str
@@ -135,7 +135,7 @@ class ChangedThreshold:
 
 @dataclass(frozen=True, slots=True)
 class SwitchedOff:
-    """A rule that an extension leaves out; ``line`` is where it says so."""
+    """A rule that an extension leaves out; ``line`` is that of the entry."""
 
     rule: str
     because: str
@@ -144,7 +144,8 @@ class SwitchedOff:
 
 @dataclass(frozen=True, slots=True)
 class Extension:
-    """What a rule set made of the one that it extends, besides adding rules."""
+    """The rule set that another extends, with the changes made to it; added rules are not
+    listed."""
 
     of: RuleSet
     changed: tuple[ChangedThreshold, ...]

@@ -127,11 +127,11 @@ class Line:
         """The line and all that it introduces, as one text."""
         return "\n".join([self.text, *(line.all_text() for line in self.inner)])
 
-    def in_one(self) -> str:
+    def on_one_line(self) -> str:
         """The same on one line, what is introduced by an inner line in brackets."""
         if not self.inner:
             return self.text
-        inner = (f"({line.in_one()})" if line.inner else line.text for line in self.inner)
+        inner = (f"({line.on_one_line()})" if line.inner else line.text for line in self.inner)
         return f"{self.text}: {'; '.join(inner)}"
 
 
@@ -216,7 +216,7 @@ class Prose:
             threshold = trace.threshold
             assert is_number(value), "only numbers have a margin"
             assert is_number(threshold), "it is measured from a number"
-            return self._with_unit(trace.fact, shown_beside(value, threshold))
+            return self._with_unit(trace.fact, truncated_near(value, threshold))
         return self.exact(trace.fact, value)
 
     def exact(self, fact: str, value: FactValue) -> str:
@@ -227,7 +227,7 @@ class Prose:
             return self._wording.value(fact, value)
         return self._with_unit(fact, exact_number(value))
 
-    def exact_alone(self, fact: str, value: FactValue) -> str:
+    def exact_without_unit(self, fact: str, value: FactValue) -> str:
         """The same without the unit, for a table that has it in a column of its own."""
         if is_number(value):
             return self._texts.number(exact_number(value))
@@ -237,7 +237,7 @@ class Prose:
         """How far a value that has a margin is from its threshold, as the two are told."""
         assert is_number(trace.value), "only numbers have a margin"
         assert is_number(trace.threshold), "it is measured from a number"
-        shown = Decimal(shown_beside(trace.value, trace.threshold))
+        shown = Decimal(truncated_near(trace.value, trace.threshold))
         distance = abs(shown - Decimal(str(trace.threshold)))
         return self._with_unit(trace.fact, exact_number(float(distance)))
 
@@ -278,7 +278,7 @@ def exact_number(value: float) -> str:
     return str(value).removesuffix(".0")
 
 
-def shown_beside(value: float, threshold: float) -> str:
+def truncated_near(value: float, threshold: float) -> str:
     """A number, its decimals cut off as far as it still shows on which side of the threshold it
     lies: 47.97 beside 48 is 47.9, and 2.03 beside 2 is 2.03."""
     exact, limit = Decimal(str(value)), Decimal(str(threshold))

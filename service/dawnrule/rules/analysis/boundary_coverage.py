@@ -12,14 +12,14 @@ from typing import Any
 
 from dawnrule.errors import Finding
 from dawnrule.model import FactDefinition, FactDictionary, Facts
-from dawnrule.rules.analysis.partition import beside
+from dawnrule.rules.analysis.partition import next_value
 from dawnrule.rules.conditions import NUMERIC_OPERATORS, Condition, Group, Operator, Signal, Test
-from dawnrule.rules.evaluation.evaluator import turning_tests
+from dawnrule.rules.evaluation.evaluator import pivotal_tests
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.rules.serialization import condition_to_plain, in_flow
+from dawnrule.rules.serialization import condition_to_json, in_flow
 
 
-def edge_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
+def boundary_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
     """For each threshold the value at it and the next one beyond, for each word one example with
     it and one with another, as far as no example shows them."""
     shown = {rule: list(_shown(rule)) for rule in rule_set.rules}
@@ -27,14 +27,14 @@ def edge_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Fin
         facts = [facts for rule in rules for facts, turning in shown[rule] if test in turning]
         unseen = list(_unseen(test, dictionary[test.fact], facts))
         if unseen:
-            words = in_flow(condition_to_plain(test))
+            words = in_flow(condition_to_json(test))
             message = f"no example turns on {words} with {test.fact} {' or '.join(unseen)}"
             yield Finding(rule_set.file, rules[0].line, rules[0].id, "edge", message)
 
 
 def _shown(rule: Rule) -> Iterator[tuple[Facts, frozenset[Test]]]:
     for example in rule.examples:
-        yield example.facts, frozenset(turning_tests(rule.when, example.facts))
+        yield example.facts, frozenset(pivotal_tests(rule.when, example.facts))
 
 
 def _users(rules: Iterable[Rule]) -> Mapping[tuple[str, Test], Sequence[Rule]]:
@@ -73,7 +73,7 @@ def _unseen(test: Test, definition: FactDefinition, shown: Sequence[Facts]) -> I
 
 def _unseen_sides(test: Test, definition: FactDefinition, values: Sequence[Any]) -> Iterator[str]:
     edge: Any = test.value
-    beyond = beside(definition, edge, above=test.operator in (Operator.ABOVE, Operator.AT_MOST))
+    beyond = next_value(definition, edge, above=test.operator in (Operator.ABOVE, Operator.AT_MOST))
     if edge not in values:
         yield in_flow(edge)
     near = (value for value in values if value != edge)

@@ -8,8 +8,8 @@ from contextlib import closing
 
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary
-from dawnrule.rules.analysis.boundary_coverage import edge_findings
-from dawnrule.rules.analysis.safety import heeding_findings
+from dawnrule.rules.analysis.boundary_coverage import boundary_findings
+from dawnrule.rules.analysis.safety import safety_findings
 from dawnrule.rules.conditions import tests_of
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import Example, Rule, RuleSet
@@ -33,11 +33,11 @@ def check_rule_set(rule_set: RuleSet, dictionary: FactDictionary) -> list[Findin
     found = [
         *_example_findings(rule_set, dictionary),
         *_old_value_findings(rule_set),
-        *edge_findings(rule_set, dictionary),
+        *boundary_findings(rule_set, dictionary),
         *proof_findings(rule_set, dictionary),
     ]
     if not any(finding.code in _SAID_ALREADY for finding in found):
-        found += heeding_findings(rule_set, dictionary)
+        found += safety_findings(rule_set, dictionary)
     return sorted(found, key=lambda finding: finding.line)
 
 

@@ -13,7 +13,7 @@ from dawnrule.rules.analysis.solver import Formula, Solver
 from dawnrule.rules.evaluation.decision import Decision, decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
-from dawnrule.rules.serialization import rule_to_plain, signals_to_plain
+from dawnrule.rules.serialization import rule_to_json, signals_to_json
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +109,9 @@ def diff_to_json(found: Difference) -> dict[str, Any]:
 
 def _fields(before: Rule, after: Rule) -> Iterator[FieldChange]:
     """The fields that differ, and the signals by whose name both call different conditions."""
-    old, new = rule_to_plain(before), rule_to_plain(after)
+    old, new = rule_to_json(before), rule_to_json(after)
     yield from (FieldChange(name, old[name], new[name]) for name in old if old[name] != new[name])
-    old, new = signals_to_plain([before]), signals_to_plain([after])
+    old, new = signals_to_json([before]), signals_to_json([after])
     for name in old:
         if name in new and old[name] != new[name]:
             yield FieldChange(f"signal {name}", old[name], new[name])

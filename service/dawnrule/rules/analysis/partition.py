@@ -17,7 +17,7 @@ from dawnrule.rules.conditions import Condition, Operator, Test, tests_of
 from dawnrule.rules.loading.reason_template import DECIMALS_SHOWN
 
 
-def telling_values(
+def representative_values(
     conditions: Iterable[Condition], dictionary: FactDictionary
 ) -> Mapping[str, tuple[FactValue, ...]]:
     """For each fact that the conditions test, in the dictionary's order, the values that stand for
@@ -38,7 +38,7 @@ def step_of(definition: FactDefinition) -> float:
     return 1 if definition.type == "integer" else 10**-DECIMALS_SHOWN
 
 
-def beside(definition: FactDefinition, value: float, *, above: bool) -> float:
+def next_value(definition: FactDefinition, value: float, *, above: bool) -> float:
     """The next value as people read them; it may lie outside of the fact's range."""
     step = step_of(definition)
     return _moved(value, step if above else -step)

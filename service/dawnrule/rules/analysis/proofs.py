@@ -15,7 +15,7 @@ from dawnrule.rules.conditions import Condition, walk
 from dawnrule.rules.evaluation.decision import Decision, decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
-from dawnrule.rules.serialization import condition_to_plain, in_flow
+from dawnrule.rules.serialization import condition_to_json, in_flow
 
 PROTECTIVE = (Verdict.SWAP, Verdict.REST)
 """The verdicts that take something from the plan."""
@@ -28,7 +28,7 @@ class Proofs:
         self._rule_set = rule_set
         self._dictionary = dictionary
         self._place = {rule: place for place, rule in enumerate(rule_set.rules)}
-        every = (rule for some in (rule_set, *rule_set.came_from) for rule in some.rules)
+        every = (rule for some in (rule_set, *rule_set.ancestors) for rule in some.rules)
         self._fires = {rule: predicate(rule.when) for rule in rule_set.rules}
         self._solver = Solver((rule.when for rule in every), dictionary)
         self._morning = self._solver.unknown()
@@ -262,4 +262,4 @@ class _ProofFindings:
 
 
 def _shown(condition: Condition) -> str:
-    return in_flow(condition_to_plain(condition))
+    return in_flow(condition_to_json(condition))

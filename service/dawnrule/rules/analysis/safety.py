@@ -11,15 +11,15 @@ from collections.abc import Iterator, Sequence
 from dawnrule.errors import EngineDisagreement, Finding, NotProved
 from dawnrule.model import FactDictionary, Facts, Verdict
 from dawnrule.rules.conditions import Operator, Test
-from dawnrule.rules.engine.dnf import TooManyWaysError, ways_of
-from dawnrule.rules.engine.limits import WAYS_AT_MOST
+from dawnrule.rules.engine.dnf import TooManyConjunctionsError, disjunctive_normal_form
+from dawnrule.rules.engine.limits import MAX_CONJUNCTIONS
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.serialization import in_flow
 
 
-def heeding_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
+def safety_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
     """One finding with all that is not heeded, and the smallest morning for each; or that it could
     not be proved. A part rule heeds nothing of the day, as a day may have no parts."""
     doubts = _in_doubt(rule_set, dictionary)
@@ -59,8 +59,8 @@ def _always_fires(rule: Rule, stop: Test) -> bool:
     """Tell whether a rule fires wherever the stop holds, whatever else was reported: whether one of
     its conjunctions asks for nothing else."""
     try:
-        conjunctions = ways_of(rule.when, WAYS_AT_MOST)
-    except TooManyWaysError:
+        conjunctions = disjunctive_normal_form(rule.when, MAX_CONJUNCTIONS)
+    except TooManyConjunctionsError:
         return False  # the solver may still prove it
     [value] = stop.values
     return any(

@@ -23,19 +23,19 @@ from dawnrule.errors import DawnruleError, Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.analysis.findings import errors_among
-from dawnrule.rules.analysis.partition import telling_values
+from dawnrule.rules.analysis.partition import representative_values
 from dawnrule.rules.evaluation.decider import Decider
-from dawnrule.rules.loading.loader import parse_rule_set, shipped_rule_set
+from dawnrule.rules.loading.loader import bundled_rule_set, parse_rule_set
 from dawnrule.rules.rule_set import RuleSet
 
 _log = logging.getLogger("dawnrule.rules")
 
 SANDBOX_COMMAND = (sys.executable, "-m", "dawnrule.rules.analysis.sandbox")
 
-SECONDS_AT_MOST = 60
+TIMEOUT_SECONDS = 60
 """How long a trial may take: three times what 300 rules may."""
 
-MEMORY_AT_MOST_BYTES = 4 * 2**30
+MEMORY_LIMIT_BYTES = 4 * 2**30
 
 RANDOM_MORNINGS = 2_000
 """On how many random mornings both evaluations must agree, each with a day and a part."""
@@ -69,7 +69,9 @@ def check_in_sandbox(text: str, file: str, published: Texts) -> SandboxResult:
     return SandboxResult(**{name: answer[name] for name in _NAMES}, warnings=findings)
 
 
-def tell_apart(before: tuple[str, str], after: tuple[str, str], published: Texts) -> dict[str, Any]:
+def diff_in_sandbox(
+    before: tuple[str, str], after: tuple[str, str], published: Texts
+) -> dict[str, Any]:
     """How one rule set differs from another, both by name and version, as plain JSON values.
     Raises ``RuleSetInvalid`` when it cannot be found out."""
     answer = _ask({"before": before, "after": after}, "@".join(after), published)
@@ -86,10 +88,10 @@ def _ask(question: Mapping[str, Any], file: str, published: Texts) -> dict[str, 
             input=json.dumps({**question, "published": texts}),
             capture_output=True,
             text=True,
-            timeout=SECONDS_AT_MOST,
+            timeout=TIMEOUT_SECONDS,
         )
     except subprocess.TimeoutExpired as error:
-        raise _ended(file, f"took longer than {SECONDS_AT_MOST} s") from error
+        raise _ended(file, f"took longer than {TIMEOUT_SECONDS} s") from error
     if done.returncode:
         _log.error("a trial of %s ended with %s: %s", file, done.returncode, done.stderr)
         raise _ended(file, f"ended with {done.returncode}")
@@ -115,7 +117,7 @@ def _ended(file: str, how: str) -> RuleSetInvalid:
 
 def main() -> None:
     """Answer the question on standard input."""
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_AT_MOST_BYTES, MEMORY_AT_MOST_BYTES))
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_LIMIT_BYTES, MEMORY_LIMIT_BYTES))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     question = json.load(sys.stdin)
     texts = {(name, version): text for name, version, text in question["published"]}
@@ -165,7 +167,7 @@ def random_mornings(rule_set: RuleSet) -> Iterator[tuple[Facts, Facts]]:
     """Mornings on and around every threshold of a rule set, the same each time: the facts of a day,
     and those of a part of it, with the day's among them."""
     dictionary = FactDictionary.bundled()
-    values = telling_values([rule.when for rule in rule_set.rules], dictionary)
+    values = representative_values([rule.when for rule in rule_set.rules], dictionary)
     chance = random.Random(_SEED)
     of_day = dictionary.readable_in("day")
     for _ in range(RANDOM_MORNINGS):
@@ -181,7 +183,7 @@ def _rule_set(name: str, version: str, published: Texts) -> RuleSet:
     """A rule set that was published, or ships. Raises ``NotFound`` or ``RuleSetInvalid``."""
     text = published.get((name, version))
     if text is None:
-        return shipped_rule_set(name, version)
+        return bundled_rule_set(name, version)
     resolve = partial(_rule_set, published=published)
     return parse_rule_set(text, f"{name}@{version}", resolve=resolve)
 

@@ -21,14 +21,14 @@ import z3
 
 from dawnrule.errors import NotProved
 from dawnrule.model import FactDictionary, Facts, FactValue
-from dawnrule.rules.analysis.partition import telling_values
+from dawnrule.rules.analysis.partition import representative_values
 from dawnrule.rules.conditions import Condition, Group, GroupKind, Signal, Test
 from dawnrule.rules.evaluation.evaluator import predicate
 
 Formula: TypeAlias = Any
 """A statement about unknown mornings; z3 has no types."""
 
-WORK_AT_MOST = 20_000_000
+WORK_LIMIT = 20_000_000
 """How much the solver may do for one question, in its own unit, so that the same question always
 gets the same answer: some seconds, a minute at the worst. The hardest question met in made-up sets
 of 300 rules takes a quarter of it, those of the baseline hardly any."""
@@ -51,10 +51,10 @@ class Solver:
 
     def __init__(self, conditions: Iterable[Condition], dictionary: FactDictionary) -> None:
         self._dictionary = dictionary
-        self._values = telling_values(conditions, dictionary)
+        self._values = representative_values(conditions, dictionary)
         self._context = z3.Context()
         self._solver = z3.SolverFor("QF_FD", ctx=self._context)
-        self._solver.set("rlimit", WORK_AT_MOST)
+        self._solver.set("rlimit", WORK_LIMIT)
         self._names = 0
 
     def unknown(self) -> Unknown:

@@ -1,24 +1,29 @@
-"""What do the same rules decide on very many mornings at once?
+"""Columnar evaluation: one rule set decided on many past mornings at once.
 
-This package alone imports polars. Rules compile to expressions over columns, so that whole
-histories are decided some fifty times as fast as morning by morning; that the answers are the
-engine's is proved by a property test and, for any database, by ``advice.replay.differences``.
+This package alone imports polars. Rules compile to expressions over columns, which decide whole
+histories about fifty times as fast as one morning after another. A property test proves that the
+answers are the engine's; ``analytics.cross_check.compare`` proves it for any database.
 
-- ``table``: past mornings as columns, a fact in each, and the file that holds them.
-- ``holding``: a condition as an expression over those columns.
-- ``decider``: the verdicts and deciding rules, by the same meaning as ``rules.decision``.
+- ``table``: past mornings as columns, and the file that holds them.
+- ``expressions``: conditions as polars expressions.
+- ``decider``: verdicts and deciding rules, with the meaning of ``evaluation.decision``.
 """
 
-from dawnrule.rules.columnar.decider import ChangedMorning, ColumnDecider, Decided, DecidedSubject
-from dawnrule.rules.columnar.table import MorningTable, PastMorning, PastSubject, read_marks
+from dawnrule.rules.columnar.decider import (
+    ChangedMorning,
+    ColumnDecider,
+    ColumnDecisions,
+    DecidedSubject,
+)
+from dawnrule.rules.columnar.table import MorningTable, PastMorning, PastSubject, read_metadata
 
 __all__ = [
     "ChangedMorning",
     "ColumnDecider",
-    "Decided",
+    "ColumnDecisions",
     "DecidedSubject",
     "MorningTable",
     "PastMorning",
     "PastSubject",
-    "read_marks",
+    "read_metadata",
 ]

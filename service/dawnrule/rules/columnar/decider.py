@@ -1,10 +1,9 @@
-"""What does a rule set decide on very many mornings at once?
+"""Column decider: the decisions of a rule set on very many mornings at once.
 
-The rules that protect are put in one order: by verdict, the most protective first, and within a
-verdict as in the file. A rule's place in it is its rank. So a subject's deciding rule is the
-fired one of the lowest rank, and its verdict is that rule's; the rank after the last stands for
-no rule. Of several parts, that of the lowest rank is the one a day without a rule of its own is
-told by.
+Protective rules are put in one order: by verdict, the most protective first, and within a verdict
+as in the file. A rule's place in it is its rank. So a subject's deciding rule is the fired rule of
+the lowest rank, and its verdict is that rule's; the rank after the last stands for no rule. Of
+several parts, the one of the lowest rank gives its rule to a day without a rule of its own.
 """
 
 from __future__ import annotations
@@ -19,17 +18,17 @@ from typing import Any
 import polars as pl
 
 from dawnrule.model import FactDictionary, Scope, Verdict
-from dawnrule.rules.columnar.expressions import holds
+from dawnrule.rules.columnar.expressions import expression
 from dawnrule.rules.columnar.table import MorningTable, in_order
 from dawnrule.rules.rule_set import Rule, RuleSet
 
 _IS_PART = pl.col("part").is_not_null()
-_TOLD = ("position", "athlete_id", "date", "part", "verdict", "rule_id")
+_ADVICE = ("position", "athlete_id", "date", "part", "verdict", "rule_id")
 
 
 @dataclass(frozen=True, slots=True)
 class DecidedSubject:
-    """What is decided on a day or a part; the ids of the fired rules are in the file's order."""
+    """The decision on a day or a part; the ids of the fired rules are in the file's order."""
 
     verdict: str
     rule_id: str | None
@@ -38,7 +37,7 @@ class DecidedSubject:
 
 @dataclass(frozen=True, slots=True)
 class ChangedMorning:
-    """A morning of which the day's verdict, or that of a part, is another than was told.
+    """A morning on which the verdict of the day or of a part differs from the advice given.
 
     ``before`` and ``after`` are the day's verdicts, and ``rule_before`` and ``rule_after`` the
     rules that decided on them, None where no rule did.
@@ -59,7 +58,9 @@ class ColumnDecider:
     def __init__(self, rule_set: RuleSet, dictionary: FactDictionary) -> None:
         self._rules = rule_set.rules
         self._columns = [
-            (holds(rule.when, dictionary) & (_IS_PART | (rule.scope == "day"))).alias(_fires(place))
+            (expression(rule.when, dictionary) & (_IS_PART | (rule.scope == "day"))).alias(
+                _fires(place)
+            )
             for place, rule in enumerate(self._rules)
         ]
         ranked = sorted(
@@ -69,10 +70,9 @@ class ColumnDecider:
         )
         self._ranked = [place for _, place in ranked]
 
-    def decide(self, table: MorningTable) -> Decided:
-        """The decisions on a table's mornings. Of the facts, only those are read that the rules
-        test."""
-        fired = table.frame.select(*_TOLD, *self._columns)
+    def decide(self, table: MorningTable) -> ColumnDecisions:
+        """Decide on a table's mornings. Only the facts that the rules test are read."""
+        fired = table.frame.select(*_ADVICE, *self._columns)
         by_day, by_part = (self._first_fired(scope) for scope in ("day", "part"))
         subjects = fired.with_columns(rank=pl.min_horizontal(by_day, by_part)).collect().lazy()
         parts = subjects.filter(_IS_PART)
@@ -82,7 +82,7 @@ class ColumnDecider:
         days = subjects.filter(~_IS_PART).join(
             of_parts, on="position", how="left", maintain_order="left"
         )
-        return Decided(
+        return ColumnDecisions(
             self._rules,
             days.with_columns(after=self._day_verdict())
             .with_columns(rule_after=self._id(self._day_rank()))
@@ -93,7 +93,7 @@ class ColumnDecider:
         )
 
     def _first_fired(self, scope: Scope) -> pl.Expr:
-        """The lowest rank of the rules of a scope that fired."""
+        """Find the lowest rank of the fired rules of a scope."""
         ranks = (
             pl.when(_fires(place)).then(_rank(rank))
             for rank, place in enumerate(self._ranked)
@@ -106,7 +106,7 @@ class ColumnDecider:
         return _rank(len(self._ranked))
 
     def _day_verdict(self) -> pl.Expr:
-        """The verdict on a day, as ``decision.day_verdict`` has it."""
+        """Derive the verdict on a day, as ``decision.day_verdict`` does."""
         day, most, least = (self._verdict(pl.col(name)) for name in ("rank", "most", "least"))
         return (
             pl.when((day == Verdict.REST) | least.is_null())
@@ -119,10 +119,10 @@ class ColumnDecider:
         )
 
     def _day_rank(self) -> pl.Expr:
-        """The rank of the rule that tells the day's verdict, as ``decision.day_decision``."""
-        told_by_day = self._verdict(pl.col("rank")) == pl.col("after")
+        """Find the rank of the rule behind the day's verdict, as ``decision.day_decision`` does."""
+        day_decides = self._verdict(pl.col("rank")) == pl.col("after")
         return (
-            pl.when(told_by_day & (pl.col("rank") < self._no_rule))
+            pl.when(day_decides & (pl.col("rank") < self._no_rule))
             .then("rank")
             .otherwise(pl.coalesce("most", self._no_rule))
         )
@@ -136,28 +136,28 @@ class ColumnDecider:
 
 
 @dataclass(frozen=True, slots=True)
-class Decided:
-    """The decisions on a table's mornings, beside what was told of them: ``verdict`` and
-    ``rule_id`` are what was told, ``after`` and ``rule_after`` what is decided now."""
+class ColumnDecisions:
+    """The decisions on a table's mornings, with the advice given then: ``verdict`` and ``rule_id``
+    are from the advice, ``after`` and ``rule_after`` are decided now."""
 
     rules: tuple[Rule, ...]
     days: pl.DataFrame
     parts: pl.DataFrame
 
     def counts(self, scope: Scope, *columns: str) -> dict[tuple[Any, ...], int]:
-        """How many days, or parts, have each combination of values of some columns."""
+        """Count the days, or parts, for each combination of values of some columns."""
         counted = self._subjects(scope).group_by(columns).len()
         return {row[:-1]: row[-1] for row in counted.iter_rows()}
 
     def fired(self) -> dict[str, int]:
-        """By rule, on how many days it fires, or on how many parts when it is a part's rule."""
+        """Count, by rule, the days on which it fires, or the parts if it is a part rule."""
         return {
             rule.id: int(self._subjects(rule.scope)[_fires(place)].sum())
             for place, rule in enumerate(self.rules)
         }
 
     def changed(self) -> list[ChangedMorning]:
-        """The mornings that come out otherwise than was told, by date and athlete."""
+        """List the mornings whose decision differs from the advice, by date and athlete."""
         changed = pl.col("verdict") != pl.col("after")
         parts = self.parts.lazy().group_by("position").agg(parts_changed=changed.sum())
         days = self.days.lazy().join(parts, "position", how="left").sort("date", "athlete_id")
@@ -168,7 +168,8 @@ class Decided:
         return [ChangedMorning(*row) for row in rows.collect().iter_rows()]
 
     def mornings(self) -> Iterator[tuple[DecidedSubject, ...]]:
-        """What is decided on each morning, in the order of the ledger: the day, then its parts."""
+        """Yield the decisions on each morning, in the order of the ledger: the day, then its
+        parts."""
         names = ("position", "part", "after", "rule_after", *map(_fires, range(len(self.rules))))
         rows = pl.concat([self.days.lazy().select(names), self.parts.lazy().select(names)])
         for _, of_one in groupby(in_order(rows).collect().iter_rows(), key=itemgetter(0)):
@@ -186,7 +187,7 @@ class Decided:
 
 
 def _fires(place: int) -> str:
-    """The column of a rule; no fact can have this name."""
+    """Name the column of a rule; no fact can have this name."""
     return f"rule {place}"
 
 

@@ -1,8 +1,8 @@
-"""Where does a condition hold, down whole columns? (pure)
+"""Column expressions: conditions over whole columns of facts (pure).
 
-The meaning is that of ``evaluator``. A fact that was not reported is null, never NaN, which
-columns hold to be greater than any number. Each test turns null into false before tests are
-combined, so that ``none`` of it is true. Values are compared in the dictionary's types, exactly.
+The meaning is that of ``evaluator``. A fact that was not reported is null, never NaN, which polars
+orders above any number. Each test turns null into false before tests are combined, so that ``none``
+of it is true. Values are compared in the dictionary's types, exactly.
 """
 
 from __future__ import annotations
@@ -20,18 +20,19 @@ TYPES = {
     "integer": pl.Int64(),
     "number": pl.Float64(),
 }
-"""The column of each type of the dictionary."""
+"""The column type of each type of the dictionary."""
 
 
-def holds(condition: Condition, dictionary: FactDictionary) -> pl.Expr:
-    """The condition as a column of true and false, over a column for each fact that it tests."""
+def expression(condition: Condition, dictionary: FactDictionary) -> pl.Expr:
+    """Compile the condition to a column of true and false, over a column for each fact that it
+    tests."""
     match condition:
         case Test():
             return _test(condition, TYPES[dictionary[condition.fact].type])
         case Signal(condition=inner):
-            return holds(inner, dictionary)
+            return expression(inner, dictionary)
         case Group(conditions=conditions):
-            return _group(condition, [holds(inner, dictionary) for inner in conditions])
+            return _group(condition, [expression(inner, dictionary) for inner in conditions])
 
 
 def _group(group: Group, several: Sequence[pl.Expr]) -> pl.Expr:
@@ -47,7 +48,7 @@ def _group(group: Group, several: Sequence[pl.Expr]) -> pl.Expr:
 
 
 def _test(test: Test, of_type: pl.DataType) -> pl.Expr:
-    """What each operator means; of a fact that was not reported each but ``reported`` is false."""
+    """Compile one test; for a fact that was not reported, only ``reported`` can be true."""
     fact = pl.col(test.fact)
     if test.operator is Operator.REPORTED:
         return fact.is_not_null() if test.value else fact.is_null()

@@ -1,8 +1,9 @@
-"""On which facts were past mornings decided, and how? As columns, and in a file.
+"""Past mornings as columns: the facts they were decided on and the decisions, in memory and in a
+file.
 
-A table has a row for each subject: one for the day itself, whose ``part`` is null, and then one
-for each part of its plan, which repeats the day's facts. Every fact of the dictionary is a column;
-null stands for not reported. The order is that of the ledger.
+A table has a row for each subject: one for the day itself, whose ``part`` is null, and then one for
+each part of its plan, which repeats the day's facts. Every fact of the dictionary is a column; null
+stands for not reported. The order is that of the ledger.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from dawnrule.model import FactDictionary, Facts, FactValue
 from dawnrule.rules.columnar.expressions import TYPES
 
 ROWS_READ_TOGETHER = 50_000
-"""How many rows of a file are packed together; a look at some dates unpacks only these."""
+"""The number of rows in each compressed group of a file; a query for some dates unpacks only
+theirs."""
 
 KEYS: Mapping[str, pl.DataType] = {
     "position": pl.Int64(),
@@ -34,16 +36,16 @@ KEYS: Mapping[str, pl.DataType] = {
     "rule_id": pl.String(),
     "fired": pl.List(pl.String()),
 }
-"""What a row says besides facts: where in the ledger its advice stands, and what was decided."""
+"""The columns of a row besides the facts: the advice's position in the ledger, and the decision."""
 
 
 @dataclass(frozen=True, slots=True)
 class PastSubject:
     """The day or a part of it: its facts, and what was decided on them.
 
-    A part's facts hold the day's too. ``verdict`` and ``rule_id`` of a day are those of the whole
-    day; ``fired`` has the ids of the rules that fired, notes among them, in the file's order, the
-    day's rules among those of a part.
+    A part's facts include the day's. ``verdict`` and ``rule_id`` of a day are those of the whole
+    day; ``fired`` has the ids of the rules that fired, notes included, in the file's order, for a
+    part with those of the day.
     """
 
     verdict: str
@@ -54,7 +56,7 @@ class PastSubject:
 
 @dataclass(frozen=True, slots=True)
 class PastMorning:
-    """One advice as it was given. ``position`` is its place in the ledger."""
+    """One advice as it was given. ``position`` is its position in the ledger."""
 
     position: int
     athlete_id: str
@@ -66,18 +68,18 @@ class PastMorning:
 
 @dataclass(frozen=True, slots=True)
 class MorningTable:
-    """Past mornings as columns, read only when they are asked for; one for an athlete and date."""
+    """Past mornings as columns, read lazily; one morning for an athlete and date."""
 
     frame: pl.LazyFrame
     dictionary: FactDictionary
 
     @classmethod
     def of(cls, mornings: Iterable[PastMorning], dictionary: FactDictionary) -> Self:
-        """The table of some mornings. A fact that the dictionary does not know is left out: no
-        rule can test it.
+        """Build the table of some mornings. A fact that the dictionary does not know is left out:
+        no rule can test it.
 
-        Raises ``EngineFailure`` for a value that the dictionary does not allow, as columns would
-        make another of it.
+        Raises ``EngineFailure`` for a value that the dictionary does not allow, as a column would
+        convert it to another.
         """
         facts = {name: TYPES[definition.type] for name, definition in dictionary.items()}
         rows = [row for morning in mornings for row in _rows(morning, dictionary)]
@@ -86,21 +88,21 @@ class MorningTable:
 
     @classmethod
     def read(cls, file: Path, dictionary: FactDictionary) -> Self:
-        """The table that a file holds; what is asked of it is read from there when it is asked."""
+        """Open the table in a file; rows are read when they are needed."""
         return cls(pl.scan_parquet(file, glob=False), dictionary)
 
-    def write(self, file: IO[bytes], marks: Mapping[str, str]) -> None:
-        """Write a Parquet file; ``marks`` are kept in its head."""
+    def write(self, file: IO[bytes], metadata: Mapping[str, str]) -> None:
+        """Write a Parquet file with ``metadata`` in its header."""
         self.frame.collect().write_parquet(
             file,
             compression="lz4",
             row_group_size=ROWS_READ_TOGETHER,
-            metadata=dict(marks),
+            metadata=dict(metadata),
         )
 
     def followed_by(self, later: Iterable[MorningTable]) -> MorningTable:
-        """This table and those that come after it in the ledger; where several know an athlete's
-        date, what stands last in the ledger."""
+        """Append tables that come later in the ledger; of several mornings of an athlete and date,
+        the last in the ledger stays."""
         rows = pl.concat([self.frame, *(table.frame for table in later)])
         days = rows.filter(pl.col("part").is_null()).group_by("athlete_id", "date")
         newest = days.agg(pl.col("position").max())
@@ -108,7 +110,7 @@ class MorningTable:
         return MorningTable(kept, self.dictionary)
 
     def between(self, first: date | None, last: date | None) -> MorningTable:
-        """The mornings from one date to another, both included; None leaves that end open."""
+        """Select the mornings from one date to another, inclusive; None leaves that end open."""
         frame = self.frame
         if first is not None:
             frame = frame.filter(pl.col("date") >= first)
@@ -116,30 +118,30 @@ class MorningTable:
             frame = frame.filter(pl.col("date") <= last)
         return MorningTable(frame, self.dictionary)
 
-    def told_by(self, rule_set_digest: str) -> MorningTable:
-        """The mornings whose advice was given by a rule set."""
-        told = self.frame.filter(pl.col("rule_set_digest") == rule_set_digest)
-        return MorningTable(told, self.dictionary)
+    def decided_by(self, rule_set_digest: str) -> MorningTable:
+        """Select the mornings whose advice was given by a rule set."""
+        frame = self.frame.filter(pl.col("rule_set_digest") == rule_set_digest)
+        return MorningTable(frame, self.dictionary)
 
     def sizes(self) -> list[tuple[date, int, int]]:
-        """Each date with how many mornings and how many subjects it has, in their order."""
+        """List each date with its number of mornings and of subjects, in order of date."""
         day = pl.col("part").is_null().sum()
         return self.frame.group_by("date").agg(day, pl.len()).sort("date").collect().rows()
 
     def mornings(self) -> Iterator[PastMorning]:
-        """The mornings one by one, in the order of the ledger."""
+        """Yield the mornings one by one, in the order of the ledger."""
         rows = in_order(self.frame).collect().iter_rows(named=True)
         for position, subjects in groupby(rows, key=itemgetter("position")):
             yield _morning(position, list(subjects), self.dictionary)
 
 
 def in_order(subjects: pl.LazyFrame) -> pl.LazyFrame:
-    """Subjects in the order of the ledger, each day before its parts."""
+    """Sort subjects in the order of the ledger, each day before its parts."""
     return subjects.sort("position", "part", nulls_last=False)
 
 
-def read_marks(file: Path) -> Mapping[str, str] | None:
-    """The marks that a file was written with; None when it is not there or cannot be read."""
+def read_metadata(file: Path) -> Mapping[str, str] | None:
+    """Read the metadata that a file was written with; None when it is missing or unreadable."""
     try:
         return pl.read_parquet_metadata(file)
     except (OSError, pl.exceptions.PolarsError):

@@ -1,13 +1,13 @@
-"""How are facts and tests written so that the engine reads them as they are meant? (pure)
+"""Encoding: facts and tests in text that the engine reads as they are meant (pure).
 
-The engine (durable-rules 2.0.28) knows a name only by a 32-bit hash, has names of its own, takes
-some texts for others, and refuses a number that has an exponent but no point. So no text of the
-dictionary's or of a rule file's reaches it: facts go under short names of ours, the words of an
-enumeration as short codes, and numbers as floats that always have a point.
+The engine (durable-rules 2.0.28) knows a name only by a 32-bit hash, reserves names of its own,
+mistakes some texts for others, and refuses a number that has an exponent but no point. So no text
+of the dictionary or of a rule file reaches it: facts have short names of ours, enumeration values
+short codes, and numbers are floats that always have a point.
 
 Nor can the engine test that a fact is absent. A fact that was not reported is left out, and every
-test of it fails. Where a rule requires a test to fail, the fact is sent once more under another
-name, with a stand-in for the value that is missing: one that fails the test.
+test of it fails. Where a rule requires a test to fail, the fact is sent a second time under another
+name, with a substitute for the missing value that fails the test.
 """
 
 from __future__ import annotations
@@ -25,32 +25,33 @@ from dawnrule.rules.engine.dnf import Conjunction, Requirement
 FactWriter: TypeAlias = Callable[[Facts], str]
 
 STATE_ID = "0"
-"""The one state that every decision is made in."""
+"""The one state in which every decision is made."""
 
 HEAD = f'{{"sid":"{STATE_ID}","id":"0","alive":0.5'
-"""How the text of the facts begins. The id is always the same, so that facts left behind by a
-decision that was cut short are an error in the next one, and not part of it."""
+"""The beginning of the encoded facts. The id is always the same, so that facts left behind by an
+interrupted decision cause an error in the next one instead of taking part in it."""
 
 ALIVE = '{"$and":[{"$eq":{"alive":0.5}},{"$gt":{"alive":0.25}}]}'
 """A condition that always holds. It tests a fraction, and twice, because the engine reads numbers
-by the process's locale: where the decimal sign is a comma 0.5 becomes 0, and one test fails."""
+by the process's locale: where the decimal mark is a comma 0.5 becomes 0, and one test fails."""
 
 BEYOND = 1.0e308
-"""The stand-in for a number that was not reported; every fact and threshold is smaller."""
+"""The substitute for a number that was not reported; every fact and threshold is smaller."""
 
 VALUES_KEPT = 1024
-"""How many values of one fact are kept as they were written last; most mornings repeat them."""
+"""The number of values of one fact whose encoding is cached; most mornings repeat them."""
 
 
-class Sent(StrEnum):
-    """The ways in which a fact is sent; each is the first letter of the name that it goes under."""
+class Form(StrEnum):
+    """The forms in which a fact is sent; each value is the first letter of its name in the
+    engine."""
 
     VALUE = "f"
     """The value; left out when it was not reported."""
     OR_HIGH = "h"
-    """The value, or a stand-in higher than any."""
+    """The value, or a substitute higher than any."""
     OR_LOW = "l"
-    """The value, or a stand-in lower than any."""
+    """The value, or a substitute lower than any."""
     REPORTED = "r"
     """Whether it was reported."""
 
@@ -71,25 +72,25 @@ _WORDS = {
 """The engine's word for a test that must hold, and for one that must fail."""
 
 
-class EngineText:
-    """Writes conditions, and then the facts that they test, for one set of rules."""
+class Encoder:
+    """An encoder for the conditions of one set of rules, and then for the facts that they test."""
 
     def __init__(self, dictionary: FactDictionary) -> None:
         self._dictionary = dictionary
         self._numbers = {fact: number for number, fact in enumerate(dictionary)}
-        self._sent: dict[str, set[Sent]] = {fact: set() for fact in dictionary}
+        self._forms: dict[str, set[Form]] = {fact: set() for fact in dictionary}
 
-    def condition(self, ways: Sequence[Conjunction]) -> str:
-        """The condition that one of the ways is met. Notes how the facts that it tests are sent."""
-        written = [self._way(way) for way in ways]
+    def condition(self, conjunctions: Sequence[Conjunction]) -> str:
+        """Encode the condition that one of the conjunctions holds, and note the forms it needs."""
+        written = [self._conjunction(one) for one in conjunctions]
         return written[0] if len(written) == 1 else f'{{"$or":[{",".join(written)}]}}'
 
     def names_sent(self) -> int:
-        """How many names one subject's facts can come to, besides those of the head."""
-        return sum(len(sent) for sent in self._sent.values())
+        """Count the names that the facts of one subject can take, apart from those of the head."""
+        return sum(len(forms) for forms in self._forms.values())
 
     def fact_writer(self) -> FactWriter:
-        """A function that writes the facts which the conditions written so far test.
+        """Build a function that encodes the facts tested by the conditions encoded so far.
 
         It raises ``EngineFailure`` for a fact that is not in the dictionary, and for a value of
         another type than declared or outside the declared range.
@@ -108,8 +109,9 @@ class EngineText:
 
         return write
 
-    def _way(self, way: Conjunction) -> str:
-        return f'{{"$and":[{",".join(map(self._test, way))}]}}' if way else ALIVE
+    def _conjunction(self, conjunction: Conjunction) -> str:
+        tests = ",".join(map(self._test, conjunction))
+        return f'{{"$and":[{tests}]}}' if conjunction else ALIVE
 
     def _test(self, required: Requirement) -> str:
         test = required.test
@@ -118,20 +120,20 @@ class EngineText:
             either = ",".join(self._test(Requirement(one, True)) for one in each)
             return f'{{"$or":[{either}]}}'
         definition = self._dictionary[test.fact]
-        sent = _sent_for(required)
-        self._sent[definition.name].add(sent)
+        form = _form_for(required)
+        self._forms[definition.name].add(form)
         word = _WORDS[test.operator, required.holds]
         value = _written(test.value, definition)
-        return f'{{"{word}":{{"{self._name(definition, sent)}":{value}}}}}'
+        return f'{{"{word}":{{"{self._name(definition, form)}":{value}}}}}'
 
-    def _name(self, definition: FactDefinition, sent: Sent) -> str:
-        return f"{sent}{self._numbers[definition.name]}"
+    def _name(self, definition: FactDefinition, form: Form) -> str:
+        return f"{form}{self._numbers[definition.name]}"
 
     def _value_writer(self, definition: FactDefinition) -> Callable[[Any], str]:
-        """Writes a value of one fact, under each of the names that the fact is sent by."""
-        sent = sorted(self._sent[definition.name])
+        """Build a function that encodes a value of one fact, under each of its names."""
+        forms = sorted(self._forms[definition.name])
         pairs = [
-            f',"{self._name(definition, s)}":{"true" if s is Sent.REPORTED else "?"}' for s in sent
+            f',"{self._name(definition, s)}":{"true" if s is Form.REPORTED else "?"}' for s in forms
         ]
         blank = "".join(pairs)
 
@@ -153,15 +155,16 @@ class EngineText:
         return EngineFailure(f"These facts do not fit the dictionary: {', '.join(misfits)}.")
 
     def _stand_ins(self, definition: FactDefinition) -> str:
-        """What is sent for a fact that was not reported."""
-        sent = sorted(self._sent[definition.name] - {Sent.VALUE})
-        return "".join(f',"{self._name(definition, s)}":{_stand_in(definition, s)}' for s in sent)
+        """Encode the substitutes for a fact that was not reported."""
+        forms = sorted(self._forms[definition.name] - {Form.VALUE})
+        return "".join(f',"{self._name(definition, s)}":{_stand_in(definition, s)}' for s in forms)
 
 
 def number(value: float) -> str:
-    """A number as the engine reads it exactly. Raises ``EngineFailure`` when there is no such.
+    """Write a number that the engine reads exactly. Raises ``EngineFailure`` when there is none.
 
-    The shortest digits that give the float again (``repr``), and a point before any exponent.
+    These are the shortest digits that give the float again (``repr``), and a point before any
+    exponent.
     """
     if not -BEYOND < value < BEYOND or (exact := float(value)) != value:
         raise EngineFailure(f"The engine cannot compare the number {value!r} exactly.")
@@ -181,22 +184,22 @@ def _written(value: Any, definition: FactDefinition) -> str:
     return number(value)
 
 
-def _sent_for(required: Requirement) -> Sent:
-    """The way to send a fact so that a test of it comes out right when it was not reported."""
+def _form_for(required: Requirement) -> Form:
+    """Choose the form of a fact in which a test comes out right when it was not reported."""
     operator, value = required.test.operator, required.test.value
     if operator is Operator.REPORTED:
-        return Sent.REPORTED
+        return Form.REPORTED
     if required.holds:
-        return Sent.VALUE
+        return Form.VALUE
     fails_below = operator in (Operator.AT_LEAST, Operator.ABOVE) or value is True
-    return Sent.OR_LOW if fails_below else Sent.OR_HIGH
+    return Form.OR_LOW if fails_below else Form.OR_HIGH
 
 
-def _stand_in(definition: FactDefinition, sent: Sent) -> str:
-    if sent is Sent.REPORTED:
+def _stand_in(definition: FactDefinition, form: Form) -> str:
+    if form is Form.REPORTED:
         return "false"
     if definition.type == "boolean":
-        return "true" if sent is Sent.OR_HIGH else "false"
+        return "true" if form is Form.OR_HIGH else "false"
     if definition.type == "enumeration":
         return '"not-reported"'
-    return _digits(BEYOND if sent is Sent.OR_HIGH else -BEYOND)
+    return _digits(BEYOND if form is Form.OR_HIGH else -BEYOND)

@@ -1,9 +1,9 @@
-"""Which rules does the engine fire on these facts?
+"""The matcher: rules compiled for durable-rules, and the rules that it fires.
 
 This is the one module that imports durable-rules. The library crashes, hangs or answers wrongly
-when it is used as its documentation shows, so only the C module beneath it is used, and only in
-the way that was found to be safe: one flat fact in one state that is deleted after each decision;
-no host, no timers, no actions, no chaining. All that reaches it is written by ``engine_text``.
+when it is used as documented, so only the C module beneath it is used, and only in the way that was
+found to be safe: one flat fact in one state that is deleted after each decision; no host, no
+timers, no actions, no chaining. All text that reaches it comes from ``encoding``.
 """
 
 from __future__ import annotations
@@ -18,17 +18,24 @@ import durable_rules_engine as engine
 
 from dawnrule.errors import EngineFailure
 from dawnrule.model import FactDictionary, Facts, Scope
-from dawnrule.rules.engine.encoding import ALIVE, HEAD, STATE_ID, EngineText
-from dawnrule.rules.engine.limits import NAMES_AT_MOST, TakenRule, pieces, refusal, sharded, taken
+from dawnrule.rules.engine.encoding import ALIVE, HEAD, STATE_ID, Encoder
+from dawnrule.rules.engine.limits import (
+    MAX_NAMES,
+    CompilableRule,
+    compilable,
+    pieces,
+    refusal,
+    shards,
+)
 from dawnrule.rules.rule_set import Rule
 
 MEMORY_KEPT_BYTES = 8 * 1024 * 1024
-"""More than a state takes. The engine makes and frees a state of some hundred kilobytes for each
-decision; left to itself the C library may give that memory back to the system each time and ask
-for it again, which takes five times as long as the decision."""
+"""More than a state takes. The engine allocates and frees a state of some hundred kilobytes for
+each decision; by default the C library may return that memory to the system each time and request
+it again, which takes five times as long as the decision."""
 
 CANARY = "canary"
-"""The rule that stands first and always fires; when it does not, the engine has failed."""
+"""The rule that stands first and always fires; if it does not, the engine has failed."""
 
 _CANARY_FIRED = f'{{"{CANARY}":'
 
@@ -36,26 +43,26 @@ _CANARY_FIRED = f'{{"{CANARY}":'
 class Matcher:
     """The rules of one scope, compiled for the engine. Safe to use from several threads.
 
-    What the engine holds is given back by ``close``, or when the matcher is let go of.
+    ``close``, or garbage collection, releases what the engine holds.
     """
 
     def __init__(
         self, rules: Sequence[Rule], dictionary: FactDictionary, scope: Scope, file: str = "rules"
     ) -> None:
-        """Compile the rules; ``file`` is the name that findings give.
+        """Compile the rules; ``file`` is the name used in findings.
 
         Raises ``RuleSetInvalid`` for a rule that the engine cannot take.
         """
-        text = EngineText(dictionary)
-        divided = sharded(taken(rule, dictionary, scope, file) for rule in rules)
-        self._shards = [_Shard(shard, text) for shard in divided]
-        if text.names_sent() > NAMES_AT_MOST:
+        encoder = Encoder(dictionary)
+        divided = shards(compilable(rule, dictionary, scope, file) for rule in rules)
+        self._shards = [_Shard(shard, encoder) for shard in divided]
+        if encoder.names_sent() > MAX_NAMES:
             raise refusal(rules[-1], file, "too-many-facts", "the rules test too many facts")
-        self._write = text.fact_writer()
+        self._write = encoder.fact_writer()
         self._lock = Lock()
 
     def fired(self, facts: Facts) -> frozenset[str]:
-        """The ids of the rules that fire.
+        """Return the ids of the rules that fire.
 
         Raises ``EngineFailure`` for facts that do not fit the dictionary, or when the engine does
         not answer as it must.
@@ -65,7 +72,7 @@ class Matcher:
             return frozenset(chain.from_iterable([shard.fired(written) for shard in self._shards]))
 
     def close(self) -> None:
-        """Give back what the engine holds, once the decision that is being made is made."""
+        """Release what the engine holds, after the decision in progress."""
         with self._lock:
             for shard in self._shards:
                 shard.close()
@@ -74,21 +81,21 @@ class Matcher:
 class _Shard:
     """As many rules as the engine can take at once. Only one thread may use it at a time."""
 
-    def __init__(self, rules: Iterable[TakenRule], text: EngineText) -> None:
+    def __init__(self, rules: Iterable[CompilableRule], encoder: Encoder) -> None:
         self._ids: dict[str, str] = {}
         self._firings_at_most = 0
         written = [_rule(CANARY, ALIVE)]
-        for rule, ways in pieces(rules):
+        for rule, conjunctions in pieces(rules):
             name = f"r{len(self._ids)}"
             self._ids[name] = rule.id
-            self._firings_at_most += len(ways)
-            written.append(_rule(name, text.condition(ways)))
+            self._firings_at_most += len(conjunctions)
+            written.append(_rule(name, encoder.condition(conjunctions)))
         self._handle = _created("{" + ",".join(written) + "}")
         self._delete = weakref.finalize(self, engine.delete_ruleset, self._handle)
         self._delete.atexit = False
 
     def fired(self, facts: str) -> set[str]:
-        """The ids of the rules that fire on the text of some facts."""
+        """Return the ids of the rules that fire on encoded facts."""
         if not self._delete.alive:
             raise EngineFailure("The rules were given back to the engine already.")
         try:
@@ -97,7 +104,7 @@ class _Shard:
             raise EngineFailure(f"The engine did not take the facts: {error}") from error
 
     def close(self) -> None:
-        """Delete the rules from the engine; a second time does nothing."""
+        """Delete the rules from the engine; a second call does nothing."""
         self._delete()
 
     def _decided(self, facts: str) -> set[str]:
@@ -110,7 +117,7 @@ class _Shard:
             engine.delete_state(handle, STATE_ID)
 
     def _names_fired(self, state: int) -> list[str]:
-        """The engine's names of the rules that fire, once for each way that is met."""
+        """List the engine's names of the rules that fire, once for each conjunction that holds."""
         names: list[str] = []
         while message := engine.complete_and_start_action(self._handle, state):
             names.append(message[2 : message.index('"', 2)])  # {"name":{...}}
@@ -120,16 +127,16 @@ class _Shard:
 
 
 def _check_canary(code: int, started: tuple[str, str] | None) -> None:
-    """The engine must take the facts, and fire the canary first."""
+    """Verify that the engine took the facts and fired the canary first."""
     if code or started is None or not started[1].startswith(_CANARY_FIRED):
         raise EngineFailure(f"The rule that always fires did not (code {code}).")
 
 
 def _created(definition: str) -> int:
-    """The handle of a new rule set of the engine, warmed up.
+    """Create a rule set in the engine, warm it up, and return its handle.
 
-    The library frees what was never set when a state is deleted in which nothing fired yet, so
-    the first decision is made here; should nothing fire, the state is rather left than deleted.
+    The library frees memory that was never set when a state is deleted in which nothing has fired
+    yet, so the first decision is made here; if nothing fires, the state is left undeleted.
     """
     _keep_memory()
     try:
@@ -144,7 +151,8 @@ def _created(definition: str) -> int:
 
 @cache
 def _keep_memory() -> None:
-    """Once: glibc keeps freed memory up to twice the largest block that it has seen freed."""
+    """Raise, once, the size up to which glibc keeps freed memory: twice the largest block that it
+    has seen freed."""
     bytes(MEMORY_KEPT_BYTES)
 
 

@@ -1,8 +1,8 @@
-"""What does a rule set decide on this morning's facts?
+"""The decider: a compiled rule set whose decisions two evaluations must agree on.
 
-Every decision is made twice, by the engine (``matcher``) and by our own evaluator. Should the two
-ever differ no advice is given. The log names the rule set and the digest of the facts; the facts
-themselves, which tell of somebody's health, go to whoever listens for a ``DISAGREEMENT``.
+Every decision is made by the engine (``engine.matcher``) and by ``evaluator``. If they ever differ
+no advice is given. The log names the rule set and the digest of the facts; the facts themselves,
+which are health data, go only to handlers that read the ``DISAGREEMENT`` attribute.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from dawnrule.rules.evaluation.evaluator import Predicate, predicate
 from dawnrule.rules.rule_set import Rule, RuleSet
 
 DISAGREEMENT = "disagreement"
-"""The attribute of a log record under which a disagreement is told whole, as plain JSON values."""
+"""The attribute of a log record that holds a disagreement in full, as JSON values."""
 
 _log = logging.getLogger("dawnrule.rules")
 
@@ -46,7 +46,7 @@ class _Compiled:
 class Decider:
     """A rule set compiled for both evaluations. Safe to use from several threads.
 
-    What the engine holds is given back by ``close``, or when the decider is let go of.
+    ``close``, or garbage collection, releases what the engine holds.
     """
 
     def __init__(self, rule_set: RuleSet, dictionary: FactDictionary) -> None:
@@ -59,23 +59,23 @@ class Decider:
         }
 
     def decide(self, day: Facts, parts: Sequence[Facts]) -> DayDecision:
-        """The verdicts on a day and its parts, made by both evaluations.
+        """Decide on a day and its parts by both evaluations.
 
-        ``day`` holds the facts of the day; each of ``parts`` holds them too, with its own. What
-        fires for the day counts for every part, so that no part is less protected than the day.
+        ``day`` holds the facts of the day; each of ``parts`` holds them too, with its own. Rules
+        that fire for the day count for every part, so that no part is less protected than the day.
         Raises ``EngineDisagreement`` or ``EngineFailure``.
         """
         return self._decide(self.fired, day, parts)
 
     def decide_by_evaluator(self, day: Facts, parts: Sequence[Facts]) -> DayDecision:
-        """The same, made by the evaluator alone: for what-if questions, never for advice.
+        """Decide by the evaluator alone: for what-if questions, never for advice.
 
-        The facts are not compared with the dictionary.
+        The facts are not validated against the dictionary.
         """
         return self._decide(self.fired_by_evaluator, day, parts)
 
     def fired(self, scope: Scope, facts: Facts) -> tuple[Rule, ...]:
-        """The rules of one scope that fire on one subject, in the file's order, by both
+        """List the rules of one scope that fire on one subject, in the file's order, by both
         evaluations. Raises ``EngineDisagreement`` or ``EngineFailure``."""
         by_engine = self._compiled[scope].matcher.fired(facts)
         by_evaluator = self.fired_by_evaluator(scope, facts)
@@ -84,11 +84,11 @@ class Decider:
         return by_evaluator
 
     def fired_by_evaluator(self, scope: Scope, facts: Facts) -> tuple[Rule, ...]:
-        """The same, by the evaluator alone."""
+        """List the rules of one scope that fire, by the evaluator alone."""
         return tuple([rule for rule, holds in self._compiled[scope].evaluator if holds(facts)])
 
     def close(self) -> None:
-        """Give back what the engine holds; no decision can be made by both afterwards."""
+        """Release what the engine holds; afterwards ``decide`` and ``fired`` fail."""
         for compiled in self._compiled.values():
             compiled.matcher.close()
 

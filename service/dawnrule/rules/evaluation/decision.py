@@ -1,4 +1,4 @@
-"""Which rules fire on this morning's facts, and what verdict follows?"""
+"""Decisions: from the rules that fired to the verdict on a part and on a day."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from dawnrule.rules.rule_set import Rule
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The verdict on one subject. ``fired`` is in the file's order, notes among them;
-    ``deciding`` is None when no rule asks for more than to train as planned."""
+    """The verdict on one subject. ``fired`` is in the file's order, notes included; ``deciding`` is
+    None when no rule asks for more than to train as planned."""
 
     verdict: Verdict
     deciding: Rule | None
@@ -23,7 +23,7 @@ class Decision:
 class DayDecision:
     """The verdict on a day, on its own rules (``day``) and on each part, in the order given.
 
-    ``deciding`` is the rule that the day's verdict is told by: a day rule with that verdict,
+    ``deciding`` is the rule that the day's verdict is attributed to: a day rule with that verdict,
     else the deciding rule of the most protected part that stands first in the file.
     """
 
@@ -34,14 +34,14 @@ class DayDecision:
 
 
 def decision_of(fired: Sequence[Rule]) -> Decision:
-    """The verdict that a subject's fired rules give; ``fired`` must be in the file's order."""
+    """Derive the verdict from a subject's fired rules, which must be in the file's order."""
     verdict = max((r.verdict for r in fired if r.verdict), key=_protection, default=Verdict.TRAIN)
     deciding = next((rule for rule in fired if rule.verdict is verdict), None)
     return Decision(verdict, deciding, tuple(fired))
 
 
 def day_decision(day: Decision, parts: Sequence[Decision], rules: Sequence[Rule]) -> DayDecision:
-    """The verdict on a day and the rule that tells it; ``rules`` are all, in the file's order."""
+    """Derive the day's verdict and its rule; ``rules`` are all rules, in the file's order."""
     verdict = day_verdict(day.verdict, [part.verdict for part in parts])
     deciding = day.deciding if day.verdict is verdict else None
     return DayDecision(
@@ -50,8 +50,8 @@ def day_decision(day: Decision, parts: Sequence[Decision], rules: Sequence[Rule]
 
 
 def day_verdict(day: Verdict, parts: Sequence[Verdict]) -> Verdict:
-    """Rest if a day rule says so or every part rests; train as planned if every part does;
-    otherwise swap. A day without parts has its own rules' verdict."""
+    """Derive the day's verdict: rest if a day rule asks for it or every part rests; train as
+    planned if every part does; otherwise swap. A day without parts has its own rules' verdict."""
     if day is Verdict.REST or not parts:
         return day
     if all(part is Verdict.REST for part in parts):

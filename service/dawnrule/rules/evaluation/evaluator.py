@@ -1,8 +1,8 @@
-"""Does a condition hold on these facts, and why? (pure)
+"""The evaluator: the meaning of conditions, and the traces that explain them (pure).
 
-This is the second of the two evaluations that every decision needs, and the one that explains.
-A test is given its meaning once, in ``_test``, and a combination once, in ``_combined``; all
-that this module answers is built from those two.
+This is the second of the two evaluations of every decision, and the one that explains. A test is
+given its meaning once, in ``_test``, and a group once, in ``_group``; everything else in this
+module is built from the two.
 """
 
 from __future__ import annotations
@@ -32,22 +32,22 @@ Predicate: TypeAlias = Holds[Facts]
 
 @dataclass(frozen=True, slots=True)
 class Trace(ABC):
-    """How a condition came out on some facts."""
+    """The outcome of a condition on some facts."""
 
     holds: bool
 
     @abstractmethod
     def to_json(self) -> dict[str, Any]:
-        """The trace as plain JSON values."""
+        """Convert the trace to JSON values."""
 
 
 @dataclass(frozen=True, slots=True)
 class TestTrace(Trace):
-    """How one test came out. ``value`` is None when the fact was not reported.
+    """The outcome of one test. ``value`` is None when the fact was not reported.
 
-    ``margin``, in the fact's unit, is how far the value is from the threshold: positive on the
-    side where the test holds, negative on the side where it fails, None for a test that does
-    not order values or a fact that was not reported.
+    ``margin``, in the fact's unit, is the distance of the value from the threshold: positive on the
+    side where the test holds, negative where it fails, None for a test that does not order values
+    and for a fact that was not reported.
     """
 
     __test__ = False  # the trade's word; not a pytest class
@@ -59,7 +59,7 @@ class TestTrace(Trace):
     margin: float | None
 
     def to_json(self) -> dict[str, Any]:
-        """``threshold`` is a list for the operator ``in``."""
+        """Convert the trace; ``threshold`` is a list for the operator ``in``."""
         threshold = self.threshold
         return {
             "fact": self.fact,
@@ -73,10 +73,10 @@ class TestTrace(Trace):
 
 @dataclass(frozen=True, slots=True)
 class GroupTrace(Trace):
-    """How a combination came out, and each of its conditions.
+    """The outcome of a group or signal, and of each of its conditions.
 
-    ``kind`` is the word of the rule files; ``count`` is the number that ``at_least_n_of`` asks
-    for and ``name`` the name of a ``signal``, None for the other kinds.
+    ``kind`` is the word of the rule files; ``count`` is the number that ``at_least_n_of`` asks for
+    and ``name`` the name of a ``signal``, None for the other kinds.
     """
 
     kind: str
@@ -85,7 +85,7 @@ class GroupTrace(Trace):
     name: str | None = None
 
     def to_json(self) -> dict[str, Any]:
-        """``n`` and ``signal`` are there only for the kinds that have them."""
+        """Convert the trace; only the kinds that have them show ``n`` and ``signal``."""
         plain: dict[str, Any] = {"kind": self.kind, "holds": self.holds}
         if self.count is not None:
             plain["n"] = self.count
@@ -95,15 +95,15 @@ class GroupTrace(Trace):
 
 
 def predicate(condition: Condition) -> Predicate:
-    """The condition as a function of the facts, quick to call many times.
+    """Compile the condition to a function of the facts, quick to call many times.
 
-    The facts must be of the dictionary's types; a name that is absent was not reported.
+    The facts must have the dictionary's types; a name that is absent was not reported.
     """
     return _combined(condition, _test)
 
 
 def explain(condition: Condition, facts: Facts) -> Trace:
-    """How the condition and everything in it comes out on the facts, in the file's order."""
+    """Trace the condition and everything in it on the facts, in the file's order."""
     holds = predicate(condition)(facts)
     match condition:
         case Test(fact, operator, threshold):
@@ -118,18 +118,18 @@ def explain(condition: Condition, facts: Facts) -> Trace:
 
 
 def missing_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
-    """The tests of which each, by coming out the other way, alone would make the condition hold.
+    """Find the tests each of which, with the opposite outcome, alone would make the condition hold.
 
     Empty when the condition holds, or when more than one test stands in the way.
     """
-    return () if predicate(condition)(facts) else turning_tests(condition, facts)
+    return () if predicate(condition)(facts) else pivotal_tests(condition, facts)
 
 
-def turning_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
-    """The tests of which each, by coming out the other way, alone would turn the condition.
+def pivotal_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
+    """Find the tests each of which, with the opposite outcome, alone would change the condition's.
 
-    A test that stands in the condition twice, as by a signal, comes out the same way in both
-    places; other tests of the same fact are taken to stay as they are.
+    A test that stands in the condition twice, as through a signal, has the same outcome in both
+    places; other tests of the same fact keep theirs.
     """
 
     def unless_turned(test: Test) -> Holds[Test]:
@@ -143,7 +143,7 @@ def turning_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
 
 
 def _combined(condition: Condition, leaf: Callable[[Test], Holds[S]]) -> Holds[S]:
-    """The condition as a function of whatever ``leaf`` makes a single test a function of."""
+    """Compile the condition to a function of whatever ``leaf`` compiles a single test to."""
     match condition:
         case Test():
             return leaf(condition)
@@ -184,7 +184,7 @@ def _any(conditions: Sequence[Holds[S]]) -> Holds[S]:
 
 
 def _test(test: Test) -> Predicate:
-    """What each operator means. For a fact that was not reported each takes a value that fails."""
+    """Compile one test. For a fact that was not reported, each operator gets a value that fails."""
     fact = test.fact
     threshold: Any = test.value
     match test.operator:

@@ -1,4 +1,4 @@
-"""How does the ``when`` of a rule file become a condition, and what is wrong with it?"""
+"""Condition parser: the ``when`` of a rule file, and its faults."""
 
 from __future__ import annotations
 
@@ -21,17 +21,16 @@ from dawnrule.rules.conditions import (
 )
 from dawnrule.rules.loading.yaml_reader import YamlSource
 
-DEEPEST_SIGNALS = 5
-MOST_TESTED = 500
-"""How deep signals may stand in signals, and how many facts a rule may test with all that its
-signals say. A rule needs a tenth of these; they guard against a file that grows without end when
-its signals are written out."""
+MAX_SIGNAL_DEPTH = 5
+MAX_TESTS = 500
+"""Limits on the depth of signals within signals, and on the tests of one rule with its signals
+written out. A rule needs a tenth of these; they stop a file that would grow without end."""
 
 _FORMS = "{fact: ...}, {signal: ...}, all, any, none or at_least_n_of"
 
 
 class ConditionInvalid(ValueError):
-    """A condition that cannot be used: at which JSON Pointer, and what is allowed."""
+    """A condition that cannot be used, with the JSON Pointer of the fault and what is allowed."""
 
     def __init__(self, code: str, pointer: str, message: str) -> None:
         super().__init__(message)
@@ -41,9 +40,10 @@ class ConditionInvalid(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class ConditionReader:
-    """Reads the conditions of one rule: which facts its scope may test, which signals there are.
+    """A parser for the conditions of one rule: the scope says which facts it may test, ``signals``
+    holds the conditions that have a name.
 
-    ``within`` names the signals that are being read; ``tested`` gathers the facts tested so far.
+    ``within`` names the signals being read; ``tested`` collects the facts tested so far.
     """
 
     source: YamlSource
@@ -54,7 +54,8 @@ class ConditionReader:
     tested: list[str] = field(default_factory=list)
 
     def read(self, data: Any, pointer: str) -> Condition:
-        """The condition at a JSON Pointer. Raises ``ConditionInvalid`` for the first fault."""
+        """Parse the condition at a JSON Pointer. Raises ``ConditionInvalid`` for the first
+        fault."""
         if not isinstance(data, dict):
             raise ConditionInvalid("condition", pointer, f"a condition is one of {_FORMS}")
         if "fact" in data:
@@ -77,7 +78,7 @@ class ConditionReader:
         )
 
     def finding(self, fault: ConditionInvalid, rule: str | None) -> Finding:
-        """The fault as a finding of the file."""
+        """Convert a fault to a finding of the file."""
         return self.source.finding(fault.code, fault.pointer, str(fault), rule)
 
     def _several(self, data: Any, pointer: str) -> tuple[Condition, ...]:
@@ -105,8 +106,8 @@ class ConditionReader:
             )
         if name in self.within:
             raise ConditionInvalid("signal", pointer, f"the signal {name!r} is made of itself")
-        if len(self.within) == DEEPEST_SIGNALS:
-            message = f"signals stand in signals at most {DEEPEST_SIGNALS} deep"
+        if len(self.within) == MAX_SIGNAL_DEPTH:
+            message = f"signals stand in signals at most {MAX_SIGNAL_DEPTH} deep"
             raise ConditionInvalid("signal", pointer, message)
         reader = replace(self, within=(*self.within, name))
         return Signal(name, reader.read(self.signals[name], f"/signals/{name}"))
@@ -114,8 +115,8 @@ class ConditionReader:
     def _tests(self, data: Mapping[str, Any], pointer: str) -> Condition:
         definition = self._definition(data["fact"], f"{pointer}/fact")
         self.tested.append(definition.name)
-        if len(self.tested) > MOST_TESTED:
-            message = f"a rule tests at most {MOST_TESTED} facts, those of its signals included"
+        if len(self.tested) > MAX_TESTS:
+            message = f"a rule tests at most {MAX_TESTS} facts, those of its signals included"
             raise ConditionInvalid("size", pointer, message)
         tests = tuple(self._operators(definition, data, pointer))
         if not tests:

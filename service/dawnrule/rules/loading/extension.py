@@ -1,7 +1,7 @@
-"""What does a rule set say that extends another?
+"""Extensions: rule sets that change another by thresholds, switched-off rules and additions.
 
-It is written out as a rule file that says everything itself, and then read like any other. Each
-thing keeps the line on which the extension says it; what it says nothing of, that of ``extends``.
+An extension is written out as a complete rule file and then loaded like any other. Each value keeps
+the line on which the extension gives it; everything inherited has the line of ``extends``.
 """
 
 from __future__ import annotations
@@ -15,21 +15,27 @@ from dawnrule.model import FactDictionary
 from dawnrule.rules.conditions import Condition, Group, Operator, Signal, Test, tests_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
-from dawnrule.rules.loading.json_schema import EXTENSION, shape_findings
+from dawnrule.rules.loading.json_schema import EXTENSION, schema_findings
 from dawnrule.rules.loading.yaml_reader import YamlSource
 from dawnrule.rules.rule_set import Basis, ChangedThreshold, Extension, Rule, RuleSet, SwitchedOff
 from dawnrule.rules.serialization import (
-    condition_to_plain,
+    condition_to_json,
     in_flow,
     name_to_json,
-    rule_to_plain,
-    signals_to_plain,
+    rule_to_json,
+    signals_to_json,
 )
+
+Resolve: TypeAlias = Callable[[str, str], RuleSet]
+"""A function that finds a rule set by name and version, or raises ``NotFound``."""
+
+
+_TEXTS = ("title", "reason", "caution")
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One entry of ``change``: what it does, the entry itself, and its JSON Pointer."""
+    """One entry of ``change``: its effect, the entry itself, and its JSON Pointer."""
 
     threshold: ChangedThreshold
     entry: Mapping[str, Any]
@@ -44,18 +50,159 @@ class Changes:
     off: Sequence[SwitchedOff]
 
     def of(self, rule: Rule) -> list[Change]:
-        """The changes of one rule."""
+        """List the changes of one rule."""
         return [change for change in self.changed if change.threshold.rule == rule.id]
 
 
+@dataclass(frozen=True, slots=True)
+class WrittenOut:
+    """An extension as a complete rule file. ``identity`` is what its digest is taken from, as JSON
+    values: the written-out rules, the rule set extended, and the changes."""
+
+    source: YamlSource
+    extension: Extension
+    identity: Mapping[str, Any]
+
+
+def write_out(source: YamlSource, dictionary: FactDictionary, resolve: Resolve) -> WrittenOut:
+    """Write out an extension in full. Raises ``RuleSetInvalid`` with every fault in its changes;
+    its own rules are not checked yet."""
+    shape = [finding for finding in schema_findings(source, EXTENSION) if finding.rule is None]
+    if shape:
+        raise RuleSetInvalid(shape)
+    base = _base(source, resolve)
+    changes = read_changes(source, dictionary, base)
+    written = _written(source, base, changes)
+    entries = {name: source.data.get(name, []) for name in ("change", "off")}
+    thresholds = tuple(change.threshold for change in changes.changed)
+    return WrittenOut(
+        written,
+        Extension(base, thresholds, tuple(changes.off)),
+        {"says": written.data, "extends": name_to_json(base), **entries},
+    )
+
+
 def read_changes(source: YamlSource, dictionary: FactDictionary, base: RuleSet) -> Changes:
-    """Read what an extension of the right form changes of ``base``. Raises ``RuleSetInvalid`` with
-    all that is wrong with it."""
+    """Read the changes that a well-formed extension makes to ``base``. Raises ``RuleSetInvalid``
+    with every fault."""
     reader = _Reader(source, dictionary, base)
     changes = reader.changes()
     if reader.findings:
         raise RuleSetInvalid(sorted(reader.findings, key=lambda finding: finding.line))
     return changes
+
+
+def _base(source: YamlSource, resolve: Resolve) -> RuleSet:
+    name, _, version = source.data["extends"].partition("@")
+    try:
+        return resolve(name, version)
+    except NotFound as missing:
+        finding = source.finding("extends", "/extends", missing.detail)
+        raise RuleSetInvalid([finding]) from missing
+
+
+def _written(source: YamlSource, base: RuleSet, changes: Changes) -> YamlSource:
+    """Build the file: the remaining rules of the base with their changes, then the extension's
+    own."""
+    off = {one.rule for one in changes.off}
+    kept = [_kept(rule, changes.of(rule), base) for rule in base.rules if rule.id not in off]
+    own = source.data
+    data = {name: own[name] for name in ("rule_set", "version", "summary")} | {
+        "signals": _signals(source, base),
+        "rules": [_rule_data(rule, changes.of(rule)) for rule in kept] + own.get("rules", []),
+    }
+    lines = dict(_own_lines(source, len(kept)))
+    for index, rule in enumerate(kept):
+        lines |= dict(_kept_lines(source, f"/rules/{index}", rule, changes.of(rule)))
+    return YamlSource(source.file, data, lines)
+
+
+def _signals(source: YamlSource, base: RuleSet) -> Mapping[str, Any]:
+    """Merge the signals of both; a name cannot have two meanings."""
+    theirs = signals_to_json(base.rules)
+    ours = source.data.get("signals", {})
+    twice = [name for name in ours if name in theirs]
+    if twice:
+        message = f"{base.full_name} has a signal {twice[0]!r} already; choose another name"
+        raise RuleSetInvalid([source.finding("signal", f"/signals/{twice[0]}", message)])
+    return {**theirs, **ours}
+
+
+def _kept(rule: Rule, changes: Sequence[Change], base: RuleSet) -> Rule:
+    """Apply changes to a rule of the base, and keep those of its examples that still come out."""
+    if not changes:
+        return rule
+    when = rule.when
+    for change in changes:
+        when = _with_value(when, change.threshold)
+    holds = predicate(when)
+    return replace(
+        rule,
+        when=when,
+        basis=_basis(rule.basis, [change.threshold for change in changes], base),
+        examples=tuple(e for e in rule.examples if holds(e.facts) is e.fires),
+    )
+
+
+def _with_value(condition: Condition, change: ChangedThreshold) -> Condition:
+    """Replace the value of a test. A signal that contains the test is written out, as the signal
+    keeps its value everywhere else."""
+    match condition:
+        case Test(change.fact, change.operator):
+            return replace(condition, value=change.after)
+        case Test():
+            return condition
+        case Signal(condition=inner):
+            changed = _with_value(inner, change)
+            return condition if changed == inner else changed
+        case Group():
+            several = tuple(_with_value(inner, change) for inner in condition.conditions)
+            return replace(condition, conditions=several)
+
+
+def _basis(before: Basis, changes: Sequence[ChangedThreshold], base: RuleSet) -> Basis:
+    """Describe the basis of a changed value: house judgement, whatever the rule was based on."""
+    because = "; ".join(change.because for change in changes)
+    was = "; ".join(f"{c.fact} {c.operator} {in_flow(c.before)}" for c in changes)
+    note = f"In {base.full_name} it is {was}, with the basis: {before.source}."
+    return Basis("house", f"house judgement: {because}", f"{note} {before.note or ''}".strip())
+
+
+def _rule_data(rule: Rule, changes: Sequence[Change]) -> dict[str, Any]:
+    """Build a rule as it stands in a rule file, with the texts and examples that its changes
+    give."""
+    data = rule_to_json(rule)
+    data["basis"] = {name: text for name, text in data["basis"].items() if text is not None}
+    for change in changes:
+        data |= {name: change.entry[name] for name in _TEXTS if name in change.entry}
+        data["examples"] = [*data["examples"], *change.entry.get("examples", [])]
+    return data
+
+
+def _own_lines(source: YamlSource, kept: int) -> Iterator[tuple[str, int]]:
+    """Yield the lines of the extension, with its own rules moved behind those kept."""
+    for pointer, line in source.lines.items():
+        match pointer.split("/"):
+            case ["", "rules", index, *rest]:
+                yield "/".join(["", "rules", str(kept + int(index)), *rest]), line
+            case _:
+                yield pointer, line
+
+
+def _kept_lines(
+    source: YamlSource, pointer: str, rule: Rule, changes: Sequence[Change]
+) -> Iterator[tuple[str, int]]:
+    """Yield the lines of what an extension gives for a rule that it keeps."""
+    yield pointer, source.line("/extends")
+    given = len(rule.examples)
+    for change in changes:
+        yield pointer, source.line(change.pointer)
+        for name in _TEXTS:
+            yield f"{pointer}/{name}", source.line(f"{change.pointer}/{name}")
+        for number, _ in enumerate(change.entry.get("examples", [])):
+            line = source.line(f"{change.pointer}/examples/{number}")
+            yield f"{pointer}/examples/{given + number}", line
+        given += len(change.entry.get("examples", []))
 
 
 class _Fault(ValueError):
@@ -88,11 +235,9 @@ class _Reader:
             try:
                 yield Change(self._threshold(entry, pointer, off), entry, pointer)
             except _Fault as fault:
-                self._found(self._source.finding("change", pointer, str(fault), entry["rule"]))
+                self._found("change", pointer, fault, entry)
             except ConditionInvalid as fault:
-                self._found(
-                    self._source.finding(fault.code, fault.pointer, str(fault), entry["rule"])
-                )
+                self._found(fault.code, fault.pointer, fault, entry)
 
     def _threshold(self, entry: Mapping[str, Any], pointer: str, off: set[str]) -> ChangedThreshold:
         rule = self._rule(entry)
@@ -102,9 +247,9 @@ class _Reader:
         tests = dict.fromkeys(tests_of(rule.when))
         old = [t for t in tests if (t.fact, t.operator) == (new.fact, new.operator)]
         if len(old) != 1:
-            shown = ", ".join(in_flow(condition_to_plain(test)) for test in tests)
+            present = ", ".join(in_flow(condition_to_json(test)) for test in tests)
             raise _Fault(
-                f"{new.fact} {new.operator} is not one test of the rule, which has {shown}"
+                f"{new.fact} {new.operator} is not one test of the rule, which has {present}"
             )
         line = self._source.line(pointer)
         return ChangedThreshold(
@@ -112,7 +257,7 @@ class _Reader:
         )
 
     def _test(self, rule: Rule, entry: Mapping[str, Any], pointer: str) -> Test:
-        """The test that the rule is to have. Raises ``ConditionInvalid``."""
+        """Parse the test that the rule is to have. Raises ``ConditionInvalid``."""
         operators = [word for word in entry if word in [*Operator]]
         if len(operators) != 1:
             raise _Fault("a change gives one operator, with its new value")
@@ -130,150 +275,5 @@ class _Reader:
         for index, entry in enumerate(self._source.data.get(name, [])):
             yield f"/{name}/{index}", entry
 
-    def _found(self, finding: Finding) -> None:
-        self.findings.append(finding)
-
-
-Resolve: TypeAlias = Callable[[str, str], RuleSet]
-"""A rule set by name and version; raises ``NotFound``."""
-
-_TEXTS = ("title", "reason", "caution")
-
-
-@dataclass(frozen=True, slots=True)
-class WrittenOut:
-    """An extension as a rule file of its own. ``identity`` is all that makes it what it is, as
-    plain values: what it says, and what it came from and how."""
-
-    source: YamlSource
-    extension: Extension
-    identity: Mapping[str, Any]
-
-
-def write_out(source: YamlSource, dictionary: FactDictionary, resolve: Resolve) -> WrittenOut:
-    """Write out an extension. Raises ``RuleSetInvalid`` with all that is wrong with its changes;
-    its own rules are not looked at yet."""
-    shape = [finding for finding in shape_findings(source, EXTENSION) if finding.rule is None]
-    if shape:
-        raise RuleSetInvalid(shape)
-    base = _base(source, resolve)
-    changes = read_changes(source, dictionary, base)
-    written = _written(source, base, changes)
-    told = {name: source.data.get(name, []) for name in ("change", "off")}
-    thresholds = tuple(change.threshold for change in changes.changed)
-    return WrittenOut(
-        written,
-        Extension(base, thresholds, tuple(changes.off)),
-        {"says": written.data, "extends": name_to_json(base), **told},
-    )
-
-
-def _base(source: YamlSource, resolve: Resolve) -> RuleSet:
-    name, _, version = source.data["extends"].partition("@")
-    try:
-        return resolve(name, version)
-    except NotFound as missing:
-        finding = source.finding("extends", "/extends", missing.detail)
-        raise RuleSetInvalid([finding]) from missing
-
-
-def _written(source: YamlSource, base: RuleSet, changes: Changes) -> YamlSource:
-    """The rules of the base that are left, changed, and the extension's own after them."""
-    off = {one.rule for one in changes.off}
-    kept = [_kept(rule, changes.of(rule), base) for rule in base.rules if rule.id not in off]
-    own = source.data
-    data = {name: own[name] for name in ("rule_set", "version", "summary")} | {
-        "signals": _signals(source, base),
-        "rules": [_plain(rule, changes.of(rule)) for rule in kept] + own.get("rules", []),
-    }
-    lines = dict(_own_lines(source, len(kept)))
-    for index, rule in enumerate(kept):
-        lines |= dict(_kept_lines(source, f"/rules/{index}", rule, changes.of(rule)))
-    return YamlSource(source.file, data, lines)
-
-
-def _signals(source: YamlSource, base: RuleSet) -> Mapping[str, Any]:
-    """The signals of both; a name cannot mean two things."""
-    theirs = signals_to_plain(base.rules)
-    ours = source.data.get("signals", {})
-    twice = [name for name in ours if name in theirs]
-    if twice:
-        message = f"{base.full_name} has a signal {twice[0]!r} already; choose another name"
-        raise RuleSetInvalid([source.finding("signal", f"/signals/{twice[0]}", message)])
-    return {**theirs, **ours}
-
-
-def _kept(rule: Rule, changes: Sequence[Change], base: RuleSet) -> Rule:
-    """A rule of the base with its new values, and those of its examples that still come out."""
-    if not changes:
-        return rule
-    when = rule.when
-    for change in changes:
-        when = _with_value(when, change.threshold)
-    holds = predicate(when)
-    return replace(
-        rule,
-        when=when,
-        basis=_basis(rule.basis, [change.threshold for change in changes], base),
-        examples=tuple(e for e in rule.examples if holds(e.facts) is e.fires),
-    )
-
-
-def _with_value(condition: Condition, change: ChangedThreshold) -> Condition:
-    """The condition with another value in its test. A signal in which the test stands is written
-    out, as it keeps its own value everywhere else."""
-    match condition:
-        case Test(change.fact, change.operator):
-            return replace(condition, value=change.after)
-        case Test():
-            return condition
-        case Signal(condition=inner):
-            changed = _with_value(inner, change)
-            return condition if changed == inner else changed
-        case Group():
-            several = tuple(_with_value(inner, change) for inner in condition.conditions)
-            return replace(condition, conditions=several)
-
-
-def _basis(before: Basis, changes: Sequence[ChangedThreshold], base: RuleSet) -> Basis:
-    """A changed value is house judgement, whatever the rule was based on."""
-    because = "; ".join(change.because for change in changes)
-    was = "; ".join(f"{c.fact} {c.operator} {in_flow(c.before)}" for c in changes)
-    note = f"In {base.full_name} it is {was}, with the basis: {before.source}."
-    return Basis("house", f"house judgement: {because}", f"{note} {before.note or ''}".strip())
-
-
-def _plain(rule: Rule, changes: Sequence[Change]) -> dict[str, Any]:
-    """A rule as it stands in a rule file, with the texts and examples that its changes give."""
-    plain = rule_to_plain(rule)
-    plain["basis"] = {name: text for name, text in plain["basis"].items() if text is not None}
-    for change in changes:
-        plain |= {name: change.entry[name] for name in _TEXTS if name in change.entry}
-        plain["examples"] = [*plain["examples"], *change.entry.get("examples", [])]
-    return plain
-
-
-def _own_lines(source: YamlSource, kept: int) -> Iterator[tuple[str, int]]:
-    """The lines of the extension, its own rules moved behind those kept."""
-    for pointer, line in source.lines.items():
-        match pointer.split("/"):
-            case ["", "rules", index, *rest]:
-                yield "/".join(["", "rules", str(kept + int(index)), *rest]), line
-            case _:
-                yield pointer, line
-
-
-def _kept_lines(
-    source: YamlSource, pointer: str, rule: Rule, changes: Sequence[Change]
-) -> Iterator[tuple[str, int]]:
-    """The lines on which an extension says something of a rule that it keeps."""
-    yield pointer, source.line("/extends")
-    given = len(rule.examples)
-    for change in changes:
-        yield pointer, source.line(change.pointer)
-        for name in _TEXTS:
-            yield f"{pointer}/{name}", source.line(f"{change.pointer}/{name}")
-        for number, _ in enumerate(change.entry.get("examples", [])):
-            line = source.line(f"{change.pointer}/examples/{number}")
-            yield f"{pointer}/examples/{given + number}", line
-        given += len(change.entry.get("examples", []))
+    def _found(self, code: str, pointer: str, fault: ValueError, entry: Mapping[str, Any]) -> None:
+        self.findings.append(self._source.finding(code, pointer, str(fault), entry["rule"]))

@@ -1,4 +1,4 @@
-"""Has a rule file the form that its JSON Schema asks for?"""
+"""JSON Schema validation of rule files, with findings in plain words."""
 
 from __future__ import annotations
 
@@ -20,8 +20,9 @@ EXTENSION = "extension.schema.json"
 """The names of the schemas in ``rules/``; the second refers to the first by its name."""
 
 
-def shape_findings(source: YamlSource, schema: str) -> Iterator[Finding]:
-    """What a JSON Schema says, save inside conditions, which have a reader of their own."""
+def schema_findings(source: YamlSource, schema: str) -> Iterator[Finding]:
+    """Yield what a JSON Schema finds, except inside conditions, which have a parser of their
+    own."""
     for error in _validator(schema).iter_errors(source.data):
         path = [str(step) for step in error.absolute_path]
         if "when" in path or (path[:1] == ["signals"] and len(path) > 1):
@@ -38,7 +39,7 @@ def _rule_at(source: YamlSource, path: list[str]) -> str | None:
 
 
 def name_of(data: Any, index: int) -> str:
-    """The rule's id, or its place in the file when it has none."""
+    """Return the rule's id, or its place in the file when it has none."""
     return (
         str(data.get("id", f"number {index + 1}"))
         if isinstance(data, dict)
@@ -56,7 +57,7 @@ _TYPES = {
 
 
 def _named(error: ValidationError) -> str:
-    """The field that an error is about, or the place of an item in its list."""
+    """Name the field that an error concerns, or the place of an item in its list."""
     step = error.absolute_path[-1] if error.absolute_path else "the file"
     return f"number {step + 1}" if isinstance(step, int) else step
 

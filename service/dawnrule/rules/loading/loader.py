@@ -1,11 +1,11 @@
-"""How does a rule file become a rule set, and what is wrong with one that cannot?"""
+"""The loader: from the text of a rule file to a rule set, with every fault as a finding."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from functools import lru_cache, partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,7 @@ from dawnrule.model import FactDictionary, Verdict
 from dawnrule.rules.conditions import Condition, facts_of
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
 from dawnrule.rules.loading.extension import Resolve, write_out
-from dawnrule.rules.loading.json_schema import RULE_SET, name_of, shape_findings
+from dawnrule.rules.loading.json_schema import RULE_SET, name_of, schema_findings
 from dawnrule.rules.loading.reason_template import (
     ALWAYS_NAMED,
     CONDITIONS_MET,
@@ -37,7 +37,7 @@ def load_rule_set(
 ) -> RuleSet:
     """Read a rule file. Raises ``RuleSetInvalid`` with every finding, or ``OSError``.
 
-    ``shown_as`` is what findings call the file; its name, when left out. ``resolve`` is as in
+    ``shown_as`` is the name of the file in findings, by default its own. ``resolve`` is as in
     ``parse_rule_set``.
     """
     name = shown_as or file.name
@@ -55,25 +55,26 @@ def parse_rule_set(
     dictionary: FactDictionary | None = None,
     resolve: Resolve | None = None,
 ) -> RuleSet:
-    """Read a rule set from YAML text; ``file`` is the name that findings give.
+    """Read a rule set from YAML text; ``file`` is its name in findings.
 
-    ``resolve`` gives a rule set that the text extends by name and version, or raises ``NotFound``;
-    those that ship with the service, when left out. Raises ``RuleSetInvalid`` with every finding.
+    ``resolve`` returns a rule set that the text extends by name and version, or raises
+    ``NotFound``; by default it knows the bundled ones. Raises ``RuleSetInvalid`` with every
+    finding.
     """
     dictionary = dictionary or FactDictionary.bundled()
     source = read_yaml(text, file)
     if isinstance(source.data, dict) and "extends" in source.data:
-        written = write_out(source, dictionary, resolve or shipped_rule_set)
+        written = write_out(source, dictionary, resolve or bundled_rule_set)
         digest = digest_of(written.identity)
         rule_set = _parsed(written.source, dictionary)
         return replace(rule_set, extension=written.extension, digest=digest)
     return _parsed(source, dictionary)
 
 
-def shipped_rule_set(name: str, version: str, within: tuple[str, ...] = ()) -> RuleSet:
-    """A rule set that ships with the service. Raises ``NotFound`` or ``RuleSetInvalid``.
+def bundled_rule_set(name: str, version: str, within: tuple[str, ...] = ()) -> RuleSet:
+    """Return a rule set that ships with the service. Raises ``NotFound`` or ``RuleSetInvalid``.
 
-    ``within`` are those that are being read because they extend it.
+    ``within`` names the rule sets being read because they extend it.
     """
     full_name = f"{name}@{version}"
     file = rules_folder() / name / f"{version}.yaml"
@@ -81,23 +82,23 @@ def shipped_rule_set(name: str, version: str, within: tuple[str, ...] = ()) -> R
         raise NotFound(f"{full_name} extends itself.")
     if not file.is_file():
         raise NotFound(f"No rule set {full_name} ships with the service.")
-    return _read_once(file, file.stat().st_mtime_ns, (*within, full_name))
+    return _read_bundled(file, (*within, full_name))
 
 
-@lru_cache
-def _read_once(file: Path, changed_at_ns: int, within: tuple[str, ...]) -> RuleSet:
-    """A file that ships is read once, however many ask for it, unless it has changed."""
+@cache
+def _read_bundled(file: Path, within: tuple[str, ...]) -> RuleSet:
+    """Read a bundled file, once in each process."""
     shown_as = f"{file.parent.name}/{file.name}"
-    return load_rule_set(file, shown_as=shown_as, resolve=partial(shipped_rule_set, within=within))
+    return load_rule_set(file, shown_as=shown_as, resolve=partial(bundled_rule_set, within=within))
 
 
 def digest_of(data: Any) -> str:
-    """``sha256:`` and the hex SHA-256 of the canonical JSON (RFC 8785) of plain values."""
+    """Compute ``sha256:`` and the hex SHA-256 of the canonical JSON (RFC 8785) of JSON values."""
     return "sha256:" + hashlib.sha256(rfc8785.dumps(data)).hexdigest()
 
 
 def _parsed(source: YamlSource, dictionary: FactDictionary) -> RuleSet:
-    findings = list(dict.fromkeys(shape_findings(source, RULE_SET)))
+    findings = list(dict.fromkeys(schema_findings(source, RULE_SET)))
     reader = None
     if not any(finding.rule is None for finding in findings):
         reader = _RuleSetReader(source, dictionary)
@@ -108,12 +109,13 @@ def _parsed(source: YamlSource, dictionary: FactDictionary) -> RuleSet:
 
 
 def _is_of_a_signal(fault: ConditionInvalid) -> bool:
-    """Whether a fault is found with its signal, and need not be told for each rule that uses it."""
+    """Tell whether a fault is reported with its signal, and not again for each rule that uses
+    it."""
     return fault.pointer.startswith("/signals/") and fault.code != "scope"
 
 
 class _RuleSetReader:
-    """Reads the rules of a source whose top level has the right shape."""
+    """A reader for the rules of a source whose top level has the right form."""
 
     def __init__(self, source: YamlSource, dictionary: FactDictionary) -> None:
         self.source = source
@@ -121,8 +123,8 @@ class _RuleSetReader:
         self.signals: Mapping[str, Any] = source.data.get("signals", {})
 
     def findings(self, misshapen: frozenset[str]) -> list[Finding]:
-        """What the meaning of the rules gives to find; ``misshapen`` rules are read no further
-        than their condition, as their other fields cannot be relied on."""
+        """Collect the faults in the meaning of the rules. Of ``misshapen`` rules only the condition
+        is read, as their other fields cannot be relied on."""
         found = list(self._signal_findings())
         seen: dict[str, int] = {}
         for index, data in enumerate(self.source.data["rules"]):

@@ -1,7 +1,7 @@
-"""What may a reason say, and how is it filled in?
+"""Reason templates: placeholders, number formats, and the facts a reason may name.
 
-A template names facts in braces: ``{sleep_hours:.1f}``. Nothing but a name and a number of
-decimals is understood, so a template from outside can reach no attribute and run nothing.
+A template names facts in braces: ``{sleep_hours:.1f}``. Nothing but a name and a number of decimals
+is understood, so a template from outside can reach no attribute and run nothing.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from dawnrule.model import is_number
 from dawnrule.rules.conditions import Condition, Group, GroupKind, Operator, Signal, Test
 
 ALWAYS_NAMED = frozenset({"muscle_group", "goal"})
-"""What the reason of a part rule may name though the rule does not test it."""
+"""Facts that the reason of a part rule may name even if the rule does not test them."""
 
 CONDITIONS_MET = "conditions_met"
-"""The name that stands for the tests which hold, in words with their numbers."""
+"""The name that stands for the tests that hold, in words with their numbers."""
 
 DECIMALS_SHOWN = 1
-"""How many decimals a number keeps where nothing else is asked for."""
+"""The number of decimals shown where the template asks for none."""
 
 POINT = "."
-"""What stands before the decimals of a number in English."""
+"""The decimal mark of English."""
 
 _DECIMALS = re.compile(r"(\.[0-9]f)?")
 
@@ -35,7 +35,7 @@ class TemplateError(ValueError):
 
 
 def placeholders(template: str) -> Iterator[tuple[str, str]]:
-    """The names in a template and their number formats, in order.
+    """Yield the names in a template and their number formats, in order.
 
     Raises ``TemplateError`` for broken braces and for anything but ``{name}`` or ``{name:.1f}``.
     """
@@ -53,8 +53,8 @@ def placeholders(template: str) -> Iterator[tuple[str, str]]:
 
 @dataclass(frozen=True, slots=True)
 class _CutShort:
-    """A number that is shown with its further decimals cut off, not rounded: 47.97 h under a
-    limit of 48 h must not read as 48.0 h."""
+    """A number shown with its further decimals cut off, not rounded: 47.97 h under a limit of 48 h
+    must not read as 48.0 h."""
 
     number: float
     decimal_mark: str
@@ -68,13 +68,13 @@ class _CutShort:
 
 
 def cut_short(number: float, places: int) -> float:
-    """A number with the decimals beyond so many places cut off."""
+    """Cut off the decimals of a number beyond so many places."""
     scale = 10**places
     return float(floor(number * scale) / scale)
 
 
 def fill(template: str, values: Mapping[str, object], decimal_mark: str = POINT) -> str:
-    """The template with its values; numbers take the decimals that the template asks for."""
+    """Fill a template with values; numbers take the decimals that the template asks for."""
     shown = {
         name: _CutShort(value, decimal_mark) if is_number(value) else value
         for name, value in values.items()
@@ -84,7 +84,7 @@ def fill(template: str, values: Mapping[str, object], decimal_mark: str = POINT)
 
 
 def surely_reported(condition: Condition) -> frozenset[str]:
-    """The facts that are sure to be reported whenever the condition holds."""
+    """Find the facts that are certain to be reported whenever the condition holds."""
     match condition:
         case Test(operator=Operator.REPORTED, value=False):
             return frozenset()
@@ -99,7 +99,8 @@ def surely_reported(condition: Condition) -> frozenset[str]:
 
 
 def _in_at_least(conditions: tuple[Condition, ...], count: int) -> frozenset[str]:
-    """Facts that so many of the conditions guarantee: any choice of the others meets one."""
+    """Find the facts guaranteed by at least ``count`` of the conditions: any choice of the others
+    meets one."""
     guaranteed = [surely_reported(condition) for condition in conditions]
     every = frozenset().union(*guaranteed)
     return frozenset(fact for fact in every if sum(fact in g for g in guaranteed) >= count)

@@ -1,4 +1,4 @@
-"""What does a YAML file say, and on which line does each thing stand?"""
+"""YAML reader: plain values only, each with its line."""
 
 from __future__ import annotations
 
@@ -11,8 +11,13 @@ import yaml
 
 from dawnrule.errors import Finding, RuleSetInvalid
 
-DEEPEST = 40
-"""How deep a file may nest; a rule needs about ten levels. Guards against stack exhaustion."""
+MAX_DEPTH = 40
+"""The deepest nesting of a file; a rule needs about ten levels. It prevents stack exhaustion."""
+
+
+_PLAIN_TAGS = frozenset(
+    f"tag:yaml.org,2002:{name}" for name in ("map", "seq", "str", "int", "float", "bool", "null")
+)
 
 
 class _PlainLoader(yaml.CSafeLoader):
@@ -42,21 +47,21 @@ class YamlSource:
     lines: Mapping[str, int]
 
     def line(self, pointer: str) -> int:
-        """The line of a JSON Pointer, or of the nearest thing around it."""
+        """Return the line of a JSON Pointer, or of the nearest value around it."""
         while pointer and pointer not in self.lines:
             pointer = pointer.rpartition("/")[0]
         return self.lines.get(pointer, 1)
 
     def finding(self, code: str, pointer: str, message: str, rule: str | None = None) -> Finding:
-        """A finding at a JSON Pointer of this file."""
+        """Create a finding at a JSON Pointer of this file."""
         return Finding(self.file, self.line(pointer), rule, code, message)
 
 
 def read_yaml(text: str, file: str) -> YamlSource:
-    """Read one YAML document; ``file`` is the name used in findings.
+    """Read one YAML document; ``file`` is its name in findings.
 
-    Raises ``RuleSetInvalid`` for text that is not YAML, for two keys of one name, and for
-    anchors, aliases and tags, which a rule file does not need and a malicious one abuses.
+    Raises ``RuleSetInvalid`` for text that is not YAML, for duplicate keys, and for anchors,
+    aliases and tags, which a rule file does not need and a malicious one abuses.
     """
     loader = _PlainLoader(text)
     try:
@@ -75,14 +80,9 @@ def read_yaml(text: str, file: str) -> YamlSource:
     return YamlSource(file, data, lines)
 
 
-_PLAIN_TAGS = frozenset(
-    f"tag:yaml.org,2002:{name}" for name in ("map", "seq", "str", "int", "float", "bool", "null")
-)
-
-
 @dataclass(slots=True)
 class _Reader:
-    """Walks a node tree into plain values and notes each line; refuses what is not plain."""
+    """A walk over the node tree that collects plain values and lines, and refuses anything else."""
 
     file: str
     loader: _PlainLoader
@@ -91,8 +91,8 @@ class _Reader:
 
     def value(self, node: yaml.Node, pointer: str) -> Any:
         line = self._refuse_unplain(node)
-        if pointer.count("/") > DEEPEST:
-            raise _invalid(self.file, line, f"nested deeper than {DEEPEST} levels")
+        if pointer.count("/") > MAX_DEPTH:
+            raise _invalid(self.file, line, f"nested deeper than {MAX_DEPTH} levels")
         self.lines[pointer] = line
         if isinstance(node, yaml.MappingNode):
             return dict(self._members(node, pointer))
@@ -114,7 +114,7 @@ class _Reader:
             yield name, self.value(value_node, f"{pointer}/{step}")
 
     def _refuse_unplain(self, node: yaml.Node) -> int:
-        """The line of a node that has no tag and was not met before."""
+        """Return the line of a node; refuse a tag, and a node met before."""
         line: int = node.start_mark.line + 1
         if node.tag not in _PLAIN_TAGS:
             raise _invalid(self.file, line, f"the tag {node.tag!r} is not allowed here")

@@ -14,7 +14,7 @@ from dawnrule.application.rule_sets import RedecisionCounts
 from dawnrule.errors import FieldError, Finding, MalformedInput, RuleSetInvalid
 from dawnrule.rules.analysis.findings import errors_among, to_json
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.rules.serialization import name_to_json, rule_set_to_plain
+from dawnrule.rules.serialization import name_to_json, rule_set_to_json
 from dawnrule.schemas.errors import MOST_ERRORS, load
 from dawnrule.schemas.replay import DatesSchema, ScorecardSchema
 from dawnrule.schemas.rule_set import (
@@ -302,7 +302,7 @@ def get_rule_set(name: str, version: str) -> Response:
         for told in context().store.read(told_activations)
         if told["rule_set"] and told["rule_set"]["digest"] == rule_set.digest
     ]
-    return json_answer(summary | rule_set_to_plain(rule_set) | {"activations": activations})
+    return json_answer(summary | rule_set_to_json(rule_set) | {"activations": activations})
 
 
 @rule_sets.route("/rule-sets/<name>/<version>/findings")

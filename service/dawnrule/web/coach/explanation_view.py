@@ -291,7 +291,7 @@ class _Teller:
     def _fact(self, definition: FactDefinition, subject: Subject, why: str) -> Row:
         name = definition.name
         value = subject.facts.get(name)
-        said = None if value is None else self._prose.exact_alone(name, value)
+        said = None if value is None else self._prose.exact_without_unit(name, value)
         unit = self._texts.unit_alone(definition.unit)
         return Row(definition.label, said, unit, self._texts.of_record(why), name)
 
@@ -325,7 +325,7 @@ class Inputs:
 
     def _number(self, fact: str, value: float | None) -> Row:
         definition = self._composer.dictionary[fact]
-        said = None if value is None else self._prose.exact_alone(fact, value)
+        said = None if value is None else self._prose.exact_without_unit(fact, value)
         unit = self._composer.texts.unit_alone(definition.unit)
         return Row(definition.label, said, unit, name=fact)
 
