@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import replace
 from functools import cache
@@ -10,6 +11,7 @@ from typing import Any
 from dawnrule.advice.advisor import Advisor, Considered, Morning
 from dawnrule.advice.composer import Composer
 from dawnrule.model import Scope, Verdict
+from dawnrule.model.advice import Advice, Note, PartAdvice, RuleName, RuleSetName
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.rules.conditions import Condition, Operator, Test
 from dawnrule.rules.registry import RuleSetLibrary
@@ -63,3 +65,44 @@ def named(
     """A rule by its id; ``more`` may give its title, reason or caution."""
     rule = a_rule(condition, identifier, scope, verdict)
     return replace(rule, **more)
+
+
+def advice_of(
+    verdict: Verdict,
+    parts: Sequence[Verdict] = (),
+    rule: RuleName | None = None,
+    notes: Sequence[Note] = (),
+) -> Advice:
+    """Advice of a verdict and of parts with theirs, as if a rule had decided all of it."""
+    return Advice(
+        advice_id="advice-1",
+        athlete_id="a-01",
+        date=NOW.date(),
+        verdict=verdict,
+        headline="A headline",
+        rule=rule,
+        reason="No rule stops it.",
+        caution="Stop if it hurts.",
+        parts=tuple(_part(number, one, rule) for number, one in enumerate(parts)),
+        notes=tuple(notes),
+        not_reported=(),
+        rule_set=RuleSetName("house", "1.0.0", "sha256:0"),
+    )
+
+
+def _part(block: int, verdict: Verdict, rule: RuleName | None) -> PartAdvice:
+    return PartAdvice(
+        block=block,
+        goal="strength",
+        muscle_group="chest",
+        verdict=verdict,
+        rule=rule,
+        reason="No rule stops it.",
+        caution="Stop if it hurts.",
+        opens_at=None,
+        opens_note=None,
+        would_change=(),
+        would_change_together=(),
+        alternatives=(),
+        also_fired=(),
+    )

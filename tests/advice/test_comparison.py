@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from contextlib import closing
 from dataclasses import replace
-from typing import Any
 
 from dawnrule.advice.comparison import SubjectComparison, compare_with
 from dawnrule.advice.composer import Composer
 from dawnrule.model import FactDictionary
 from dawnrule.model.entities import Block, Sleep
+from dawnrule.model.record import Record
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.evaluator import Trace
 from dawnrule.rules.registry import RuleSetLibrary
@@ -23,16 +22,15 @@ SORE = named("sore", when("soreness", "at_least", 3), SWAP, reason="Soreness {so
 PLAN = (GROWTH, Block("strength", ("chest",)))
 
 
-def record_of(soreness: int = 4, hours: float = 8) -> dict[str, Any]:
+def record_of(soreness: int = 4, hours: float = 8) -> Record:
     """What is kept of a morning with a plan for sore quadriceps and for the chest."""
     check_in = morning(0, *PLAN, soreness={"quadriceps": soreness}, sleep=Sleep(hours=hours))
     kept = baseline_advice(check_in).record(decided_at=NOW, posted_by=None, supersedes=None)
-    record: dict[str, Any] = json.loads(kept)
-    return record
+    return Record.from_text(kept.to_canonical_json())
 
 
 def beside(
-    record: dict[str, Any], other: RuleSet, its_own: RuleSet | None
+    record: Record, other: RuleSet, its_own: RuleSet | None
 ) -> tuple[SubjectComparison, ...]:
     with closing(Decider(other, FactDictionary.bundled())) as decider:
         return compare_with(record, its_own, other, decider, Composer.bundled().wording)

@@ -12,8 +12,9 @@ from dawnrule.advice.advisor import Considered
 from dawnrule.advice.composer import HEADLINE_LENGTH
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Verdict, Vocabulary
-from dawnrule.model.advice import PartAdvice
+from dawnrule.model.advice import PartAdvice, RuleSetName
 from dawnrule.model.entities import Block, CheckIn, Pain, Sleep
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.conditions import all_of
 from tests.advice.samples import (
     REST,
@@ -41,6 +42,10 @@ LONGEST_TITLE = "T" * 90
 def the_part(considered: Considered) -> PartAdvice:
     (part,) = considered.advice.parts
     return part
+
+
+def opens_at(part: PartAdvice) -> str | None:
+    return part.opens_at.isoformat() if part.opens_at else None
 
 
 # ---- headline --------------------------------------------------------------------------
@@ -381,7 +386,7 @@ def test_the_hours_since_output_fell_are_not_missing_where_it_held() -> None:
 def test_the_time_at_which_a_part_opens_is_told_in_the_athletes_zone() -> None:
     by_a_watch = logged(session(1, starts_at=at("2026-03-08T17:00:00Z")))
     part = the_part(advice_under(TOO_SOON, check_in=morning(0, TONIGHT), history=by_a_watch))
-    assert part.opens_at == "2026-03-10T18:00:00+01:00"
+    assert opens_at(part) == "2026-03-10T18:00:00+01:00"
     assert part.opens_note is None
 
 
@@ -391,7 +396,7 @@ def test_the_time_at_which_a_part_opens_is_summer_time_after_the_clock_is_change
     check_in = CheckIn(KIM.id, sunday.date(), (replace(GROWTH, starts_at=sunday),))
     history = logged(session(0, starts_at=saturday))
     part = the_part(advice_under(TOO_SOON, check_in=check_in, history=history))
-    assert part.opens_at == "2026-03-30T19:00:00+02:00"
+    assert opens_at(part) == "2026-03-30T19:00:00+02:00"
 
 
 def test_after_a_journey_it_opens_by_the_clock_of_the_new_home() -> None:
@@ -400,7 +405,7 @@ def test_after_a_journey_it_opens_by_the_clock_of_the_new_home() -> None:
     considered = advice_under(
         TOO_SOON, check_in=morning(0, TONIGHT), history=history, athlete=in_auckland
     )
-    assert the_part(considered).opens_at == "2026-03-11T06:00:00+13:00"
+    assert opens_at(the_part(considered)) == "2026-03-11T06:00:00+13:00"
 
 
 def opens_note(*rules: Any, check_in: CheckIn) -> str | None:
@@ -462,7 +467,7 @@ def test_changes_are_told_in_the_words_of_the_interface() -> None:
     considered = baseline_advice(
         morning(0, TONIGHT, soreness={"quadriceps": 9}), logged(session(9))
     )
-    (part,) = considered.plain()["parts"]
+    (part,) = to_json(considered.advice)["parts"]
     assert part["would_change"] == [
         {"fact": "soreness", "from": 9, "to": "below 8", "verdict": "swap-to-low-damage"},
         {"fact": "soreness", "from": 9, "to": "below 3", "verdict": "train-as-planned"},
@@ -475,7 +480,7 @@ def test_changes_that_must_all_come_true_are_told_apart_from_those_that_are_enou
     considered = baseline_advice(morning(0, TONIGHT, soreness={"quadriceps": 5}, last_trained=last))
     part = the_part(considered)
     assert part.would_change == ()
-    assert [(c.fact, c.from_value, c.to, c.verdict) for c in part.would_change_together] == [
+    assert [(c.fact, c.before, c.to, c.verdict) for c in part.would_change_together] == [
         ("soreness", 5, "below 3", TRAIN),
         ("hours_since_growth_work", 24.0, "at least 48", TRAIN),
     ]
@@ -483,7 +488,8 @@ def test_changes_that_must_all_come_true_are_told_apart_from_those_that_are_enou
 
 def test_the_advice_names_the_rule_set_that_it_was_given_under() -> None:
     rule_set = newest_baseline()
-    assert baseline_advice(morning()).plain()["rule_set"] == {
+    assert baseline_advice(morning()).advice.rule_set == RuleSetName.of(rule_set)
+    assert to_json(RuleSetName.of(rule_set)) == {
         "name": rule_set.name,
         "version": rule_set.version,
         "digest": rule_set.digest,

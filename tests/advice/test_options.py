@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -12,6 +11,7 @@ from dawnrule.advice.advisor import Considered
 from dawnrule.advice.options import Alternatives
 from dawnrule.facts.derive import FactSource
 from dawnrule.model import Vocabulary
+from dawnrule.model.advice import Alternative
 from dawnrule.model.entities import Block, History, Pain
 from dawnrule.rules.conditions import all_of
 from dawnrule.rules.counterfactuals import WhatIf
@@ -34,20 +34,20 @@ SORE = when("soreness", "at_least", 3)
 SORE_GROWTH = named("sore", all_of(SORE, when("goal", "is", "hypertrophy")))
 
 
-def offered(considered: Considered, part: int = 0) -> tuple[dict[str, str], ...]:
+def offered(considered: Considered, part: int = 0) -> tuple[Alternative, ...]:
     return considered.advice.parts[part].alternatives
 
 
 def modalities(considered: Considered, part: int = 0) -> list[str]:
-    return [way["modality"] for way in offered(considered, part) if "modality" in way]
+    return [way.modality for way in offered(considered, part) if way.modality]
 
 
 def groups(considered: Considered, part: int = 0) -> list[str]:
-    return [way["muscle_group"] for way in offered(considered, part) if "muscle_group" in way]
+    return [way.muscle_group for way in offered(considered, part) if way.muscle_group]
 
 
 def patterns(considered: Considered, part: int = 0) -> list[str]:
-    return [way["pattern"] for way in offered(considered, part) if "pattern" in way]
+    return [way.pattern for way in offered(considered, part) if way.pattern]
 
 
 def test_an_open_part_needs_no_alternative() -> None:
@@ -115,16 +115,16 @@ def test_a_modality_that_loads_nothing_by_itself_is_not_offered_on_a_day_of_rest
         modalities={"chair": replace(WORDS.modalities["walking"], id="chair", loads=())},
     )
 
-    def ways(**reported: Any) -> list[dict[str, str]]:
+    def ways(**reported: Any) -> list[Alternative]:
         source = FactSource.of(KIM, morning(0, TONIGHT, **reported), History(), NOW)
         source = replace(source, past=replace(source.past, vocabulary=words))
         today = WhatIf(newest_baseline()).on_day(source.day.facts)
         (part,) = source.morning().parts
-        found: Iterator[dict[str, str]] = Alternatives(source, today, frozenset()).to(part)
-        return [way for way in found if "modality" in way]
+        found = Alternatives(source, today, frozenset()).to(part)
+        return [way for way in found if way.modality]
 
     assert ways(illness="fever") == []
-    assert ways(illness="none") == [{"modality": "chair"}]
+    assert ways(illness="none") == [Alternative(modality="chair")]
 
 
 def test_a_swap_for_the_day_still_leaves_easy_ways() -> None:
@@ -147,7 +147,7 @@ def test_open_muscle_groups_are_offered_for_the_same_goal_the_longest_untrained_
     soreness = {"quadriceps": 5, "glutes": 3}
     considered = baseline_advice(morning(0, TONIGHT, soreness=soreness), history)
     assert groups(considered) == ["calves", "lats", "chest", "shoulders"]
-    assert {way["goal"] for way in offered(considered) if "goal" in way} == {"hypertrophy"}
+    assert {way.goal for way in offered(considered) if way.goal} == {"hypertrophy"}
 
 
 def test_what_is_planned_today_is_no_alternative() -> None:

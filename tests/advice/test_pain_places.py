@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from contextlib import closing
+from dataclasses import replace
 
 import pytest
 
@@ -106,22 +106,24 @@ def test_a_rule_that_reads_more_than_pain_speaks_of_its_muscle_group() -> None:
 
 def test_a_record_tells_the_place_in_every_language_and_beside_other_rules() -> None:
     considered = baseline_advice(morning(0, SQUAT, pain=(BACK,)))
-    record = json.loads(considered.record(decided_at=NOW, posted_by=None, supersedes=None))
-    assert translate(record, newest_baseline(), Composer.bundled()) == record["advice"]
+    record = considered.record(decided_at=NOW, posted_by=None, supersedes=None)
+    assert translate(record, newest_baseline(), Composer.bundled()) == record.advice
     german = translate(record, newest_baseline(), Composer.bundled("de"))
-    assert german["reason"].startswith("Low back: stechender Schmerz.")
+    assert german.reason.startswith("Low back: stechender Schmerz.")
     with closing(Decider(newest_baseline(), FactDictionary.bundled())) as decider:
         beside = compare_with(record, None, newest_baseline(), decider, Composer.bundled().wording)
-    assert {subject.now.reason for subject in beside} == {record["advice"]["reason"]}
+    assert {subject.now.reason for subject in beside} == {record.advice.reason}
 
 
 def test_a_record_of_a_time_when_load_passed_through_nothing_tells_what_counted_then() -> None:
     considered = baseline_advice(morning(0, SQUAT, pain=(KNEE, BACK)))
-    record = json.loads(considered.record(decided_at=NOW, posted_by=None, supersedes=None))
-    for part in record["facts"]["parts"]:
-        part["facts"]["sharp_pain"] = False
+    record = considered.record(decided_at=NOW, posted_by=None, supersedes=None)
+    parts = tuple(
+        replace(part, facts={**part.facts, "sharp_pain": False}) for part in record.facts.parts
+    )
+    record = replace(record, facts=replace(record.facts, parts=parts))
     told = translate(record, newest_baseline(), Composer.bundled())
-    assert told["reason"] == f"Reported for quadriceps: joint pain. {AS_PAIN}"
+    assert told.reason == f"Reported for quadriceps: joint pain. {AS_PAIN}"
 
 
 def test_no_balanced_session_sends_load_through_what_hurts() -> None:
@@ -140,6 +142,6 @@ def test_nothing_is_offered_instead_whose_load_passes_through_what_hurts(pain: P
     (hurt,) = pain.muscle_groups
     for part in advice_on(SQUAT, pain).parts:
         for way in part.alternatives:
-            by = words.modalities.get(way.get("modality", "")) or words.patterns[way["pattern"]]
+            by = words.modalities.get(way.modality or "") or words.patterns[way.pattern or ""]
             trained = by.loads if isinstance(by, Modality) else by.muscle_groups
             assert hurt not in (*trained, *by.passes_through)

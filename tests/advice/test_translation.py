@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import Any
 
 import pytest
-import rfc8785
 
 from dawnrule.advice.advisor import Advisor, Morning
 from dawnrule.advice.composer import Composer
@@ -19,7 +16,9 @@ from dawnrule.advice.translation import translate
 from dawnrule.application.read_advice import read_advice
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model.advice import Advice, Note, RuleName
 from dawnrule.model.entities import Athlete, Block, CheckIn, LastTrained
+from dawnrule.model.record import Record
 from dawnrule.model.serialization import from_json
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
@@ -51,25 +50,23 @@ def morning_of(case: Case) -> Morning:
     return Morning(from_json(Athlete, who), check_in, history_of(case), REPORTED_AT)
 
 
-def composed(morning: Morning, rule_set: RuleSet, language: str) -> dict[str, Any]:
+def composed(morning: Morning, rule_set: RuleSet, language: str) -> Record:
     """The record of a morning when its advice is composed in a language at once."""
     considered = advisor(language).consider(morning, rule_set, "advice-1")
-    record: dict[str, Any] = json.loads(
-        considered.record(decided_at=REPORTED_AT, posted_by=None, supersedes=None)
-    )
-    return record
+    record = considered.record(decided_at=REPORTED_AT, posted_by=None, supersedes=None)
+    return Record.from_text(record.to_canonical_json())
 
 
-def texts_in(advice: Mapping[str, Any]) -> Iterator[str]:
+def texts_in(advice: Advice) -> Iterator[str]:
     """All sentences of an advice."""
-    for one in (advice, *advice["parts"]):
-        yield from (one["reason"], one["caution"])
-        if one["rule"]:
-            yield one["rule"]["title"]
-    yield advice["headline"]
-    yield from (part["opens_note"] for part in advice["parts"] if part["opens_note"])
-    for note in advice["notes"]:
-        yield from (note["caution"], note["rule"]["title"])
+    for one in advice.day_and_parts:
+        yield from (one.reason, one.caution)
+        if one.rule:
+            yield one.rule.title
+    yield advice.headline
+    yield from (part.opens_note for part in advice.parts if part.opens_note)
+    for note in advice.notes:
+        yield from (note.caution, note.rule.title)
 
 
 @in_each
@@ -84,13 +81,13 @@ def test_every_golden_advice_is_the_same_in_another_language(
         with subtests.test(case.sentence):
             morning, rule_set = morning_of(case), rule_set_of(case)
             record = composed(morning, rule_set, ENGLISH)
-            assert translate(record, rule_set, Composer.bundled()) == record["advice"]
+            assert translate(record, rule_set, Composer.bundled()) == record.advice
             told = translate(record, rule_set, composer)
-            at_once = composed(morning, rule_set, language)["advice"]
-            assert json.loads(rfc8785.dumps(told)) == at_once
-            assert set(texts_in(told)) & set(texts_in(record["advice"])) == set()
+            at_once = composed(morning, rule_set, language).advice
+            assert told == at_once
+            assert set(texts_in(told)) & set(texts_in(record.advice)) == set()
             assert english_words(" ".join(texts_in(told)), language) == set()
-            assert len(told["headline"]) <= LONGEST_HEADLINE
+            assert len(told.headline) <= LONGEST_HEADLINE
 
 
 def english_words(text: str, language: str) -> set[str]:
@@ -112,8 +109,8 @@ def test_german_writes_numbers_with_a_comma() -> None:
     check_in = {**case.check_in, "sleep": {"hours": 3.5}}
     short = replace(case, check_in=check_in)
     record = composed(morning_of(short), rule_set_of(short), ENGLISH)
-    assert "3.5 h" in record["advice"]["reason"]
-    assert "3,5 h" in translate(record, rule_set_of(short), Composer.bundled("de"))["reason"]
+    assert "3.5 h" in record.advice.reason
+    assert "3,5 h" in translate(record, rule_set_of(short), Composer.bundled("de")).reason
 
 
 def test_what_a_day_needs_is_told_in_german_too() -> None:
@@ -131,10 +128,10 @@ def test_what_a_day_needs_is_told_in_german_too() -> None:
     )
     morning = Morning(KIM, check_in, history_of(CASES[0]), NOW)
     record = composed(morning, newest_baseline(), ENGLISH)
-    [part] = record["advice"]["parts"]
-    assert part["opens_note"].startswith("From ")
-    [told] = translate(record, newest_baseline(), german)["parts"]
-    assert told["opens_note"].endswith(
+    [part] = record.advice.parts
+    assert (part.opens_note or "").startswith("From ")
+    [told] = translate(record, newest_baseline(), german).parts
+    assert (told.opens_note or "").endswith(
         "ist nur noch nötig: Muskelkater unter 3; Zeit allein reicht nicht."
     )
 
@@ -144,35 +141,34 @@ def test_the_notes_of_a_record_stay_as_many_as_they_were() -> None:
     case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
     record = composed(morning_of(case), rule_set_of(case), ENGLISH)
     breath = next(rule for rule in rule_set_of(case).rules if rule.id == "lifting-breath")
-    name = {"id": breath.id, "title": breath.title}
-    record["advice"]["notes"] = [{"rule": name, "caution": breath.caution}]
-    [note] = translate(record, rule_set_of(case), Composer.bundled("de"))["notes"]
-    assert note["rule"]["id"] == "lifting-breath"
-    assert note["caution"].startswith("Spann den Rumpf an.")
+    recorded = Note(RuleName(breath.id, breath.title), breath.caution)
+    record = replace(record, advice=replace(record.advice, notes=(recorded,)))
+    [note] = translate(record, rule_set_of(case), Composer.bundled("de")).notes
+    assert note.rule.id == "lifting-breath"
+    assert note.caution.startswith("Spann den Rumpf an.")
 
 
 def test_a_note_in_words_that_are_not_known_stays_as_it_was_recorded() -> None:
     case = next(case for case in CASES if case.expect["rule"] == "sleep-very-short")
     record = composed(morning_of(case), rule_set_of(case), ENGLISH)
-    for part in record["advice"]["parts"]:
-        part["opens_note"] = "It opens when it opens, with sleep at least 4 h."
+    note = "It opens when it opens, with sleep at least 4 h."
+    parts = tuple(replace(part, opens_note=note) for part in record.advice.parts)
+    record = replace(record, advice=replace(record.advice, parts=parts))
     told = translate(record, rule_set_of(case), Composer.bundled("de"))
-    assert {part["opens_note"] for part in told["parts"]} == {
-        "It opens when it opens, with sleep at least 4 h."
-    }
+    assert {part.opens_note for part in told.parts} == {note}
 
 
-def stored(record: Mapping[str, Any]) -> StoredAdvice:
-    advice = record["advice"]
+def stored(record: Record) -> StoredAdvice:
+    advice = record.advice
     return StoredAdvice(
         id="advice-1",
         check_in_id="check-in-1",
-        athlete_id=advice["athlete_id"],
+        athlete_id=advice.athlete_id,
         date=REPORTED_AT.date(),
-        verdict=advice["verdict"],
+        verdict=advice.verdict.value,
         rule_id=None,
-        rule_set_digest=advice["rule_set"]["digest"],
-        record=json.dumps(record),
+        rule_set_digest=advice.rule_set.digest,
+        record=record.to_canonical_json(),
         decided_at=datetime.now(UTC),
         supersedes=None,
     )
@@ -181,13 +177,13 @@ def stored(record: Mapping[str, Any]) -> StoredAdvice:
 def test_advice_whose_rule_set_is_gone_is_told_as_it_was_recorded() -> None:
     record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
     german, nothing = Composer.bundled("de"), RuleSetLibrary({})
-    assert read_advice(stored(record), nothing, german) == record["advice"]
-    assert read_advice(stored(record), bundled().library, german) != record["advice"]
+    assert read_advice(stored(record), nothing, german) == record.advice
+    assert read_advice(stored(record), bundled().library, german) != record.advice
 
 
 def test_english_needs_no_rule_set_to_be_told() -> None:
     record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
-    assert read_advice(stored(record), RuleSetLibrary({}), Composer.bundled()) == record["advice"]
+    assert read_advice(stored(record), RuleSetLibrary({}), Composer.bundled()) == record.advice
 
 
 def test_the_language_of_an_athlete_leaves_no_trace_in_a_record() -> None:

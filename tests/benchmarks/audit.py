@@ -9,21 +9,19 @@ read, hashed, compared with its columns and decided again, as ``dawnrule audit v
 from __future__ import annotations
 
 import argparse
-import json
 import resource
 import tempfile
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
-from typing import Any
-
-import rfc8785
 
 from dawnrule.advice.advisor import Advisor, Morning
 from dawnrule.application.audit import BY_ENGINE_EACH, audit
 from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.model.record import Record
 from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, StoredAdvice, StoredCheckIn, Transaction
 from tests.benchmarks.history import athlete, check_in
@@ -32,7 +30,7 @@ ATHLETES = 50
 AT_ONCE = 1_000
 START = datetime(2020, 1, 1, 6, tzinfo=UTC)
 
-Sample = tuple[Athlete, CheckIn, dict[str, Any]]
+Sample = tuple[Athlete, CheckIn, Record]
 
 
 def samples(advisor: Advisor) -> Iterator[Sample]:
@@ -44,7 +42,7 @@ def samples(advisor: Advisor) -> Iterator[Sample]:
         now = datetime.combine(morning.date, START.timetz())
         considered = advisor.consider(Morning(who, morning, History(), now), rule_set, "advice")
         record = considered.record(decided_at=now, posted_by="k-01", supersedes=None)
-        yield who, morning, json.loads(record)
+        yield who, morning, record
 
 
 def fill(store: Store, records: int) -> None:
@@ -61,20 +59,21 @@ def _add(transaction: Transaction, drawn: list[Sample], numbers: range) -> None:
         who, morning, record = drawn[number % ATHLETES]
         at = START + timedelta(days=number // ATHLETES)
         check_in_id, advice_id = f"c-{number}", f"v-{number}"
-        body = to_json(morning) | {"date": at.date().isoformat()}
-        advice = record["advice"] | {"advice_id": advice_id, "date": body["date"]}
-        its = {"advice": advice, "check_in": body, "clock": at.isoformat()}
-        text = rfc8785.dumps(record | its).decode()
-        transaction.check_ins.add(StoredCheckIn(check_in_id, who.id, at.date(), body, at, "k-01"))
+        sent = replace(morning, date=at.date())
+        advice = replace(record.advice, advice_id=advice_id, date=at.date())
+        text = replace(record, advice=advice, check_in=sent, clock=at).to_canonical_json()
+        transaction.check_ins.add(
+            StoredCheckIn(check_in_id, who.id, at.date(), to_json(sent), at, "k-01")
+        )
         transaction.advice.add(
             StoredAdvice(
                 advice_id,
                 check_in_id,
                 who.id,
                 at.date(),
-                advice["verdict"],
-                advice["rule"]["id"] if advice["rule"] else None,
-                advice["rule_set"]["digest"],
+                advice.verdict.value,
+                advice.rule.id if advice.rule else None,
+                advice.rule_set.digest,
                 text,
                 at,
             )

@@ -82,9 +82,9 @@ class Benchmark:
         self._store = store
         self._advisor = Advisor.bundled()
         self._rule_set = self._advisor.library.all()[-1]
-        self._record = self._consider(check_in("a-new", 0), History()).record(
-            decided_at=NOW, posted_by=None, supersedes=None
-        )
+        considered = self._consider(check_in("a-new", 0), History())
+        record = considered.record(decided_at=NOW, posted_by=None, supersedes=None)
+        self._record = record.to_canonical_json()
         for athlete_id, days in DAYS.items():
             store.write(partial(self._fill, athlete_id=athlete_id, days=days))
 

@@ -15,7 +15,6 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import dropwhile, islice, takewhile
 from pathlib import Path
-from typing import Any
 
 import pytest
 import requests
@@ -23,6 +22,7 @@ import requests
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.demo.stage import Stage, set_stage
 from dawnrule.facts.plausibility import implausible
+from dawnrule.model.advice import Advice
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_athlete, load_check_in
@@ -107,7 +107,7 @@ def test_nobody_trains_on_a_day_with_something_to_report(diaries: dict[str, Diar
 
 
 def test_the_morning_shows_every_verdict_and_many_rules(stage: Stage) -> None:
-    decided = {one["athlete_id"]: (one["verdict"], rule_of(one)) for one in stage.advice}
+    decided = {one.athlete_id: (one.verdict.value, rule_of(one)) for one in stage.advice}
     assert decided == {
         "a-01": ("swap-to-low-damage", "growth-work-too-soon"),
         "a-02": ("train-as-planned", None),
@@ -126,13 +126,13 @@ def test_the_morning_shows_every_verdict_and_many_rules(stage: Stage) -> None:
     }
 
 
-def rule_of(advice: Any) -> str | None:
-    return advice["rule"]["id"] if advice["rule"] else None
+def rule_of(advice: Advice) -> str | None:
+    return advice.rule.id if advice.rule else None
 
 
 def test_the_squads_past_is_there_to_be_asked_for(stage: Stage) -> None:
     bearer = {"Authorization": f"Bearer {stage.coach_key}"}
-    yesterday = date.fromisoformat(stage.advice[0]["date"]) - timedelta(days=1)
+    yesterday = stage.advice[0].date - timedelta(days=1)
     answer = requests.get(
         f"{stage.url}/v1/athletes/a-01/advice/{yesterday}", headers=bearer, timeout=WITHIN_SECONDS
     )

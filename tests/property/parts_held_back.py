@@ -55,8 +55,7 @@ class HeldBack:
     @property
     def opens_at(self) -> datetime | None:
         """When it opens, as it was said."""
-        said = self.advice.opens_at
-        return datetime.fromisoformat(said) if said else None
+        return self.advice.opens_at
 
     def verdict(self, facts: Facts) -> Verdict:
         """The verdict on the facts of a part, by both evaluations."""
@@ -134,7 +133,7 @@ def held_back(advisor: Advisor, given: Morning, rule_set: RuleSet) -> list[HeldB
 
 def nearest(change: Change) -> FactValue:
     """The value in the range that a change names which is nearest to what was reported."""
-    if isinstance(change.from_value, bool):
+    if isinstance(change.before, bool):
         return change.to == "true"
     word, _, number = change.to.rpartition(" ")
     definition = DICTIONARY[change.fact]
@@ -149,8 +148,8 @@ def nearest(change: Change) -> FactValue:
 def values_short_of(change: Change) -> Sequence[FactValue]:
     """Values between what was reported and the nearest that will do: all of an integer's, and of
     a number's the last one and some on the way."""
-    before, after = change.from_value, nearest(change)
-    if isinstance(after, bool | str):
+    before, after = change.before, nearest(change)
+    if isinstance(before, bool | str) or isinstance(after, bool | str):
         return ()
     if isinstance(before, int) and isinstance(after, int):
         return range(before + 1, after) if after > before else range(after + 1, before)

@@ -32,7 +32,8 @@ def facts_of(given: Morning) -> str:
 
 def record_of(advisor: Advisor, given: Morning) -> str:
     considered = advisor.consider(given, advisor.library.all()[-1], "advice-1")
-    return considered.record(decided_at=given.now, posted_by=None, supersedes=None)
+    record = considered.record(decided_at=given.now, posted_by=None, supersedes=None)
+    return record.to_canonical_json()
 
 
 def digest() -> str:

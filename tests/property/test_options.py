@@ -130,7 +130,7 @@ def test_where_it_never_opens_a_sentence_says_why(parts: list[HeldBack]) -> None
 def test_each_change_leads_to_the_verdict_that_it_names(parts: list[HeldBack]) -> None:
     for part in parts:
         for change in part.advice.would_change:
-            assert change.from_value == part.facts.facts[change.fact]
+            assert change.before == part.facts.facts[change.fact]
             assert change.verdict.protection < part.advice.verdict.protection
             assert part.verdict_after([change]) is change.verdict, (part, change)
 
@@ -154,7 +154,7 @@ def test_each_rule_has_its_smallest_change_to_each_verdict(parts: list[HeldBack]
 def smallest_offered(part: HeldBack, rule: Rule) -> dict[Verdict, float]:
     read = facts_of(rule.when)
     offered = [change for change in part.advice.would_change if change.fact in read]
-    return smallest(part, ((c.verdict, size(c.fact, c.from_value, nearest(c))) for c in offered))
+    return smallest(part, ((c.verdict, size(c.fact, c.before, nearest(c))) for c in offered))
 
 
 def smallest_of_all(part: HeldBack, rule: Rule) -> dict[Verdict, float]:
@@ -260,4 +260,4 @@ def test_patterns_that_are_offered_are_open_in_every_muscle_group(parts: list[He
 
 
 def offered_of(part: HeldBack, kind: str) -> list[str]:
-    return [way[kind] for way in part.advice.alternatives if kind in way]
+    return [word for way in part.advice.alternatives if (word := getattr(way, kind))]

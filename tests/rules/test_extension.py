@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -405,6 +404,6 @@ def test_the_record_of_an_advice_tells_what_its_rule_set_came_from() -> None:
     athlete = Athlete("a-01", "Ada", "UTC")
     morning = Morning(athlete, CheckIn("a-01", now.date(), plan=()), History(), now)
     considered = advisor.consider(morning, ours, "advice-1")
-    record = json.loads(considered.record(decided_at=now, posted_by=None, supersedes=None))
-    assert record["advice"]["rule_set"]["digest"] == ours.digest
-    assert [one["digest"] for one in record["came_from"]] == [baseline().digest]
+    record = considered.record(decided_at=now, posted_by=None, supersedes=None)
+    assert record.advice.rule_set.digest == ours.digest
+    assert [one.digest for one in record.came_from] == [baseline().digest]

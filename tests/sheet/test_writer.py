@@ -7,8 +7,10 @@ import io
 
 import pytest
 
-from dawnrule.model import Vocabulary
+from dawnrule.model import Verdict, Vocabulary
+from dawnrule.model.advice import Note, RuleName
 from dawnrule.sheet import CHECK_INS, RowAnswer, read_sheet, write_sheet
+from tests.advice.samples import advice_of
 
 ADVISED = RowAnswer("Rest", "illness-fever", "Fever was reported.", "Rest, and drink.")
 
@@ -119,11 +121,7 @@ def test_each_row_needs_its_answer() -> None:
     ],
 )
 def test_notes_are_heeded_beside_a_row_that_trains(verdict: str, caution: str) -> None:
-    advice = {
-        "verdict": verdict,
-        "rule": None,
-        "reason": "No rule stops it.",
-        "caution": "Stop if it hurts.",
-        "notes": [{"caution": "Have the pain looked at."}],
-    }
-    assert RowAnswer.of_advice(advice, Vocabulary.bundled()).caution == caution
+    note = Note(RuleName("pain", "Pain"), "Have the pain looked at.")
+    advice = advice_of(Verdict(verdict), notes=[note])
+    answer = RowAnswer.of_advice(advice, advice.reason, Vocabulary.bundled())
+    assert (answer.reason, answer.caution) == ("No rule stops it.", caution)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime
-from typing import Any
 
 import pytest
 
@@ -12,7 +11,9 @@ from dawnrule.advice.composer import Composer
 from dawnrule.analytics.replay import Replayed
 from dawnrule.analytics.scorecard import LEAST_MORNINGS, Share
 from dawnrule.errors import FieldError
-from dawnrule.model import FactDictionary
+from dawnrule.model import FactDictionary, Verdict
+from dawnrule.model.advice import RuleName
+from dawnrule.model.record import FiredRules
 from dawnrule.rules.analysis.diff import FieldChange
 from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.store import Activation
@@ -20,17 +21,11 @@ from dawnrule.web.coach.explanation_view import day_by, local_time, prose_of
 from dawnrule.web.coach.replays import CHANGES_SHOWN, outcome
 from dawnrule.web.coach.rule_sets import active_from, changes_told, own_of, share_told
 from dawnrule.web.coach.try_out import assumed, form_of
-from tests.advice.samples import named, when
+from tests.advice.samples import advice_of, named, when
 from tests.property.rule_strategies import a_rule_set
 
 ENGLISH = Composer.bundled()
 NOW = datetime(2026, 3, 9, 6, tzinfo=UTC)
-
-
-def told_morning(day: str, parts: list[str], by: str | None, fired: list[str]) -> dict[str, Any]:
-    rule = {"id": by, "title": "A rule"} if by else None
-    told = {"verdict": day, "rule": rule, "parts": [{"verdict": part} for part in parts]}
-    return {"advice": told, "fired": {"day": fired}}
 
 
 @pytest.mark.parametrize(
@@ -47,12 +42,15 @@ def told_morning(day: str, parts: list[str], by: str | None, fired: list[str]) -
 def test_it_is_told_how_the_day_came_by_its_verdict(
     day: str, parts: list[str], by: str | None, fired: list[str], how: str
 ) -> None:
-    assert day_by(told_morning(day, parts, by, fired)) == how
+    rule = RuleName(by, "A rule") if by else None
+    advice = advice_of(Verdict(day), [Verdict(part) for part in parts], rule)
+    assert day_by(advice, FiredRules(tuple(fired), ())) == how
 
 
 def test_times_are_told_where_the_athlete_lives() -> None:
     told = "2026-03-09 15:00 (Asia/Tokyo)"
-    assert local_time("2026-03-09T07:00:00+01:00", "Asia/Tokyo") == told
+    in_berlin = datetime.fromisoformat("2026-03-09T07:00:00+01:00")
+    assert local_time(in_berlin, "Asia/Tokyo") == told
     assert local_time(NOW, "Asia/Tokyo") == told
 
 

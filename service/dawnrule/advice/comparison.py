@@ -1,20 +1,16 @@
-"""What would another rule set have said on the morning of a record? (pure)
-
-The recorded facts are decided again, by both evaluations, and what is said of the day and of each
-part is laid beside what was told then.
-"""
+"""Comparison of a record with what another rule set decides on the same facts (pure)."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from dawnrule.advice.composer import pain_places
 from dawnrule.advice.explanation import Subject, subjects_of
-from dawnrule.model import Facts, Vocabulary
+from dawnrule.model import Facts, Verdict, Vocabulary
+from dawnrule.model.advice import Advice, PartAdvice
 from dawnrule.model.entities import CheckIn
-from dawnrule.model.serialization import from_json
+from dawnrule.model.record import Record
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import DayDecision
 from dawnrule.rules.evaluation.evaluator import Trace, explain
@@ -27,7 +23,7 @@ class SideVerdict:
     """A verdict, and the rule that it is from with its title and reason; these are empty when no
     rule asks for more than to train as planned. ``fired`` are the ids of all that fired."""
 
-    verdict: str
+    verdict: Verdict
     rule_id: str
     title: str
     reason: str
@@ -65,13 +61,13 @@ class SubjectComparison:
 
 
 @dataclass(frozen=True, slots=True)
-class _Speaks:
-    """Says why a rule fired on a subject of the record that a check-in led to."""
+class _Reasons:
+    """Reasons why rules fired on the subjects of one check-in."""
 
     check_in: CheckIn
     wording: Wording
 
-    def reason(self, rule: Rule, subject: Subject) -> str:
+    def of(self, rule: Rule, subject: Subject) -> str:
         if subject.block is None:
             return self.wording.reason(rule, subject.facts)
         words = Vocabulary.bundled()
@@ -82,73 +78,69 @@ class _Speaks:
 
 
 def compare_with(
-    record: Mapping[str, Any],
-    its_own: RuleSet | None,
+    record: Record,
+    recorded_rules: RuleSet | None,
     other: RuleSet,
     decider: Decider,
     wording: Wording,
 ) -> tuple[SubjectComparison, ...]:
-    """The day of a record and then its parts, beside what ``other`` says; ``decider`` is that of
-    the other. ``its_own`` is the record's rule set, None when that is gone.
+    """Compare the day of a record, and then its parts, with what ``other`` decides.
 
-    Raises ``EngineDisagreement`` or ``EngineFailure``.
+    ``decider`` is that of ``other``; ``recorded_rules`` is the record's rule set, None when that
+    is gone. Raises ``EngineDisagreement`` or ``EngineFailure``.
     """
     subjects = subjects_of(record)
     day, *parts = subjects
     decision = decider.decide(day.facts, [part.facts for part in parts])
-    speaks = _Speaks(from_json(CheckIn, record["check_in"]), wording)
-    told = [record["advice"], *record["advice"]["parts"]]
+    reasons = _Reasons(record.check_in, wording)
+    decided = _decided_sides(decision, subjects, reasons)
+    compared = zip(subjects, record.advice.day_and_parts, decided, strict=True)
     return tuple(
         SubjectComparison(
             subject.block,
             subject.muscle_group,
-            _told(advice, subject),
+            _recorded_side(advice, subject),
             now,
-            tuple(_differing(subject, now.fired, its_own, other)),
+            tuple(_differing(subject, now.fired, recorded_rules, other)),
         )
-        for subject, advice, now in zip(
-            subjects, told, _said_of_all(decision, subjects, speaks), strict=True
-        )
+        for subject, advice, now in compared
     )
 
 
-def _told(advice: Mapping[str, Any], subject: Subject) -> SideVerdict:
-    rule = advice["rule"]
-    if not rule:
-        return SideVerdict(advice["verdict"], "", "", "", subject.fired)
-    return SideVerdict(
-        advice["verdict"], rule["id"], rule["title"], advice["reason"], subject.fired
-    )
+def _recorded_side(advice: Advice | PartAdvice, subject: Subject) -> SideVerdict:
+    rule = advice.rule
+    if rule is None:
+        return SideVerdict(advice.verdict, "", "", "", subject.fired)
+    return SideVerdict(advice.verdict, rule.id, rule.title, advice.reason, subject.fired)
 
 
-def _said_of_all(
-    decision: DayDecision, subjects: Sequence[Subject], speaks: _Speaks
+def _decided_sides(
+    decision: DayDecision, subjects: Sequence[Subject], reasons: _Reasons
 ) -> Iterator[SideVerdict]:
-    """What a decision says of the day and of each part; the day is told by the facts of the
-    subject that decided on it."""
+    """Yield the day and each part; the reason for the day cites the subject that decided it."""
     day, *parts = subjects
     deciders = [(decision.day.deciding, day)]
     deciders += [(of.deciding, p) for of, p in zip(decision.parts, parts, strict=True)]
-    told_by = next((of for rule, of in deciders if rule is decision.deciding), day)
-    yield _said(decision.verdict.value, decision.deciding, told_by, decision.day.fired, speaks)
+    cited = next((of for rule, of in deciders if rule is decision.deciding), day)
+    yield _side(decision.verdict, decision.deciding, cited, decision.day.fired, reasons)
     for part, of in zip(parts, decision.parts, strict=True):
-        yield _said(of.verdict.value, of.deciding, part, of.fired, speaks)
+        yield _side(of.verdict, of.deciding, part, of.fired, reasons)
 
 
-def _said(
-    verdict: str, rule: Rule | None, subject: Subject, fired: Sequence[Rule], speaks: _Speaks
+def _side(
+    verdict: Verdict, rule: Rule | None, subject: Subject, fired: Sequence[Rule], reasons: _Reasons
 ) -> SideVerdict:
     ids = tuple(one.id for one in fired)
     if rule is None:
         return SideVerdict(verdict, "", "", "", ids)
-    return SideVerdict(verdict, rule.id, rule.title, speaks.reason(rule, subject), ids)
+    return SideVerdict(verdict, rule.id, rule.title, reasons.of(rule, subject), ids)
 
 
 def _differing(
-    subject: Subject, fired: Sequence[str], its_own: RuleSet | None, other: RuleSet
+    subject: Subject, fired: Sequence[str], recorded_rules: RuleSet | None, other: RuleSet
 ) -> Iterator[RuleComparison]:
     """The rules that fired then or fire now, and not both, in the order of what fired then."""
-    then, now = _by_id(its_own), _by_id(other)
+    then, now = _by_id(recorded_rules), _by_id(other)
     for rule_id in dict.fromkeys((*subject.fired, *fired)):
         if (rule_id in subject.fired) is not (rule_id in fired):
             named = now.get(rule_id) or then.get(rule_id)

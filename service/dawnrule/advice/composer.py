@@ -1,12 +1,12 @@
-"""How does a decision become advice that a person can act on? (pure)"""
+"""Composition of advice from a decision: headline, reason, caution, notes (pure)."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, NamedTuple
+from typing import NamedTuple, Self
 
 from dawnrule.advice.options import Alternatives, Options, PartOptions
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
@@ -22,18 +22,18 @@ from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Wording
 
 UNANSWERED = {"warning_signs": "chest_pain", "pain": "pain_reported", "illness": "illness"}
-"""What stops training, as a check-in asks for it, each with a fact that is known once it was
-answered."""
+"""The questions of a check-in that can stop training, each with a fact that an answer makes
+known."""
 
 
 def unanswered(not_reported: Collection[str]) -> list[str]:
-    """Which of them a check-in left open, by the facts that were not reported."""
+    """List the questions that a check-in left open, by the facts that were not reported."""
     return [asked for asked, fact in UNANSWERED.items() if fact in not_reported]
 
 
-def left_open(not_reported: Collection[str], texts: Texts, *, trains: bool) -> str:
-    """A sentence or two on what was left open; to who ``trains`` also what to do about it. Empty
-    if all was answered."""
+def unanswered_text(not_reported: Collection[str], texts: Texts, *, trains: bool) -> str:
+    """Say in a sentence or two what a check-in left open, and to athletes who train also what to
+    do about it. Empty if all was answered."""
     what = texts.listing([texts.say(f"left_open.{one}") for one in unanswered(not_reported)])
     if not what:
         return ""
@@ -43,7 +43,7 @@ def left_open(not_reported: Collection[str], texts: Texts, *, trains: bool) -> s
 
 
 _SENTENCE_ENDS = re.compile(r"[.!?]+(?=\s|$)")
-"""These are left out of a place: what is spoken of a reason ends with its first sentence."""
+"""Left out of a place: a spoken summary ends the reason at its first sentence."""
 
 
 def pain_places(
@@ -54,17 +54,17 @@ def pain_places(
     facts: Facts,
     vocabulary: Vocabulary,
 ) -> tuple[str, ...]:
-    """Where the pain was reported by which a rule fired on a part: the part's muscle group (its
-    id) where it hurts there, else the athlete's words. Empty for a rule that reads anything but
-    pain; ``block`` is the index in the plan, and ``facts`` are those the rule fired on."""
+    """List where the pain was reported that made a rule fire on a part: the part's muscle group
+    (its id) where it hurts there, else the athlete's words. Empty for a rule that reads anything
+    but pain; ``block`` is the index in the plan, ``facts`` are those the rule fired on."""
     if not set(rule.reads) <= {fact_name(kind) for kind in vocabulary.pain_kinds}:
         return ()
-    told = (
+    places = (
         _place(pain, group)
         for pain in pains_of_part(check_in, check_in.plan[block], group, vocabulary)
         if fact_name(pain.kind) in rule.reads and facts.get(fact_name(pain.kind)) is True
     )
-    return tuple(dict.fromkeys(filter(None, told)))
+    return tuple(dict.fromkeys(filter(None, places)))
 
 
 def _place(pain: Pain, group: str | None) -> str:
@@ -76,59 +76,53 @@ def _place(pain: Pain, group: str | None) -> str:
 class PartVerdict(NamedTuple):
     """The verdict on a part, the id of the rule that decided it, and its muscle group."""
 
-    verdict: str
+    verdict: Verdict
     rule_id: str | None
     muscle_group: str | None
 
 
 @dataclass(frozen=True, slots=True)
-class PartAtRest:
-    """``said`` names what rests, as in "Rest for quadriceps"; ``decides`` tells whether the rule
-    that the day is told by is the one that it rests by."""
+class RestingParts:
+    """The parts that rest on a day that goes on. ``text`` names them, as in "Rest for quadriceps";
+    ``decides`` is whether they rest by the rule that the day's verdict is attributed to."""
 
-    said: str
+    text: str
     decides: bool
 
+    @classmethod
+    def of(
+        cls,
+        verdict: Verdict,
+        rule_id: str | None,
+        parts: Iterable[PartVerdict],
+        vocabulary: Vocabulary,
+        texts: Texts,
+    ) -> Self | None:
+        """Find what rests on a day of a verdict by a rule; None where nothing or all rests."""
+        resting = [part for part in parts if part.verdict is Verdict.REST]
+        if verdict is Verdict.REST or not resting:
+            return None
+        deciding = [part for part in resting if part.rule_id == rule_id]
+        groups = dict.fromkeys(part.muscle_group for part in deciding or resting)
+        labels = [vocabulary.label(group) for group in groups if group]
+        if len(labels) < len(groups):
+            return cls(texts.say("rest_for_part"), bool(deciding))
+        return cls(texts.say("rest_for", where=texts.listing(labels)), bool(deciding))
 
-def part_at_rest(
-    verdict: str,
-    rule_id: str | None,
-    parts: Iterable[PartVerdict],
-    vocabulary: Vocabulary,
-    texts: Texts,
-) -> PartAtRest | None:
-    """What rests on a day of a verdict that is told by a rule; None where nothing does, and where
-    all of the day does."""
-    resting = [part for part in parts if part.verdict == Verdict.REST]
-    if verdict == Verdict.REST or not resting:
-        return None
-    told = [part for part in resting if part.rule_id == rule_id]
-    groups = dict.fromkeys(part.muscle_group for part in told or resting)
-    labels = [vocabulary.label(group) for group in groups if group]
-    if len(labels) < len(groups):
-        return PartAtRest(texts.say("rest_for_part"), bool(told))
-    return PartAtRest(texts.say("rest_for", where=texts.listing(labels)), bool(told))
-
-
-def part_at_rest_in(
-    advice: Mapping[str, Any], vocabulary: Vocabulary, texts: Texts
-) -> PartAtRest | None:
-    """What rests on the day of an advice (plain JSON values), as ``part_at_rest`` says it."""
-    parts = (PartVerdict(p["verdict"], _id_in(p), p["muscle_group"]) for p in advice["parts"])
-    return part_at_rest(advice["verdict"], _id_in(advice), parts, vocabulary, texts)
-
-
-def _id_in(told: Mapping[str, Any]) -> str | None:
-    return told["rule"]["id"] if told["rule"] else None
+    @classmethod
+    def of_advice(cls, advice: Advice, vocabulary: Vocabulary, texts: Texts) -> Self | None:
+        """Find what rests by an advice; None where nothing or all rests."""
+        parts = (PartVerdict(p.verdict, _id(p.rule), p.muscle_group) for p in advice.parts)
+        return cls.of(advice.verdict, _id(advice.rule), parts, vocabulary, texts)
 
 
 HEADLINE_LENGTH = 140
-"""The most characters of a headline: what fits a phone's lock screen and is spoken in a breath."""
+"""Characters of a headline at most: it fits a phone's lock screen and is spoken in one breath."""
 
 
 @dataclass(frozen=True, slots=True)
 class Composer:
-    """Composes advice in one language."""
+    """Advice in the words of one language."""
 
     dictionary: FactDictionary
     vocabulary: Vocabulary
@@ -137,7 +131,7 @@ class Composer:
     @classmethod
     @cache
     def bundled(cls, language: str = ENGLISH) -> Composer:
-        """A composer over the data that ships with the service."""
+        """Load the composer of a language from the data that ships with the service."""
         dictionary, texts = FactDictionary.bundled(), Texts.bundled(language)
         if language != ENGLISH:  # in English the facts themselves say how they read
             dictionary = dictionary.translated(texts)
@@ -145,20 +139,20 @@ class Composer:
 
     def compose(
         self,
-        advice_id: str,
+        advice_id: str | None,
         check_in: CheckIn,
         morning: MorningFacts,
         decision: DayDecision,
         options_of: Callable[[PartFacts, Decision], PartOptions],
         rule_set: RuleSet,
     ) -> Advice:
-        """The advice on a check-in; ``decision`` must be that of ``rule_set`` on ``morning``, and
-        ``options_of`` must tell the options of the same."""
+        """Compose the advice on a check-in; ``decision`` must be that of ``rule_set`` on
+        ``morning``, and ``options_of`` must find the options of the same."""
         open_questions = not_reported(morning, rule_set, self.dictionary)
         return Advice(
             advice_id=advice_id,
             athlete_id=check_in.athlete_id,
-            date=check_in.date.isoformat(),
+            date=check_in.date,
             verdict=decision.verdict,
             headline=self._headline(check_in, morning, decision),
             rule=self._name(decision.deciding),
@@ -170,23 +164,23 @@ class Composer:
             ),
             notes=tuple(self._notes(decision)),
             not_reported=open_questions,
-            rule_set=RuleSetName(rule_set.name, rule_set.version, rule_set.digest),
+            rule_set=RuleSetName.of(rule_set),
         )
 
     @property
     def wording(self) -> Wording:
-        """What says rules and facts in this language."""
+        """The wording of rules and facts in this language."""
         return Wording(self.dictionary, self.vocabulary, self.texts)
 
     def note(self, rule: Rule) -> Note:
-        """What a note says; ``rule`` must be one."""
+        """Compose a note; ``rule`` must be one."""
         name = RuleName(rule.id, self.texts.of_rule(rule.title))
         return Note(name, self.texts.of_rule(rule.caution))
 
     def options(
         self, source: FactSource, what_if: WhatIf, morning: MorningFacts, decision: DayDecision
     ) -> Options:
-        """What finds the options of the parts of a morning on which ``decision`` was made."""
+        """Prepare to find the options of the parts of a morning; ``decision`` is that on it."""
         today = what_if.on_day(source.day.facts)
         at_rest = (
             part.muscle_group
@@ -209,7 +203,7 @@ class Composer:
             rule=self._name(deciding),
             reason=self._part_reason(check_in, part, decision),
             caution=self._part_caution(deciding),
-            opens_at=options.opens_at.isoformat() if options.opens_at else None,
+            opens_at=options.opens_at,
             opens_note=options.opens_note,
             would_change=tuple(map(self._change, options.changes.single)),
             would_change_together=tuple(map(self._change, options.changes.together)),
@@ -230,13 +224,13 @@ class Composer:
         return self.wording.reason(deciding, part.facts, self._hurts(check_in, part, deciding))
 
     def reason_to_train(self, *decisions: Decision) -> str:
-        """That nothing speaks against it is said only where no note does either."""
+        """Say that nothing speaks against training, but only where no note does either."""
         if any(rule.is_note for decided in decisions for rule in decided.fired):
             return self.texts.say("reason_train_with_notes")
         return self.texts.say("reason_train")
 
     def _hurts(self, check_in: CheckIn, part: PartFacts, rule: Rule) -> tuple[str, ...]:
-        """Where it hurts, for a rule that reads nothing but pain; else empty."""
+        """List where it hurts, for a rule that reads nothing but pain; else nothing."""
         return pain_places(
             rule, check_in, part.block, part.muscle_group, part.facts, self.vocabulary
         )
@@ -258,17 +252,17 @@ class Composer:
     def _caution(
         self, morning: MorningFacts, decision: DayDecision, open_questions: tuple[str, ...]
     ) -> str:
-        """What to heed; whoever is told to train is told too what was not answered."""
+        """Compose the caution; with a plan to train it adds what was not answered."""
         if decision.deciding is None and not morning.parts:
             return self.texts.say("caution_day_off")
         caution = self._part_caution(decision.deciding)
         if decision.verdict is not Verdict.TRAIN or not morning.parts:
             return caution
-        return f"{caution} {left_open(open_questions, self.texts, trains=True)}".strip()
+        return f"{caution} {unanswered_text(open_questions, self.texts, trains=True)}".strip()
 
     def _notes(self, decision: DayDecision) -> Iterator[Note]:
-        """Each note that fired once, in the order of the day and then of the parts. How to train a
-        part is said only where it is trained as planned; what is said of pain stays."""
+        """Yield each note that fired once, those of the day first. A note on how to train is left
+        out where no such part is trained as planned; a note on pain always stays."""
         fired = [rule for rule in decision.day.fired if rule.is_note]
         for part in decision.parts:
             notes = (rule for rule in part.fired if rule.is_note)
@@ -284,19 +278,19 @@ class Composer:
         if decision.deciding is None or decision.verdict is Verdict.TRAIN:
             return self._headline_train(verdict, morning)
         title = self.texts.of_rule(decision.deciding.title)
-        rest = self._part_at_rest(morning, decision)
+        rest = self._resting_parts(morning, decision)
         if rest and rest.decides:
-            return self._headline_rest(rest.said, title)
+            return self._headline_rest(rest.text, title)
         short = self.texts.say("headline_protect", verdict=verdict, title=title)
         if rest:
-            full = self.texts.say("headline_and_rest", headline=short, rest=rest.said)
+            full = self.texts.say("headline_and_rest", headline=short, rest=rest.text)
             return _first_that_fits(full, short)
         where = self._where(check_in, morning, decision, decision.deciding)
         full = self.texts.say("headline_protect_where", verdict=verdict, where=where, title=title)
         return _first_that_fits(full, short) if where else short
 
     def _headline_rest(self, rest: str, title: str) -> str:
-        """The verdict on the part that rests; that of the day would say to swap."""
+        """Lead with the verdict on the part that rests; that of the day would say to swap."""
         some = self.texts.say("rest_for_part")
         return _first_that_fits(
             self.texts.say("headline_rest_others", rest=rest, title=title),
@@ -304,13 +298,13 @@ class Composer:
             self.texts.say("headline_rest", rest=some, title=title),
         )
 
-    def _part_at_rest(self, morning: MorningFacts, decision: DayDecision) -> PartAtRest | None:
+    def _resting_parts(self, morning: MorningFacts, decision: DayDecision) -> RestingParts | None:
         parts = (
             PartVerdict(decided.verdict, _id(decided.deciding), part.muscle_group)
             for part, decided in zip(morning.parts, decision.parts, strict=True)
         )
         by = _id(decision.deciding)
-        return part_at_rest(decision.verdict, by, parts, self.vocabulary, self.texts)
+        return RestingParts.of(decision.verdict, by, parts, self.vocabulary, self.texts)
 
     def _headline_train(self, verdict: str, morning: MorningFacts) -> str:
         if not morning.parts:
@@ -323,8 +317,8 @@ class Composer:
     def _where(
         self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision, deciding: Rule
     ) -> str:
-        """The muscle groups that the deciding rule is about, for pain where it hurts; empty when
-        it is about the day."""
+        """Name the muscle groups that the deciding rule concerns, or where it hurts; empty when
+        the rule concerns the day."""
         if deciding in decision.day.fired:
             return ""
         places = (
@@ -338,10 +332,10 @@ class Composer:
 def not_reported(
     morning: MorningFacts, rule_set: RuleSet, dictionary: FactDictionary
 ) -> tuple[str, ...]:
-    """The facts that were left open: the readings that a check-in asks for, and whatever else the
-    rule set reads, save details of the plan. A fact of a part counts when any part lacks it, and
-    one from history where more data would tell it: hours since output fell are not missing where
-    it held."""
+    """List the facts that were left open: the readings that a check-in asks for, and whatever else
+    the rule set reads, except details of the plan. A fact of a part counts when any part lacks it,
+    and one from history only where more data would yield it: hours since output fell are not
+    missing where it held."""
     read = {*rule_set.facts_read("day"), *(rule_set.facts_read("part") if morning.parts else ())}
     day = (morning.day, morning.missing)
     parts = [(part.facts, part.missing) for part in morning.parts]
@@ -362,19 +356,19 @@ def not_reported(
 
 
 def _first_that_fits(*headlines: str) -> str:
-    """The first that is short enough; else the last."""
+    """Choose the first that is short enough; else the last."""
     fitting = (headline for headline in headlines if len(headline) <= HEADLINE_LENGTH)
     return next(fitting, headlines[-1])
 
 
-def _id(rule: Rule | None) -> str | None:
+def _id(rule: Rule | RuleName | None) -> str | None:
     return rule.id if rule else None
 
 
 def _parts_decided_by(
     deciding: Rule, morning: MorningFacts, decision: DayDecision
 ) -> Iterator[PartFacts]:
-    """The parts whose verdict is of the rule by which the day is told."""
+    """Yield the parts decided by the rule that the day's verdict is attributed to."""
     for part, decided in zip(morning.parts, decision.parts, strict=True):
         if decided.deciding is deciding:
             yield part

@@ -1,22 +1,28 @@
-"""Why was this advice given? From its record and its rule set, rule by rule (pure)."""
+"""Explanation of an advice from its record and its rule set, rule by rule (pure)."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from dawnrule.advice.composer import Composer
-from dawnrule.model import FactDefinition, FactDictionary, Facts, Scope
-from dawnrule.rules.conditions import Test
-from dawnrule.rules.evaluation.evaluator import TestTrace, explain, missing_tests, predicate
+from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Scope
+from dawnrule.model.advice import Advice, PartAdvice
+from dawnrule.model.record import Record
+from dawnrule.rules.conditions import Operator, Test
+from dawnrule.rules.evaluation.evaluator import (
+    TestTrace,
+    Trace,
+    explain,
+    missing_tests,
+    predicate,
+)
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.rules.serialization import rule_head
 from dawnrule.rules.text import Wording
 
 NEAR = 0.5
-"""The greatest share (see ``NearTest``) that is called near: house judgement, no source."""
+"""The greatest share (see ``NearTest``) that counts as near: house judgement, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +63,8 @@ class NearMiss:
 def near_misses(
     rules: Iterable[Rule], facts: Facts, dictionary: FactDictionary
 ) -> tuple[NearMiss, ...]:
-    """The rules that one test alone kept from firing on a subject, the nearest first and then in
-    the order given. ``rules`` must be such as may test these facts."""
+    """Find the rules that one test alone kept from firing on a subject, the nearest first and then
+    in the order given. ``rules`` must have the scope of the facts."""
     found = []
     for rule in rules:
         tests = [_near(test, facts, dictionary) for test in missing_tests(rule.when, facts)]
@@ -77,8 +83,8 @@ def _near(test: Test, facts: Facts, dictionary: FactDictionary) -> NearTest:
 
 
 def _room(definition: FactDefinition, trace: TestTrace) -> float:
-    """The smaller piece of the fact's range on either side of a threshold, or all of the range
-    when the threshold stands at its end."""
+    """Measure the smaller piece of the fact's range on either side of a threshold, or the whole
+    range when the threshold stands at its end."""
     threshold = trace.threshold
     assert isinstance(threshold, int | float), "only numbers have a margin"
     pieces = (threshold - definition.least, definition.greatest - threshold)
@@ -91,8 +97,8 @@ def _nearest_first(test: NearTest) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """The day (``block`` None) or a part, as the record has it: its facts, the rules that decided
-    on it, and all that fired."""
+    """The day (``block`` None) or a part in a record: its facts, the rules that decided on it, and
+    all that fired."""
 
     scope: Scope
     block: int | None
@@ -102,79 +108,115 @@ class Subject:
     fired: tuple[str, ...]
 
 
-def explain_record(
-    record: Mapping[str, Any], rule_set: RuleSet, composer: Composer
-) -> dict[str, Any]:
-    """Every rule with how it came out, as plain JSON values; ``rule_set`` is the record's own.
+@dataclass(frozen=True, slots=True)
+class FailedTest:
+    """A test that alone kept a rule from firing; ``value`` is None when it was not reported, and
+    ``said`` is the test in words."""
 
-    ``reproduced`` says whether the rules, evaluated again on the recorded facts, fire as they did.
-    """
-    wording = Wording(composer.dictionary, composer.vocabulary, composer.texts)
+    fact: str
+    operator: Operator
+    threshold: FactValue | tuple[FactValue, ...]
+    value: FactValue | None
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class RuleResult:
+    """How one rule came out for the day (``block`` None) or for one part; ``decided`` is whether
+    the verdict there is the rule's."""
+
+    block: int | None
+    muscle_group: str | None
+    fired: bool
+    decided: bool
+    conditions: Trace
+    near_miss: tuple[FailedTest, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ExplainedRule:
+    """A rule and how it came out."""
+
+    rule: Rule
+    results: tuple[RuleResult, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Every rule with how it came out. ``reproduced`` is whether the rules, evaluated again on the
+    recorded facts, fire as recorded."""
+
+    rules: tuple[ExplainedRule, ...] = ()
+    reproduced: bool = False
+
+
+def explain_record(record: Record, rule_set: RuleSet, composer: Composer) -> Explanation:
+    """Explain a record rule by rule; ``rule_set`` is the record's own."""
     subjects = subjects_of(record)
-    return {
-        "rules": [
-            rule_head(rule)
-            | {"results": [_result(rule, s, wording) for s in subjects if s.scope == rule.scope]}
+    return Explanation(
+        tuple(
+            ExplainedRule(
+                rule,
+                tuple(
+                    _result(rule, subject, composer.wording)
+                    for subject in subjects
+                    if subject.scope == rule.scope
+                ),
+            )
             for rule in rule_set.rules
-        ],
-        "reproduced": fires_again(subjects, rule_set),
-    }
+        ),
+        fires_again(subjects, rule_set),
+    )
 
 
-def subjects_of(record: Mapping[str, Any]) -> list[Subject]:
-    """The day of a record and then its parts. A day rule decides when the verdict of the day or of
-    any part is its own."""
-    advice, facts, fired = record["advice"], record["facts"], record["fired"]
-    deciding = _ids(advice, *advice["parts"])
-    day = Subject("day", None, None, facts["day"], deciding, tuple(fired["day"]))
+def subjects_of(record: Record) -> list[Subject]:
+    """List the day of a record and then its parts. A day rule decides when the verdict of the day
+    or of any part is its own."""
+    advice, facts, fired = record.advice, record.facts, record.fired
+    deciding = _deciding(*advice.day_and_parts)
     parts = (
         Subject(
             "part",
-            of["block"],
-            of["muscle_group"],
-            facts["day"] | of["facts"],
-            _ids(part),
-            tuple(fired_here),
+            of.block,
+            of.muscle_group,
+            {**facts.day, **of.facts},
+            _deciding(part),
+            fired_here,
         )
-        for of, part, fired_here in zip(
-            facts["parts"], advice["parts"], fired["parts"], strict=True
-        )
+        for of, part, fired_here in zip(facts.parts, advice.parts, fired.parts, strict=True)
     )
-    return [day, *parts]
+    return [Subject("day", None, None, facts.day, deciding, fired.day), *parts]
 
 
-def _ids(*advised: Mapping[str, Any]) -> frozenset[str]:
-    return frozenset(of["rule"]["id"] for of in advised if of["rule"])
+def _deciding(*advised: Advice | PartAdvice) -> frozenset[str]:
+    return frozenset(of.rule.id for of in advised if of.rule)
 
 
-def _result(rule: Rule, subject: Subject, wording: Wording) -> dict[str, Any]:
+def _result(rule: Rule, subject: Subject, wording: Wording) -> RuleResult:
     trace = explain(rule.when, subject.facts)
-    return {
-        "block": subject.block,
-        "muscle_group": subject.muscle_group,
-        "fired": trace.holds,
-        "decided": rule.id in subject.decided_by,
-        "conditions": trace.to_json(),
-        "near_miss": [
-            _told(test, subject.facts, wording) for test in missing_tests(rule.when, subject.facts)
-        ],
-    }
-
-
-def _told(test: Test, facts: Facts, wording: Wording) -> dict[str, Any]:
-    value = test.value
-    return {
-        "fact": test.fact,
-        "operator": test.operator.value,
-        "threshold": list(value) if isinstance(value, tuple) else value,
-        "value": facts.get(test.fact),
-        "said": wording.test(test, facts),
-    }
+    failed = (
+        FailedTest(
+            test.fact,
+            test.operator,
+            test.value,
+            subject.facts.get(test.fact),
+            wording.test(test, subject.facts),
+        )
+        for test in missing_tests(rule.when, subject.facts)
+    )
+    return RuleResult(
+        block=subject.block,
+        muscle_group=subject.muscle_group,
+        fired=trace.holds,
+        decided=rule.id in subject.decided_by,
+        conditions=trace,
+        near_miss=tuple(failed),
+    )
 
 
 def fires_again(subjects: Sequence[Subject], rule_set: RuleSet) -> bool:
-    """Whether on each subject just the recorded rules fire; day rules count for every part, whose
-    facts hold those of the day."""
+    """Check that on each subject exactly the recorded rules fire; day rules count for every part,
+    whose facts include those of the day."""
     return all(_fired_on(subject, rule_set) == subject.fired for subject in subjects)
 
 

@@ -1,4 +1,4 @@
-"""When does a part open, what would have to be different, and what can be done instead? (pure)"""
+"""Options of a part: opening time, changes that would help, alternatives (pure)."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from dawnrule.facts.derive import FactSource, PartFacts
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import FactDictionary, Facts, Modality, Verdict, Vocabulary
+from dawnrule.model.advice import Alternative
 from dawnrule.model.entities import Block
 from dawnrule.model.training import groups_of
 from dawnrule.rules.counterfactuals import Changes, Opening, WhatIf, changes_for, opening_of
@@ -32,17 +33,17 @@ class Alternatives:
     source: FactSource
     what_if: WhatIf
     at_rest: frozenset[str]
-    others: dict[int, tuple[dict[str, str], ...]] = field(default_factory=dict)
+    others: dict[int, tuple[Alternative, ...]] = field(default_factory=dict)
     fitting: dict[tuple[int, str], bool] = field(default_factory=dict)
 
-    def to(self, part: PartFacts) -> Iterator[dict[str, str]]:
+    def to(self, part: PartFacts) -> Iterator[Alternative]:
         """Ways of low eccentric load that load nothing at rest, those first that spare the part's
         own muscle group; then, for work against a load or for skill, what is open today for the
         same goal, that trained longest ago first."""
         low = [m for m in self._words.modalities.values() if m.eccentric_load == LOW]
         low.sort(key=lambda modality: part.muscle_group in modality.loads)
         fitting = (modality for modality in low if self._fits(modality, part))
-        yield from ({"modality": modality.id} for modality in islice(fitting, EACH_AT_MOST))
+        yield from (Alternative(modality=m.id) for m in islice(fitting, EACH_AT_MOST))
         if part.block not in self.others:
             self.others[part.block] = tuple(islice(self._others(part), EACH_AT_MOST))
         yield from self.others[part.block]
@@ -64,12 +65,12 @@ class Alternatives:
             for group in modality.loads or (None,)
         )
 
-    def _others(self, part: PartFacts) -> Iterator[dict[str, str]]:
+    def _others(self, part: PartFacts) -> Iterator[Alternative]:
         if part.goal in self._words.goals_of_kind("growth", "force"):
             pattern = self.source.check_in.plan[part.block].pattern
             yield from self._patterns(part) if pattern else self._groups(part)
 
-    def _groups(self, part: PartFacts) -> Iterator[dict[str, str]]:
+    def _groups(self, part: PartFacts) -> Iterator[Alternative]:
         words = self._words
         block = self.source.check_in.plan[part.block]
         if block.modality and words.modalities[block.modality].loads:
@@ -78,9 +79,9 @@ class Alternatives:
         others = [group for group in words.muscle_groups if group not in planned]
         for group in sorted(others, key=lambda group: -self._hours_since_trained([group], part)):
             if self.what_if.is_open(self._facts(block, group, part)):
-                yield {"goal": part.goal, "muscle_group": group}
+                yield Alternative(goal=part.goal, muscle_group=group)
 
-    def _patterns(self, part: PartFacts) -> Iterator[dict[str, str]]:
+    def _patterns(self, part: PartFacts) -> Iterator[Alternative]:
         planned = {b.pattern for b in self.source.check_in.plan}
         others = [
             pattern
@@ -92,7 +93,7 @@ class Alternatives:
             block = Block(goal=part.goal, pattern=pattern.id)
             facts = (self._facts(block, group, part) for group in pattern.muscle_groups)
             if all(map(self.what_if.is_open, facts)):
-                yield {"goal": part.goal, "pattern": pattern.id}
+                yield Alternative(goal=part.goal, pattern=pattern.id)
 
     def _facts(self, block: Block, group: str | None, part: PartFacts) -> Facts:
         """The facts of a block in the place of the part's."""
@@ -117,7 +118,7 @@ class PartOptions:
     opens_at: datetime | None = None
     opens_note: str | None = None
     changes: Changes = field(default_factory=Changes)
-    alternatives: tuple[dict[str, str], ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,10 +16,11 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from tempfile import mkstemp
 from threading import Lock
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from dawnrule.errors import StoreUnusable
-from dawnrule.model import FactDictionary
+from dawnrule.model import FactDictionary, Facts
+from dawnrule.model.advice import PartAdvice
 from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_metadata
 from dawnrule.store import Store, StoredAdvice
 
@@ -160,19 +161,18 @@ class Archive:
 
 
 def _morning(position: int, advice: StoredAdvice) -> PastMorning:
-    record = json.loads(advice.record)
-    day, fired = record["facts"]["day"], record["fired"]
-    parts = zip(record["facts"]["parts"], record["advice"]["parts"], fired["parts"], strict=True)
+    record = advice.read_record()
+    day, fired = record.facts.day, record.fired
+    parts = zip(record.facts.parts, record.advice.parts, fired.parts, strict=True)
     return PastMorning(
         position,
         advice.athlete_id,
         advice.date,
         advice.rule_set_digest,
-        PastSubject(advice.verdict, advice.rule_id, tuple(fired["day"]), day),
-        tuple(_part(part, ids, {**day, **own["facts"]}) for own, part, ids in parts),
+        PastSubject(advice.verdict, advice.rule_id, fired.day, day),
+        tuple(_part(part, ids, {**day, **of.facts}) for of, part, ids in parts),
     )
 
 
-def _part(part: Mapping[str, Any], fired: list[str], facts: dict[str, Any]) -> PastSubject:
-    rule = part["rule"]
-    return PastSubject(part["verdict"], rule["id"] if rule else None, tuple(fired), facts)
+def _part(part: PartAdvice, fired: tuple[str, ...], facts: Facts) -> PastSubject:
+    return PastSubject(part.verdict.value, part.rule.id if part.rule else None, fired, facts)

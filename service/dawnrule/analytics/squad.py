@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
@@ -10,10 +10,9 @@ from typing import Any
 
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import Verdict, Vocabulary
+from dawnrule.model.advice import Advice, PartAdvice
 from dawnrule.model.entities import Athlete
 from dawnrule.store import StoredAdvice, Transaction
-
-Plain = Mapping[str, Any]
 
 NOT_CHECKED_IN = "not-checked-in"
 """The place of athletes without a check-in, and so without a verdict."""
@@ -62,10 +61,10 @@ def squad_mornings(
 
 @dataclass(frozen=True, slots=True)
 class MorningSummary:
-    """A morning with its advice as plain JSON values, None where there is none."""
+    """A morning with its advice, None where there is none."""
 
     morning: AthleteMorning
-    advice: Plain | None
+    advice: Advice | None
 
     @property
     def order(self) -> tuple[int, str, str]:
@@ -76,8 +75,8 @@ class MorningSummary:
     @property
     def rules(self) -> dict[str, str]:
         """The rules that decided on the day and its parts: titles by id."""
-        verdicts = (self.advice, *self.advice["parts"]) if self.advice else ()
-        return {one["rule"]["id"]: one["rule"]["title"] for one in verdicts if one["rule"]}
+        advised = self.advice.day_and_parts if self.advice else ()
+        return {one.rule.id: one.rule.title for one in advised if one.rule}
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +99,12 @@ class SquadFilter:
             and self._is_named(summary.morning.athlete)
         )
 
-    def _has_part(self, advice: Plain | None) -> bool:
+    def _has_part(self, advice: Advice | None) -> bool:
         if not self.muscle_group and not self.goal:
             return True
         return any(
-            self.muscle_group in ("", part["muscle_group"]) and self.goal in ("", part["goal"])
-            for part in (advice["parts"] if advice else ())
+            self.muscle_group in ("", part.muscle_group) and self.goal in ("", part.goal)
+            for part in (advice.parts if advice else ())
         )
 
     def _is_named(self, athlete: Athlete) -> bool:
@@ -123,46 +122,49 @@ def by_place(squad: Iterable[MorningSummary]) -> dict[str, list[MorningSummary]]
 @dataclass(frozen=True, slots=True)
 class PartGroup:
     """Parts of one block with the same advice: their muscle groups, none for a block without; the
-    reason without the muscle group's name, and the caution where they rest; each empty when it is
-    that of the day."""
+    reason without the muscle group's name, empty when it is that of the day; and the caution of a
+    part that rests, empty when it is that of the day."""
 
     goal: str
     muscle_groups: tuple[str, ...]
-    verdict: str
+    verdict: Verdict
     reason: str
     caution: str
-    opens_at: str | None
+    opens_at: datetime | None
     opens_note: str | None
 
 
-def group_parts(advice: Plain, vocabulary: Vocabulary) -> Iterator[PartGroup]:
-    """Group the parts of an advice that have the same verdict and reason."""
-    alike: dict[Any, list[Plain]] = {}
-    for part in advice["parts"]:
+def group_parts(advice: Advice, vocabulary: Vocabulary) -> Iterator[PartGroup]:
+    """Group the parts of an advice that differ in the muscle group only."""
+    alike: dict[Any, list[PartAdvice]] = {}
+    for part in advice.parts:
         reason = _nameless_reason(part, vocabulary)
-        key = (part["block"], part["verdict"], reason, part["opens_at"], part["opens_note"])
+        key = (part.block, part.verdict, reason, part.opens_at, part.opens_note)
         alike.setdefault(key, []).append(part)
     for (_, verdict, reason, opens_at, opens_note), parts in alike.items():
-        is_same = all(part["reason"] == advice["reason"] for part in parts)
-        groups = tuple(part["muscle_group"] for part in parts if part["muscle_group"])
-        shown = "" if is_same else reason
-        caution = _caution_of_rest(parts[0], advice)
-        yield PartGroup(parts[0]["goal"], groups, verdict, shown, caution, opens_at, opens_note)
+        is_reason_of_day = all(part.reason == advice.reason for part in parts)
+        yield PartGroup(
+            goal=parts[0].goal,
+            muscle_groups=tuple(part.muscle_group for part in parts if part.muscle_group),
+            verdict=verdict,
+            reason="" if is_reason_of_day else reason,
+            caution=_caution_of_rest(parts[0], advice),
+            opens_at=opens_at,
+            opens_note=opens_note,
+        )
 
 
-def _caution_of_rest(part: Plain, advice: Plain) -> str:
-    """Find the caution of a part that rests for a reason of its own."""
-    is_its_own = part["verdict"] == Verdict.REST and part["caution"] != advice["caution"]
-    return part["caution"] if is_its_own else ""
+def _caution_of_rest(part: PartAdvice, advice: Advice) -> str:
+    """The caution of a part that rests, unless it is that of the day."""
+    differs = part.verdict is Verdict.REST and part.caution != advice.caution
+    return part.caution if differs else ""
 
 
-def _nameless_reason(part: Plain, vocabulary: Vocabulary) -> str:
-    """Take the muscle group's name off a reason, so that "Chest: soreness 3 of 10" and the same of
-    the shoulders can be grouped."""
-    if part["rule"] is None:
+def _nameless_reason(part: PartAdvice, vocabulary: Vocabulary) -> str:
+    """Drop the muscle group from a reason: "Chest: soreness 3 of 10" and the same of the shoulders
+    are alike."""
+    if part.rule is None:
         return ""
-    reason: str = part["reason"]
-    label = vocabulary.label(part["muscle_group"]) if part["muscle_group"] else ""
-    named, _, rest = reason.partition(": ")
-    shown = rest if rest and named.casefold() == label.casefold() else reason
-    return capital(shown)
+    label = vocabulary.label(part.muscle_group) if part.muscle_group else ""
+    named, _, rest = part.reason.partition(": ")
+    return capital(rest if rest and named.casefold() == label.casefold() else part.reason)

@@ -1,13 +1,12 @@
-"""A check-in comes in: what is stored, and what goes out? The straight line of the service."""
+"""Submission of check-ins: the straight line from a check-in to stored advice."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
-from typing import Any, TypeAlias, TypeVar
+from typing import TypeAlias, TypeVar
 from uuid import NAMESPACE_OID, uuid5
 
 from dawnrule.advice.advisor import Advisor, Considered, Morning
@@ -17,6 +16,7 @@ from dawnrule.errors import DawnruleError, FieldError, InvalidInput
 from dawnrule.facts.history import CHECK_IN_DAYS, SESSION_DAYS
 from dawnrule.facts.plausibility import implausible
 from dawnrule.i18n.lazy import lazy
+from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.rule_set import RuleSet
@@ -39,10 +39,10 @@ class Submission:
 
 @dataclass(frozen=True, slots=True)
 class Submitted:
-    """The advice as plain JSON values; ``is_new`` is False when nothing had to be stored, and
-    ``supersedes`` names the advice that it takes the place of."""
+    """The advice on a check-in; ``is_new`` is False when nothing had to be stored, and
+    ``supersedes`` is the id of the advice that it replaces."""
 
-    advice: dict[str, Any]
+    advice: Advice
     is_new: bool
     supersedes: str | None = None
 
@@ -73,8 +73,9 @@ def submit_check_in(
             transaction, advisor, rule_set, athlete, check_in.date, posting.now
         ):
             again = redecide_today(transaction, advisor, rule_set, athlete, posting)
-        told = advice_of_record(given.record)
-        return again or Submitted(told, is_new=False, supersedes=given.supersedes)
+        if again is not None:
+            return again
+        return Submitted(given.read_record().advice, is_new=False, supersedes=given.supersedes)
 
     history = history_before(transaction, check_in, posting.now)
     morning = Morning(athlete, check_in, history, posting.now)
@@ -134,8 +135,8 @@ def redecide_today(
     morning = Morning(athlete, check_in, history, stored.received_at)
     in_force = active_rule_set(transaction, advisor.library, rule_set, athlete.id, today)
     considered = advisor.consider(morning, in_force, posting.advice_id)
-    before = advice_of_record(given.record) | {"advice_id": posting.advice_id}
-    if considered.plain() == before:
+    before = replace(given.read_record().advice, advice_id=posting.advice_id)
+    if to_json(considered.advice) == to_json(before):  # equal moments may differ in their zone
         return None
     again = Submission(posting.now, posting.posted_by, stored.id, posting.advice_id)
     return _keep(transaction, advisor, considered, again, given)
@@ -171,12 +172,6 @@ def _last_answers(transaction: Transaction, check_in: CheckIn) -> tuple[CheckIn,
     )
 
 
-def advice_of_record(record: str) -> dict[str, Any]:
-    """The advice that a stored record holds, as plain JSON values."""
-    advice: dict[str, Any] = json.loads(record)["advice"]
-    return advice
-
-
 def _keep(
     transaction: Transaction,
     advisor: Advisor,
@@ -184,10 +179,14 @@ def _keep(
     posting: Submission,
     given: StoredAdvice | None,
 ) -> Submitted:
-    """Write advice to the ledger, in the place of what was given before, and beside it what the
-    candidate in the shadow would have said."""
+    """Write advice to the ledger, superseding what was given before, with the decision of the
+    shadow candidate beside it."""
     advice = considered.advice
-    supersedes = given.id if given else None
+    record = considered.record(
+        decided_at=posting.now,
+        posted_by=posting.posted_by,
+        supersedes=given.id if given else None,
+    )
     transaction.advice.add(
         StoredAdvice(
             id=posting.advice_id,
@@ -197,16 +196,14 @@ def _keep(
             verdict=advice.verdict.value,
             rule_id=advice.rule.id if advice.rule else None,
             rule_set_digest=advice.rule_set.digest,
-            record=considered.record(
-                decided_at=posting.now, posted_by=posting.posted_by, supersedes=supersedes
-            ),
-            decided_at=posting.now,
-            supersedes=supersedes,
+            record=record.to_canonical_json(),
+            decided_at=record.decided_at,
+            supersedes=record.supersedes,
         )
     )
-    keep_shadow(transaction, advisor.library, advice.advice_id, considered.facts)
+    keep_shadow(transaction, advisor.library, posting.advice_id, considered.facts)
     advisor.stored(considered)
-    return Submitted(considered.plain(), is_new=True, supersedes=supersedes)
+    return Submitted(advice, is_new=True, supersedes=record.supersedes)
 
 
 T = TypeVar("T")

@@ -1,29 +1,24 @@
-"""Stored advice, told in the reader's language."""
+"""Stored advice in the reader's language."""
 
 from __future__ import annotations
-
-import json
-from typing import Any
 
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.translation import translate
 from dawnrule.errors import NotFound
 from dawnrule.i18n.catalog import ENGLISH
+from dawnrule.model.advice import Advice
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import StoredAdvice
 
 
-def read_advice(
-    stored: StoredAdvice, library: RuleSetLibrary, composer: Composer
-) -> dict[str, Any]:
-    """Stored advice in the composer's language, as plain JSON values; as it was recorded where
-    that is English or the rule set is gone."""
-    record: dict[str, Any] = json.loads(stored.record)
-    advice: dict[str, Any] = record["advice"]
+def read_advice(stored: StoredAdvice, library: RuleSetLibrary, composer: Composer) -> Advice:
+    """Read advice in the composer's language; as recorded where that is English or the rule set is
+    gone."""
+    record = stored.read_record()
     if composer.texts.language == ENGLISH:
-        return advice
+        return record.advice
     try:
         rule_set = library.by_digest(stored.rule_set_digest)
     except NotFound:
-        return advice
+        return record.advice
     return translate(record, rule_set, composer)

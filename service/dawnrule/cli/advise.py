@@ -33,7 +33,9 @@ from dawnrule.clock import new_id, now
 from dawnrule.errors import DawnruleError, InvalidInput, MalformedInput
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.i18n.lazy import LazyText, lazy, render
+from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, CheckIn
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.json import read_json
@@ -299,7 +301,8 @@ def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer)
 
 
 def _as_json(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    return _line(json.dumps(_given(outcomes), indent=2, ensure_ascii=False))
+    given = [to_json(advice) for advice in _given(outcomes)]
+    return _line(json.dumps(given, indent=2, ensure_ascii=False))
 
 
 def _as_csv(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
@@ -319,7 +322,7 @@ def _bytes(text: str) -> bytes:
     return text.encode("utf-8", "replace")
 
 
-def _given(outcomes: Sequence[Outcome]) -> list[dict[str, Any]]:
+def _given(outcomes: Sequence[Outcome]) -> list[Advice]:
     return [outcome.advice for outcome in outcomes if isinstance(outcome, Submitted)]
 
 
@@ -333,7 +336,7 @@ def _in_row(outcome: Outcome, composer: Composer) -> RowAnswer:
     if outcome is None:
         return RowAnswer()
     why = reason_text(outcome.advice, composer)
-    return RowAnswer.of_advice(outcome.advice | {"reason": why}, composer.vocabulary)
+    return RowAnswer.of_advice(outcome.advice, why, composer.vocabulary)
 
 
 _FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome], Composer], bytes]] = dict(

@@ -79,7 +79,7 @@ Coach key:   {stage.coach_key}
 Athlete key: {stage.athlete_key} ({stage.names[stage.athlete_id]}, {stage.athlete_id})
 
 The squad's advice, why one of them got theirs, and what a phone would speak:
-  curl {coach} '{stage.url}/v1/advice?date={one["date"]}'
-  curl {coach} {stage.url}/v1/advice/{one["advice_id"]}
+  curl {coach} '{stage.url}/v1/advice?date={one.date}'
+  curl {coach} {stage.url}/v1/advice/{one.advice_id}
   curl {athlete} {me}/advice/today.txt
 """

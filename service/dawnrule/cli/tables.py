@@ -5,35 +5,33 @@ from __future__ import annotations
 import textwrap
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from tabulate import tabulate
 
 from dawnrule.advice.composer import Composer
-from dawnrule.advice.summary import first_sentence, left_open_in, reason_text
+from dawnrule.advice.summary import first_sentence, reason_text, unanswered_questions
 from dawnrule.errors import DawnruleError, FieldError
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render
 from dawnrule.model import Verdict
+from dawnrule.model.advice import Advice
 from dawnrule.sheet import where_in_words
 
 _LINE_WIDTH = 100
 
 
-def advice_table(
-    advice: Sequence[Mapping[str, Any]], names: Mapping[str, str], composer: Composer
-) -> str:
-    """A line for each advice (plain JSON values), and below it what is to be heeded: all of it
-    where the day or a part rests, else what was not answered, and the notes in short. What is said
-    of several stands there once, with their names.
+def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> str:
+    """Draw a table with a line for each advice, and below it the cautions of athletes who rest,
+    what others left unanswered, and their notes in short. A text about several athletes stands
+    there once, with their names.
 
-    ``names`` says by athlete id how people call the athlete; the id stands for who has none.
+    ``names`` are those of athletes by id; the id is shown for athletes without one.
     """
     columns = {
         "athlete": [_who(one, names) for one in advice],
-        "date": [str(one["date"]) for one in advice],
-        "verdict": [composer.vocabulary.label(one["verdict"]) for one in advice],
-        "rule": [one["rule"]["id"] if one["rule"] else "-" for one in advice],
+        "date": [one.date.isoformat() for one in advice],
+        "verdict": [composer.vocabulary.label(one.verdict) for one in advice],
+        "rule": [one.rule.id if one.rule else "-" for one in advice],
         "why": [reason_text(one, composer, short=True) for one in advice],
     }
     if len(set(columns["date"])) == 1:
@@ -42,7 +40,7 @@ def advice_table(
     table = tabulate(
         list(zip(*columns.values(), strict=True)), headers=headers, disable_numparse=True
     )
-    cautions = (_wrapped(_who(one, names), one["caution"]) for one in advice if _rests(one))
+    cautions = (_wrapped(_who(one, names), one.caution) for one in advice if _rests(one))
     return "\n\n".join([table, *cautions, *_said_below(advice, names, composer)])
 
 
@@ -61,21 +59,22 @@ def _fault_in_words(fault: FieldError, texts: Texts) -> str:
     return texts.say("sheet.found", fault=said, value=repr(fault.value)) if is_found else said
 
 
-def _rests(advice: Mapping[str, Any]) -> bool:
-    """Whether the day rests, or the part that it is told by."""
-    told_by = [p for p in advice["parts"] if p["rule"] and p["rule"] == advice["rule"]]
-    return any(one["verdict"] == Verdict.REST for one in (advice, *told_by))
+def _rests(advice: Advice) -> bool:
+    """Whether the day rests, or a part by the rule that decides the day."""
+    return any(
+        one.verdict is Verdict.REST and one.rule == advice.rule for one in advice.day_and_parts
+    )
 
 
 def _said_below(
-    advice: Sequence[Mapping[str, Any]], names: Mapping[str, str], composer: Composer
+    advice: Sequence[Advice], names: Mapping[str, str], composer: Composer
 ) -> list[str]:
     """What was left open and the notes; none on a day of rest, behind whose caution nothing
     stands."""
     to_whom: dict[str, list[str]] = defaultdict(list)
-    for one in (one for one in advice if one["verdict"] != Verdict.REST):
-        notes = (f"{n['rule']['title']}. {first_sentence(n['caution'])}" for n in one["notes"])
-        for said in filter(None, (left_open_in(one, composer), *notes)):
+    for one in (one for one in advice if one.verdict is not Verdict.REST):
+        notes = (f"{n.rule.title}. {first_sentence(n.caution)}" for n in one.notes)
+        for said in filter(None, (unanswered_questions(one, composer), *notes)):
             to_whom[said].append(_who(one, names))
     return [_wrapped(", ".join(whom), said) for said, whom in to_whom.items()]
 
@@ -85,7 +84,7 @@ def _wrapped(who: str, said: str) -> str:
     return textwrap.fill(text, _LINE_WIDTH, subsequent_indent="  ", break_long_words=False)
 
 
-def _who(advice: Mapping[str, Any], names: Mapping[str, str]) -> str:
-    athlete_id: str = advice["athlete_id"]
+def _who(advice: Advice, names: Mapping[str, str]) -> str:
+    athlete_id = advice.athlete_id
     name = names.get(athlete_id, athlete_id)
     return name if name == athlete_id else f"{name} ({athlete_id})"

@@ -20,8 +20,9 @@ from dawnrule.application.sessions import log_session
 from dawnrule.clock import new_id, now
 from dawnrule.demo.squad import Day, Diary, Squad, invent_diaries
 from dawnrule.errors import Conflict
+from dawnrule.model.advice import Advice
 from dawnrule.model.entities import CheckIn, Session
-from dawnrule.model.serialization import to_json
+from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
 from dawnrule.store import Key, Role, Store, Transaction, hash_key, new_key
@@ -40,7 +41,7 @@ class Stage:
     athlete_key: str
     athlete_id: str
     names: Mapping[str, str]
-    advice: Sequence[Mapping[str, Any]]
+    advice: Sequence[Advice]
 
 
 @contextmanager
@@ -122,7 +123,7 @@ def _served(server: Server) -> Iterator[int]:
         thread.join()
 
 
-def _post(url: str, key: str, check_ins: Sequence[CheckIn]) -> list[dict[str, Any]]:
+def _post(url: str, key: str, check_ins: Sequence[CheckIn]) -> list[Advice]:
     """Post check-ins one by one, as phones would; the advice on each."""
     with requests.Session() as session:
         session.trust_env = False  # no proxy stands between us and loopback
@@ -130,8 +131,7 @@ def _post(url: str, key: str, check_ins: Sequence[CheckIn]) -> list[dict[str, An
         return [_posted(session, f"{url}/v1/check-ins", to_json(one)) for one in check_ins]
 
 
-def _posted(session: requests.Session, url: str, check_in: dict[str, Any]) -> dict[str, Any]:
+def _posted(session: requests.Session, url: str, check_in: dict[str, Any]) -> Advice:
     response = session.post(url, json=check_in, timeout=_ANSWER_WITHIN_SECONDS)
     response.raise_for_status()
-    advice: dict[str, Any] = response.json()
-    return advice
+    return from_json(Advice, response.json())

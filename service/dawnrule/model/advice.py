@@ -1,17 +1,29 @@
-"""What is the answer to the morning question?
-
-The shapes here are those of the interface: a person reads them from top to bottom as verdict,
-headline, reason, caution, and then part by part.
-"""
+"""Advice: verdict, headline, reason and caution of a day, then the same for each part."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from datetime import date, datetime
+from typing import Protocol, Self
 
-from cattrs import Converter
+from dawnrule.model.fact_dictionary import FactValue
+from dawnrule.model.vocabulary import Verdict
 
-from dawnrule.model import Verdict
+
+class Versioned(Protocol):
+    """Anything with a name, a version and a digest, as a rule set has."""
+
+    @property
+    def name(self) -> str:
+        """The name, without version."""
+
+    @property
+    def version(self) -> str:
+        """The version, as 1.2.0."""
+
+    @property
+    def digest(self) -> str:
+        """The digest of the content."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +42,35 @@ class RuleSetName:
     version: str
     digest: str
 
+    @classmethod
+    def of(cls, rule_set: Versioned) -> Self:
+        """Name a rule set."""
+        return cls(rule_set.name, rule_set.version, rule_set.digest)
+
+    @property
+    def full_name(self) -> str:
+        """``name@version``."""
+        return f"{self.name}@{self.version}"
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One fact that, changed from ``from`` to ``to``, would lead to ``verdict``."""
+    """One fact that, changed from ``before`` to ``to``, would lead to ``verdict``."""
 
     fact: str
-    from_value: Any
+    before: FactValue
     to: str
     verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Training to do instead: a modality, or a goal for another muscle group or pattern."""
+
+    goal: str | None = None
+    muscle_group: str | None = None
+    pattern: str | None = None
+    modality: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +85,10 @@ class Note:
 class PartAdvice:
     """The verdict on one part: ``block`` counts the plan's blocks from 0.
 
-    ``opens_at`` (RFC 3339) is when time alone turns the verdict to train-as-planned, None when it
-    does not; ``opens_note`` then says why, and what else is needed. Each of ``would_change`` is
-    enough by itself for the verdict it names; those of ``would_change_together`` must all come
-    true. ``alternatives`` are plain mappings with ``modality``, or ``goal`` and
-    ``muscle_group``.
+    ``opens_at`` (aware, in the athlete's time zone) is when time alone turns the verdict to
+    train-as-planned, None when it does not; ``opens_note`` then says why, and what else is needed.
+    Each of ``would_change`` is enough by itself for the verdict it names; those of
+    ``would_change_together`` must all come true.
     """
 
     block: int
@@ -67,21 +98,22 @@ class PartAdvice:
     rule: RuleName | None
     reason: str
     caution: str
-    opens_at: str | None
+    opens_at: datetime | None
     opens_note: str | None
     would_change: tuple[Change, ...]
     would_change_together: tuple[Change, ...]
-    alternatives: tuple[dict[str, str], ...]
+    alternatives: tuple[Alternative, ...]
     also_fired: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """The answer for one athlete and one local date."""
+    """The answer for one athlete and one local date; ``advice_id`` is None where it is not
+    stored."""
 
-    advice_id: str
+    advice_id: str | None
     athlete_id: str
-    date: str
+    date: date
     verdict: Verdict
     headline: str
     rule: RuleName | None
@@ -92,29 +124,28 @@ class Advice:
     not_reported: tuple[str, ...]
     rule_set: RuleSetName
 
-
-_converter = Converter()
-
-
-def _change_to_json(change: Change) -> dict[str, Any]:
-    return {
-        "fact": change.fact,
-        "from": change.from_value,
-        "to": change.to,
-        "verdict": change.verdict.value,
-    }
+    @property
+    def day_and_parts(self) -> tuple[Advice | PartAdvice, ...]:
+        """The advice on the day and then that on each part: all that have a verdict."""
+        return (self, *self.parts)
 
 
-_converter.register_unstructure_hook(Change, _change_to_json)
+@dataclass(frozen=True, slots=True)
+class NoAdvice:
+    """The answer for a date without a check-in: no verdict, and a headline that says so.
 
+    It has the members of advice, so that both are answered by one schema.
+    """
 
-def note_to_json(note: Note) -> dict[str, Any]:
-    """A note as plain JSON values."""
-    plain: dict[str, Any] = _converter.unstructure(note)
-    return plain
-
-
-def advice_to_json(advice: Advice) -> dict[str, Any]:
-    """The advice as plain JSON values, in the order in which it is read."""
-    plain: dict[str, Any] = _converter.unstructure(advice)
-    return plain
+    athlete_id: str
+    date: date
+    headline: str
+    advice_id: None = None
+    verdict: None = None
+    rule: None = None
+    reason: str = ""
+    caution: str = ""
+    parts: tuple[PartAdvice, ...] = ()
+    notes: tuple[Note, ...] = ()
+    not_reported: tuple[str, ...] = ()
+    rule_set: None = None

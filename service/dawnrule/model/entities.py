@@ -36,6 +36,20 @@ class Athlete:
             return None
         return on.year - born.year - ((on.month, on.day) < (born.month, born.day))
 
+    def without_identity(self) -> RecordedAthlete:
+        """The athlete as records keep them: without name and language, which affect no advice."""
+        return RecordedAthlete(self.id, self.time_zone, self.date_of_birth, self.training_status)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedAthlete:
+    """An athlete in a record."""
+
+    id: str
+    time_zone: str
+    date_of_birth: date | None = None
+    training_status: str | None = None
+
 
 @dataclass(frozen=True, slots=True)
 class LastTrained:

@@ -1,44 +1,96 @@
-"""How do check-ins, sessions and athletes become plain JSON values, and come back?
+"""Serialization: entities, advice and records to JSON values and back, by one converter.
 
-The plain form is that of the interface, without what was not reported. It is for data that
-the schemas have let in already: nothing is validated here.
+The JSON form is that of the interface. Nothing is validated: the schemas have accepted the data
+before, or the service has written it itself.
 """
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any, TypeVar
 
+import rfc8785
 from cattrs import Converter
-from cattrs.gen import make_dict_unstructure_fn, override
+from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
-from dawnrule.model.entities import Athlete, Block, CheckIn, LastTrained, Pain, Session, Sleep
+from dawnrule.model.advice import Alternative, Change
+from dawnrule.model.entities import (
+    Athlete,
+    Block,
+    CheckIn,
+    LastTrained,
+    Pain,
+    RecordedAthlete,
+    Session,
+    Sleep,
+)
+from dawnrule.model.fact_dictionary import FactValue
 
 T = TypeVar("T")
 
-_converter = Converter(detailed_validation=False)
-_converter.register_unstructure_hook(datetime, datetime.isoformat)
-_converter.register_unstructure_hook(date, date.isoformat)
-_converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
-_converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
-for _kind in (Block, LastTrained, Pain, Sleep, Athlete, Session):
-    _converter.register_unstructure_hook(
-        _kind, make_dict_unstructure_fn(_kind, _converter, _cattrs_omit_if_default=True)
-    )
-_converter.register_unstructure_hook(
-    CheckIn,
-    make_dict_unstructure_fn(
-        CheckIn, _converter, _cattrs_omit_if_default=True, plan=override(omit_if_default=False)
-    ),
+_OMITS_DEFAULTS = (
+    Alternative,
+    Athlete,
+    Block,
+    LastTrained,
+    Pain,
+    RecordedAthlete,
+    Session,
+    Sleep,
 )
 
 
-def to_json(value: Athlete | CheckIn | Session) -> dict[str, Any]:
-    """Plain JSON values of an athlete, check-in or session; what was not reported is left out."""
-    plain: dict[str, Any] = _converter.unstructure(value)
-    return plain
+def _converter() -> Converter:
+    converter = Converter(detailed_validation=False)
+    converter.register_unstructure_hook(datetime, datetime.isoformat)
+    converter.register_unstructure_hook(date, date.isoformat)
+    converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
+    converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
+    converter.register_structure_hook(FactValue, lambda value, _: value)
+    for kind in _OMITS_DEFAULTS:
+        converter.register_unstructure_hook(
+            kind, make_dict_unstructure_fn(kind, converter, _cattrs_omit_if_default=True)
+        )
+    converter.register_unstructure_hook(
+        CheckIn,
+        make_dict_unstructure_fn(
+            CheckIn, converter, _cattrs_omit_if_default=True, plan=override(omit_if_default=False)
+        ),
+    )
+    from_member = override(rename="from")
+    converter.register_unstructure_hook(
+        Change, make_dict_unstructure_fn(Change, converter, before=from_member)
+    )
+    converter.register_structure_hook(
+        Change, make_dict_structure_fn(Change, converter, before=from_member)
+    )
+    return converter
 
 
-def from_json(kind: type[T], plain: dict[str, Any]) -> T:
-    """The athlete, check-in or session that ``to_plain`` made the plain values of."""
-    return _converter.structure(plain, kind)
+_CONVERTER = _converter()
+
+
+def to_json(value: object) -> dict[str, Any]:
+    """JSON values of an entity, an advice or a record, without what was not reported."""
+    values: dict[str, Any] = _CONVERTER.unstructure(value)
+    return values
+
+
+def from_json(kind: type[T], values: Mapping[str, Any]) -> T:
+    """The entity, advice or record of JSON values that ``to_json`` made.
+
+    Raises ``KeyError``, ``TypeError`` or ``ValueError`` for others.
+    """
+    return _CONVERTER.structure(values, kind)
+
+
+def from_json_text(kind: type[T], text: str) -> T:
+    """The same of a JSON text."""
+    return from_json(kind, json.loads(text))
+
+
+def canonical_json(values: Any) -> str:
+    """JSON values as canonical text (RFC 8785): equal values have equal bytes."""
+    return rfc8785.dumps(values).decode("utf-8")

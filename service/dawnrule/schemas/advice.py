@@ -5,7 +5,7 @@ from __future__ import annotations
 from marshmallow import fields
 
 from dawnrule.model import Verdict
-from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.schemas.base import Entity, Object, StrictSchema, Timestamp
 from dawnrule.schemas.fields import AthleteId, CalendarDate, Count, Word
 from dawnrule.schemas.query import Language
 
@@ -145,7 +145,7 @@ class PartAdviceSchema(StrictSchema):
     )
     reason = fields.String(required=True)
     caution = fields.String(required=True)
-    opens_at = fields.String(
+    opens_at = Timestamp(
         required=True,
         allow_none=True,
         metadata={
@@ -168,7 +168,7 @@ class PartAdviceSchema(StrictSchema):
         required=True,
         metadata={"description": "All of these together would."},
     )
-    alternatives = fields.List(Object(AlternativeSchema), required=True)
+    alternatives = fields.List(Entity(AlternativeSchema), required=True)
     also_fired = fields.List(fields.String(), required=True)
 
 
@@ -226,12 +226,14 @@ class TodayFeedSchema(StrictSchema):
     """
 
     date = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
-    verdict = fields.Enum(Verdict, by_value=True, required=True, allow_none=True)
-    headline = fields.String(required=True)
-    rule = Object(RuleNameSchema, required=True, allow_none=True)
-    reason = fields.String(required=True)
-    caution = fields.String(required=True)
-    as_of = fields.String(
+    verdict = fields.Enum(
+        Verdict, by_value=True, attribute="advice.verdict", required=True, allow_none=True
+    )
+    headline = fields.String(attribute="advice.headline", required=True)
+    rule = Object(RuleNameSchema, attribute="advice.rule", required=True, allow_none=True)
+    reason = fields.String(attribute="advice.reason", required=True)
+    caution = fields.String(attribute="advice.caution", required=True)
+    as_of = Timestamp(
         required=True,
         allow_none=True,
         metadata={"format": "date-time", "description": "When this advice was given."},

@@ -17,6 +17,7 @@ from marshmallow import Schema, ValidationError, fields
 from marshmallow.types import ErrorMessages
 
 from dawnrule.i18n.lazy import lazy, lazy_number
+from dawnrule.model.serialization import to_json
 
 T = TypeVar("T")
 
@@ -95,6 +96,21 @@ class Object(fields.Nested):
     """An object inside another."""
 
     default_error_messages = _OBJECT_MESSAGES
+
+
+class Entity(Object):
+    """An object that goes out in its stored form: what was not reported is left out."""
+
+    def _serialize(self, *args: Any, **_: Any) -> Any:
+        value, *_names = args
+        return None if value is None else to_json(value)
+
+
+class Timestamp(fields.String):
+    """A moment that goes out in RFC 3339."""
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
+        return None if value is None else str(value.isoformat())
 
 
 class ListOf(StrictField[tuple[Any, ...]]):

@@ -280,6 +280,9 @@ class CalendarDate(StrictField[date]):
         """Describe what is accepted, in JSON Schema."""
         return {"type": "string", "format": "date", "examples": ["2026-03-09"]}
 
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
+        return None if value is None else str(value.isoformat())
+
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
     ) -> date:
@@ -309,6 +312,9 @@ class AwareTime(StrictField[datetime]):
             "format": "date-time",
             "examples": ["2026-03-09T06:40:00+01:00"],
         }
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
+        return None if value is None else str(value.isoformat())
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any

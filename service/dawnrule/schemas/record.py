@@ -11,7 +11,7 @@ from dawnrule.model import Facts, Verdict
 from dawnrule.model.entities import Athlete, CheckIn
 from dawnrule.schemas.advice import AdviceSchema, RuleNameSchema, RuleSetNameSchema
 from dawnrule.schemas.athlete import AthleteTraitsSchema
-from dawnrule.schemas.base import ListOf, Object, StrictSchema
+from dawnrule.schemas.base import Entity, ListOf, Object, StrictSchema
 from dawnrule.schemas.check_in import CheckInSchema
 from dawnrule.schemas.fields import AthleteId, AwareTime, FactsOf, Text, Word, greatest
 from dawnrule.schemas.rule_set import RuleHeadSchema
@@ -50,6 +50,11 @@ class MorningFactsSchema(StrictSchema):
     )
 
 
+class _ConditionTrace(fields.Raw):
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> Any:
+        return value.to_json()
+
+
 class RuleResultSchema(StrictSchema):
     """How one rule came out for the day, or for one part."""
 
@@ -61,7 +66,7 @@ class RuleResultSchema(StrictSchema):
     decided = fields.Boolean(
         required=True, metadata={"description": "Whether the verdict there is this rule's."}
     )
-    conditions = fields.Raw(
+    conditions = _ConditionTrace(
         required=True,
         metadata={
             "type": "object",
@@ -79,6 +84,10 @@ class RuleResultSchema(StrictSchema):
 class ExplainedRuleSchema(RuleHeadSchema):
     """A rule and how it came out."""
 
+    def get_attribute(self, obj: Any, attr: str, default: Any) -> Any:
+        """Look up the members of a rule in the rule."""
+        return super().get_attribute(obj if attr == "results" else obj.rule, attr, default)
+
     results = fields.List(Object(RuleResultSchema), required=True)
 
 
@@ -91,9 +100,16 @@ class ExplainedAthleteSchema(AthleteTraitsSchema):
 class AdviceRecordSchema(StrictSchema):
     """All that an advice was made of and why it came out so, rule by rule."""
 
+    def get_attribute(self, obj: Any, attr: str, default: Any) -> Any:
+        """Look up the members of a record in the record, those of its explanation there."""
+        for part in (obj, obj.record, obj.explanation):
+            if hasattr(part, attr):
+                return super().get_attribute(part, attr, default)
+        return default
+
     advice = Object(AdviceSchema, required=True)
-    athlete = Object(ExplainedAthleteSchema, required=True)
-    check_in = Object(CheckInSchema, required=True)
+    athlete = Entity(ExplainedAthleteSchema, required=True)
+    check_in = Entity(CheckInSchema, required=True)
     facts = Object(MorningFactsSchema, required=True)
     came_from = fields.List(
         Object(RuleSetNameSchema),
@@ -179,22 +195,27 @@ class QuestionSchema(StrictSchema):
         return Question(**data)
 
 
+class _RuleId(fields.String):
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str:
+        return str(value.id)
+
+
 class SubjectDecisionSchema(StrictSchema):
     """The verdict on the day or on a part, and the rules that fired."""
 
     verdict = fields.Enum(Verdict, by_value=True, required=True)
-    rule = Object(RuleNameSchema, required=True, allow_none=True)
-    fired = fields.List(fields.String(), required=True)
+    rule = Object(RuleNameSchema, attribute="deciding", required=True, allow_none=True)
+    fired = fields.List(_RuleId(), required=True)
 
 
 class EvaluationSchema(StrictSchema):
     """What the rules say. ``advice`` is there for a check-in, null for facts; nothing is stored,
     and its id leads nowhere."""
 
-    verdict = fields.Enum(Verdict, by_value=True, required=True)
-    rule = Object(RuleNameSchema, required=True, allow_none=True)
-    day = Object(SubjectDecisionSchema, required=True)
-    parts = fields.List(Object(SubjectDecisionSchema), required=True)
+    verdict = fields.Enum(Verdict, by_value=True, attribute="decision.verdict", required=True)
+    rule = Object(RuleNameSchema, attribute="decision.deciding", required=True, allow_none=True)
+    day = Object(SubjectDecisionSchema, attribute="decision.day", required=True)
+    parts = fields.List(Object(SubjectDecisionSchema), attribute="decision.parts", required=True)
     facts = Object(MorningFactsSchema, required=True, allow_none=True)
     advice = Object(AdviceSchema, required=True, allow_none=True)
     rule_set = Object(RuleSetNameSchema, required=True)

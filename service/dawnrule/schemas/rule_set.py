@@ -273,13 +273,18 @@ class ExampleSchema(StrictSchema):
     fires = fields.Boolean(required=True)
 
 
+class _VerdictOrNote(fields.String):
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str:
+        return str(value or "note")
+
+
 class RuleHeadSchema(StrictSchema):
     """What a rule is, besides its condition."""
 
     id = fields.String(required=True)
     title = fields.String(required=True)
     scope = fields.String(required=True, metadata={"enum": ["day", "part"]})
-    verdict = fields.String(
+    verdict = _VerdictOrNote(
         required=True,
         metadata={"enum": ["train-as-planned", "swap-to-low-damage", "rest", "note"]},
     )

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Self
 
 from dawnrule.errors import DawnruleError, FieldError
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render
 from dawnrule.model import Verdict, Vocabulary
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.sheet.cells import Cell, is_number, shown
 from dawnrule.sheet.columns import plain_name
 from dawnrule.sheet.errors import where_in_words
@@ -32,19 +33,19 @@ class RowAnswer:
     problem: str = ""
 
     @classmethod
-    def of_advice(cls, advice: Mapping[str, Any], vocabulary: Vocabulary) -> Self:
-        """What of an advice (plain JSON values) stands beside its row; why there is none, if so.
+    def of_advice(cls, advice: Advice | NoAdvice, reason: str, vocabulary: Vocabulary) -> Self:
+        """Answer a row with advice, or with why there is none; ``reason`` is that of the advice in
+        words.
 
         A sheet has no column for notes, so their cautions follow the caution; on a day of rest
-        nothing follows what is to be done about it.
+        nothing follows it.
         """
-        if advice["verdict"] is None:
-            return cls(problem=advice["headline"])
-        notes = () if advice["verdict"] == Verdict.REST else advice["notes"]
-        caution = " ".join([advice["caution"], *(note["caution"] for note in notes)])
-        rule = advice["rule"]["id"] if advice["rule"] else ""
-        verdict = vocabulary.label(advice["verdict"])
-        return cls(verdict, rule, advice["reason"], caution)
+        if isinstance(advice, NoAdvice):
+            return cls(problem=advice.headline)
+        notes = () if advice.verdict is Verdict.REST else advice.notes
+        caution = " ".join([advice.caution, *(note.caution for note in notes)])
+        rule = advice.rule.id if advice.rule else ""
+        return cls(vocabulary.label(advice.verdict), rule, reason, caution)
 
     @classmethod
     def of_refusal(cls, error: DawnruleError, texts: Texts) -> Self:

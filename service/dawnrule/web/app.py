@@ -39,6 +39,7 @@ from dawnrule.web.http.locale import speak_in_templates
 from dawnrule.web.http.problems import register_problems
 from dawnrule.web.http.rate_limits import Limits
 from dawnrule.web.http.requests import refuse_compressed
+from dawnrule.web.http.responses import JsonProvider
 from dawnrule.web.observability import Metrics, watch_requests
 from dawnrule.web.openapi import api_for, document_yaml
 from dawnrule.web.pages import pages
@@ -121,6 +122,7 @@ def openapi_yaml() -> str:
 def build_routes() -> Flask:
     """Build the application with its routes and their description, and nothing behind them."""
     app = Flask(__name__)
+    app.json = JsonProvider(app)
     api = api_for(app)
     for resource in RESOURCES:
         api.register_blueprint(resource)

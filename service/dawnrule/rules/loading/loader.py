@@ -9,11 +9,10 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
-import rfc8785
-
 from dawnrule.errors import Finding, NotFound, RuleSetInvalid
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary, Verdict
+from dawnrule.model.serialization import canonical_json
 from dawnrule.rules.conditions import Condition, facts_of
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
 from dawnrule.rules.loading.extension import Resolve, write_out
@@ -94,7 +93,7 @@ def _read_bundled(file: Path, within: tuple[str, ...]) -> RuleSet:
 
 def digest_of(data: Any) -> str:
     """Compute ``sha256:`` and the hex SHA-256 of the canonical JSON (RFC 8785) of JSON values."""
-    return "sha256:" + hashlib.sha256(rfc8785.dumps(data)).hexdigest()
+    return "sha256:" + hashlib.sha256(canonical_json(data).encode("utf-8")).hexdigest()
 
 
 def _parsed(source: YamlSource, dictionary: FactDictionary) -> RuleSet:

@@ -1,4 +1,4 @@
-"""Which advice was given, in which order?
+"""The table of advice, in the order in which it was given.
 
 Advice is never changed, only superseded, and at most once. ``position`` is the order in which
 it was given and is never used twice; the latest for an athlete and a date has the greatest.
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from dawnrule.model.record import Record
 from dawnrule.store.tables.ledger import Ledger
 from dawnrule.store.values import utc_text, utc_time
 
@@ -59,8 +60,8 @@ _SELECT = f"SELECT {_COLUMNS} FROM advice"
 
 @dataclass(frozen=True, slots=True)
 class StoredAdvice:
-    """Advice as it was given. ``record`` is canonical JSON text, kept as it came, byte for byte;
-    ``rule_id`` is None when no rule fired; ``supersedes`` is the id of the advice before it."""
+    """Advice as it was given. ``record`` is canonical JSON text, kept byte for byte; ``rule_id`` is
+    None when no rule fired; ``supersedes`` is the id of the advice before it."""
 
     id: str
     check_in_id: str
@@ -72,6 +73,10 @@ class StoredAdvice:
     record: str
     decided_at: datetime
     supersedes: str | None = None
+
+    def read_record(self) -> Record:
+        """Parse the record; the text is parsed at each call."""
+        return Record.from_text(self.record)
 
 
 @dataclass(frozen=True, slots=True)

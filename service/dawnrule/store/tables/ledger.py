@@ -19,8 +19,7 @@ from hashlib import sha256
 from secrets import token_hex
 from typing import Any, Self
 
-import rfc8785
-
+from dawnrule.model.serialization import canonical_json
 from dawnrule.store.values import utc_text
 
 NOTHING_BEFORE = "0" * 64
@@ -143,7 +142,7 @@ def entry_digest(
         "previous_digest": previous_digest,
         "record_digest": record_digest,
     }
-    return sha256(rfc8785.dumps(content)).hexdigest()
+    return sha256(canonical_json(content).encode("utf-8")).hexdigest()
 
 
 def record_digest(record: str, salt: str = "") -> str:
@@ -177,7 +176,7 @@ class Ledger:
 
     def add_act(self, act: str, body: Mapping[str, Any], at: datetime) -> int:
         """Add an act, ``body`` being plain JSON values; return its position."""
-        text = rfc8785.dumps(dict(body)).decode()
+        text = canonical_json(dict(body))
         entry = Entry.following(self.head(), "act", utc_text(at), record_digest(text))
         self._add(entry, act, text)
         return entry.position

@@ -1,21 +1,23 @@
-"""Which advice holds for an athlete, for the squad, and why?"""
+"""Advice of an athlete and of the squad, its explanation, and the outlook."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from flask import Response
 
-from dawnrule.advice.explanation import explain_record
+from dawnrule.advice.explanation import Explanation, explain_record
 from dawnrule.advice.outlook import Outlook
 from dawnrule.advice.summary import without_check_in
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.outlooks import outlook_in_words, read_outlook
 from dawnrule.errors import NotFound
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
+from dawnrule.model.record import Record
 from dawnrule.schemas.advice import (
     AdviceSchema,
     OutlookQuerySchema,
@@ -31,6 +33,7 @@ from dawnrule.web.http.locale import (
     LANG,
     composer,
     in_language,
+    language_header,
     speak_unless_asked,
     spoken_here,
     told_here,
@@ -88,12 +91,29 @@ _DAY = {
 _CSV = {"type": "string"}
 
 
+@dataclass(frozen=True, slots=True)
+class SquadAdvice:
+    """The advice of everybody for one date."""
+
+    date: date
+    advice: Sequence[Advice | NoAdvice]
+
+
+@dataclass(frozen=True, slots=True)
+class ExplainedRecord:
+    """A record, how every rule came out, and the id of the advice that holds instead, if any."""
+
+    record: Record
+    explanation: Explanation
+    superseded_by: str | None
+
+
 @advice.route("/athletes/<athlete_id>/advice/<day>", parameters=[ATHLETE_ID, _DAY, LANG])
 @advice.response(200, AdviceSchema)
 @advice.alt_response(200, schema=_CSV, content_type=TEXT)
 @advice.alt_response(404, "NOT_FOUND")
 @advice.alt_response(422, "INVALID_INPUT")
-def get_advice(athlete_id: str, day: str) -> Response:
+def get_advice(athlete_id: str, day: str) -> Response | tuple[Advice | NoAdvice, dict[str, str]]:
     """The advice that holds for an athlete and a date.
 
     As plain text it is one or two sentences that a phone can speak; rest comes with all of its
@@ -103,58 +123,60 @@ def get_advice(athlete_id: str, day: str) -> Response:
     day, form = _day_and_form(day)
     on = None if day == _TODAY else day_of_address(day)
 
-    def find(transaction: Transaction) -> dict[str, Any]:
+    def find(transaction: Transaction) -> Advice | NoAdvice:
         athlete = require_athlete(transaction, athlete_id)
         date = on or athlete.today(context().clock())
         speak_unless_asked(athlete.language)
-        return _told(athlete, date, transaction.advice.latest(athlete_id, date))
+        return _advice_or_none(athlete, date, transaction.advice.latest(athlete_id, date))
 
     found = context().store.read(find)
     if preferred_media_type((JSON, TEXT), form) == TEXT:
         return in_language(text_answer(spoken_here(found)))
-    return in_language(json_answer(found))
+    return found, language_header()
 
 
 @advice.route("/advice")
 @advice.arguments(SquadQuerySchema, location="query")
 @advice.response(200, SquadAdviceSchema)
 @advice.alt_response(200, schema=_CSV, content_type=CSV)
-def get_squad_advice(query: Mapping[str, Any]) -> Response:
+def get_squad_advice(
+    query: Mapping[str, Any],
+) -> Response | tuple[SquadAdvice, dict[str, str]]:
     """The advice of everybody for one date; who has not checked in has no verdict."""
     on: date = query["date"]
 
-    def find(transaction: Transaction) -> list[dict[str, Any]]:
+    def find(transaction: Transaction) -> list[Advice | NoAdvice]:
         given = {one.athlete_id: one for one in transaction.advice.for_date(on)}
-        return [_told(athlete, on, given.get(athlete.id)) for athlete in transaction.athletes.all()]
+        return [
+            _advice_or_none(athlete, on, given.get(athlete.id))
+            for athlete in transaction.athletes.all()
+        ]
 
     found = context().store.read(find)
     if preferred_media_type((JSON, CSV), query.get("format")) == JSON:
-        return in_language(json_answer({"date": on.isoformat(), "advice": found}))
+        return SquadAdvice(on, found), language_header()
     return csv_answer(advice_sheet(found), f"advice-{on}.csv")
 
 
 @advice.route("/advice/<advice_id>")
 @advice.response(200, AdviceRecordSchema)
 @advice.alt_response(404, "NOT_FOUND")
-def get_advice_record(advice_id: str) -> Response:
+def get_advice_record(advice_id: str) -> ExplainedRecord:
     """All that an advice was made of, and how every rule came out: why it is as it is."""
     stored, holding = context().store.read(lambda transaction: _record(transaction, advice_id))
     if stored is None or not may_see(stored.athlete_id):
         raise NotFound(f"There is no advice {advice_id!r}.")
-    record = json.loads(stored.record)
-    explained = _explained(record, stored.rule_set_digest)
-    del record["fired"]
+    record = stored.read_record()
     superseded_by = holding.id if holding and holding.id != stored.id else None
-    return json_answer(record | explained | {"superseded_by": superseded_by})
+    return ExplainedRecord(record, _explanation(record), superseded_by)
 
 
-def _explained(record: dict[str, Any], digest: str) -> dict[str, Any]:
-    """A record outlives its rule set: without that it is shown all the same."""
-    advisor = context().advisor
+def _explanation(record: Record) -> Explanation:
+    """Explain a record; one that has outlived its rule set is shown without explanation."""
     try:
-        rule_set = advisor.library.by_digest(digest)
+        rule_set = context().advisor.library.by_digest(record.advice.rule_set.digest)
     except NotFound:
-        return {"rules": [], "reproduced": False}
+        return Explanation()
     return explain_record(record, rule_set, composer())
 
 
@@ -166,12 +188,12 @@ def _day_and_form(address: str) -> tuple[str, str]:
 def _record(
     transaction: Transaction, advice_id: str
 ) -> tuple[StoredAdvice | None, StoredAdvice | None]:
-    """The advice of an id, and the one that holds for its athlete and date now."""
+    """Find the advice of an id, and the one that holds for its athlete and date now."""
     stored = transaction.advice.get(advice_id)
     return stored, stored and transaction.advice.latest(stored.athlete_id, stored.date)
 
 
-def _told(athlete: Athlete, on: date, stored: StoredAdvice | None) -> dict[str, Any]:
+def _advice_or_none(athlete: Athlete, on: date, stored: StoredAdvice | None) -> Advice | NoAdvice:
     if stored is None:
         return without_check_in(athlete.id, on, composer())
     return told_here(stored)

@@ -19,6 +19,7 @@ from dawnrule.errors import DawnruleError, InvalidInput
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy, render_error
 from dawnrule.model.entities import CheckIn, Session
+from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_check_in, load_session
 from dawnrule.schemas.base import StrictSchema
 from dawnrule.schemas.batch import (
@@ -101,7 +102,7 @@ _CHECK_INS: Kind[CheckIn, Submitted] = Kind(
     subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
     answer_member="advice",
     outcome=_check_in_outcome,
-    answer=lambda answer: told_again(answer.advice),
+    answer=lambda answer: to_json(told_again(answer.advice)),
     in_sheet=lambda answer: advice_in_row(told_again(answer.advice)),
     refused=RowAnswer,
 )

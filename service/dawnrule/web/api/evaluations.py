@@ -1,37 +1,42 @@
-"""What would the rules say? Nothing is stored."""
+"""Evaluation of a check-in or of facts by a rule set; nothing is stored."""
 
 from __future__ import annotations
 
-import json
-from dataclasses import replace
-from typing import Any
-
-from flask import Response
+from dataclasses import dataclass, replace
 
 from dawnrule.advice.advisor import Morning
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import history_before, reject_implausible
+from dawnrule.model.advice import Advice, RuleSetName
 from dawnrule.model.entities import Athlete, CheckIn, History
-from dawnrule.rules.evaluation.decision import DayDecision, Decision
-from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.model.record import RecordedFacts
+from dawnrule.rules.evaluation.decision import DayDecision
+from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.record import AssumedFacts, EvaluationSchema, Question, QuestionSchema
 from dawnrule.store import Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.requests import Blueprint
-from dawnrule.web.http.responses import json_answer
 
 evaluations = Blueprint(
     "evaluations", __name__, url_prefix="/v1", description="What the rules would say."
 )
 
-_NO_ID = ""
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """What a rule set decides; ``facts`` and ``advice`` are None where facts were sent."""
+
+    decision: DayDecision
+    rule_set: RuleSetName
+    facts: RecordedFacts | None = None
+    advice: Advice | None = None
 
 
 @evaluations.route("/evaluations", methods=["POST"])
 @evaluations.arguments(QuestionSchema())
 @evaluations.response(200, EvaluationSchema)
 @evaluations.alt_response(404, "NOT_FOUND")
-def evaluate(question: Question) -> Response:
+def evaluate(question: Question) -> Evaluation:
     """Evaluate a check-in, or facts, by the active rule set or another; nothing is stored.
 
     Of an athlete who is known the earlier days count, as they do for advice; an assumed athlete
@@ -39,9 +44,9 @@ def evaluate(question: Question) -> Response:
     """
     rule_set = _rule_set(question)
     if question.facts is not None:
-        return json_answer(_of_facts(question.facts, rule_set))
+        return _of_facts(question.facts, rule_set)
     assert question.check_in is not None, "the schema asks for one of both"
-    return json_answer(_of_check_in(question.check_in, question.athlete, rule_set))
+    return _of_check_in(question.check_in, question.athlete, rule_set)
 
 
 def _rule_set(question: Question) -> RuleSet:
@@ -57,13 +62,13 @@ def _rule_set(question: Question) -> RuleSet:
     )
 
 
-def _of_facts(facts: AssumedFacts, rule_set: RuleSet) -> dict[str, Any]:
+def _of_facts(facts: AssumedFacts, rule_set: RuleSet) -> Evaluation:
     decider = context().advisor.library.decider(rule_set)
     decision = decider.decide(facts.day, [{**facts.day, **part} for part in facts.parts])
-    return _decided(decision, rule_set) | {"facts": None, "advice": None}
+    return Evaluation(decision, RuleSetName.of(rule_set))
 
 
-def _of_check_in(check_in: CheckIn, assumed: Athlete | None, rule_set: RuleSet) -> dict[str, Any]:
+def _of_check_in(check_in: CheckIn, assumed: Athlete | None, rule_set: RuleSet) -> Evaluation:
     now = context().clock()
 
     def morning(transaction: Transaction) -> Morning:
@@ -74,35 +79,10 @@ def _of_check_in(check_in: CheckIn, assumed: Athlete | None, rule_set: RuleSet) 
 
     found = context().store.read(morning)
     reject_implausible(found.athlete, check_in, now)
-    considered = context().advisor.consider(found, rule_set, _NO_ID)
-    record = json.loads(considered.record(decided_at=now, posted_by=None, supersedes=None))
-    return _decided(considered.decision, rule_set) | {
-        "facts": record["facts"],
-        "advice": considered.plain() | {"advice_id": None},
-    }
-
-
-def _decided(decision: DayDecision, rule_set: RuleSet) -> dict[str, Any]:
-    return {
-        "verdict": decision.verdict.value,
-        "rule": _named(decision.deciding),
-        "day": _subject(decision.day),
-        "parts": [_subject(part) for part in decision.parts],
-        "rule_set": {
-            "name": rule_set.name,
-            "version": rule_set.version,
-            "digest": rule_set.digest,
-        },
-    }
-
-
-def _subject(decision: Decision) -> dict[str, Any]:
-    return {
-        "verdict": decision.verdict.value,
-        "rule": _named(decision.deciding),
-        "fired": [rule.id for rule in decision.fired],
-    }
-
-
-def _named(rule: Rule | None) -> dict[str, str] | None:
-    return {"id": rule.id, "title": rule.title} if rule else None
+    considered = context().advisor.consider(found, rule_set, advice_id=None)
+    return Evaluation(
+        considered.decision,
+        considered.advice.rule_set,
+        considered.recorded_facts(),
+        considered.advice,
+    )

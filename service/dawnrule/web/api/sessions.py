@@ -139,10 +139,10 @@ def _today(logged: Logged) -> dict[str, Any] | None:
         return None
     advice = told_again(logged.today.advice)
     return {
-        "advice_id": advice["advice_id"],
+        "advice_id": advice.advice_id,
         "supersedes": logged.today.supersedes,
-        "verdict": advice["verdict"],
-        "headline": advice["headline"],
+        "verdict": advice.verdict,
+        "headline": advice.headline,
     }
 
 

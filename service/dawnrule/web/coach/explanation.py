@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flask import redirect, render_template, request, url_for
@@ -13,6 +12,7 @@ from dawnrule.application.athletes import require_athlete
 from dawnrule.application.read_advice import read_advice
 from dawnrule.errors import DawnruleError, NotFound
 from dawnrule.model.entities import Athlete
+from dawnrule.model.record import Record
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.query import day_of_address
 from dawnrule.store import Entry, StoredAdvice, Transaction
@@ -52,8 +52,8 @@ def why_advice(advice_id: str) -> str:
     """
     its, speaks = context(), composer()
     found = its.store.read(lambda transaction: _found(transaction, advice_id))
-    record = json.loads(found.stored.record)
-    record["advice"] = read_advice(found.stored, its.advisor.library, speaks)
+    advice = read_advice(found.stored, its.advisor.library, speaks)
+    record = replace(found.stored.read_record(), advice=advice)
     rule_set = _rule_set_of(found.stored)
     told = why(record, rule_set, speaks)
     under = request.args.get("under", "").strip()
@@ -104,7 +104,7 @@ def _rule_set_of(stored: StoredAdvice) -> RuleSet | None:
         return None
 
 
-def _under(record: Any, its_own: RuleSet | None, name: str, told: Why) -> _Under:
+def _under(record: Record, its_own: RuleSet | None, name: str, told: Why) -> _Under:
     """The morning of a record under the rule set of a name. That it cannot be had is told on the
     page, which has all the rest."""
     its = context()

@@ -5,7 +5,7 @@ From the verdict to the rule, its conditions and numbers, and what was near; the
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -22,11 +22,12 @@ from dawnrule.advice.explanation import (
 )
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import FactDefinition, Facts, Scope
+from dawnrule.model.advice import Advice, Alternative, Change, PartAdvice
+from dawnrule.model.entities import Block, Pain
+from dawnrule.model.record import FiredRules, Record
 from dawnrule.rules.evaluation.evaluator import explain
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Line, Prose
-
-Plain = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +89,12 @@ class RulesTold:
 
 @dataclass(frozen=True, slots=True)
 class SubjectTold:
-    """The day or a part: its name, what was advised (plain values), how its own rules came out, and
-    the rules on the whole day that count for a part too; what could be instead (None where nothing
-    is held back), and its facts."""
+    """The day or a part: its name and advice, how its own rules came out, and the rules on the
+    whole day that count for a part too; what could be instead (None where nothing is held back),
+    and its facts."""
 
     name: str
-    advice: Plain
+    advice: Advice | PartAdvice
     rules: RulesTold
     from_day: tuple[Rule, ...]
     instead: Instead | None
@@ -111,34 +112,32 @@ class Why:
     inputs: tuple[Row, ...]
 
 
-def why(record: Plain, rule_set: RuleSet | None, composer: Composer) -> Why:
+def why(record: Record, rule_set: RuleSet | None, composer: Composer) -> Why:
     """What there is to tell of a record; ``rule_set`` is its own, None when that is gone."""
     subjects = subjects_of(record)
     teller = _Teller(record, rule_set, composer)
     return Why(
         tuple(map(teller.subject, subjects)),
         fires_again(subjects, rule_set) if rule_set else None,
-        day_by(record),
+        day_by(record.advice, record.fired),
         tuple(Inputs(record, composer).rows()),
     )
 
 
-def day_by(record: Plain) -> str:
+def day_by(advice: Advice, fired: FiredRules) -> str:
     """How the day's verdict came about: by a ``day_rule``, as there are ``no_parts``, or from parts
     that are all alike (``all_parts``) or not (``mixed``)."""
-    advice = record["advice"]
-    if advice["rule"] and advice["rule"]["id"] in record["fired"]["day"]:
+    if advice.rule and advice.rule.id in fired.day:
         return "day_rule"
-    if not advice["parts"]:
+    if not advice.parts:
         return "no_parts"
-    verdicts = {part["verdict"] for part in advice["parts"]}
+    verdicts = {part.verdict for part in advice.parts}
     return "all_parts" if len(verdicts) == 1 else "mixed"
 
 
-def local_time(moment: str | datetime, time_zone: str) -> str:
+def local_time(moment: datetime, time_zone: str) -> str:
     """A moment where the athlete lives, with the name of the time zone."""
-    aware = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
-    local = aware.astimezone(ZoneInfo(time_zone))
+    local = moment.astimezone(ZoneInfo(time_zone))
     return f"{local.strftime('%Y-%m-%d %H:%M')} ({time_zone})"
 
 
@@ -147,16 +146,16 @@ def prose_of(composer: Composer) -> Prose:
     return Prose(composer.dictionary, composer.vocabulary, composer.texts)
 
 
-def about_record(record: Plain, told: Why, composer: Composer) -> tuple[tuple[str, str], ...]:
+def about_record(record: Record, told: Why, composer: Composer) -> tuple[tuple[str, str], ...]:
     """What is known of the record itself: names of the catalogue, each with what it is."""
-    say, time_zone = composer.texts.say, record["athlete"]["time_zone"]
+    say, time_zone = composer.texts.say, record.athlete.time_zone
     reproduced = {True: "reproduced_yes", False: "reproduced_no", None: "reproduced_unknown"}
     return (
-        ("advice_id", record["advice"]["advice_id"]),
-        ("decided_at", local_time(record["decided_at"], time_zone)),
-        ("posted_by", record["posted_by"] or say("coach_why.posted_by_nobody")),
+        ("advice_id", record.advice.advice_id or ""),
+        ("decided_at", local_time(record.decided_at, time_zone)),
+        ("posted_by", record.posted_by or say("coach_why.posted_by_nobody")),
         ("reproduced", say(f"coach_why.{reproduced[told.reproduced]}")),
-        ("service_version", record["service_version"]),
+        ("service_version", record.service_version),
     )
 
 
@@ -199,7 +198,7 @@ class RuleTeller:
 class _Teller:
     """Tells the subjects of one record by the rules of its rule set, in one language."""
 
-    def __init__(self, record: Plain, rule_set: RuleSet | None, composer: Composer) -> None:
+    def __init__(self, record: Record, rule_set: RuleSet | None, composer: Composer) -> None:
         self._record = record
         self._rule_set = rule_set
         self._dictionary = composer.dictionary
@@ -214,13 +213,12 @@ class _Teller:
         """What is told of one subject."""
         rules = self._rule_set.in_scope(subject.scope) if self._rule_set else ()
         advice = self._advice_of(subject)
-        is_held_back = advice.get("opens_note") or advice.get("opens_at")
         return SubjectTold(
             self.name(subject.block, subject.muscle_group),
             advice,
             self._rules.told(rules, subject.facts, subject.fired, subject.decided_by),
             tuple(rule for rule in self._day_rules(subject.scope) if rule.id in subject.fired),
-            self._instead(advice) if is_held_back else None,
+            self._instead(advice),
             tuple(self._facts(subject)),
         )
 
@@ -232,48 +230,53 @@ class _Teller:
         """How the day or a part is called."""
         if block is None:
             return self._say("coach_why.day")
-        goal = self._label(self._record["check_in"]["plan"][block]["goal"])
+        goal = self._label(self._record.check_in.plan[block].goal)
         if muscle_group is None:
             return capital(self._say("coach_why.block", goal=goal, number=block + 1))
         group = self._label(muscle_group)
         named = self._say("coach_why.part", muscle_group=group, goal=goal, number=block + 1)
         return capital(named)
 
-    def _advice_of(self, subject: Subject) -> Plain:
-        advice: Plain = self._record["advice"]
+    def _advice_of(self, subject: Subject) -> Advice | PartAdvice:
+        advice = self._record.advice
         if subject.block is None:
             return advice
         return next(
             part
-            for part in advice["parts"]
-            if (part["block"], part["muscle_group"]) == (subject.block, subject.muscle_group)
+            for part in advice.parts
+            if (part.block, part.muscle_group) == (subject.block, subject.muscle_group)
         )
 
-    def _instead(self, part: Plain) -> Instead:
-        together = part["would_change_together"]
-        opens_at = part["opens_at"]
+    def _instead(self, part: Advice | PartAdvice) -> Instead | None:
+        if isinstance(part, Advice) or not (part.opens_note or part.opens_at):
+            return None
+        together = part.would_change_together
         return Instead(
             tuple(
                 self._say(
                     "coach_why.change",
                     change=self._change(change),
-                    verdict=self._label(change["verdict"]),
+                    verdict=self._label(change.verdict),
                 )
-                for change in part["would_change"]
+                for change in part.would_change
             ),
             tuple(map(self._change, together)),
-            self._label(together[0]["verdict"]) if together else "",
-            local_time(opens_at, self._record["athlete"]["time_zone"]) if opens_at else "",
-            part["opens_note"] or "",
-            tuple(", ".join(map(self._label, one.values())) for one in part["alternatives"]),
+            self._label(together[0].verdict) if together else "",
+            local_time(part.opens_at, self._record.athlete.time_zone) if part.opens_at else "",
+            part.opens_note or "",
+            tuple(map(self._alternative, part.alternatives)),
         )
 
-    def _change(self, change: Plain) -> str:
-        fact, before = change["fact"], change["from"]
+    def _alternative(self, one: Alternative) -> str:
+        words = (one.goal, one.muscle_group, one.pattern, one.modality)
+        return ", ".join(map(self._label, filter(None, words)))
+
+    def _change(self, change: Change) -> str:
+        fact, before = change.fact, change.before
         if isinstance(before, bool):
-            to = self._say(f"prose.is_{change['to']}")
+            to = self._say(f"prose.is_{change.to}")
         else:
-            to = f"{change['to']} {self._wording.unit(fact)}".strip()
+            to = f"{change.to} {self._wording.unit(fact)}".strip()
         return self._say(
             "coach_why.one_change",
             fact=self._dictionary[fact].label,
@@ -282,7 +285,7 @@ class _Teller:
         )
 
     def _facts(self, subject: Subject) -> Iterator[Row]:
-        missing = self._record["facts"]["missing"]
+        missing = self._record.facts.missing
         for name, definition in self._dictionary.items():
             if definition.scope == subject.scope:
                 whose = name if subject.scope == "day" else f"{name} ({subject.muscle_group})"
@@ -299,10 +302,10 @@ class _Teller:
 class Inputs:
     """What a check-in said, row by row, in one language."""
 
-    def __init__(self, record: Plain, composer: Composer) -> None:
-        self._check_in: Plain = record["check_in"]
-        self._parts = record["advice"]["parts"]
-        self._time_zone = record["athlete"]["time_zone"]
+    def __init__(self, record: Record, composer: Composer) -> None:
+        self._check_in = record.check_in
+        self._parts = record.advice.parts
+        self._time_zone = record.athlete.time_zone
         self._composer = composer
         self._say = composer.texts.say
         self._label = composer.vocabulary.label
@@ -311,11 +314,13 @@ class Inputs:
     def rows(self) -> Iterator[Row]:
         """Every row: what is asked each morning, whether it was reported or not, then what else
         came."""
-        sleep = self._check_in.get("sleep", {})
-        yield self._number("sleep_hours", sleep.get("hours"))
-        yield self._number("sleep_quality", sleep.get("quality"))
-        for name in ("fatigue", "stress", "resting_hr_bpm", "hrv_rmssd_ms"):
-            yield self._number(name, self._check_in.get(name))
+        check_in = self._check_in
+        yield self._number("sleep_hours", check_in.sleep.hours)
+        yield self._number("sleep_quality", check_in.sleep.quality)
+        yield self._number("fatigue", check_in.fatigue)
+        yield self._number("stress", check_in.stress)
+        yield self._number("resting_hr_bpm", check_in.resting_hr_bpm)
+        yield self._number("hrv_rmssd_ms", check_in.hrv_rmssd_ms)
         yield from self._soreness()
         yield self._words("illness", self._illness())
         yield self._words("warning_signs", self._warning_signs())
@@ -334,8 +339,8 @@ class Inputs:
 
     def _soreness(self) -> Iterator[Row]:
         """The soreness of each muscle group that is planned or was rated."""
-        rated = self._check_in.get("soreness", {})
-        planned = [part["muscle_group"] for part in self._parts if part["muscle_group"]]
+        rated = self._check_in.soreness
+        planned = [part.muscle_group for part in self._parts if part.muscle_group]
         unit = self._composer.texts.unit_alone(self._composer.dictionary["soreness"].unit)
         for group in dict.fromkeys((*planned, *rated)):
             label = self._say("coach_why.input_soreness", muscle_group=self._label(group))
@@ -343,20 +348,20 @@ class Inputs:
             yield Row(label, None if value is None else str(value), unit, name=f"soreness/{group}")
 
     def _illness(self) -> str | None:
-        illness = self._check_in.get("illness")
+        illness = self._check_in.illness
         return illness and self._say(f"illnesses.{illness}")
 
     def _warning_signs(self) -> str | None:
-        signs = self._check_in.get("warning_signs")
+        signs = self._check_in.warning_signs
         return self._listing(signs, lambda sign: self._say(f"warning_signs.{sign}"))
 
     def _pain(self) -> str | None:
-        return self._listing(self._check_in.get("pain"), self._one_pain)
+        return self._listing(self._check_in.pain, self._one_pain)
 
-    def _one_pain(self, pain: Plain) -> str:
-        kind = self._say(f"pain_kinds.{pain['kind']}")
-        groups = ", ".join(map(self._label, pain.get("muscle_groups", ())))
-        return ", ".join(filter(None, (pain["where"], kind, groups)))
+    def _one_pain(self, pain: Pain) -> str:
+        kind = self._say(f"pain_kinds.{pain.kind}")
+        groups = ", ".join(map(self._label, pain.muscle_groups))
+        return ", ".join(filter(None, (pain.where, kind, groups)))
 
     def _listing(self, reported: Any, said: Any) -> str | None:
         """What was listed; an empty list says "none", no list that nothing was said."""
@@ -365,23 +370,29 @@ class Inputs:
         return "; ".join(map(said, reported)) or self._say("coach_why.none")
 
     def _last_trained(self) -> Iterator[Row]:
-        for group, last in self._check_in.get("last_trained", {}).items():
+        for group, last in self._check_in.last_trained.items():
             label = self._say("coach_why.input_last_trained", muscle_group=self._label(group))
-            at = local_time(last["at"], self._time_zone)
-            yield Row(label, f"{self._label(last['goal'])}, {at}", name=f"last_trained/{group}")
+            at = local_time(last.at, self._time_zone)
+            yield Row(label, f"{self._label(last.goal)}, {at}", name=f"last_trained/{group}")
 
     def _plan(self) -> Iterator[Row]:
-        for number, block in enumerate(self._check_in["plan"], start=1):
+        for number, block in enumerate(self._check_in.plan, start=1):
             label = self._say("coach_why.input_block", number=number)
             yield Row(label, self._block(block), name=f"plan/{number - 1}")
 
-    def _block(self, block: Plain) -> str:
-        groups = [block["pattern"]] if block.get("pattern") else block.get("muscle_groups", ())
+    def _block(self, block: Block) -> str:
+        groups = (block.pattern,) if block.pattern else block.muscle_groups
+        counts = {
+            "minutes": block.minutes,
+            "sets": block.sets,
+            "reps": block.reps,
+            "rest_seconds": block.rest_seconds,
+        }
         numbers = (
-            self._say(f"coach_why.block_{name}", count=f"{block[name]:g}")
-            for name in ("minutes", "sets", "reps", "rest_seconds")
-            if block.get(name) is not None
+            self._say(f"coach_why.block_{name}", count=f"{count:g}")
+            for name, count in counts.items()
+            if count is not None
         )
-        starts = local_time(block["starts_at"], self._time_zone) if "starts_at" in block else ""
-        words = [block["goal"], *groups, block.get("modality", "")]
+        starts = local_time(block.starts_at, self._time_zone) if block.starts_at else ""
+        words = [block.goal, *groups, block.modality or ""]
         return ", ".join(filter(None, [*map(self._label, words), *numbers, starts]))

@@ -14,7 +14,6 @@ from dawnrule.analytics.squad import (
     PLACES,
     AthleteMorning,
     MorningSummary,
-    Plain,
     SquadFilter,
     by_place,
     group_parts,
@@ -22,6 +21,7 @@ from dawnrule.analytics.squad import (
 )
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.catalog import capital
+from dawnrule.model.advice import Advice
 from dawnrule.schemas.query import day_of_address
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
@@ -42,7 +42,7 @@ def told_morning(one: AthleteMorning) -> MorningSummary:
     return MorningSummary(one, told_here(one.stored) if one.stored else None)
 
 
-def parts_of(advice: Plain) -> Iterator[PartLine]:
+def parts_of(advice: Advice) -> Iterator[PartLine]:
     """What is said of each part, in as few lines as can be."""
     words = composer().vocabulary
     for parts in group_parts(advice, words):
@@ -65,9 +65,9 @@ def last_check_in(one: AthleteMorning) -> str:
     return say(f"coach_morning.{sentence}", days=one.days_without, date=one.last_check_in)
 
 
-def _clock_text(time: str) -> str:
-    """A time (RFC 3339, in the athlete's zone) as a clock there shows it: ``2026-03-09 18:00``."""
-    return datetime.fromisoformat(time).replace(tzinfo=None).isoformat(" ", "minutes")
+def _clock_text(time: datetime) -> str:
+    """A time in the athlete's zone as a clock there shows it: ``2026-03-09 18:00``."""
+    return time.replace(tzinfo=None).isoformat(" ", "minutes")
 
 
 _OK, _UNPROCESSABLE = 200, 422

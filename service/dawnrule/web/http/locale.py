@@ -7,16 +7,14 @@ the header. Only languages with a catalogue count.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from flask import Flask, Response, g, request
 
 from dawnrule.advice.composer import Composer
-from dawnrule.advice.summary import cautions_on_pain, left_open_in, spoken_summary
+from dawnrule.advice.summary import cautions_on_pain, spoken_summary, unanswered_questions
 from dawnrule.application.read_advice import read_advice
 from dawnrule.i18n.catalog import ENGLISH, Texts, capital, languages
 from dawnrule.model import Verdict
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.store import StoredAdvice
 from dawnrule.web.context import context
 
@@ -28,6 +26,9 @@ LANG = {
     "schema": {"type": "string", "examples": ["de"]},
 }
 """How an address names the language, as it is described."""
+
+
+_CONTENT_LANGUAGE = "Content-Language"
 
 
 def language() -> str:
@@ -56,37 +57,39 @@ def composer() -> Composer:
     return Composer.bundled(language())
 
 
-def told_here(stored: StoredAdvice) -> dict[str, Any]:
-    """Stored advice as plain JSON values, in the language of this request."""
+def told_here(stored: StoredAdvice) -> Advice:
+    """Read stored advice in the language of this request."""
     return read_advice(stored, context().advisor.library, composer())
 
 
-def told_again(advice: dict[str, Any]) -> dict[str, Any]:
-    """Advice that was just given (plain JSON values), in the language of this request."""
-    if language() == ENGLISH:
+def told_again(advice: Advice) -> Advice:
+    """Translate advice that was just given into the language of this request."""
+    advice_id = advice.advice_id
+    if language() == ENGLISH or advice_id is None:
         return advice
-    stored = context().store.read(lambda transaction: transaction.advice.get(advice["advice_id"]))
+    stored = context().store.read(lambda transaction: transaction.advice.get(advice_id))
     return told_here(stored) if stored else advice
 
 
-def spoken_here(advice: Mapping[str, Any]) -> str:
-    """Advice (plain JSON values, in this request's language) as a phone speaks it; whoever is told
-    to train hears too what the check-in left open."""
-    said = spoken_summary(advice, composer(), heeded_of_pain(advice))
-    is_told_to_train = advice["parts"] and advice["verdict"] == Verdict.TRAIN
-    return f"{said} {left_open_in(advice, composer())}".strip() if is_told_to_train else said
+def spoken_here(advice: Advice | NoAdvice) -> str:
+    """Summarise advice (in this request's language) for a phone to speak; to athletes who train it
+    adds what the check-in left open."""
+    summary = spoken_summary(advice, composer(), heeded_of_pain(advice))
+    if advice.parts and advice.verdict is Verdict.TRAIN:
+        return f"{summary} {unanswered_questions(advice, composer())}".strip()
+    return summary
 
 
-def heeded_of_pain(advice: Mapping[str, Any]) -> list[str]:
-    """What the notes of an advice on pain, illness or a warning sign say."""
+def heeded_of_pain(advice: Advice | NoAdvice) -> list[str]:
+    """List the cautions of an advice's notes on pain, illness or a warning sign."""
     return cautions_on_pain(advice, context().advisor.library, composer())
 
 
-def left_open(advice: Mapping[str, Any]) -> str:
-    """A sentence on what of warning signs, pain and illness was not answered; empty if all was, and
-    if the caution says so already."""
-    said = left_open_in(advice, composer())
-    return "" if said in advice["caution"] else said
+def left_open(advice: Advice) -> str:
+    """Say which questions that can stop training were not answered; empty if all were, or if the
+    caution says so already."""
+    sentence = unanswered_questions(advice, composer())
+    return "" if sentence in advice.caution else sentence
 
 
 def texts() -> Texts:
@@ -107,8 +110,13 @@ def label(identifier: str) -> str:
 
 def in_language(response: Response) -> Response:
     """The response with a header that says in which language its words are."""
-    response.headers["Content-Language"] = language()
+    response.headers[_CONTENT_LANGUAGE] = language()
     return response
+
+
+def language_header() -> dict[str, str]:
+    """The header that names the language of an answer."""
+    return {_CONTENT_LANGUAGE: language()}
 
 
 def of_rule(english: str) -> str:

@@ -1,4 +1,4 @@
-"""How does what was found become a response?"""
+"""Responses: JSON, text, CSV and workbooks, and the choice between them."""
 
 from __future__ import annotations
 
@@ -9,11 +9,13 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from flask import Response, request
+from flask.json.provider import DefaultJSONProvider
 
 from dawnrule.advice.summary import reason_text
 from dawnrule.application.sessions import Logged
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.lazy import render, render_error
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.sheet import CHECK_INS, RowAnswer, SessionRowAnswer, Sheet, write_sheet
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, texts, told_again
@@ -29,27 +31,39 @@ FORMS = {"json": JSON, "txt": TEXT, "csv": CSV, "xlsx": XLSX}
 """What an address may say at its end or as ``format``, for clients that set no headers."""
 
 
+class JsonProvider(DefaultJSONProvider):
+    """JSON answers whose members stay in the order of their schema."""
+
+    sort_keys = False
+
+    def response(self, *args: Any, **kwargs: Any) -> Response:
+        """Answer with JSON values."""
+        return Response(json.dumps(self._prepare_response_obj(args, kwargs)), mimetype=JSON)
+
+
 def json_answer(
-    plain: Mapping[str, Any], status: int = 200, headers: Mapping[str, str] | None = None
+    values: Mapping[str, Any], status: int = 200, headers: Mapping[str, str] | None = None
 ) -> Response:
-    """Plain JSON values, their members in the order given."""
-    return Response(json.dumps(plain), status, headers, mimetype=JSON)
+    """Answer with JSON values, their members in the order given."""
+    return Response(json.dumps(values), status, headers, mimetype=JSON)
 
 
 def text_answer(text: str) -> Response:
-    """Plain text in UTF-8, just as it is: a final newline would stand in a spreadsheet's cell."""
+    """Answer with text in UTF-8, without a final newline, which a spreadsheet's cell would
+    show."""
     return Response(text, mimetype=TEXT)
 
 
 def csv_answer(text: str, file_name: str, status: int = 200) -> Response:
-    """A CSV file in UTF-8; half a character that JSON let through becomes a question mark."""
+    """Answer with a CSV file in UTF-8; a lone surrogate, which JSON allows, becomes a question
+    mark."""
     headers = {"Content-Disposition": f'attachment; filename="{file_name}"'}
     return Response(text.encode("utf-8", "replace"), status, headers, mimetype=CSV)
 
 
 def preferred_media_type(accepted: Sequence[str], form: str | None = None) -> str:
-    """The media type to answer in: that of the form which the address chooses, if it does, else
-    the one that the Accept header likes best, else the first."""
+    """Choose the media type to answer in: that of the form named in the address, if any, else the
+    one that the Accept header prefers, else the first."""
     if form in FORMS:
         return FORMS[form]
     return request.accept_mimetypes.best_match(accepted, accepted[0])
@@ -62,9 +76,9 @@ DESCRIBED_REMARKS = {
         "schema": {"type": "string"},
     }
 }
-"""How that header is described."""
+"""The description of that header."""
 
-_LONGEST_HEADER = 2000  # characters; servers between refuse much longer ones
+_LONGEST_HEADER = 2000  # characters; proxies refuse much longer ones
 
 
 @contextmanager
@@ -79,43 +93,42 @@ def told_to_its_sender() -> Iterator[None]:
         raise render_error(error, texts()) from error
 
 
-def advice_in_row(advice: Mapping[str, Any]) -> RowAnswer:
-    """What of an advice (plain JSON values) stands beside its row; why there is none, if so."""
-    why = reason_text(advice, composer())
-    return RowAnswer.of_advice({**advice, "reason": why}, composer().vocabulary)
+def advice_in_row(advice: Advice | NoAdvice) -> RowAnswer:
+    """Answer a row of a sheet with advice, or with why there is none."""
+    return RowAnswer.of_advice(advice, reason_text(advice, composer()), composer().vocabulary)
 
 
-def advice_sheet(advice: Sequence[Mapping[str, Any]]) -> str:
-    """Advice of several athletes (plain JSON values) as CSV text, a row for each."""
-    sheet = Sheet.of(CHECK_INS, ((one["athlete_id"], one["date"]) for one in advice))
+def advice_sheet(advice: Sequence[Advice | NoAdvice]) -> str:
+    """Write the advice of several athletes as CSV text, a row for each."""
+    sheet = Sheet.of(CHECK_INS, ((one.athlete_id, one.date.isoformat()) for one in advice))
     return write_sheet(sheet, list(map(advice_in_row, advice)))
 
 
 def logged_in_row(logged: Logged) -> SessionRowAnswer:
-    """What stands beside the row of a session that was logged."""
+    """Answer a row of a sheet with the session that was logged."""
     if logged.today is None:
         return SessionRowAnswer(logged.session_id)
     advice = told_again(logged.today.advice)
-    verdict = composer().vocabulary.label(advice["verdict"])
-    return SessionRowAnswer(logged.session_id, verdict, advice["headline"])
+    verdict = composer().vocabulary.label(advice.verdict)
+    return SessionRowAnswer(logged.session_id, verdict, advice.headline)
 
 
 def zones_of_athletes() -> Callable[[str], ZoneInfo | None]:
-    """Where each athlete lives, by id; None for who is not known."""
+    """Look up each athlete's time zone by id; None for an unknown athlete."""
     athletes = context().store.read(lambda transaction: transaction.athletes.all())
     zones = {athlete.id: athlete.time_zone for athlete in athletes}
     return lambda athlete_id: ZoneInfo(zones[athlete_id]) if athlete_id in zones else None
 
 
 def xlsx_answer(workbook: bytes, file_name: str, status: int) -> Response:
-    """A workbook."""
+    """Answer with a workbook."""
     headers = {"Content-Disposition": f'attachment; filename="{file_name}"'}
     return Response(workbook, status, headers, mimetype=XLSX)
 
 
 def remarks_header(sheet: Sheet) -> dict[str, str]:
-    """What whoever sent a sheet should hear of the reading, where the answer is a sheet itself:
-    in one header, as far as letters without accents can say it."""
+    """Put the remarks on how a sheet was read into one ASCII header, for answers that are sheets
+    themselves and have no other place for them."""
     remarks = " ".join(render(remark, texts()) for remark in sheet.remarks())
     seen = (sign if sign.isprintable() else " " for sign in remarks)
     said = " ".join("".join(seen).split())

@@ -17,6 +17,7 @@ from icalendar import Calendar, Event, vDuration
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import verdict_text
 from dawnrule.i18n.catalog import capital
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
 
 _PRODUCT = "-//Dawnrule//Outlook//EN"
@@ -28,19 +29,18 @@ Plain = Mapping[str, Any]
 def calendar_of(
     athlete: Athlete,
     today: date,
-    advice: Plain,
+    advice: Advice | NoAdvice,
     as_of: datetime | None,
     outlook: Plain,
     composer: Composer,
 ) -> bytes:
     """A calendar of one event for each muscle group and time at which it opens, and one of the
-    whole day for the verdict. ``advice`` and ``outlook`` are plain JSON values; ``as_of`` (aware)
-    is when the advice was given, None while there is none."""
+    whole day for the verdict, where there is advice; ``as_of`` (aware) is when that was given."""
     zone = ZoneInfo(athlete.time_zone)
     midnight = datetime.combine(today, time.min, zone)
     stamp = max(midnight, as_of or midnight).astimezone(UTC).replace(microsecond=0)
     calendar = _empty_calendar(composer)
-    if as_of is not None:
+    if isinstance(advice, Advice):
         calendar.add_component(_verdict(athlete, today, advice, stamp, composer))
     for event in _openings(athlete, outlook, composer):
         event.add("dtstamp", stamp)
@@ -62,14 +62,14 @@ def _empty_calendar(composer: Composer) -> Calendar:
 
 
 def _verdict(
-    athlete: Athlete, today: date, advice: Plain, stamp: datetime, composer: Composer
+    athlete: Athlete, today: date, advice: Advice, stamp: datetime, composer: Composer
 ) -> Event:
-    told = [advice["headline"], advice["reason"], advice["caution"]]
+    lines = (advice.headline, advice.reason, advice.caution)
     event = _event(athlete, f"verdict/{today}", verdict_text(advice, composer))
     event.add("dtstamp", stamp)
     event.add("last-modified", stamp)
     event.add("dtstart", today)
-    event.add("description", "\n".join(dict.fromkeys(filter(None, told))))
+    event.add("description", "\n".join(dict.fromkeys(filter(None, lines))))
     return event
 
 

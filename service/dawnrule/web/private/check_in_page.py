@@ -16,6 +16,7 @@ from dawnrule.application.check_ins import Submitted
 from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model.advice import Advice, Alternative, PartAdvice
 from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.model.training import groups_of
@@ -52,8 +53,6 @@ from dawnrule.web.private.form import (
 )
 from dawnrule.web.private.visitor import keep_private, visitor
 
-Plain = Mapping[str, Any]
-
 
 def told_day(on: date) -> str:
     """``Monday, 2026-03-09``."""
@@ -76,32 +75,44 @@ def told_plan(plan: Plan, athlete: Athlete) -> str:
     return "; ".join(_block(block, athlete) for block in plan)
 
 
-def told_alternative(alternative: Plain) -> str:
+def told_alternative(alternative: Alternative) -> str:
     """What could be done instead: a modality, or a goal by another pattern or for another muscle
     group."""
-    if "modality" in alternative:
-        return label(alternative["modality"])
-    goal = label(alternative["goal"])
-    if "pattern" in alternative:
-        return say("phone.instead_pattern", goal=goal, pattern=label(alternative["pattern"]))
-    group = label(alternative["muscle_group"])
+    if alternative.modality:
+        return label(alternative.modality)
+    goal = label(alternative.goal or "")
+    if alternative.pattern:
+        return say("phone.instead_pattern", goal=goal, pattern=label(alternative.pattern))
+    group = label(alternative.muscle_group or "")
     return say("phone.instead_goal", goal=goal, muscle_group=group)
 
 
-def told_part(part: Plain, day: Plain, today: date) -> dict[str, Any]:
-    """One part of the advice as the page shows it; what is the same as for the day is not said
-    twice."""
-    group, opens_at = part["muscle_group"], part["opens_at"]
-    what = [capital(label(group)), label(part["goal"])] if group else [label(part["goal"])]
-    at = told_time(datetime.fromisoformat(opens_at), today) if opens_at else None
-    return {
-        "what": ", ".join(what),
-        "verdict": label(part["verdict"]),
-        "reason": part["reason"] if part["reason"] != day["reason"] else "",
-        "caution": "" if day["caution"].startswith(part["caution"]) else part["caution"],
-        "opens": say("phone.opens_at", time=at) if at else part["opens_note"] or "",
-        "instead": texts().listing([told_alternative(one) for one in part["alternatives"]]),
-    }
+@dataclass(frozen=True, slots=True)
+class PartSummary:
+    """One part of the advice in words; texts that repeat those of the day are empty."""
+
+    name: str
+    verdict: str
+    reason: str
+    caution: str
+    opens: str
+    instead: str
+
+
+def part_summary(part: PartAdvice, day: Advice, today: date) -> PartSummary:
+    """Summarise one part of the advice."""
+    group, goal = part.muscle_group, label(part.goal)
+    opens = part.opens_note or ""
+    if part.opens_at:
+        opens = say("phone.opens_at", time=told_time(part.opens_at, today))
+    return PartSummary(
+        name=f"{capital(label(group))}, {goal}" if group else goal,
+        verdict=label(part.verdict),
+        reason=part.reason if part.reason != day.reason else "",
+        caution="" if day.caution.startswith(part.caution) else part.caution,
+        opens=opens,
+        instead=texts().listing([told_alternative(one) for one in part.alternatives]),
+    )
 
 
 def _block(block: Block, athlete: Athlete) -> str:
@@ -412,7 +423,7 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         told_day=told_day,
         told_plan=told_plan,
         told_time=told_time,
-        told_part=told_part,
+        part_summary=part_summary,
     )
     return Response(html, status, mimetype="text/html")
 

@@ -1,4 +1,4 @@
-"""What does a private address for reading give: today's advice, and what opens when?"""
+"""Feeds of a private address: today's advice as text and JSON, the outlook as a calendar."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from flask import Response, request
 from dawnrule.advice.summary import without_check_in
 from dawnrule.application.outlooks import outlook_in_words, read_outlook
 from dawnrule.errors import DawnruleError
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
 from dawnrule.schemas.advice import USUAL_DAYS, USUAL_GOAL, TodayFeedSchema
 from dawnrule.store import Purpose, Transaction
@@ -20,7 +21,7 @@ from dawnrule.web.http.locale import composer, heeded_of_pain, say, spoken_here,
 from dawnrule.web.http.problems import answer_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.http.requests import Blueprint
-from dawnrule.web.http.responses import TEXT, json_answer, text_answer
+from dawnrule.web.http.responses import TEXT, text_answer
 from dawnrule.web.private.addresses import FEEDS
 from dawnrule.web.private.calendar import calendar_of
 from dawnrule.web.private.visitor import keep_private, visitor
@@ -35,6 +36,18 @@ feeds = Blueprint(
 )
 feeds.after_request(keep_private)
 
+
+@feeds.after_request
+def answer_if_changed(response: Response) -> Response:
+    """Answer 304 without a body when the reader has the same answer already."""
+    if response.status_code == _OK:
+        response.add_etag()
+        response.make_conditional(request)
+    if response.status_code == _NOT_MODIFIED:
+        response.set_data(b"")
+    return response
+
+
 _TOKEN = {
     "name": "token",
     "in": "path",
@@ -42,20 +55,24 @@ _TOKEN = {
     "schema": {"type": "string"},
 }
 _TEXT = {"type": "string"}
-_NOT_MODIFIED = 304
+_OK, _NOT_MODIFIED = 200, 304
 _UNCHANGED = "Not changed since the ETag that was sent."
 _NOTHING_HERE = "No such address, or one that was replaced."
 
 
 @dataclass(frozen=True, slots=True)
 class Today:
-    """What holds for an athlete today: the advice (plain JSON values), and since when, None while
-    there is no check-in."""
+    """Today's advice for an athlete; ``as_of`` is when it was given, None without a check-in."""
 
     athlete: Athlete
     date: date
-    advice: dict[str, Any]
+    advice: Advice | NoAdvice
     as_of: datetime | None
+
+    @property
+    def check_in(self) -> str:
+        """Whether today's check-in is ``present`` or ``missing``."""
+        return "missing" if self.as_of is None else "present"
 
 
 @feeds.errorhandler(DawnruleError)
@@ -80,7 +97,7 @@ def get_today_text(token: str) -> Response:
     said = spoken_here(today.advice)
     if today.as_of is not None:  # with its date: a cell may show it long after
         said = say("phone.spoken_as_of", said=said, time=today.as_of.strftime("%Y-%m-%d %H:%M"))
-    return _if_changed(text_answer(" ".join(said.split())))
+    return text_answer(" ".join(said.split()))
 
 
 @feeds.route("/<token>/today.json", parameters=[_TOKEN])
@@ -88,14 +105,9 @@ def get_today_text(token: str) -> Response:
 @feeds.alt_response(304, description=_UNCHANGED)
 @feeds.alt_response(404, "NOT_FOUND")
 @limit_private_address
-def get_today(token: str) -> Response:
+def get_today(token: str) -> Today:
     """Today's advice in a few members: no more than a lock screen needs."""
-    today = _with_all_cautions(_today(token))
-    kept = ("date", "verdict", "headline", "rule", "reason", "caution")
-    small = {name: today.advice[name] for name in kept}
-    as_of = today.as_of.isoformat(timespec="seconds") if today.as_of else None
-    check_in = "missing" if as_of is None else "present"
-    return _if_changed(json_answer(small | {"as_of": as_of, "check_in": check_in}))
+    return _with_all_cautions(_today(token))
 
 
 @feeds.route("/<token>/outlook.ics", parameters=[_TOKEN])
@@ -118,7 +130,7 @@ def get_outlook_calendar(token: str) -> Response:
 
     outlook = its.store.read(look)
     text = calendar_of(today.athlete, today.date, today.advice, today.as_of, outlook, composer())
-    return _if_changed(Response(text, mimetype=CALENDAR))
+    return Response(text, mimetype=CALENDAR)
 
 
 def _today(token: str) -> Today:
@@ -128,20 +140,11 @@ def _today(token: str) -> Today:
     stored = context().store.read(lambda transaction: transaction.advice.latest(athlete.id, on))
     if stored is None:
         return Today(athlete, on, without_check_in(athlete.id, on, composer()), None)
-    since = stored.decided_at.astimezone(ZoneInfo(athlete.time_zone))
+    since = stored.decided_at.astimezone(ZoneInfo(athlete.time_zone)).replace(microsecond=0)
     return Today(athlete, on, told_here(stored), since)
 
 
 def _with_all_cautions(today: Today) -> Today:
-    """The same, its caution with what notes on pain, illness or a warning sign say."""
-    cautions = [today.advice["caution"], *heeded_of_pain(today.advice)]
-    return replace(today, advice=today.advice | {"caution": " ".join(filter(None, cautions))})
-
-
-def _if_changed(response: Response) -> Response:
-    """304 without a body when the reader has just this already."""
-    response.add_etag()
-    response.make_conditional(request)
-    if response.status_code == _NOT_MODIFIED:
-        response.set_data(b"")
-    return response
+    """Add the cautions of notes on pain, illness or a warning sign to that of the advice."""
+    cautions = [today.advice.caution, *heeded_of_pain(today.advice)]
+    return replace(today, advice=replace(today.advice, caution=" ".join(filter(None, cautions))))
