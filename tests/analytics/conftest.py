@@ -1,4 +1,4 @@
-"""What do several tests of single modules find ready? A database with the demo's squad in it."""
+"""A database with the demo's squad, for the tests of analytics."""
 
 from __future__ import annotations
 

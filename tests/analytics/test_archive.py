@@ -1,4 +1,4 @@
-"""Is the archive always what the ledger says, and never more?"""
+"""The archive: always what the ledger says, and never more."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do columns decide every stored morning as the engine does, and would it be noticed if not?"""
+"""Columns against the engine on every stored morning, and differences that must show."""
 
 from __future__ import annotations
 

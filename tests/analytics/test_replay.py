@@ -1,4 +1,4 @@
-"""Is what came of a replay counted rightly, step by step and in all?"""
+"""Counts of a replay, step by step and in all."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Can a replay be stopped, gone on with, and trusted whatever happens meanwhile?"""
+"""Replay jobs: stopped, resumed, and right whatever happens meanwhile."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does a scorecard count what happened after each rule, and nothing that is not known?"""
+"""Scorecards: outcomes after each rule, and nothing that is not known."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Are an athlete's days told as they were, with gaps where nothing was reported?"""
+"""Timelines: an athlete's days as reported, with gaps where nothing was."""
 
 from __future__ import annotations
 

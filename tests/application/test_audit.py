@@ -1,4 +1,4 @@
-"""Does an audit find every kind of change, and raise no false alarm?
+"""Audits: every kind of change is found, without false alarms.
 
 Whoever changes the database here has it to themselves: the triggers that refuse changes are dropped
 first, as anybody could who can write to the file.

@@ -1,4 +1,4 @@
-"""Does the history that is handed to the facts hold all that they look at?"""
+"""The history handed to the facts: all that they read."""
 
 from __future__ import annotations
 

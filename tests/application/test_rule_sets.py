@@ -1,4 +1,4 @@
-"""Which rule set holds for whom and when, and what stays as it is for ever?"""
+"""Rule sets: which one holds for whom and when, and what never changes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which database does this version leave behind? Run once for each release that has a migration.
+"""The database that this version leaves behind. Run once per release with a migration.
 
     python -m tests.databases.make
 

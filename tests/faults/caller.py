@@ -1,4 +1,4 @@
-"""How does one client of the service speak with it, and what does it take for an answer?"""
+"""One client of the service: how it calls, and what it accepts as an answer."""
 
 from __future__ import annotations
 

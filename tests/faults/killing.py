@@ -1,4 +1,4 @@
-"""Is all that was acknowledged there, and nothing by halves, after the service was killed?
+"""Killing the service at random moments, and looking for losses afterwards.
 
 Run from the checkout: ``python -m tests.faults.killing --times 200``. The real service is killed
 with SIGKILL at random moments while six clients check in, correct themselves, log sessions and

@@ -1,4 +1,4 @@
-"""How is the real service started again and again, each time in a fraction of a second?
+"""The real service, started again and again, each time in a fraction of a second.
 
 A process that has imported everything forks. So it must have made no rule engine and no thread
 before: whatever looks into a database does that in a fork too, by ``apart``.

@@ -1,4 +1,4 @@
-"""Is a back-up whole, and does it bring back what was there, whatever goes wrong on the way?"""
+"""Back-ups: complete, and restored, whatever goes wrong on the way."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When a rule file is broken: does the service refuse to start on it, and go on when it runs?"""
+"""Broken rule files: refused at the start, harmless while the service runs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When the clock jumps: is today's advice right, and the order of the record that of events?"""
+"""Clocks that jump: today's advice stays right, and the record in the order of events."""
 
 from __future__ import annotations
 

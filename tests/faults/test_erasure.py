@@ -1,4 +1,4 @@
-"""Is what was erased gone from every file, and is every file its owner's alone?"""
+"""Erasure and retention: deleted data is gone from every file, and files are private."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When the disk is full: is what was refused not stored at all, and does everything go on after?
+"""Full disks: refused requests store nothing, and work goes on afterwards.
 
 That a disk is full takes a small file system, and making one takes root. So the limit is put on
 files instead, which anybody may: on how long the process may make them (the system then refuses

@@ -1,4 +1,4 @@
-"""When what is kept beside the database is gone or broken: does the service go on, and mend it?"""
+"""Files beside the database: the service goes on without them and rebuilds them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is all that was acknowledged there after the service was killed, and would a loss be found?"""
+"""A killed service: acknowledged data is there, and a loss would be found."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do several processes on one database lose nothing under load, and would a loss be found?"""
+"""Several processes on one database: nothing lost under load, and a loss would be found."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When another process holds the database: is everyone told in time, and does it go on after?"""
+"""Locked databases: everyone is told in time, and work goes on afterwards."""
 
 from __future__ import annotations
 

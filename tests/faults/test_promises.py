@@ -1,4 +1,4 @@
-"""Is each promise in the documentation one that tests keep, and each test here told there?"""
+"""The fault table of the documentation: every promise has tests, and every test is listed."""
 
 from __future__ import annotations
 

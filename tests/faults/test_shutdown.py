@@ -1,4 +1,4 @@
-"""Is a port closed without hanging up on who has just connected?"""
+"""A closing port: nobody who has just connected is cut off."""
 
 from __future__ import annotations
 

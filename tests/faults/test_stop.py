@@ -1,4 +1,4 @@
-"""Does the service end without losing anything, and without hanging up on anybody?"""
+"""A stopping service: nothing is lost and nobody is cut off."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is what was acknowledged there after the worst, and what was refused not?"""
+"""The store after the worst: acknowledged writes are there, refused ones are not."""
 
 from __future__ import annotations
 

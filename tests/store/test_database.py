@@ -1,4 +1,4 @@
-"""Which files does the store open, and how does a file come to have its tables?"""
+"""Opening a database: which files are accepted, and how they get their tables."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is each thing entered once, in order, and never touched again?"""
+"""The ledger: every record entered once, in order, and never changed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does this version go on with what every earlier one has left behind?
+"""Databases of every earlier version, opened by this one.
 
 The databases in ``tests/databases`` were written by the versions after which they are named; how,
 stands in the README beside them.

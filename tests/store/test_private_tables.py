@@ -1,4 +1,4 @@
-"""Do the books of private addresses, plans and the service's secrets give back what was put in?"""
+"""The tables of private addresses, plans and secrets: read back what was written."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does each book give back what was put in, and refuse what must not happen?"""
+"""The tables: read back what was written, and refuse what must not happen."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is what many write at once kept apart, committed together, and answered truly?"""
+"""The writer: jobs kept apart, committed together, and answered truthfully."""
 
 from __future__ import annotations
 
