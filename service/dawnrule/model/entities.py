@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+from dawnrule.model.concerns import Concern
+
 
 @dataclass(frozen=True, slots=True)
 class Athlete:
@@ -146,8 +148,11 @@ class History:
     sessions that have started. The order of neither matters. ``last_answers`` are the check-ins
     that last answered the questions on warning signs, illness and pain, also where newer ones of
     the same date took their place, the morning's own date included; in the order of their coming.
+    ``concerns`` are those that have not ended, with what this morning's check-in changed, and head
+    injuries reported on its date.
     """
 
     check_ins: tuple[CheckIn, ...] = ()
     sessions: tuple[Session, ...] = ()
     last_answers: tuple[CheckIn, ...] = ()
+    concerns: tuple[Concern, ...] = ()
