@@ -19,7 +19,18 @@ from tests.rules.test_findings import HEAD, rule
 
 DICTIONARY = FactDictionary.bundled()
 SHIPPED = RuleSetLibrary.bundled()
-STOPS = [(name, value) for name, fact in DICTIONARY.items() for value in fact.rests]
+STOPS = [
+    (name, value)
+    for name, fact in DICTIONARY.items()
+    if not fact.remembered
+    for value in fact.rests
+]
+REMEMBERED = [
+    (name, value)
+    for name, fact in DICTIONARY.items()
+    if fact.remembered
+    for value in (*fact.rests, *fact.holds_back)
+]
 
 
 def heeds(name: str, value: object, *, when: str | None = None, verdict: str = "rest") -> str:
@@ -52,6 +63,16 @@ def test_what_nobody_trains_with_is_what_is_never_weakened() -> None:
         "pain_reported",
         "other_pain",
         *left_open,
+        "open_warning_sign_days",
+        "open_illness_because",
+        "open_pain_days",
+        "pain_mornings",
+        "return_after",
+        "return_stage",
+        "return_left",
+        "illness_days",
+        "beyond_restriction",
+        "beyond_return_stage",
     }
     assert DICTIONARY["illness"].rests == ("below-neck", "fever")
     assert len(STOPS) == 13
@@ -65,6 +86,23 @@ def test_the_shipped_rule_sets_rest_everybody_with_a_warning_sign(rule_set: Rule
 
 def test_a_set_of_ones_own_that_heeds_every_sign_may_decide() -> None:
     assert found(ALL_HEEDED) == []
+
+
+def test_who_knows_of_concerns_must_heed_them_all() -> None:
+    """A set that reads none of these was written before there were concerns, and may decide."""
+    one = heeds("open_warning_sign", "chest-pain")
+    [finding] = found(ALL_HEEDED + one)
+    assert finding.code == "warning-sign-not-heeded"
+    assert "illness, not over yet fever" in finding.message
+    assert "more than the stage of a return allows pain" in finding.message
+    assert found(ALL_HEEDED + "".join(heeds(*stop) for stop in REMEMBERED)) == []
+
+
+def test_to_hold_back_is_enough_where_nobody_has_to_rest() -> None:
+    back = ("beyond_return_stage", "pain")
+    others = "".join(heeds(*stop) for stop in REMEMBERED if stop != back)
+    assert found(ALL_HEEDED + others + heeds(*back, verdict="swap-to-low-damage")) == []
+    assert found(ALL_HEEDED + others + heeds(*back, verdict="note")) != []
 
 
 @pytest.mark.parametrize(("name", "value"), STOPS)

@@ -342,7 +342,7 @@ def not_reported(
 
     def open_question(name: str) -> bool:
         fact = dictionary[name]
-        if fact.origin == "plan":
+        if fact.origin == "plan" or fact.optional:
             return False
         asked = fact.scope == "day" and fact.origin == "check-in"
         if not (asked or name in read):

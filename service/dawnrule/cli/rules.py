@@ -27,6 +27,7 @@ from dawnrule.rules.analysis.findings import (
     to_json,
     to_sarif,
 )
+from dawnrule.rules.asked import asked_of
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import RuleSetLibrary, bundled_rule_set_files
 from dawnrule.rules.rule_set import RuleSet
@@ -50,7 +51,9 @@ class Checked:
         """What the check proved."""
         if self.rule_set is None:
             return []
-        return proved(self.findings, extends=self.rule_set.extension is not None)
+        asked = asked_of(self.rule_set, FactDictionary.bundled())
+        extends = self.rule_set.extension is not None
+        return proved(self.findings, extends=extends, asked=asked)
 
 
 def checks_as_text(checks: Sequence[Checked]) -> str:

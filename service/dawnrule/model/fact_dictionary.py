@@ -45,6 +45,10 @@ class FactDefinition:
     stop: bool = False
     rests: tuple[FactValue, ...] = ()
     grows: bool = False
+    remembered: bool = False
+    holds_back: tuple[FactValue, ...] = ()
+    step: float | None = None
+    optional: bool = False
 
     @property
     def is_numeric(self) -> bool:
@@ -155,4 +159,8 @@ def _definition(entry: Mapping[str, Any], vocabulary: Vocabulary) -> FactDefinit
         stop=entry.get("stop", False),
         rests=tuple(entry.get("rests", ())),
         grows=entry.get("grows", False),
+        remembered=entry.get("remembered", False),
+        holds_back=tuple(entry.get("holds_back", ())),
+        step=entry.get("step"),
+        optional=entry.get("optional", False),
     )

@@ -31,7 +31,7 @@ class Verdict(StrEnum):
 _PROTECTION = {verdict: order for order, verdict in enumerate(Verdict)}
 
 
-_LABELLED = ("verdicts", "goals", "muscle_groups", "patterns", "modalities")
+_LABELLED = ("verdicts", "goals", "muscle_groups", "patterns", "modalities", "pain_places")
 _LISTS = (
     *_LABELLED,
     "pain_kinds",
@@ -40,8 +40,39 @@ _LISTS = (
     "training_statuses",
     "eccentric_loads",
     "movements",
+    "concern_kinds",
+    "concern_states",
+    "returns",
+    "restriction_reasons",
+    "phases",
+    "actions",
+    "competition_ranks",
+    "sides",
+    "onsets",
+    "pain_after",
 )
 """Every list of words that may have labels in a catalogue; no id stands for two things."""
+
+
+_MARKS = ("concentric", "lands", "running", "contact")
+"""What a modality may be marked with, and is not where it is left out."""
+
+_PLAIN = (
+    "concern_kinds",
+    "concern_states",
+    "concern_signs",
+    "returns",
+    "restriction_reasons",
+    "phases",
+    "actions",
+    "competition_ranks",
+    "sides",
+    "onsets",
+    "pain_after",
+)
+"""The lists of nothing but ids that concerns, plans and check-ins use."""
+
+_LEGS = frozenset({"glutes", "quadriceps", "hamstrings", "adductors", "calves"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +95,24 @@ class Modality:
     eccentric_load: str
     loads: tuple[str, ...]
     passes_through: tuple[str, ...] = ()
+    concentric: bool = False
+    """The muscle hardly brakes while it lengthens."""
+    lands: bool = False
+    """Landing work, whatever its goal is called."""
+    running: bool = False
+    contact: bool = False
+    """Contact with others, or a risk of a knock or a fall."""
+
+
+@dataclass(frozen=True, slots=True)
+class PainPlace:
+    """Where people say that it hurts, the words that they use, the muscle groups that pain there
+    counts for, and the modalities that it does not count for."""
+
+    id: str
+    words: tuple[str, ...]
+    loads: tuple[str, ...]
+    spares: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +133,21 @@ class Vocabulary:
     warning_signs: tuple[str, ...]
     training_statuses: tuple[str, ...]
     labels: Mapping[str, str]
+    could_load: Mapping[str, tuple[str, ...]]
+    """Goal to the muscle groups that a block which names neither group nor modality may load."""
+    pain_places: Mapping[str, PainPlace]
+    concern_kinds: tuple[str, ...]
+    concern_states: tuple[str, ...]
+    concern_signs: tuple[str, ...]
+    """The signs whose concern a clearance alone lifts, the most urgent first."""
+    returns: tuple[str, ...]
+    restriction_reasons: tuple[str, ...]
+    phases: tuple[str, ...]
+    actions: tuple[str, ...]
+    competition_ranks: tuple[str, ...]
+    sides: tuple[str, ...]
+    onsets: tuple[str, ...]
+    pain_after: tuple[str, ...]
 
     @classmethod
     @cache
@@ -112,7 +176,11 @@ class Vocabulary:
             },
             modalities={
                 m["id"]: Modality(
-                    m["id"], m["eccentric_load"], tuple(m["loads"]), _passed_through(m)
+                    m["id"],
+                    m["eccentric_load"],
+                    tuple(m["loads"]),
+                    _passed_through(m),
+                    **{mark: m.get(mark, False) for mark in _MARKS},
                 )
                 for m in data["modalities"]
             },
@@ -121,6 +189,14 @@ class Vocabulary:
             warning_signs=tuple(data["warning_signs"]),
             training_statuses=tuple(data["training_statuses"]),
             labels={entry["id"]: entry["label"] for name in _LABELLED for entry in data[name]},
+            could_load={g["id"]: _could_load(g, data) for g in data["goals"]},
+            pain_places={
+                p["id"]: PainPlace(
+                    p["id"], tuple(p["words"]), tuple(p["loads"]), tuple(p.get("spares", ()))
+                )
+                for p in data["pain_places"]
+            },
+            **{name: tuple(data[name]) for name in _PLAIN},
         )
 
     def translated(self, texts: Texts) -> Self:
@@ -147,3 +223,14 @@ class Vocabulary:
 
 def _passed_through(entry: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(entry.get("passes_through", ()))
+
+
+def _could_load(goal: Mapping[str, Any], data: Mapping[str, Any]) -> tuple[str, ...]:
+    groups = tuple(group["id"] for group in data["muscle_groups"])
+    match goal["could_load"]:
+        case "all":
+            return groups
+        case "legs":
+            return tuple(group for group in groups if group in _LEGS)
+        case _:
+            return ()

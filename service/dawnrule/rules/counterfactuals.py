@@ -302,6 +302,7 @@ def _turns(definition: FactDefinition, test: Test, down: bool) -> Iterator[tuple
 
 
 def _next(definition: FactDefinition, edge: float, down: bool) -> float:
-    if definition.type == "integer":
-        return edge - 1 if down else edge + 1
+    step = definition.step or (1 if definition.type == "integer" else None)
+    if step is not None:
+        return edge - step if down else edge + step
     return math.nextafter(edge, -math.inf if down else math.inf)

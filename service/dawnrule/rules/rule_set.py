@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 
 from dawnrule.model import FactDictionary, Facts, FactValue, Scope, Verdict
 from dawnrule.rules.conditions import Condition, Operator, facts_of
+from dawnrule.rules.limits import NO_LIMITS, Limits
 
 SCOPES: tuple[Scope, ...] = ("day", "part")
 
@@ -15,6 +16,8 @@ NOTE = "note"
 """The word that stands for the verdict of a rule that only adds a caution."""
 
 BasisKind: TypeAlias = Literal["published", "common-practice", "house"]
+ToldWhen: TypeAlias = Literal["always", "trains"]
+TellAgain: TypeAlias = Literal["always", "when-changed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,9 @@ class Rule:
     changes no verdict.
 
     ``reason`` is a template over the facts that the rule tests, and ``muscle_group`` and ``goal``
-    in a part rule; ``line`` is the rule's line in its file.
+    in a part rule; ``line`` is the rule's line in its file. ``limits`` say how much of the plan may
+    be done where the rule fires. ``told_when`` and ``tell_again`` are for notes: whether one is
+    told where nothing is trained, and whether it is told in full each morning.
     """
 
     id: str
@@ -55,6 +60,9 @@ class Rule:
     wrong_when: str
     examples: tuple[Example, ...]
     line: int
+    limits: Limits = NO_LIMITS
+    told_when: ToldWhen = "always"
+    tell_again: TellAgain | None = None
 
     @property
     def is_note(self) -> bool:
@@ -69,6 +77,13 @@ class Rule:
     def is_stop(self, dictionary: FactDictionary) -> bool:
         """Tell whether the rule reads pain, illness or a warning sign."""
         return any(dictionary[fact].stop for fact in self.reads)
+
+    def told_each_time(self, dictionary: FactDictionary) -> bool:
+        """Whether it is told in full each morning, though nothing has changed: as it says itself,
+        else what decides a verdict, and notes on pain, illness and warning signs."""
+        if self.tell_again is not None:
+            return self.tell_again == "always"
+        return not self.is_note or self.is_stop(dictionary)
 
     @property
     def reads(self) -> tuple[str, ...]:
@@ -93,6 +108,7 @@ class RuleSet:
     digest: str
     file: str
     extension: Extension | None = None
+    more_permissive: MorePermissive | None = None
 
     @property
     def full_name(self) -> str:
@@ -140,6 +156,28 @@ class SwitchedOff:
     rule: str
     because: str
     line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Freer:
+    """Mornings on which a rule set is more permissive than an earlier one, and why it is; ``line``
+    is where it says so. ``also_from_rest``: also where the earlier one says rest."""
+
+    id: str
+    scope: Scope
+    when: Condition
+    because: str
+    line: int
+    also_from_rest: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class MorePermissive:
+    """All the mornings on which a rule set is more permissive than another, by its full name:
+    nowhere else is it."""
+
+    than: str
+    where: tuple[Freer, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,11 +48,25 @@ def rule_head(rule: Rule) -> dict[str, Any]:
 
 def rule_to_json(rule: Rule) -> dict[str, Any]:
     """Convert a rule in full, as it could stand in a rule file."""
-    return rule_head(rule) | {
-        "reason": rule.reason,
-        "when": condition_to_json(rule.when),
-        "examples": [{"facts": dict(e.facts), "fires": e.fires} for e in rule.examples],
-    }
+    return (
+        rule_head(rule)
+        | _when_told(rule)
+        | {
+            "reason": rule.reason,
+            "when": condition_to_json(rule.when),
+            "examples": [{"facts": dict(e.facts), "fires": e.fires} for e in rule.examples],
+        }
+    )
+
+
+def _when_told(rule: Rule) -> dict[str, Any]:
+    """Limits, and when a note is told: only where a rule says so."""
+    said: dict[str, Any] = {"limits": rule.limits.to_json()} if rule.limits else {}
+    if rule.told_when != "always":
+        said["told_when"] = rule.told_when
+    if rule.tell_again is not None:
+        said["tell_again"] = rule.tell_again
+    return said
 
 
 def condition_to_json(condition: Condition) -> dict[str, Any]:

@@ -29,12 +29,14 @@ def check_rule_set(rule_set: RuleSet, dictionary: FactDictionary) -> list[Findin
     """
     # The solver is large, and only who checks rules needs it.
     from dawnrule.rules.analysis.proofs import proof_findings
+    from dawnrule.rules.careful import careful_findings
 
     found = [
         *_example_findings(rule_set, dictionary),
         *_old_value_findings(rule_set),
         *boundary_findings(rule_set, dictionary),
         *proof_findings(rule_set, dictionary),
+        *careful_findings(rule_set, dictionary),
     ]
     if not any(finding.code in _SAID_ALREADY for finding in found):
         found += safety_findings(rule_set, dictionary)

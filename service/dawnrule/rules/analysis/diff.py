@@ -110,7 +110,9 @@ def diff_to_json(found: Difference) -> dict[str, Any]:
 def _fields(before: Rule, after: Rule) -> Iterator[FieldChange]:
     """The fields that differ, and the signals by whose name both call different conditions."""
     old, new = rule_to_json(before), rule_to_json(after)
-    yield from (FieldChange(name, old[name], new[name]) for name in old if old[name] != new[name])
+    for name in dict.fromkeys((*old, *new)):
+        if old.get(name) != new.get(name):
+            yield FieldChange(name, old.get(name), new.get(name))
     old, new = signals_to_json([before]), signals_to_json([after])
     for name in old:
         if name in new and old[name] != new[name]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -54,6 +54,7 @@ KINDS: Mapping[str, Kind] = {
     "scope": _error("A day rule tests a fact of a part.", "Make it a part rule."),
     "operator": _error("An operator does not fit the fact.", "Use one of the operators named."),
     "value": _error("A value has the wrong type or range.", "Write a value of the fact."),
+    "limits": _error("A limit names what may be missing.", "Name a number that the rule tests."),
     "reason": _error("A reason names what may be missing.", "Name only facts that it may name."),
     "examples": _error("A side has no example.", "Give one that fires and one that does not."),
     "too-many-ways": _error("The engine cannot take the rule.", "Split it into several rules."),
@@ -98,6 +99,26 @@ KINDS: Mapping[str, Kind] = {
         "Turn the test round, or add a rule that also covers the worse facts.",
         proves="worse facts never buy a more permissive verdict",
     ),
+    "limit-loosened": _error(
+        "Worse facts, or an open concern, buy more than a limit allows.",
+        "Give the worse case a limit that is as strict, or a more protective verdict.",
+        proves="worse facts and open concerns never loosen a limit",
+    ),
+    "limit-not-kept": _error(
+        "A block that is known to exceed a limit is trained as planned.",
+        "Add a rule that swaps what the plan asks for beyond the limit.",
+        proves="what exceeds a limit is never trained as planned",
+    ),
+    "concern-loosens": _error(
+        "An open concern buys a more permissive verdict.",
+        "Turn the test on the concern round.",
+        proves="an open concern never buys a more permissive verdict",
+    ),
+    "more-permissive": _error(
+        "It is more permissive than an earlier version where it does not say so.",
+        "Add the protection that is missing, or say where it is more permissive and why.",
+        proves="it is more permissive than the version it names only where it says so",
+    ),
     "never-train": _error(
         "Nothing leads to train as planned.",
         "Narrow the rules so that a good morning passes.",
@@ -140,8 +161,16 @@ def errors_among(findings: Iterable[Finding], *, to_decide: bool = False) -> lis
     ]
 
 
-def proved(findings: Iterable[Finding], *, extends: bool) -> list[str]:
-    """What is proved of a rule set, over all mornings, by a check that found no more than this."""
+_ONLY_IF_ASKED = frozenset(
+    {"limit-loosened", "limit-not-kept", "concern-loosens", "more-permissive"}
+)
+"""What is asked of some rule sets only: of those that have limits, that read concerns, that say
+where they are more permissive."""
+
+
+def proved(findings: Iterable[Finding], *, extends: bool, asked: Collection[str] = ()) -> list[str]:
+    """What is proved of a rule set, over all mornings, by a check that found no more than this;
+    ``asked`` are the questions that only some are asked."""
     found = {finding.code for finding in findings}
     if "not-proved" in found:
         return []
@@ -150,7 +179,10 @@ def proved(findings: Iterable[Finding], *, extends: bool) -> list[str]:
     said = [
         kind.proves
         for code, kind in KINDS.items()
-        if kind.proves and code not in found and (extends or code != "weaker-stop")
+        if kind.proves
+        and code not in found
+        and (extends or code != "weaker-stop")
+        and (code in asked or code not in _ONLY_IF_ASKED)
     ]
     return [TOTAL, *said]
 

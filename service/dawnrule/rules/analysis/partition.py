@@ -33,8 +33,10 @@ def representative_values(
 
 
 def step_of(definition: FactDefinition) -> float:
-    """The least difference between two values of a number as people read them: 1 for whole
-    numbers, 0.1 for others."""
+    """The least difference between two values of a number as people read them: that of the
+    dictionary where it says one, else 1 for whole numbers, 0.1 for others."""
+    if definition.step is not None:
+        return definition.step
     return 1 if definition.type == "integer" else 10**-DECIMALS_SHOWN
 
 
@@ -78,7 +80,7 @@ def _between(
     definition: FactDefinition, low: float, high: float, *, from_high: bool
 ) -> Iterator[float]:
     """One value between the two, if there is any: easy to read, and near the end asked for."""
-    steps = dict.fromkeys((1, step_of(definition)))
+    steps = dict.fromkeys((1, 1 if definition.type == "integer" else 10**-DECIMALS_SHOWN))
     easy = [_moved(high, -step) if from_high else _moved(low, step) for step in steps]
     easy += [_moved(low, step) if from_high else _moved(high, -step) for step in steps]
     for value in (*easy, definition.least, math.nextafter(high, -math.inf)):

@@ -1,7 +1,9 @@
-"""Does a rule set rest everybody who has a warning sign, a fever or a hurt joint?
+"""Proof that a rule set rests everybody with a warning sign, a fever or a hurt joint.
 
-What nobody trains with stands in ``rules/facts.yaml``, under ``rests``. A rule set that does not
-heed it, whatever else is said, decides for nobody.
+The values with which nobody trains stand in ``rules/facts.yaml`` under ``rests``; those with which
+no block is trained as planned, under ``holds_back``. A rule set that does not always act on them
+never decides for anybody. Facts of open concerns bind only the rule sets that read any such fact:
+older ones were written before there were concerns.
 """
 
 from __future__ import annotations
@@ -39,20 +41,27 @@ def _in_doubt(rule_set: RuleSet, dictionary: FactDictionary) -> list[Test]:
     needed, which is large and slow to begin."""
     return [
         stop
-        for stop in _stops(dictionary)
+        for stop in _stops(rule_set, dictionary)
         if not any(_always_fires(rule, stop) for rule in _resting(rule_set, dictionary, stop))
     ]
 
 
-def _stops(dictionary: FactDictionary) -> Iterator[Test]:
+def _stops(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Test]:
+    knows_concerns = any(dictionary[f].remembered for rule in rule_set.rules for f in rule.reads)
     for name, definition in dictionary.items():
-        for value in definition.rests:
-            yield Test(name, Operator.IS, value)
+        if knows_concerns or not definition.remembered:
+            for value in (*definition.rests, *definition.holds_back):
+                yield Test(name, Operator.IS, value)
 
 
 def _resting(rule_set: RuleSet, dictionary: FactDictionary, stop: Test) -> list[Rule]:
-    counting = rule_set.counting_for(dictionary[stop.fact].scope)
-    return [rule for rule in counting if rule.verdict is Verdict.REST]
+    """The rules that say as much as the stop asks for: rest, or not as planned."""
+    definition = dictionary[stop.fact]
+    counting = rule_set.counting_for(definition.scope)
+    least = Verdict.REST if stop.value in definition.rests else Verdict.SWAP
+    return [
+        rule for rule in counting if rule.verdict and rule.verdict.protection >= least.protection
+    ]
 
 
 def _always_fires(rule: Rule, stop: Test) -> bool:

@@ -11,7 +11,7 @@ implying another.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import groupby, pairwise
@@ -75,6 +75,12 @@ class Solver:
                 else:
                     self._solver.add(here == there)
         return other
+
+    def without(self, other: Unknown, facts: Collection[str]) -> Unknown:
+        """The same morning as another, but with some facts not reported."""
+        never = self._constant(False)
+        reported = {fact: never if fact in facts else flag for fact, flag in other.reported.items()}
+        return Unknown(reported, other.at_least)
 
     def holds(self, condition: Condition, on: Unknown) -> Formula:
         """That a condition holds on a morning."""

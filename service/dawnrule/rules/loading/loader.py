@@ -14,6 +14,7 @@ from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary, Verdict
 from dawnrule.model.serialization import canonical_json
 from dawnrule.rules.conditions import Condition, facts_of
+from dawnrule.rules.limits import FromFact, Limits
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
 from dawnrule.rules.loading.extension import Resolve, write_out
 from dawnrule.rules.loading.json_schema import RULE_SET, name_of, schema_findings
@@ -25,7 +26,15 @@ from dawnrule.rules.loading.reason_template import (
     surely_reported,
 )
 from dawnrule.rules.loading.yaml_reader import YamlSource, read_yaml
-from dawnrule.rules.rule_set import NOTE, Basis, Example, Rule, RuleSet
+from dawnrule.rules.rule_set import (
+    NOTE,
+    Basis,
+    Example,
+    Freer,
+    MorePermissive,
+    Rule,
+    RuleSet,
+)
 
 
 def load_rule_set(
@@ -135,7 +144,7 @@ class _RuleSetReader:
                 )
             seen.setdefault(rule, self.source.line(f"/rules/{index}"))
             found += self._findings_of(data, index, rule, only_condition=rule in misshapen)
-        return found
+        return [*found, *self._freer_findings()]
 
     def rule_set(self) -> RuleSet:
         data = self.source.data
@@ -146,7 +155,38 @@ class _RuleSetReader:
             rules=tuple(self._rule(rule, index) for index, rule in enumerate(data["rules"])),
             digest=digest_of(data),
             file=self.source.file,
+            more_permissive=self._more_permissive(),
         )
+
+    def _more_permissive(self) -> MorePermissive | None:
+        said = self.source.data.get("more_permissive")
+        if said is None:
+            return None
+        where = tuple(
+            Freer(
+                one["id"],
+                one["scope"],
+                self._conditions(one).read(one["when"], pointer),
+                one["because"],
+                self.source.line(pointer.removesuffix("/when")),
+                one.get("also_from_rest", False),
+            )
+            for one, pointer in self._freer()
+        )
+        return MorePermissive(said["than"], where)
+
+    def _freer(self) -> Iterator[tuple[Mapping[str, Any], str]]:
+        """Where it says that it is more permissive, each with the pointer to its condition."""
+        for index, one in enumerate(self.source.data.get("more_permissive", {}).get("where", ())):
+            yield one, f"/more_permissive/where/{index}/when"
+
+    def _freer_findings(self) -> Iterator[Finding]:
+        for one, pointer in self._freer():
+            reader = self._conditions(one)
+            try:
+                reader.read(one["when"], pointer)
+            except ConditionInvalid as fault:
+                yield reader.finding(fault, None)
 
     def _signal_findings(self) -> Iterator[Finding]:
         for name in self.signals:
@@ -172,6 +212,7 @@ class _RuleSetReader:
             return
         if not only_condition:
             yield from self._reason_findings(data, index, condition)
+            yield from self._limit_findings(data, index, condition)
             yield from self._example_findings(data, index)
 
     def _reason_findings(
@@ -199,6 +240,20 @@ class _RuleSetReader:
         if decimals and not (name in self.dictionary and self.dictionary[name].is_numeric):
             return f"{{{name}}} is not a number and takes no decimals"
         return None
+
+    def _limit_findings(
+        self, data: Mapping[str, Any], index: int, condition: Condition
+    ) -> Iterator[Finding]:
+        """A limit that is a fact must be a number that the rule tests and that is sure to be
+        reported."""
+        known = surely_reported(condition)
+        for name, value in Limits.from_json(data.get("limits", {})).given():
+            if not isinstance(value, FromFact):
+                continue
+            if value.fact not in known or not self.dictionary[value.fact].is_numeric:
+                message = f"{name} names {value.fact}, which must be a number that the rule tests"
+                pointer = f"/rules/{index}/limits/{name}"
+                yield self.source.finding("limits", pointer, message, data["id"])
 
     def _example_findings(self, data: Mapping[str, Any], index: int) -> Iterator[Finding]:
         readable = self.dictionary.readable_in(data["scope"])
@@ -235,4 +290,7 @@ class _RuleSetReader:
                 for number, e in enumerate(data["examples"])
             ),
             line=self.source.line(pointer),
+            limits=Limits.from_json(data.get("limits", {})),
+            told_when=data.get("told_when", "always"),
+            tell_again=data.get("tell_again"),
         )

@@ -19,7 +19,9 @@ from dawnrule.analytics.scorecard import (
 )
 from dawnrule.errors import Finding
 from dawnrule.i18n.catalog import Texts
+from dawnrule.model import FactDictionary
 from dawnrule.rules.analysis.findings import proved
+from dawnrule.rules.asked import asked_of
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.serialization import in_flow
 from dawnrule.rules.text import Line, Prose
@@ -172,7 +174,8 @@ def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
         Finding(one["file"], one["line"], one["rule"], one["code"], one["message"])
         for one in findings
     ]
-    return proved(found, extends=rule_set.extension is not None)
+    asked = asked_of(rule_set, FactDictionary.bundled())
+    return proved(found, extends=rule_set.extension is not None, asked=asked)
 
 
 def changes_told(

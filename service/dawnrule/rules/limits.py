@@ -1,0 +1,219 @@
+"""How much of a planned block may be done: what do limits say, and which of them is strictest?
+(pure)
+
+Limits change no verdict. They say what "as planned" must keep to, and what is left of the planned
+session where less of it may be done. A limit that nobody gave is None or False.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields
+from math import floor
+from typing import Any, TypeAlias
+
+from dawnrule.i18n.catalog import Texts
+from dawnrule.model import Facts
+from dawnrule.rules.conditions import Operator, Test
+
+
+@dataclass(frozen=True, slots=True)
+class FromFact:
+    """A limit that is no fixed number but a fact of the morning."""
+
+    fact: str
+
+
+Amount: TypeAlias = float | FromFact
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The most of each that may be done. Shares are of what is usual for the athlete, or of the
+    plan where that is not known; effort is CR10."""
+
+    share_of_sets: float | None = None
+    share_of_minutes: float | None = None
+    effort_at_most: float | None = None
+    minutes_at_most: Amount | None = None
+    contacts_at_most: Amount | None = None
+    reps_in_reserve_at_least: float | None = None
+    no_failure: bool = False
+    no_maximal: bool = False
+    no_contact: bool = False
+    no_landing: bool = False
+
+    @classmethod
+    def from_json(cls, plain: Mapping[str, Any]) -> Limits:
+        """Limits as a rule file has them."""
+        return cls(**{name: _amount(value) for name, value in plain.items()})
+
+    def to_json(self) -> dict[str, Any]:
+        """Limits as a rule file has them: only what is limited."""
+        return {
+            name: {"fact": value.fact} if isinstance(value, FromFact) else value
+            for name, value in self.given()
+        }
+
+    def given(self) -> Iterator[tuple[str, Any]]:
+        """What is limited, and how."""
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if value is not None and value is not False:
+                yield one.name, value
+
+    def settled(self, facts: Facts) -> Limits:
+        """The same with the numbers of a morning in place of its facts; what is not known there
+        limits nothing."""
+        settled: dict[str, Any] = {
+            name: facts.get(value.fact) if isinstance(value, FromFact) else value
+            for name, value in self.given()
+        }
+        return Limits(**settled)
+
+    def __bool__(self) -> bool:
+        return any(True for _ in self.given())
+
+
+NO_LIMITS = Limits()
+
+_PLANNED: Mapping[str, tuple[str, Callable[[Any], tuple[Operator, Any]]]] = {
+    "share_of_sets": ("planned_share_percent", lambda v: (Operator.ABOVE, v * 100)),
+    "share_of_minutes": ("planned_share_percent", lambda v: (Operator.ABOVE, v * 100)),
+    "effort_at_most": ("planned_effort", lambda v: (Operator.ABOVE, v)),
+    "minutes_at_most": ("planned_minutes", lambda v: (Operator.ABOVE, v)),
+    "contacts_at_most": ("planned_contacts", lambda v: (Operator.ABOVE, v)),
+    "reps_in_reserve_at_least": ("planned_reps_in_reserve", lambda v: (Operator.BELOW, v)),
+    "no_failure": ("planned_to_failure", lambda v: (Operator.IS, True)),
+    "no_maximal": ("planned_maximal", lambda v: (Operator.IS, True)),
+    "no_contact": ("planned_contact", lambda v: (Operator.IS, True)),
+    "no_landing": ("lands_hard", lambda v: (Operator.IS, True)),
+}
+"""The fact of a planned block by which each limit is broken, and the test that finds it."""
+
+MORE_IS_STRICTER = frozenset({"reps_in_reserve_at_least"})
+
+
+def breaking(name: str, value: Any) -> Test | None:
+    """The test on a planned block that holds when it is known to be more than a limit allows; None
+    where the limit is a fact, which no test compares with another."""
+    if isinstance(value, FromFact):
+        return None
+    fact, test = _PLANNED[name]
+    operator, threshold = test(value)
+    return Test(fact, operator, threshold)
+
+
+def exceeded(limits: Limits, facts: Facts) -> tuple[str, ...]:
+    """The limits that a block is known to exceed, by the facts of one of its parts. What the block
+    does not say counts as within."""
+    from dawnrule.rules.evaluation.evaluator import predicate
+
+    settled = limits.settled(facts)
+    tests = ((name, breaking(name, value)) for name, value in settled.given())
+    return tuple(name for name, test in tests if test and predicate(test)(facts))
+
+
+def as_strict(value: Any, name: str, than: Any) -> bool:
+    """Whether one value of a limit is at least as strict as another."""
+    if isinstance(value, FromFact) or isinstance(than, FromFact):
+        return bool(value == than)
+    if name in MORE_IS_STRICTER:
+        return bool(value >= than)
+    return bool(value <= than) if not isinstance(than, bool) else value is True
+
+
+def merged(many: Iterable[Limits]) -> Limits:
+    """The strictest of each. They must be settled."""
+    strictest: dict[str, Any] = {}
+    for limits in many:
+        for name, value in limits.given():
+            known = strictest.get(name)
+            if known is None or not as_strict(known, name, value):
+                strictest[name] = value
+    return Limits(**strictest)
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """The numbers of a planned block that limits cut down; ``usual_percent`` is what it asks for in
+    percent of what is usual, where that is known."""
+
+    sets: int | None = None
+    minutes: float | None = None
+    contacts: int | None = None
+    usual_percent: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """What of a planned block may be done, in numbers; None where the plan names none or nothing
+    limits it."""
+
+    sets: int | None = None
+    minutes: int | None = None
+    contacts: int | None = None
+
+
+def allowed(limits: Limits, planned: Planned) -> Allowed:
+    """The numbers that settled limits leave of a planned block, rounded down, at least 1 set and 1
+    minute where the plan holds any."""
+    minutes = _share(planned.minutes, limits.share_of_minutes, planned.usual_percent)
+    at_most = limits.minutes_at_most
+    if isinstance(at_most, int | float):
+        minutes = at_most if minutes is None else min(minutes, at_most)
+    contacts = limits.contacts_at_most
+    return Allowed(
+        _at_least_one(_share(planned.sets, limits.share_of_sets, planned.usual_percent)),
+        _at_least_one(minutes) if minutes else (0 if minutes == 0 else None),
+        floor(contacts) if isinstance(contacts, int | float) else None,
+    )
+
+
+def said(limits: Limits, planned: Planned, texts: Texts) -> list[str]:
+    """Settled limits in words and numbers, in a fixed order: "at most 5 of the 10 sets"."""
+    left = allowed(limits, planned)
+    lines = []
+    if limits.share_of_sets is not None:
+        lines.append(_share_said("sets", left.sets, planned.sets, limits.share_of_sets, texts))
+    if left.minutes is not None and planned.minutes is not None:
+        name = "minutes_of" if left.minutes < planned.minutes else "minutes"
+        lines.append(texts.say(f"limits.{name}", most=left.minutes, planned=floor(planned.minutes)))
+    elif left.minutes is not None:
+        lines.append(texts.say("limits.minutes", most=left.minutes))
+    elif limits.share_of_minutes is not None:
+        percent = floor(limits.share_of_minutes * 100)
+        lines.append(texts.say("limits.minutes_share", percent=percent))
+    if left.contacts is not None:
+        lines.append(texts.say("limits.contacts", most=left.contacts))
+    if limits.effort_at_most is not None:
+        lines.append(texts.say("limits.effort", most=texts.number(f"{limits.effort_at_most:g}")))
+    if limits.reps_in_reserve_at_least is not None:
+        least = texts.number(f"{limits.reps_in_reserve_at_least:g}")
+        lines.append(texts.say("limits.reps_in_reserve", least=least))
+    for name in ("no_failure", "no_maximal", "no_landing", "no_contact"):
+        if getattr(limits, name):
+            lines.append(texts.say(f"limits.{name}"))
+    return lines
+
+
+def _share_said(what: str, left: int | None, of: float | None, share: float, texts: Texts) -> str:
+    if left is None or of is None:
+        return texts.say(f"limits.{what}_share", percent=floor(share * 100))
+    return texts.say(f"limits.{what}_of", most=left, planned=floor(of))
+
+
+def _share(of: float | None, share: float | None, usual_percent: float | None) -> float | None:
+    """A share of what is usual, and never more than is planned."""
+    if of is None or share is None:
+        return None
+    usual = of * 100 / usual_percent if usual_percent else of
+    return min(of, usual * share)
+
+
+def _at_least_one(amount: float | None) -> int | None:
+    return None if amount is None else max(1, floor(amount + 1e-9))
+
+
+def _amount(value: Any) -> Any:
+    return FromFact(value["fact"]) if isinstance(value, Mapping) else value
