@@ -26,7 +26,7 @@ from dawnrule.model.entities import (
     Session,
     Sleep,
 )
-from dawnrule.model.fact_dictionary import FactValue
+from dawnrule.model.fact_dictionary import Facts, FactValue
 
 T = TypeVar("T")
 
@@ -49,6 +49,7 @@ def _converter() -> Converter:
     converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
     converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
     converter.register_structure_hook(FactValue, lambda value, _: value)
+    converter.register_structure_hook_func(lambda kind: kind == Facts, lambda facts, _: facts)
     for kind in _OMITS_DEFAULTS:
         converter.register_unstructure_hook(
             kind, make_dict_unstructure_fn(kind, converter, _cattrs_omit_if_default=True)

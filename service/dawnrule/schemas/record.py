@@ -25,7 +25,9 @@ class TestSchema(StrictSchema):
     fact = fields.String(required=True)
     operator = fields.String(required=True)
     threshold = fields.Raw(required=True)
-    value = fields.Raw(required=True, metadata={"description": "Null when not reported."})
+    value = fields.Raw(
+        required=True, allow_none=True, metadata={"description": "Null when not reported."}
+    )
     said = fields.String(required=True)
 
 
