@@ -51,7 +51,7 @@ from dawnrule.web.context import Context
 from dawnrule.web.http.responses import ODS, XLSX
 from dawnrule.web.openapi import document
 from tests.conftest import SQUAD, client_with
-from tests.web.samples import EXAMPLE, SESSION
+from tests.factories import EXAMPLE, SESSION
 
 NOW = datetime.fromisoformat("2026-03-09T06:45:00+01:00")
 DATES = ("2026-03-09", "today")

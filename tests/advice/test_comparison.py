@@ -14,11 +14,22 @@ from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.evaluator import Trace
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from tests.advice.samples import REST, SWAP, baseline_advice, named, newest_baseline, when
-from tests.facts.samples import GROWTH, NOW, morning
-from tests.property.rule_strategies import a_rule_set
+from tests.factories import (
+    GROWTH,
+    NOW,
+    REST,
+    SWAP,
+    a_rule_set,
+    baseline_advice,
+    morning,
+    newest_baseline,
+    rule_named,
+    when,
+)
 
-SORE = named("sore", when("soreness", "at_least", 3), SWAP, reason="Soreness {soreness} of 10.")
+SORE = rule_named(
+    "sore", when("soreness", "at_least", 3), SWAP, reason="Soreness {soreness} of 10."
+)
 PLAN = (GROWTH, Block("strength", ("chest",)))
 
 
@@ -47,7 +58,7 @@ def test_under_its_own_rule_set_nothing_differs() -> None:
 
 
 def test_day_and_parts_are_told_under_both() -> None:
-    never = a_rule_set([named("never", when("soreness", "at_least", 10), REST)])
+    never = a_rule_set([rule_named("never", when("soreness", "at_least", 10), REST)])
     day, quadriceps, chest = beside(record_of(), never, newest_baseline())
     assert (day.block, quadriceps.muscle_group, chest.muscle_group) == (None, "quadriceps", "chest")
     assert (day.then.verdict, day.now.verdict) == (SWAP, "train-as-planned")
@@ -68,7 +79,7 @@ def test_the_rules_that_make_the_difference_are_told_as_they_came_out() -> None:
 def test_a_rule_that_only_the_other_has_is_told_with_its_reason() -> None:
     record = record_of(soreness=0)
     other = a_rule_set(
-        [named("fresh", when("soreness", "at_most", 0), REST, reason="It is {soreness}.")]
+        [rule_named("fresh", when("soreness", "at_most", 0), REST, reason="It is {soreness}.")]
     )
     _, quadriceps, _ = beside(record, other, newest_baseline())
     assert (quadriceps.now.verdict, quadriceps.now.reason) == (REST, "It is 0.")
@@ -79,7 +90,9 @@ def test_a_rule_that_only_the_other_has_is_told_with_its_reason() -> None:
 def test_the_day_is_told_by_the_facts_that_decide_on_it() -> None:
     day, *_ = beside(record_of(4), a_rule_set([SORE]), newest_baseline())
     assert (day.now.rule_id, day.now.reason) == ("sore", "Soreness 4 of 10.")
-    short = named("short", when("sleep_hours", "below", 9), REST, "day", reason="{sleep_hours} h.")
+    short = rule_named(
+        "short", when("sleep_hours", "below", 9), REST, "day", reason="{sleep_hours} h."
+    )
     day, *parts = beside(record_of(4, hours=8), a_rule_set([SORE, short]), newest_baseline())
     assert day.now.reason == "8 h."
     assert {part.now.verdict for part in parts} == {REST}

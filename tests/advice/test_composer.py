@@ -16,26 +16,34 @@ from dawnrule.model.advice import PartAdvice, RuleSetName
 from dawnrule.model.entities import Block, CheckIn, Pain, Sleep
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.conditions import all_of
-from tests.advice.samples import (
+from tests.factories import (
+    GROWTH,
+    KIM,
     REST,
+    STRENGTH,
     SWAP,
     TRAIN,
     advice_under,
+    at,
     baseline_advice,
-    bundled,
-    named,
+    bundled_advisor,
+    days_ago,
+    last_trained,
+    logged,
+    morning,
     newest_baseline,
+    rule_named,
+    session,
     when,
 )
-from tests.facts.samples import GROWTH, KIM, STRENGTH, at, days_ago, logged, morning, session, told
 
 TEXTS = Texts.bundled()
 WORDS = Vocabulary.bundled()
 TONIGHT = replace(GROWTH, starts_at=days_ago(0))
 CHEST = Block("strength", ("chest",))
-SORE = named("sore", when("soreness", "at_least", 3), title="A sore muscle")
-TOO_SOON = named("too-soon", when("hours_since_growth_work", "below", 48), title="Too soon")
-TIRED_DAY = named("tired", when("fatigue", "at_least", 7), scope="day", title="A tired day")
+SORE = rule_named("sore", when("soreness", "at_least", 3), title="A sore muscle")
+TOO_SOON = rule_named("too-soon", when("hours_since_growth_work", "below", 48), title="Too soon")
+TIRED_DAY = rule_named("tired", when("fatigue", "at_least", 7), scope="day", title="A tired day")
 LONGEST_TITLE = "T" * 90
 
 
@@ -63,7 +71,7 @@ def test_the_headline_names_what_is_trained() -> None:
 
 
 def test_a_rule_that_says_train_leaves_the_headline_as_it_is() -> None:
-    fresh = named("fresh", when("soreness", "at_most", 1), TRAIN)
+    fresh = rule_named("fresh", when("soreness", "at_most", 1), TRAIN)
     advice = advice_under(fresh, check_in=morning(0, GROWTH, soreness={"quadriceps": 0})).advice
     assert advice.rule is not None
     assert (advice.rule.id, advice.headline) == ("fresh", "Train as planned: growth work.")
@@ -94,7 +102,7 @@ def test_the_headline_of_a_day_rule_names_no_muscle_group() -> None:
 @pytest.mark.parametrize("count", range(len(WORDS.muscle_groups) + 1))
 def test_a_headline_is_one_line_of_at_most_140_characters(verdict: Verdict, count: int) -> None:
     block = Block("hypertrophy", WORDS.muscle_groups[:count])
-    rule = named("long", when("goal", "is", "hypertrophy"), verdict, title=LONGEST_TITLE)
+    rule = rule_named("long", when("goal", "is", "hypertrophy"), verdict, title=LONGEST_TITLE)
     said = headline(rule, check_in=morning(0, block))
     assert len(said) <= HEADLINE_LENGTH == 140
     assert said.endswith(LONGEST_TITLE)
@@ -109,7 +117,7 @@ def test_a_headline_leaves_out_muscle_groups_only_where_they_do_not_fit(
     title = "T" * 46
     full = f"Swap to low-damage work ({where}): {title}"
     assert len(full) == HEADLINE_LENGTH if fits else len(full) > HEADLINE_LENGTH
-    rule = named("wide", when("goal", "is", "hypertrophy"), title=title)
+    rule = rule_named("wide", when("goal", "is", "hypertrophy"), title=title)
     said = headline(rule, check_in=morning(0, Block("hypertrophy", groups)))
     assert said == (full if fits else full.replace(f" ({where})", ""))
 
@@ -120,14 +128,16 @@ def test_a_headline_of_every_goal_at_once_fits() -> None:
     assert len(said) <= HEADLINE_LENGTH
 
 
-@pytest.mark.parametrize("rule_set", bundled().library.all(), ids=lambda r: f"{r.name}-{r.version}")
+@pytest.mark.parametrize(
+    "rule_set", bundled_advisor().library.all(), ids=lambda r: f"{r.name}-{r.version}"
+)
 def test_every_title_of_a_shipped_rule_fits_the_headline(rule_set: Any) -> None:
     verdicts = [WORDS.label(verdict) for verdict in Verdict]
     longest = max(len(TEXTS.say("headline_protect", verdict=v, title="")) for v in verdicts)
     assert [r.id for r in rule_set.rules if longest + len(r.title) > HEADLINE_LENGTH] == []
 
 
-WORST = named("worst", when("soreness", "at_least", 8), REST, title="Very sore")
+WORST = rule_named("worst", when("soreness", "at_least", 8), REST, title="Very sore")
 
 
 def test_the_headline_says_rest_of_the_part_that_rests_while_the_day_goes_on() -> None:
@@ -138,7 +148,10 @@ def test_the_headline_says_rest_of_the_part_that_rests_while_the_day_goes_on() -
 
 
 def test_the_headline_names_no_part_that_rests_by_another_rule() -> None:
-    rules = (WORST, named("calves", when("muscle_group", "is", "calves"), REST, title="Calves"))
+    rules = (
+        WORST,
+        rule_named("calves", when("muscle_group", "is", "calves"), REST, title="Calves"),
+    )
     plan = (GROWTH, CHEST, Block("strength", ("calves",)))
     said = headline(*rules, check_in=morning(0, *plan, soreness={"quadriceps": 9}))
     assert said.startswith("Rest for quadriceps: Very sore.")
@@ -156,7 +169,7 @@ def test_a_day_of_which_all_rests_is_one_of_rest() -> None:
 
 
 def test_a_part_at_rest_that_names_no_muscle_group_is_part_of_the_plan() -> None:
-    skill = named("skill", when("goal", "is", "skill"), REST, title="No skill")
+    skill = rule_named("skill", when("goal", "is", "skill"), REST, title="No skill")
     said = headline(skill, check_in=morning(0, Block("skill"), CHEST))
     assert said == "Rest for part of the plan: No skill. Other parts: see each."
 
@@ -164,7 +177,7 @@ def test_a_part_at_rest_that_names_no_muscle_group_is_part_of_the_plan() -> None
 @pytest.mark.parametrize("count", range(1, len(WORDS.muscle_groups)))
 def test_the_headline_of_a_part_at_rest_is_short_however_many_rest(count: int) -> None:
     resting = Block("hypertrophy", WORDS.muscle_groups[:count])
-    rule = named("long", when("goal", "is", "hypertrophy"), REST, title=LONGEST_TITLE)
+    rule = rule_named("long", when("goal", "is", "hypertrophy"), REST, title=LONGEST_TITLE)
     said = headline(rule, check_in=morning(0, resting, Block("strength", ("calves",))))
     assert len(said) <= HEADLINE_LENGTH
     assert said.startswith("Rest for ")
@@ -230,13 +243,13 @@ def test_who_swaps_or_has_a_day_off_is_not_told_to_train_if_nothing_is_the_matte
 
 
 def test_a_rule_that_says_train_is_no_answer_to_what_was_left_open() -> None:
-    fresh = named("fresh", when("soreness", "at_most", 1), TRAIN, caution="Enjoy.")
+    fresh = rule_named("fresh", when("soreness", "at_most", 1), TRAIN, caution="Enjoy.")
     fit = morning(0, GROWTH, soreness={"quadriceps": 0})
     assert advice_under(fresh, check_in=fit).advice.caution.startswith("Enjoy. Not answered: ")
 
 
 def test_nothing_speaks_against_it_is_not_said_where_a_note_does() -> None:
-    rules = (SORE, named("note", when("soreness", "at_least", 1), None))
+    rules = (SORE, rule_named("note", when("soreness", "at_least", 1), None))
     check_in = morning(0, GROWTH, CHEST, soreness={"quadriceps": 2, "chest": 0})
     advice = advice_under(*rules, check_in=check_in).advice
     noted = "No rule stops it, but there are notes to heed."
@@ -245,7 +258,7 @@ def test_nothing_speaks_against_it_is_not_said_where_a_note_does() -> None:
 
 
 def test_a_note_on_the_day_is_one_on_each_part() -> None:
-    note = named("note", when("fatigue", "at_least", 3), None, "day")
+    note = rule_named("note", when("fatigue", "at_least", 3), None, "day")
     advice = advice_under(note, check_in=morning(0, GROWTH, fatigue=4)).advice
     assert {advice.reason, advice.parts[0].reason} == {TEXTS.say("reason_train_with_notes")}
 
@@ -257,8 +270,8 @@ def test_a_day_off_is_still_advised_by_the_rules_of_the_day() -> None:
 
 
 def test_a_part_names_its_deciding_rule_and_what_else_fired() -> None:
-    note = named("note", when("soreness", "at_least", 1), None)
-    worst = named("worst", when("soreness", "at_least", 8), REST)
+    note = rule_named("note", when("soreness", "at_least", 1), None)
+    worst = rule_named("worst", when("soreness", "at_least", 8), REST)
     check_in = morning(0, GROWTH, fatigue=8, soreness={"quadriceps": 9})
     part = the_part(advice_under(TIRED_DAY, note, SORE, worst, check_in=check_in))
     assert part.rule is not None
@@ -270,10 +283,10 @@ def test_a_part_names_its_deciding_rule_and_what_else_fired() -> None:
 
 def test_each_note_is_given_once_with_those_of_the_day_first() -> None:
     rules = (
-        named("of-part", when("soreness", "at_least", 1), None),
-        named("of-day", when("fatigue", "at_least", 1), None, "day"),
-        named("silent", when("soreness", "at_least", 9), None),
-        named("of-strength", when("goal", "is", "strength"), None),
+        rule_named("of-part", when("soreness", "at_least", 1), None),
+        rule_named("of-day", when("fatigue", "at_least", 1), None, "day"),
+        rule_named("silent", when("soreness", "at_least", 9), None),
+        rule_named("of-strength", when("goal", "is", "strength"), None),
     )
     check_in = morning(0, GROWTH, STRENGTH, fatigue=3, soreness={"quadriceps": 2})
     advice = advice_under(*rules, check_in=check_in).advice
@@ -283,9 +296,9 @@ def test_each_note_is_given_once_with_those_of_the_day_first() -> None:
 
 def test_there_is_no_note_on_how_to_train_what_rests() -> None:
     rules = (
-        named("rests", when("soreness", "at_least", 8), REST),
-        named("note", when("goal", "in", ("hypertrophy", "strength")), None),
-        named("growth-note", when("goal", "is", "hypertrophy"), None),
+        rule_named("rests", when("soreness", "at_least", 8), REST),
+        rule_named("note", when("goal", "in", ("hypertrophy", "strength")), None),
+        rule_named("growth-note", when("goal", "is", "hypertrophy"), None),
     )
     both = morning(0, GROWTH, CHEST, soreness={"quadriceps": 9})
     assert [n.rule.id for n in advice_under(*rules, check_in=both).advice.notes] == ["note"]
@@ -361,19 +374,19 @@ def test_a_fact_of_a_part_is_missing_where_a_rule_reads_it_and_any_part_lacks_it
 
 
 def test_details_of_the_plan_are_never_missing() -> None:
-    reads_plan = named("plan", when("planned_rest_seconds", "below", 60))
+    reads_plan = rule_named("plan", when("planned_rest_seconds", "below", 60))
     assert not_reported(reads_plan, check_in=asked_each_morning()) == []
 
 
 def test_a_fact_from_history_is_missing_where_more_data_would_tell_it() -> None:
-    rests = named("rests", when("days_trained_in_a_row", "at_least", 6), None, "day")
+    rests = rule_named("rests", when("days_trained_in_a_row", "at_least", 6), None, "day")
     assert not_reported(rests, check_in=asked_each_morning()) == ["days_trained_in_a_row"]
     history = logged(session(1))
     assert not_reported(rests, check_in=asked_each_morning(), history=history) == []
 
 
 def test_the_hours_since_output_fell_are_not_missing_where_it_held() -> None:
-    fell = named("fell", when("hours_since_output_drop", "below", 72))
+    fell = rule_named("fell", when("hours_since_output_drop", "below", 72))
     check_in = asked_each_morning()
     assert not_reported(fell, check_in=check_in) == ["hours_since_output_drop"]
     held = logged(session(1, output="held"))
@@ -430,8 +443,8 @@ def test_what_else_it_needs_is_said_for_the_time_when_hours_are_enough() -> None
 
 
 def test_all_that_it_needs_is_said_with_units_and_in_words() -> None:
-    short_sleep = named("short", when("sleep_hours", "below", 6), scope="day")
-    cut_short = named("cut", when("last_session_cut_short", "is", True))
+    short_sleep = rule_named("short", when("sleep_hours", "below", 6), scope="day")
+    cut_short = rule_named("cut", when("last_session_cut_short", "is", True))
     check_in = replace(SORE_MORNING, sleep=Sleep(5.0))
     history = logged(session(1, output="cut-short"))
     part = the_part(advice_under(SORE, short_sleep, cut_short, check_in=check_in, history=history))
@@ -442,16 +455,16 @@ def test_all_that_it_needs_is_said_with_units_and_in_words() -> None:
 
 
 def test_pain_and_illness_have_to_be_cleared() -> None:
-    pain = named("pain", when("joint_pain", "is", True), REST)
+    pain = rule_named("pain", when("joint_pain", "is", True), REST)
     check_in = replace(SORE_MORNING, pain=(Pain("knee", "joint"),))
     said = "Pain, illness or a warning sign has to be cleared first; time alone does not do it."
     assert opens_note(SORE, TOO_SOON, pain, check_in=check_in) == said
-    fever = named("fever", when("illness", "is", "fever"), REST, "day")
+    fever = rule_named("fever", when("illness", "is", "fever"), REST, "day")
     assert opens_note(SORE, fever, check_in=replace(SORE_MORNING, illness="fever")) == said
 
 
 def test_where_nobody_knows_what_would_open_it_nothing_is_promised() -> None:
-    only_growth = named("never", when("goal", "is", "hypertrophy"))
+    only_growth = rule_named("never", when("goal", "is", "hypertrophy"))
     assert opens_note(only_growth, check_in=SORE_MORNING) == "Time alone does not open it."
 
 
@@ -476,7 +489,7 @@ def test_changes_are_told_in_the_words_of_the_interface() -> None:
 
 
 def test_changes_that_must_all_come_true_are_told_apart_from_those_that_are_enough() -> None:
-    last = told("quadriceps", days_ago(1))
+    last = last_trained("quadriceps", days_ago(1))
     considered = baseline_advice(morning(0, TONIGHT, soreness={"quadriceps": 5}, last_trained=last))
     part = the_part(considered)
     assert part.would_change == ()
@@ -497,6 +510,8 @@ def test_the_advice_names_the_rule_set_that_it_was_given_under() -> None:
 
 
 def test_a_part_without_a_muscle_group_is_told_as_this_block() -> None:
-    rule = named("skilled", all_of(when("goal", "is", "skill")), reason="{muscle_group} waits.")
+    rule = rule_named(
+        "skilled", all_of(when("goal", "is", "skill")), reason="{muscle_group} waits."
+    )
     part = the_part(advice_under(rule, check_in=morning(0, Block("skill"))))
     assert (part.muscle_group, part.reason) == (None, "This block waits.")

@@ -8,7 +8,7 @@ from dawnrule.advice.explanation import NEAR, near_misses
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.rules.conditions import all_of, any_of, none_of
 from dawnrule.rules.registry import RuleSetLibrary
-from tests.advice.samples import named, when
+from tests.factories import rule_named, when
 
 DICTIONARY = FactDictionary.bundled()
 SORE = when("soreness", "at_least", 3)
@@ -16,7 +16,7 @@ GROWTH = when("goal", "is", "hypertrophy")
 
 
 def test_a_near_miss_tells_which_test_it_was_and_by_how_much() -> None:
-    rule = named("sore", all_of(GROWTH, SORE))
+    rule = rule_named("sore", all_of(GROWTH, SORE))
     [miss] = near_misses([rule], {"goal": "hypertrophy", "soreness": 2}, DICTIONARY)
     [test] = miss.tests
     assert (miss.rule, test.trace.fact, test.trace.value) == (rule, "soreness", 2)
@@ -34,15 +34,15 @@ def test_a_near_miss_tells_which_test_it_was_and_by_how_much() -> None:
     ],
 )
 def test_what_fired_or_was_two_answers_away_is_no_near_miss(facts: Facts, why: str) -> None:
-    assert near_misses([named("sore", all_of(GROWTH, SORE))], facts, DICTIONARY) == (), why
+    assert near_misses([rule_named("sore", all_of(GROWTH, SORE))], facts, DICTIONARY) == (), why
 
 
 def test_the_nearest_comes_first_whatever_its_unit() -> None:
     facts: Facts = {"soreness": 1, "sleep_hours": 6.5, "hours_since_growth_work": 60.0}
     rules = [
-        named("sore", SORE),  # 2 of 3
-        named("too-soon", when("hours_since_growth_work", "below", 48)),  # 12 of 48
-        named("short-sleep", when("sleep_hours", "below", 6)),  # 0.5 of 6
+        rule_named("sore", SORE),  # 2 of 3
+        rule_named("too-soon", when("hours_since_growth_work", "below", 48)),  # 12 of 48
+        rule_named("short-sleep", when("sleep_hours", "below", 6)),  # 0.5 of 6
     ]
     told = near_misses(rules, facts, DICTIONARY)
     assert [miss.rule.id for miss in told] == ["short-sleep", "too-soon", "sore"]
@@ -51,26 +51,26 @@ def test_the_nearest_comes_first_whatever_its_unit() -> None:
 
 
 def test_ten_years_of_hours_make_nothing_near() -> None:
-    rule = named("too-soon", when("hours_since_growth_work", "below", 48))
+    rule = rule_named("too-soon", when("hours_since_growth_work", "below", 48))
     [miss] = near_misses([rule], {"hours_since_growth_work": 500.0}, DICTIONARY)
     assert miss.share > NEAR
 
 
 def test_a_value_at_the_threshold_itself_is_no_distance_away() -> None:
     [miss] = near_misses(
-        [named("alike", when("monotony", "above", 2))], {"monotony": 2.0}, DICTIONARY
+        [rule_named("alike", when("monotony", "above", 2))], {"monotony": 2.0}, DICTIONARY
     )
     assert (miss.tests[0].distance, miss.share) == (0, 0)
 
 
 def test_a_threshold_at_the_end_of_the_range_is_measured_by_the_rest() -> None:
-    rule = named("none", when("soreness", "at_most", 0))
+    rule = rule_named("none", when("soreness", "at_most", 0))
     [miss] = near_misses([rule], {"soreness": 5}, DICTIONARY)
     assert miss.share == 0.5
 
 
 def test_what_has_no_order_comes_last_and_is_never_near() -> None:
-    rules = [named("chest", when("chest_pain", "is", True)), named("sore", SORE)]
+    rules = [rule_named("chest", when("chest_pain", "is", True)), rule_named("sore", SORE)]
     told = near_misses(rules, {"chest_pain": False, "soreness": 0}, DICTIONARY)
     assert [miss.rule.id for miss in told] == ["sore", "chest"]
     assert told[1].tests[0].distance is None
@@ -79,12 +79,14 @@ def test_what_has_no_order_comes_last_and_is_never_near() -> None:
 
 def test_each_of_several_answers_that_would_do_is_told_the_nearest_first() -> None:
     either = any_of(when("sleep_quality", "at_most", 1), SORE)
-    [miss] = near_misses([named("either", either)], {"sleep_quality": 5, "soreness": 2}, DICTIONARY)
+    [miss] = near_misses(
+        [rule_named("either", either)], {"sleep_quality": 5, "soreness": 2}, DICTIONARY
+    )
     assert [test.trace.fact for test in miss.tests] == ["soreness", "sleep_quality"]
 
 
 def test_a_test_that_must_not_hold_is_as_far_as_it_holds() -> None:
-    rule = named("fresh", none_of(SORE))
+    rule = rule_named("fresh", none_of(SORE))
     [miss] = near_misses([rule], {"soreness": 4}, DICTIONARY)
     assert miss.tests[0].trace.holds
     assert miss.tests[0].distance == 1

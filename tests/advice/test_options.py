@@ -15,23 +15,30 @@ from dawnrule.model.advice import Alternative
 from dawnrule.model.entities import Block, History, Pain
 from dawnrule.rules.conditions import all_of
 from dawnrule.rules.counterfactuals import WhatIf
-from tests.advice.samples import (
+from tests.factories import (
+    GROWTH,
+    KIM,
+    NOW,
     REST,
+    STRENGTH,
     SWAP,
     advice_under,
     baseline_advice,
-    named,
+    days_ago,
+    logged,
+    morning,
     newest_baseline,
+    rule_named,
+    session,
     when,
 )
-from tests.facts.samples import GROWTH, KIM, NOW, STRENGTH, days_ago, logged, morning, session
 
 WORDS = Vocabulary.bundled()
 LOW = {name for name, modality in WORDS.modalities.items() if modality.eccentric_load == "low"}
 TONIGHT = replace(GROWTH, starts_at=days_ago(0))
 CHEST = Block("strength", ("chest",))
 SORE = when("soreness", "at_least", 3)
-SORE_GROWTH = named("sore", all_of(SORE, when("goal", "is", "hypertrophy")))
+SORE_GROWTH = rule_named("sore", all_of(SORE, when("goal", "is", "hypertrophy")))
 
 
 def offered(considered: Considered, part: int = 0) -> tuple[Alternative, ...]:
@@ -76,7 +83,7 @@ def test_nothing_that_loads_a_part_at_rest_is_offered_for_any_part() -> None:
 
 def test_a_part_that_rests_for_its_goal_only_is_not_loaded_in_another_way() -> None:
     """By the rules alone a ride would do: they hold back growth work, not the muscle."""
-    growth_rests = named("sore", SORE_GROWTH.when, REST)
+    growth_rests = rule_named("sore", SORE_GROWTH.when, REST)
     considered = advice_under(
         growth_rests, check_in=morning(0, TONIGHT, soreness={"quadriceps": 5})
     )
@@ -161,7 +168,9 @@ def test_what_is_planned_today_is_no_alternative() -> None:
 @pytest.mark.parametrize("goal", ["intervals", "long-endurance", "muscular-endurance", "mobility"])
 def test_endurance_and_mobility_are_not_moved_to_another_muscle(goal: str) -> None:
     plan = Block(goal, ("quadriceps",))
-    sore = advice_under(named("sore", SORE), check_in=morning(0, plan, soreness={"quadriceps": 9}))
+    sore = advice_under(
+        rule_named("sore", SORE), check_in=morning(0, plan, soreness={"quadriceps": 9})
+    )
     assert modalities(sore) != []
     assert groups(sore) == []
 
@@ -169,14 +178,14 @@ def test_endurance_and_mobility_are_not_moved_to_another_muscle(goal: str) -> No
 def test_a_modality_that_loads_its_own_muscles_does_not_come_along_to_others() -> None:
     """Power by jumping is held back for its landings; power of the chest has none."""
     jumps = Block("power", modality="jumping")
-    lands = named("lands", when("eccentric_load", "is", "high"))
+    lands = rule_named("lands", when("eccentric_load", "is", "high"))
     considered = advice_under(lands, check_in=morning(0, jumps))
     assert groups(considered) == ["chest", "shoulders", "upper-back", "lats"]
 
 
 def test_a_modality_without_muscles_of_its_own_comes_along_to_others() -> None:
     machines = replace(TONIGHT, modality="machines")
-    broken = named("broken", when("modality", "is", "machines"))
+    broken = rule_named("broken", when("modality", "is", "machines"))
     assert groups(advice_under(broken, check_in=morning(0, machines))) == []
 
 
@@ -215,8 +224,8 @@ def test_a_pattern_is_as_recent_as_the_muscle_that_it_trained_last() -> None:
 
 def test_a_pattern_with_a_muscle_at_rest_is_not_offered() -> None:
     """The quadriceps rest for growth work only, and squats for strength would load them."""
-    growth_rests = named("rests", when("goal", "is", "hypertrophy"), REST)
-    sore = named("swaps", SORE)
+    growth_rests = rule_named("rests", when("goal", "is", "hypertrophy"), REST)
+    sore = rule_named("swaps", SORE)
     hinge = Block("strength", pattern="hinge")
     soreness = {"hamstrings": 5, "shoulders": 5, "lats": 5}
 
@@ -231,7 +240,9 @@ def test_a_pattern_with_a_muscle_at_rest_is_not_offered() -> None:
 def test_a_pattern_that_is_planned_today_is_no_alternative() -> None:
     plan = (Block("strength", pattern="hinge"), Block("skill", pattern="squat"))
     soreness = {"hamstrings": 5, "shoulders": 5, "lats": 5}
-    considered = advice_under(named("sore", SORE), check_in=morning(0, *plan, soreness=soreness))
+    considered = advice_under(
+        rule_named("sore", SORE), check_in=morning(0, *plan, soreness=soreness)
+    )
     assert patterns(considered) == ["carry"]
 
 
@@ -239,8 +250,8 @@ def test_a_pattern_that_is_planned_today_is_no_alternative() -> None:
 
 
 def test_an_alternative_takes_the_place_of_the_block_and_does_not_stand_beside_it() -> None:
-    not_beside_lifting = named("beside", when("lifting_same_day", "is", True), REST)
-    sore = named("sore", all_of(SORE, when("goal", "is", "strength")))
+    not_beside_lifting = rule_named("beside", when("lifting_same_day", "is", True), REST)
+    sore = rule_named("sore", all_of(SORE, when("goal", "is", "strength")))
     rules = (not_beside_lifting, sore)
     alone = morning(0, STRENGTH, soreness={"quadriceps": 5})
     assert "cycling" in modalities(advice_under(*rules, check_in=alone))

@@ -17,16 +17,18 @@ from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Block, History, Pain
 from dawnrule.rules.conditions import all_of
 from dawnrule.rules.evaluation.decider import Decider
-from tests.advice.samples import (
+from tests.factories import (
+    KIM,
+    NOW,
     REST,
     advice_under,
     baseline_advice,
-    bundled,
-    named,
+    bundled_advisor,
+    morning,
     newest_baseline,
+    rule_named,
     when,
 )
-from tests.facts.samples import KIM, NOW, morning
 
 SQUAT = Block("strength", pattern="squat", modality="free-weights")
 HINGE = Block("strength", pattern="hinge")
@@ -99,7 +101,7 @@ def test_braces_in_a_place_are_only_told() -> None:
 
 def test_a_rule_that_reads_more_than_pain_speaks_of_its_muscle_group() -> None:
     both = all_of(when("sharp_pain", "is", True), when("soreness", "at_least", 3))
-    rule = named("both", both, REST, reason="{muscle_group}: soreness {soreness}.")
+    rule = rule_named("both", both, REST, reason="{muscle_group}: soreness {soreness}.")
     check_in = morning(0, SQUAT, pain=(BACK,), soreness={"quadriceps": 4})
     assert advice_under(rule, check_in=check_in).advice.reason == "Quadriceps: soreness 4."
 
@@ -128,7 +130,7 @@ def test_a_record_of_a_time_when_load_passed_through_nothing_tells_what_counted_
 
 def test_no_balanced_session_sends_load_through_what_hurts() -> None:
     words = Composer.bundled().vocabulary
-    rules = bundled().library.what_if(newest_baseline())
+    rules = bundled_advisor().library.what_if(newest_baseline())
     check_in = morning(0, pain=(BACK,))
     outlook = Outlook.of(KIM, check_in, History(), rules, NOW, days=7)
     offered = {movement: pattern for movement, pattern, _ in outlook.balanced_session("strength")}

@@ -23,8 +23,7 @@ from dawnrule.model.serialization import from_json
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice
-from tests.advice.samples import bundled, newest_baseline
-from tests.facts.samples import KIM, NOW
+from tests.factories import KIM, NOW, bundled_advisor, newest_baseline
 from tests.golden.test_golden_decisions import CASES, REPORTED_AT, Case, history_of
 
 OTHERS = [language for language in languages() if language != ENGLISH]
@@ -36,12 +35,12 @@ in_each = pytest.mark.parametrize("language", OTHERS)
 
 @cache
 def advisor(language: str) -> Advisor:
-    return replace(bundled(), composer=Composer.bundled(language))
+    return replace(bundled_advisor(), composer=Composer.bundled(language))
 
 
 def rule_set_of(case: Case) -> RuleSet:
     name, _, version = case.rule_set.rpartition("-")
-    return bundled().library.get(name, version)
+    return bundled_advisor().library.get(name, version)
 
 
 def morning_of(case: Case) -> Morning:
@@ -178,7 +177,7 @@ def test_advice_whose_rule_set_is_gone_is_told_as_it_was_recorded() -> None:
     record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
     german, nothing = Composer.bundled("de"), RuleSetLibrary({})
     assert read_advice(stored(record), nothing, german) == record.advice
-    assert read_advice(stored(record), bundled().library, german) != record.advice
+    assert read_advice(stored(record), bundled_advisor().library, german) != record.advice
 
 
 def test_english_needs_no_rule_set_to_be_told() -> None:

@@ -13,7 +13,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.application.check_ins import Submission, submit_check_in
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.store import Store, StoredSession, Transaction
-from tests.analytics.samples import BASELINE
+from tests.factories import FIRST_BASELINE
 
 NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
 
@@ -31,7 +31,7 @@ def demo_database(tmp_path_factory: pytest.TempPathFactory, advisor: Advisor) ->
             number = next(numbers)
             at = day.check_in.reported_at or NOON
             posting = Submission(at, None, f"c-{number}", f"v-{number}")
-            submit_check_in(transaction, advisor, BASELINE, day.check_in, posting)
+            submit_check_in(transaction, advisor, FIRST_BASELINE, day.check_in, posting)
             if day.session is not None:
                 done = StoredSession(f"s-{number}", day.session, day.session.starts_at, None)
                 transaction.sessions.add(done)

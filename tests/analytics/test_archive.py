@@ -18,7 +18,7 @@ from dawnrule.application.athletes import erase
 from dawnrule.errors import EngineFailure, NotFound, StoreUnusable
 from dawnrule.rules.columnar import PastMorning
 from dawnrule.store import Store
-from tests.analytics.samples import DAY, KIM, LATER, ONE_DAY, SAM, post
+from tests.factories import DAY, KIM, LATER, ONE_DAY, SAM, post_check_in
 
 
 @pytest.fixture
@@ -35,9 +35,9 @@ def file(store: Store) -> Path:
 @pytest.fixture
 def three_mornings(store: Store, advisor: Advisor) -> None:
     """Two of Kim's, the second with a sore muscle, and one of Sam's."""
-    post(store, advisor, KIM, DAY)
-    post(store, advisor, KIM, DAY + ONE_DAY, soreness=9)
-    post(store, advisor, SAM, DAY, plan=())
+    post_check_in(store, advisor, KIM, DAY)
+    post_check_in(store, advisor, KIM, DAY + ONE_DAY, soreness=9)
+    post_check_in(store, advisor, SAM, DAY, plan=())
 
 
 def mornings(archive: Archive) -> list[PastMorning]:
@@ -93,7 +93,7 @@ def test_only_what_is_new_is_read_from_the_ledger(
 ) -> None:
     assert read_on(archive) == [(3, 3)]
     assert read_on(archive) == []
-    post(store, advisor, SAM, DAY + ONE_DAY)
+    post_check_in(store, advisor, SAM, DAY + ONE_DAY)
     assert read_on(archive) == [(1, 1)]
     assert dates(archive) == [*THREE, (SAM.id, DAY + ONE_DAY)]
 
@@ -112,7 +112,7 @@ def test_superseded_advice_leaves_the_archive(
     archive: Archive, store: Store, advisor: Advisor
 ) -> None:
     archive.mornings()
-    post(store, advisor, KIM, DAY, soreness=4)
+    post_check_in(store, advisor, KIM, DAY, soreness=4)
     assert dates(archive) == [*THREE[1:], (KIM.id, DAY)]
     assert mornings(archive)[-1].day.rule_id == "growth-work-soreness"
 
@@ -121,7 +121,7 @@ def test_superseded_advice_leaves_the_archive(
 def test_advice_superseded_before_it_was_archived_is_not_there_either(
     archive: Archive, store: Store, advisor: Advisor
 ) -> None:
-    post(store, advisor, KIM, DAY, soreness=4)
+    post_check_in(store, advisor, KIM, DAY, soreness=4)
     assert dates(archive) == [*THREE[1:], (KIM.id, DAY)]
 
 
@@ -154,7 +154,7 @@ def test_the_file_of_another_database_is_made_anew(
 ) -> None:
     with Store.open(tmp_path / "other.db") as other:
         for day in range(5):
-            post(other, advisor, SAM, DAY + day * ONE_DAY)
+            post_check_in(other, advisor, SAM, DAY + day * ONE_DAY)
         Archive(other).mornings()
     (tmp_path / "other.db.facts.parquet").rename(file)
     assert dates(archive) == THREE
@@ -194,7 +194,7 @@ def test_an_archive_that_knows_an_erased_person_is_made_anew(
     store.write(lambda transaction: transaction.athletes.delete(KIM.id))
     if comes_back:
         for day in (5, 6):
-            post(store, advisor, KIM, DAY + day * ONE_DAY)
+            post_check_in(store, advisor, KIM, DAY + day * ONE_DAY)
     came_back = [(KIM.id, DAY + day * ONE_DAY) for day in (5, 6)] if comes_back else []
     assert dates(archive) == [*THREE[2:], *came_back]
 
@@ -215,7 +215,7 @@ def test_an_archive_deleted_while_it_is_added_to_is_made_anew(
     archive: Archive, store: Store, advisor: Advisor
 ) -> None:
     archive.mornings()
-    post(store, advisor, SAM, DAY + ONE_DAY)
+    post_check_in(store, advisor, SAM, DAY + ONE_DAY)
     table = archive.mornings(lambda done, of: archive.delete())
     assert len(list(table.mornings())) == 4
 

@@ -15,7 +15,7 @@ from dawnrule.analytics.cross_check import compare, decided_by_engine
 from dawnrule.rules.columnar import DecidedSubject, MorningTable, PastSubject
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Store
-from tests.analytics.samples import BASELINE
+from tests.factories import FIRST_BASELINE
 
 MORNINGS_OF_THE_DEMO = 14 * 28
 
@@ -44,7 +44,7 @@ def test_columns_and_engine_agree_on_every_stored_morning_of_the_demo(
 def test_the_rule_set_that_told_them_decides_as_the_ledger_says(
     advisor: Advisor, demo_mornings: MorningTable
 ) -> None:
-    decider = advisor.library.decider(BASELINE)
+    decider = advisor.library.decider(FIRST_BASELINE)
     for morning in demo_mornings.mornings():
         told = tuple(map(without_facts, (morning.day, *morning.parts)))
         assert decided_by_engine(decider, morning) == told
@@ -60,11 +60,11 @@ def test_a_difference_is_noticed_and_named(
     """The engine has a rule more than the columns."""
     monkeypatch.setattr(replay, "SUBJECTS_IN_A_STEP", 200)
     told: list[tuple[int, int]] = []
-    rules = tuple(rule for rule in BASELINE.rules if rule.id != "lifting-breath")
+    rules = tuple(rule for rule in FIRST_BASELINE.rules if rule.id != "lifting-breath")
     found = compare(
         demo_mornings,
-        replace(BASELINE, rules=rules),
-        advisor.library.decider(BASELINE),
+        replace(FIRST_BASELINE, rules=rules),
+        advisor.library.decider(FIRST_BASELINE),
         lambda done, of: told.append((done, of)),
     )
     assert len(told) > 1

@@ -13,16 +13,18 @@ from dawnrule.analytics.replay import Dates, Replayed, dates_in_steps
 from dawnrule.model import Verdict
 from dawnrule.rules.columnar import ChangedMorning, ColumnDecider, MorningTable, PastMorning
 from dawnrule.rules.conditions import Operator, Test
-from tests.analytics.samples import DAY, KIM, ONE_DAY, SAM, morning, subject
-from tests.property.rule_strategies import DICTIONARY, a_rule, a_rule_set
+from tests.factories import DAY, KIM, ONE_DAY, SAM, a_rule, a_rule_set, past_morning, past_subject
+from tests.property.rule_strategies import DICTIONARY
 
 TRAIN, SWAP, REST = Verdict
 
 NOW = a_rule_set([a_rule(Test("fatigue", Operator.AT_LEAST, 7), "tired", "day", SWAP)])
 
-LESS = morning(0, subject({"fatigue": 8}, REST, "worn-out"), subject({"fatigue": 8}, REST, "sore"))
-SAME = morning(1, subject({"fatigue": 6}))
-MORE = replace(morning(2, subject({"fatigue": 7})), athlete_id=SAM.id)
+LESS = past_morning(
+    0, past_subject({"fatigue": 8}, REST, "worn-out"), past_subject({"fatigue": 8}, REST, "sore")
+)
+SAME = past_morning(1, past_subject({"fatigue": 6}))
+MORE = replace(past_morning(2, past_subject({"fatigue": 7})), athlete_id=SAM.id)
 
 
 def replayed(*mornings: PastMorning) -> Replayed:

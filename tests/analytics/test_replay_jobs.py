@@ -24,9 +24,18 @@ from dawnrule.rules.columnar import ColumnDecider
 from dawnrule.rules.conditions import Operator, Test
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import ReplayState, Store, StoredReplay
-from tests.analytics.samples import BASELINE, DAY, KIM, LATER, ONE_DAY, SAM, post
 from tests.conftest import Clock
-from tests.property.rule_strategies import a_rule, a_rule_set
+from tests.factories import (
+    DAY,
+    FIRST_BASELINE,
+    KIM,
+    LATER,
+    ONE_DAY,
+    SAM,
+    a_rule,
+    a_rule_set,
+    post_check_in,
+)
 
 STRICT = a_rule_set([a_rule(Test("soreness", Operator.AT_LEAST, 2), "sore", verdict=Verdict.SWAP)])
 DAYS = 6
@@ -47,8 +56,8 @@ def a_step_for_each_date(monkeypatch: pytest.MonkeyPatch) -> None:
 def past(store: Store, advisor: Advisor) -> None:
     """Six mornings of Kim's, a little sorer each, and one of Sam's on the second date."""
     for number in range(DAYS):
-        post(store, advisor, KIM, DAY + number * ONE_DAY, soreness=number)
-    post(store, advisor, SAM, DAY + ONE_DAY)
+        post_check_in(store, advisor, KIM, DAY + number * ONE_DAY, soreness=number)
+    post_check_in(store, advisor, SAM, DAY + ONE_DAY)
 
 
 @pytest.fixture
@@ -117,7 +126,7 @@ def test_a_replay_looks_only_at_the_dates_asked_for(runner: ReplayRunner) -> Non
 
 
 def test_the_rule_set_that_gave_the_advice_changes_nothing(runner: ReplayRunner) -> None:
-    runner.run(asked(runner, BASELINE), BASELINE)
+    runner.run(asked(runner, FIRST_BASELINE), FIRST_BASELINE)
     found = result(runner)
     assert found.changed == ()
     assert found.counts["decided_before"] == found.counts["decided_now"]
@@ -261,10 +270,10 @@ def waited_for(jobs: ReplayJobs, replay_id: str) -> StoredReplay:
 def test_a_replay_in_the_background_is_asked_for_watched_and_read(
     jobs: ReplayJobs, runner: ReplayRunner
 ) -> None:
-    replay_id = jobs.start(BASELINE, DAY, None, "k-01")
+    replay_id = jobs.start(FIRST_BASELINE, DAY, None, "k-01")
     done = waited_for(jobs, replay_id)
     assert (done.state, done.rule_set, done.asked_by) == (DONE, "baseline@1.0.0", "k-01")
-    assert jobs.result(replay_id) == whole(runner, BASELINE)
+    assert jobs.result(replay_id) == whole(runner, FIRST_BASELINE)
     assert [replay.id for replay in jobs.newest()] == ["whole", replay_id]
 
 
@@ -283,7 +292,7 @@ def test_a_replay_that_waits_can_be_cancelled_and_gone_on_with(
     jobs: ReplayJobs, runner: ReplayRunner
 ) -> None:
     gate = Gate(jobs)
-    replay_id = jobs.start(BASELINE)
+    replay_id = jobs.start(FIRST_BASELINE)
     assert jobs.status(replay_id).state == ReplayState.WAITING
     assert jobs.cancel(replay_id).state == STOPPED
     gate.open()
@@ -291,13 +300,13 @@ def test_a_replay_that_waits_can_be_cancelled_and_gone_on_with(
 
     jobs.resume(replay_id)
     assert waited_for(jobs, replay_id).state == DONE
-    assert jobs.result(replay_id) == whole(runner, BASELINE)
+    assert jobs.result(replay_id) == whole(runner, FIRST_BASELINE)
 
 
 def test_a_replay_left_running_by_a_process_that_is_gone_can_be_gone_on_with(
     jobs: ReplayJobs, runner: ReplayRunner
 ) -> None:
-    asked(runner, BASELINE)
+    asked(runner, FIRST_BASELINE)
     runner.store.write(lambda transaction: transaction.replays.take("r-1", LATER))
     assert jobs.status("r-1").state == RUNNING
     jobs.resume("r-1")
@@ -305,7 +314,7 @@ def test_a_replay_left_running_by_a_process_that_is_gone_can_be_gone_on_with(
 
 
 def test_a_replay_that_is_done_is_not_done_again(jobs: ReplayJobs) -> None:
-    replay_id = jobs.start(BASELINE)
+    replay_id = jobs.start(FIRST_BASELINE)
     waited_for(jobs, replay_id)
     with pytest.raises(Conflict, match="is done"):
         jobs.resume(replay_id)
@@ -328,7 +337,7 @@ def test_a_replay_that_is_not_there_is_not_found(jobs: ReplayJobs) -> None:
 
 def test_closing_stops_the_replays_that_wait(jobs: ReplayJobs) -> None:
     gate = Gate(jobs)
-    replay_id = jobs.start(BASELINE)
+    replay_id = jobs.start(FIRST_BASELINE)
     with ThreadPoolExecutor(1) as pool:
         closing = pool.submit(jobs.close)
         give_up_at = time.monotonic() + 30
@@ -346,7 +355,7 @@ def test_a_failure_in_the_background_is_logged_and_kept(
         raise Conflict("It is not to be.")
 
     monkeypatch.setattr(Archive, "mornings", fail)
-    replay_id = jobs.start(BASELINE)
+    replay_id = jobs.start(FIRST_BASELINE)
     assert waited_for(jobs, replay_id).problem == "It is not to be."
     assert "failed" in caplog.text
 

@@ -15,7 +15,17 @@ from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.scorecard import Reports, RuleScore, Score, Scorecard, Share, scorecard
 from dawnrule.model.entities import Athlete, Block
 from dawnrule.store import Store
-from tests.analytics.samples import BASELINE, DAY, GROWTH, KIM, LATER, ONE_DAY, SAM, log, post
+from tests.factories import (
+    DAY,
+    FIRST_BASELINE,
+    GROWTH,
+    KIM,
+    LATER,
+    ONE_DAY,
+    SAM,
+    add_session,
+    post_check_in,
+)
 
 Post = Callable[..., None]
 FAR_WEST = Athlete("a-09", "Noa", "Pacific/Honolulu")
@@ -24,14 +34,14 @@ SORE, VERY_SORE = "growth-work-soreness", "soreness-very-high"
 
 @pytest.fixture
 def posted(store: Store, advisor: Advisor) -> Post:
-    return partial(post, store, advisor)
+    return partial(post_check_in, store, advisor)
 
 
 def card(
     store: Store, first: date | None = None, last: date | None = None, **more: Any
 ) -> Scorecard:
     now = more.get("now", LATER)
-    rule_set = more.get("rule_set", BASELINE)
+    rule_set = more.get("rule_set", FIRST_BASELINE)
     return scorecard(store, Archive(store).mornings(), rule_set, first, last, now)
 
 
@@ -79,7 +89,7 @@ def test_a_rule_that_decides_on_a_part_alone_decides(store: Store, posted: Post)
 
 def test_only_mornings_that_the_rule_set_told_are_counted(store: Store, posted: Post) -> None:
     posted(KIM, DAY, 4)
-    other = replace(BASELINE, digest="sha256:other")
+    other = replace(FIRST_BASELINE, digest="sha256:other")
     found = card(store, rule_set=other)
     assert (found.first, found.all_mornings.mornings) == (None, 0)
     assert {score.fired.count for score in found.rules} == {0}
@@ -101,17 +111,17 @@ def test_only_the_dates_asked_for_are_counted(store: Store, posted: Post) -> Non
 
 def test_the_rules_stand_in_the_order_of_the_file(store: Store, posted: Post) -> None:
     posted(KIM, DAY)
-    assert [score.rule for score in card(store).rules] == [rule.id for rule in BASELINE.rules]
+    assert [score.rule for score in card(store).rules] == [rule.id for rule in FIRST_BASELINE.rules]
 
 
 def test_a_session_on_the_date_counts_as_done_and_none_as_not_done(store: Store) -> None:
-    log(store, KIM, DAY)
+    add_session(store, KIM, DAY)
     assert outcomes(store) == ["done"]
     assert outcomes(store, KIM, DAY + ONE_DAY) == ["not-done"]
 
 
 def test_before_the_first_logged_session_nothing_is_known_of_training(store: Store) -> None:
-    log(store, KIM, DAY)
+    add_session(store, KIM, DAY)
     assert outcomes(store, KIM, DAY - ONE_DAY) == []
 
 
@@ -121,7 +131,7 @@ def test_of_an_athlete_who_logs_nothing_nothing_is_known(store: Store, posted: P
 
 
 def test_a_date_that_is_not_over_has_no_outcome_yet(store: Store) -> None:
-    log(store, KIM, DAY)
+    add_session(store, KIM, DAY)
     before_midnight = datetime(2026, 3, 9, 22, 59, tzinfo=UTC)  # in Berlin it is 23:59
     assert outcomes(store, now=before_midnight) == []
     assert outcomes(store, now=before_midnight.replace(hour=23)) == ["done"]
@@ -130,9 +140,9 @@ def test_a_date_that_is_not_over_has_no_outcome_yet(store: Store) -> None:
 def test_a_session_belongs_to_the_date_where_the_athlete_lives(store: Store) -> None:
     """Six in the evening in UTC is eight in the morning in Honolulu, of the same date; it is the
     next date in Kiritimati."""
-    log(store, FAR_WEST, DAY)
+    add_session(store, FAR_WEST, DAY)
     far_east = replace(FAR_WEST, id="a-10", time_zone="Pacific/Kiritimati")
-    log(store, far_east, DAY)
+    add_session(store, far_east, DAY)
     assert outcomes(store, FAR_WEST) == ["done"]
     assert outcomes(store, far_east) == []
     assert outcomes(store, far_east, DAY + ONE_DAY) == ["done"]
@@ -154,7 +164,7 @@ def test_of_several_sessions_the_worst_output_counts(
     store: Store, reported: tuple[str | None, ...], counts_as: list[str]
 ) -> None:
     for output in reported:
-        log(store, KIM, DAY, output)
+        add_session(store, KIM, DAY, output)
     assert outcomes(store) == ["done", *counts_as]
 
 
@@ -214,7 +224,7 @@ def test_a_share_is_of_the_mornings_of_which_the_outcome_is_known(
     for number in range(12):
         posted(KIM, DAY + number * ONE_DAY, 4)
     for number in range(2, 9):
-        log(store, KIM, DAY + number * ONE_DAY, "held" if number < 6 else "dropped")
+        add_session(store, KIM, DAY + number * ONE_DAY, "held" if number < 6 else "dropped")
     score = rule(store, SORE)
     assert score.fired == Share.counted(12, 12)
     assert counts(score.after, "session") == {"done": (7, 10), "not-done": (3, 10)}
@@ -230,7 +240,7 @@ def test_a_scorecard_is_plain_json(store: Store, posted: Post) -> None:
     assert plain["rule_set"] == {
         "name": "baseline",
         "version": "1.0.0",
-        "digest": BASELINE.digest,
+        "digest": FIRST_BASELINE.digest,
     }
     assert (plain["from"], plain["to"], plain["confidence"]) == ("2026-03-09", "2026-03-09", 0.95)
     sore = next(score for score in plain["rules"] if score["rule"] == SORE)

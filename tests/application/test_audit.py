@@ -39,10 +39,20 @@ from dawnrule.store.activity_log import SERVICE
 from dawnrule.store.connection import connect
 from dawnrule.store.migrations import MIGRATIONS, migrate
 from dawnrule.store.tables.ledger import entry_digest
-from tests.analytics.samples import BASELINE, DAY, GROWTH, KIM, LATER, ONE_DAY, SAM, log, post
 from tests.benchmarks.audit import fill
 from tests.cli.terminal import typed
-from tests.rule_set_samples import CLUB
+from tests.factories import (
+    CLUB,
+    DAY,
+    FIRST_BASELINE,
+    GROWTH,
+    KIM,
+    LATER,
+    ONE_DAY,
+    SAM,
+    add_session,
+    post_check_in,
+)
 
 Tamper = Callable[..., None]
 
@@ -54,8 +64,8 @@ CHECK_IN_OF_LAST_ADVICE = "(SELECT check_in_id FROM advice WHERE id = 'v-again')
 def mornings(store: Store, advisor: Advisor) -> None:
     """Three mornings of one athlete and one of another: entries 1 to 4, and an act as the fifth."""
     for day, soreness in enumerate((0, 4, 1)):
-        post(store, advisor, KIM, DAY + day * ONE_DAY, soreness)
-    post(store, advisor, SAM, DAY)
+        post_check_in(store, advisor, KIM, DAY + day * ONE_DAY, soreness)
+    post_check_in(store, advisor, SAM, DAY)
     store.write(
         lambda transaction: transaction.ledger.add_act(
             "key-made", {"act": "key-made", "at": "", "by": "k", "about": {}}, LATER
@@ -192,7 +202,9 @@ def test_who_caused_advice_to_be_given_again_need_not_have_posted_the_check_in(
     session = Session(KIM.id, datetime.combine(today, time(5), LATER.tzinfo), 60, (GROWTH,))
     posting = Submission(evening, "k-09", "c-none", "v-again")
     logged = store.write(
-        lambda transaction: log_session(transaction, advisor, BASELINE, session, "s-1", posting)
+        lambda transaction: log_session(
+            transaction, advisor, FIRST_BASELINE, session, "s-1", posting
+        )
     )
     assert logged.today is not None
     assert faults(store) == []
@@ -387,7 +399,7 @@ def club(store: Store) -> str:
     rule_set = publisher.publish(CLUB, "club.yaml", None).rule_set
     publisher.activate(rule_set, None, None, None)
     club_advisor = replace(Advisor.bundled(), library=library)
-    post(store, club_advisor, SAM, DAY + ONE_DAY)
+    post_check_in(store, club_advisor, SAM, DAY + ONE_DAY)
     return rule_set.digest
 
 
@@ -413,7 +425,7 @@ def test_a_changed_rule_set_is_found(store: Store, club: str, tamper: Tamper) ->
 
 def test_an_erased_person_is_no_fault(store: Store, advisor: Advisor) -> None:
     erase(store, KIM.id, by="k-01", at=LATER)
-    post(store, advisor, SAM, DAY + ONE_DAY)
+    post_check_in(store, advisor, SAM, DAY + ONE_DAY)
     found = audited(store)
     assert found.is_clean
     assert (found.records, found.erased, found.acts) == (2, 3, 2)
@@ -438,7 +450,7 @@ def test_what_is_erased_before_its_time_is_not_covered_by_an_earlier_act(
     store: Store, advisor: Advisor, tamper: Tamper
 ) -> None:
     say_erased(store, "7")
-    post(store, advisor, SAM, DAY + ONE_DAY)
+    post_check_in(store, advisor, SAM, DAY + ONE_DAY)
     tamper("DELETE FROM advice_entries WHERE position = 7", "DELETE FROM advice WHERE position = 5")
     assert faults(store) == [
         (6, "not-erased"),
@@ -533,13 +545,15 @@ def _do(
         erase(store, who.id, by="k-01", at=LATER)
         store.write(lambda transaction: transaction.athletes.put(who))
     elif doing == "session":
-        log(store, who, day)
+        add_session(store, who, day)
     else:
         check_in = CheckIn(who.id, day, (GROWTH,), soreness={"quadriceps": soreness})
         now = datetime.combine(DAY + 3 * ONE_DAY, time(20), LATER.tzinfo)
         posting = Submission(now, "k-01", f"c-{number}", f"v-{number}")
         store.write(
-            lambda transaction: submit_check_in(transaction, advisor, BASELINE, check_in, posting)
+            lambda transaction: submit_check_in(
+                transaction, advisor, FIRST_BASELINE, check_in, posting
+            )
         )
 
 

@@ -13,7 +13,7 @@ from dawnrule.facts.derive import derive_facts
 from dawnrule.model.entities import History, Sleep
 from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, StoredCheckIn, StoredSession, Transaction
-from tests.facts.samples import GROWTH, KIM, NOW, STRENGTH, morning, session
+from tests.factories import GROWTH, KIM, NOW, STRENGTH, morning, session
 
 A_YEAR = range(365)
 MORNINGS = [

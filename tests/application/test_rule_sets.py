@@ -18,8 +18,7 @@ from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Store, StoredRuleSet, Transaction
-from tests.analytics.samples import KIM, SAM
-from tests.rule_set_samples import CLUB, STRICTER
+from tests.factories import CLUB, KIM, SAM, STRICTER
 
 DAY = date(2026, 4, 1)
 ONE_DAY = timedelta(days=1)

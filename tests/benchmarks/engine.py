@@ -42,7 +42,7 @@ from dawnrule.rules.engine.matcher import Matcher
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.rule_set import Rule, RuleSet
-from tests.property.rule_strategies import a_rule, a_rule_set
+from tests.factories import a_rule, a_rule_set
 
 DICTIONARY = FactDictionary.bundled()
 

@@ -43,7 +43,7 @@ from dawnrule.store import Key, Role, Store, hash_key
 from dawnrule.store.connection import connect
 from dawnrule.web import Server, create_app
 from dawnrule.web.context import Context
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 CLIENTS = 8
 ATHLETES = 30_000

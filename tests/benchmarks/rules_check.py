@@ -30,7 +30,7 @@ from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import bundled_rule_set_files
 from dawnrule.rules.rule_set import SCOPES, Example, Rule, RuleSet
-from tests.property.rule_strategies import a_rule, a_rule_set
+from tests.factories import a_rule, a_rule_set
 
 DICTIONARY = FactDictionary.bundled()
 RULES = 300

@@ -14,9 +14,8 @@ from dawnrule.cli import outlook as command
 from dawnrule.model.entities import Block, CheckIn, Session
 from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, StoredCheckIn, StoredSession
-from tests.advice.samples import bundled
 from tests.cli.terminal import typed
-from tests.facts.samples import BERLIN, KIM, NOW
+from tests.factories import BERLIN, KIM, NOW, bundled_advisor
 
 SHOWN = """\
 Outlook for Kim over 3 days from 2026-03-09 06:40 (Europe/Berlin)
@@ -123,7 +122,7 @@ def test_each_answer_has_its_words() -> None:
         "note": "That is not known.",
         "assumes": "That is assumed.",
     }
-    assert outlook_text(told, KIM, bundled().composer) + "\n" == SHOWN
+    assert outlook_text(told, KIM, bundled_advisor().composer) + "\n" == SHOWN
 
 
 def _prospect(group: str, goal: str, now: bool = False, **more: Any) -> dict[str, Any]:

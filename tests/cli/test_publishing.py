@@ -28,7 +28,7 @@ from dawnrule.rules.analysis import sandbox
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.store import Store, StoredRuleSet
 from tests.cli.terminal import typed
-from tests.rule_set_samples import ALONE, CLUB, WRONG_WAY
+from tests.factories import ALONE, CLUB, WRONG_WAY
 
 WITHIN_SECONDS = 60
 AGREE_WITHIN_SECONDS = 1

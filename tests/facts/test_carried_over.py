@@ -9,7 +9,7 @@ import pytest
 
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.entities import Block, CheckIn, History, Pain
-from tests.facts.samples import GROWTH, STRENGTH, facts, morning, part_of
+from tests.factories import GROWTH, STRENGTH, facts, morning, part_of
 
 DICTIONARY = FactDictionary.bundled()
 LEFT_OPEN = {name for name in DICTIONARY if "left_open" in name}

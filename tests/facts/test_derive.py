@@ -14,20 +14,20 @@ import pytest
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts, derive_facts
 from dawnrule.model import FactDictionary, FactValue, Modality, Pattern, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Pain, Sleep
-from tests.facts.samples import (
+from tests.factories import (
+    DAY,
     GROWTH,
     KIM,
     NOW,
     STRENGTH,
-    TODAY,
     at,
     days_ago,
     facts,
+    last_trained,
     logged,
     morning,
     part_of,
     session,
-    told,
 )
 
 DICTIONARY = FactDictionary.bundled()
@@ -75,7 +75,7 @@ def test_a_day_off_has_no_parts() -> None:
 
 
 def test_what_was_not_reported_is_absent() -> None:
-    bare = CheckIn(STRANGER.id, TODAY, (GROWTH,))
+    bare = CheckIn(STRANGER.id, DAY, (GROWTH,))
     told_of_bare = derive_facts(STRANGER, bare, History(), NOW)
     assert dict(told_of_bare.day) == {"planned_blocks": 1, "questions_answered": 0}
     assert dict(told_of_bare.parts[0].facts) == {
@@ -277,7 +277,7 @@ def full_morning() -> MorningFacts:
         "illness": "none",
         "warning_signs": (),
     }
-    last = told("quadriceps", days_ago(1))
+    last = last_trained("quadriceps", days_ago(1))
     check_in = morning(0, plan, last_trained=last, **reported)
     history = History(
         tuple(morning(days, **reported) for days in range(1, 36)),

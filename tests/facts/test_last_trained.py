@@ -10,20 +10,20 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dawnrule.model.entities import Block, CheckIn, History
-from tests.facts.samples import (
+from tests.factories import (
     BERLIN,
+    DAY,
     GROWTH,
     KIM,
     NOW,
     STRENGTH,
-    TODAY,
     at,
     days_ago,
+    last_trained,
     logged,
     morning,
     part_of,
     session,
-    told,
 )
 
 TONIGHT = replace(GROWTH, starts_at=days_ago(0))
@@ -44,7 +44,7 @@ def hours_from(training: datetime, start: datetime) -> Any:
     plan = replace(GROWTH, starts_at=start)
     check_in = CheckIn(KIM.id, start.date(), (plan,))
     by_log = part_of(check_in, logged(session(0, starts_at=training)))
-    as_told = part_of(replace(check_in, last_trained=told("quadriceps", training)))
+    as_told = part_of(replace(check_in, last_trained=last_trained("quadriceps", training)))
     assert by_log.facts["hours_since_growth_work"] == as_told.facts["hours_since_growth_work"]
     return by_log.facts["hours_since_growth_work"]
 
@@ -73,7 +73,7 @@ def test_nothing_is_known_of_a_muscle_group_that_was_not_trained() -> None:
 def test_the_later_of_what_is_told_and_what_is_logged_counts(
     told_days: int, logged_days: int
 ) -> None:
-    check_in = morning(0, TONIGHT, last_trained=told("quadriceps", days_ago(told_days)))
+    check_in = morning(0, TONIGHT, last_trained=last_trained("quadriceps", days_ago(told_days)))
     part = part_of(check_in, logged(session(logged_days)))
     assert part.facts["hours_since_growth_work"] == 48
     assert part.facts["log_differs_hours"] == 48
@@ -81,7 +81,7 @@ def test_the_later_of_what_is_told_and_what_is_logged_counts(
 
 def test_how_far_log_and_athlete_differ_is_told_only_where_both_speak() -> None:
     reason = "needs a last training of this muscle group both told and logged"
-    as_told = morning(0, TONIGHT, last_trained=told("quadriceps", days_ago(2)))
+    as_told = morning(0, TONIGHT, last_trained=last_trained("quadriceps", days_ago(2)))
     assert part_of(as_told).missing["log_differs_hours"] == reason
     by_log = part_of(morning(0, TONIGHT), logged(session(2)))
     assert by_log.missing["log_differs_hours"] == reason
@@ -118,7 +118,7 @@ def test_a_session_at_the_planned_start_or_later_is_not_before_it(minutes_later:
 
 
 def test_a_training_that_is_told_but_starts_after_the_plan_was_just_now() -> None:
-    check_in = morning(0, TONIGHT, last_trained=told("quadriceps", days_ago(0, time(20))))
+    check_in = morning(0, TONIGHT, last_trained=last_trained("quadriceps", days_ago(0, time(20))))
     assert hours(check_in)["growth_work"] == 0
 
 
@@ -213,10 +213,10 @@ def test_hours_are_those_that_passed_on_a_journey_and_over_a_leap_day(
 
 def test_a_training_longer_ago_than_the_fact_can_say_is_not_told() -> None:
     long_ago = datetime(1990, 1, 1, tzinfo=BERLIN)
-    part = part_of(morning(0, TONIGHT, last_trained=told("quadriceps", long_ago)))
+    part = part_of(morning(0, TONIGHT, last_trained=last_trained("quadriceps", long_ago)))
     assert "hours_since_trained" not in part.facts
     assert part.missing["hours_since_trained"].startswith("needs a number from 0 to 100000, has ")
 
 
 def test_a_block_without_muscle_groups_has_no_hours() -> None:
-    assert hours(CheckIn(KIM.id, TODAY, (Block("skill"),)), logged(session(1))) == {}
+    assert hours(CheckIn(KIM.id, DAY, (Block("skill"),)), logged(session(1))) == {}

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from dawnrule.model.entities import Block, Session
-from tests.facts.samples import GROWTH, STRENGTH, days_ago, logged, morning, part_of, session
+from tests.factories import GROWTH, STRENGTH, days_ago, logged, morning, part_of, session
 
 TONIGHT = replace(GROWTH, starts_at=days_ago(0))
 FACTS = ("output_drop_percent", "hours_since_output_drop", "last_session_cut_short")

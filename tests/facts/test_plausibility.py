@@ -11,7 +11,7 @@ import pytest
 from dawnrule.errors import FieldError
 from dawnrule.facts.plausibility import implausible, implausible_athlete
 from dawnrule.model.entities import Athlete, CheckIn
-from tests.facts.samples import BERLIN, GROWTH, KIM, NOW, TODAY, at, days_ago, morning, told
+from tests.factories import BERLIN, DAY, GROWTH, KIM, NOW, at, days_ago, last_trained, morning
 
 IN_KIRITIMATI = replace(KIM, time_zone="Pacific/Kiritimati")
 IN_NEW_YORK = replace(KIM, time_zone="America/New_York")
@@ -30,7 +30,7 @@ def starting(start: datetime) -> CheckIn:
 
 
 def test_an_ordinary_morning_can_be_true() -> None:
-    yesterday = told("quadriceps", days_ago(1))
+    yesterday = last_trained("quadriceps", days_ago(1))
     plan = replace(GROWTH, starts_at=days_ago(0))
     assert wrong(morning(0, plan, reported_at=NOW, last_trained=yesterday)) == []
 
@@ -38,11 +38,11 @@ def test_an_ordinary_morning_can_be_true() -> None:
 @pytest.mark.parametrize(
     ("athlete", "day", "errors"),
     [
-        (KIM, TODAY, []),
+        (KIM, DAY, []),
         (KIM, date(2026, 3, 10), ["/date"]),
-        (IN_KIRITIMATI, TODAY, []),
+        (IN_KIRITIMATI, DAY, []),
         (IN_KIRITIMATI, date(2026, 3, 10), ["/date"]),
-        (IN_NEW_YORK, TODAY, []),
+        (IN_NEW_YORK, DAY, []),
     ],
 )
 def test_a_date_has_begun_where_the_athlete_lives(
@@ -70,7 +70,7 @@ TEN_MINUTES = timedelta(minutes=10)
 def test_a_clock_may_run_ten_minutes_ahead(ahead: timedelta, possible: bool) -> None:
     reported = morning(0, reported_at=NOW + ahead)
     assert wrong(reported) == ([] if possible else ["/reported_at"])
-    trained = morning(0, last_trained=told("chest", NOW + ahead))
+    trained = morning(0, last_trained=last_trained("chest", NOW + ahead))
     assert wrong(trained) == ([] if possible else ["/last_trained/chest/at"])
     tomorrow = morning(-1)
     nearly_tomorrow = datetime.combine(tomorrow.date, time.min, BERLIN) - ahead
@@ -80,14 +80,17 @@ def test_a_clock_may_run_ten_minutes_ahead(ahead: timedelta, possible: bool) -> 
 def test_a_training_is_not_later_than_the_report_of_it() -> None:
     reported = days_ago(3, time(7))
     before, after = (
-        told("chest", reported + minutes) for minutes in (-TEN_MINUTES, TEN_MINUTES * 2)
+        last_trained("chest", reported + minutes) for minutes in (-TEN_MINUTES, TEN_MINUTES * 2)
     )
     assert wrong(morning(3, reported_at=reported, last_trained=before)) == []
     assert wrong(morning(3, reported_at=reported, last_trained=after)) == ["/last_trained/chest/at"]
 
 
 def test_without_a_time_of_report_a_training_is_not_later_than_the_date() -> None:
-    same_day, next_day = told("chest", days_ago(3, time(22))), told("chest", days_ago(2, time(7)))
+    same_day, next_day = (
+        last_trained("chest", days_ago(3, time(22))),
+        last_trained("chest", days_ago(2, time(7))),
+    )
     assert wrong(morning(3, last_trained=same_day)) == []
     assert wrong(morning(3, last_trained=next_day)) == ["/last_trained/chest/at"]
 
@@ -127,15 +130,15 @@ def test_a_plan_may_start_within_a_day_also_when_the_clock_is_changed() -> None:
 def test_a_training_longer_ago_than_counts_cannot_be_told() -> None:
     longest = timedelta(hours=100_000)
     latest_start = days_ago(-2, time.min)
-    assert wrong(morning(0, last_trained=told("chest", latest_start - longest))) == []
-    longer = told("chest", latest_start - longest - timedelta(hours=1))
+    assert wrong(morning(0, last_trained=last_trained("chest", latest_start - longest))) == []
+    longer = last_trained("chest", latest_start - longest - timedelta(hours=1))
     assert wrong(morning(0, last_trained=longer)) == ["/last_trained/chest/at"]
 
 
 @pytest.mark.parametrize(
     ("born", "possible"),
     [
-        (TODAY, True),
+        (DAY, True),
         (date(2026, 3, 10), False),
         (date(1906, 3, 9), True),
         (date(1905, 3, 9), False),

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from dawnrule.model.entities import CheckIn, History, Sleep
-from tests.facts.samples import GROWTH, KIM, facts, morning, part_of
+from tests.factories import GROWTH, KIM, facts, morning, part_of
 
 
 def slept(hours: float | None) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from dawnrule.model.entities import Block, CheckIn, Session
-from tests.facts.samples import GROWTH, STRENGTH, days_ago, facts, logged, morning, part_of, session
+from tests.factories import GROWTH, STRENGTH, days_ago, facts, logged, morning, part_of, session
 
 
 def outcome(fact: str, sessions: Iterable[Session], check_in: CheckIn | None = None) -> Any:

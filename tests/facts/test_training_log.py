@@ -11,11 +11,11 @@ import pytest
 
 from dawnrule.facts.history import TrainingLog, Unavailable
 from dawnrule.model.entities import Block, History, Session
-from tests.facts.samples import BERLIN, GROWTH, KIM, TODAY, at, days_ago, session
+from tests.factories import BERLIN, DAY, GROWTH, KIM, at, days_ago, session
 
 
 def log_of(
-    sessions: Iterable[Session], time_zone: str = KIM.time_zone, today: date = TODAY
+    sessions: Iterable[Session], time_zone: str = KIM.time_zone, today: date = DAY
 ) -> TrainingLog:
     athlete = replace(KIM, time_zone=time_zone)
     return TrainingLog.of(athlete, History(sessions=tuple(sessions)), today)
@@ -137,7 +137,7 @@ def test_blocks_that_do_not_say_their_minutes_share_what_is_left() -> None:
     told = replace(GROWTH, minutes=20.0)
     silent = Block("strength", ("chest",))
     log = log_of([session(1, told, silent, GROWTH, minutes=50.0)])
-    assert list(log.blocks_between(TODAY.replace(day=8), TODAY)) == [
+    assert list(log.blocks_between(DAY.replace(day=8), DAY)) == [
         (told, 20.0),
         (silent, 15.0),
         (GROWTH, 15.0),
@@ -147,4 +147,4 @@ def test_blocks_that_do_not_say_their_minutes_share_what_is_left() -> None:
 def test_blocks_that_say_more_minutes_than_the_session_leave_nothing_to_share() -> None:
     told = replace(GROWTH, minutes=70.0)
     log = log_of([session(1, told, GROWTH, minutes=50.0)])
-    assert [minutes for _, minutes in log.blocks_between(TODAY.replace(day=8), TODAY)] == [70, 0]
+    assert [minutes for _, minutes in log.blocks_between(DAY.replace(day=8), DAY)] == [70, 0]

@@ -13,7 +13,7 @@ import threading
 from collections.abc import Callable
 
 from dawnrule.store import Store, Transaction
-from tests.store.samples import KIM, add_advice, add_check_in
+from tests.factories import KIM, add_advice, add_check_in
 
 THREADS = 4
 

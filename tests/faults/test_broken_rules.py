@@ -23,7 +23,7 @@ from dawnrule.web import create_app
 from dawnrule.web.context import Context
 from tests.cli.terminal import typed
 from tests.conftest import Client, Clock, client_with
-from tests.rule_set_samples import CLUB
+from tests.factories import CLUB
 
 
 @pytest.fixture

@@ -33,8 +33,8 @@ from dawnrule.store import (
     Transaction,
     hash_key,
 )
-from tests.analytics.samples import DAY, LATER, ONE_DAY, SAM, log, post
 from tests.cli.terminal import typed
+from tests.factories import DAY, LATER, ONE_DAY, SAM, add_session, post_check_in
 
 RARE = Athlete("a-rare-id", "Raritas Unmistakable", "Pacific/Chatham")
 ATHLETES, DAYS = 12, 40
@@ -62,9 +62,9 @@ def no_umask() -> Iterator[None]:
 def rare(store: Store, advisor: Advisor) -> None:
     """Somebody whose words can be told from everybody else's, with some of everything."""
     for day in range(5):
-        post(store, advisor, RARE, DAY + day * ONE_DAY, day)
-        post(store, advisor, SAM, DAY + day * ONE_DAY, day)
-        log(store, RARE, DAY + day * ONE_DAY)
+        post_check_in(store, advisor, RARE, DAY + day * ONE_DAY, day)
+        post_check_in(store, advisor, SAM, DAY + day * ONE_DAY, day)
+        add_session(store, RARE, DAY + day * ONE_DAY)
     store.write(
         lambda transaction: transaction.keys.add(
             Key("k-rare", Role.ATHLETE, RARE.id, "the rare phone", LATER), hash_key("rare")
@@ -168,8 +168,8 @@ def reported(store: Store, who: Athlete) -> list[date]:
 def long_ago(store: Store, advisor: Advisor) -> datetime:
     """A time when the first two of the days above are older than 120 days."""
     for day in range(4):
-        post(store, advisor, RARE, DAY + day * ONE_DAY, day)
-        log(store, RARE, DAY + day * ONE_DAY)
+        post_check_in(store, advisor, RARE, DAY + day * ONE_DAY, day)
+        add_session(store, RARE, DAY + day * ONE_DAY)
     Archive(store).mornings()
     return datetime.combine(DAY + timedelta(days=122), time(0, 5), UTC)
 
@@ -211,7 +211,7 @@ def test_a_service_that_is_asked_to_applies_retention_each_night(
     store: Store, long_ago: datetime, advisor: Advisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(retention_module, "_seconds_to_midnight", lambda now: 0.01)
-    post(store, advisor, SAM, DAY + 60 * ONE_DAY)
+    post_check_in(store, advisor, SAM, DAY + 60 * ONE_DAY)
     nights = iter(long_ago + day * ONE_DAY for day in range(10_000))
     with retention_kept(store, 120, lambda: next(nights)):
         for _ in range(500):
@@ -234,7 +234,7 @@ def test_what_came_in_by_a_clock_that_is_ahead_does_not_make_it_right(
 ) -> None:
     ahead = long_ago + YEARS
     for day in (0, 1, 59):
-        post(store, advisor, SAM, ahead.date() + day * ONE_DAY)
+        post_check_in(store, advisor, SAM, ahead.date() + day * ONE_DAY)
         with pytest.raises(Conflict):
             apply_retention(store, 120, by="service", at=ahead + day * ONE_DAY)
     assert len(reported(store, RARE)) == 4
@@ -260,7 +260,7 @@ def test_a_squad_may_pause_for_as_long_as_it_likes(
     store: Store, advisor: Advisor, long_ago: datetime
 ) -> None:
     """While the service runs, a pause makes no single night delete more."""
-    post(store, advisor, SAM, DAY + timedelta(days=100))
+    post_check_in(store, advisor, SAM, DAY + timedelta(days=100))
     for night in range(8):
         apply_retention(store, 120, by="service", at=long_ago + night * ONE_DAY)
     assert (reported(store, RARE), len(reported(store, SAM))) == ([], 1)
@@ -269,7 +269,7 @@ def test_a_squad_may_pause_for_as_long_as_it_likes(
 def test_an_old_training_log_counts_as_much_as_check_ins(
     store: Store, advisor: Advisor, long_ago: datetime
 ) -> None:
-    log(store, SAM, DAY - timedelta(days=40))
+    add_session(store, SAM, DAY - timedelta(days=40))
     with pytest.raises(Conflict, match="more than 31 days"):
         apply_retention(store, 120, by="service", at=long_ago)
 

@@ -24,7 +24,7 @@ from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.store import Store, Transaction
 from dawnrule.web.observability import DisagreementsKept
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE, SESSION
+from tests.factories import EXAMPLE, SESSION
 
 Full = Callable[[Store], AbstractContextManager[None]]
 

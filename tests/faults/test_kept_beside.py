@@ -23,10 +23,8 @@ from dawnrule.settings import Settings
 from dawnrule.store import Store
 from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.observability import Metrics
-from tests.analytics.samples import DAY, KIM, ONE_DAY, post
 from tests.conftest import Client
-from tests.rule_set_samples import CLUB
-from tests.web.samples import EXAMPLE
+from tests.factories import CLUB, DAY, EXAMPLE, KIM, ONE_DAY, post_check_in
 
 NOW = datetime(2026, 3, 9, 6, tzinfo=UTC)
 HERE_WITHIN_SECONDS = 60
@@ -36,12 +34,12 @@ HERE_WITHIN_SECONDS = 60
 def test_an_archive_that_was_cut_short_is_made_anew(
     store: Store, advisor: Advisor, left: float
 ) -> None:
-    post(store, advisor, KIM, DAY)
+    post_check_in(store, advisor, KIM, DAY)
     archive = Archive(store)
     archive.mornings()
     file = store.file.with_name(store.file.name + ENDING)
     os.truncate(file, int(left if left >= 1 else left * file.stat().st_size))
-    post(store, advisor, KIM, DAY + ONE_DAY)
+    post_check_in(store, advisor, KIM, DAY + ONE_DAY)
     assert len(list(archive.mornings().mornings())) == 2
 
 

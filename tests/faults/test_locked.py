@@ -16,7 +16,7 @@ import pytest
 from dawnrule.store import Store
 from dawnrule.store.connection import connect
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE, SESSION
+from tests.factories import EXAMPLE, SESSION
 from tests.web.test_sign_in import is_signed_in, sign_in, token_of
 
 WAIT_SECONDS = 0.3

@@ -16,8 +16,8 @@ import pytest
 
 from dawnrule.errors import StoreUnusable
 from dawnrule.store import Store
+from tests.factories import KIM
 from tests.faults.acknowledging_writer import morning
-from tests.store.samples import KIM
 
 KILLS = 12
 

@@ -19,8 +19,7 @@ from dawnrule.clock import now
 from dawnrule.errors import StoreUnusable
 from dawnrule.store import Store
 from tests.conftest import Client
-from tests.store.samples import KIM
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE, KIM
 
 NOBODY = 65534
 READ_ONLY_FILE, READ_ONLY_FOLDER = 0o400, 0o500

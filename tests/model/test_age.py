@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from tests.facts.samples import KIM, facts, morning
+from tests.factories import KIM, facts, morning
 
 LEAP_DAY = date(2004, 2, 29)
 

@@ -27,7 +27,8 @@ from dawnrule.rules.conditions import (
     at_least,
     tests_of,
 )
-from dawnrule.rules.rule_set import Basis, Rule, RuleSet
+from dawnrule.rules.rule_set import RuleSet
+from tests.factories import a_rule, a_rule_set
 
 DICTIONARY = FactDictionary.bundled()
 
@@ -40,34 +41,6 @@ KINDS = ("test", "test", "test", "signal", "at_least_n_of", "all", "any", "none"
 """What a condition may be; single tests are drawn more often, as each adds none below it."""
 
 _FACTS = {scope: [n for n, d in DICTIONARY.items() if d.scope == scope] for scope in SCOPES}
-
-
-def a_rule(
-    when: Condition,
-    identifier: str = "a-rule",
-    scope: Scope = "part",
-    verdict: Verdict | None = Verdict.REST,
-) -> Rule:
-    """A rule of which only what decides is of interest."""
-    basis = Basis("house", "house judgement")
-    return Rule(
-        identifier,
-        "A rule",
-        scope,
-        when,
-        verdict,
-        "A reason.",
-        "A caution.",
-        basis,
-        "Never.",
-        (),
-        1,
-    )
-
-
-def a_rule_set(rules: Iterable[Rule]) -> RuleSet:
-    """A rule set of which only the rules are of interest."""
-    return RuleSet("drawn", "1.0.0", "Drawn.", tuple(rules), "sha256:drawn", "drawn.yaml")
 
 
 @st.composite

@@ -20,6 +20,7 @@ from dawnrule.model.entities import Block
 from dawnrule.rules.conditions import Operator, Test, all_of, at_least, facts_of, none_of
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import Rule
+from tests.factories import a_rule, a_rule_set
 from tests.property.athletes import WORDS, morning
 from tests.property.parts_held_back import (
     DICTIONARY,
@@ -31,7 +32,6 @@ from tests.property.parts_held_back import (
     size,
     values_short_of,
 )
-from tests.property.rule_strategies import a_rule, a_rule_set
 
 TRAIN, SWAP, REST = Verdict
 

@@ -20,9 +20,10 @@ from dawnrule.rules.counterfactuals import Change, WhatIf, changes_for
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
+from tests.factories import a_rule, a_rule_set
 from tests.property.athletes import morning
 from tests.property.parts_held_back import ONE_MINUTE, SIXTY_DAYS, held_back
-from tests.property.rule_strategies import DICTIONARY, a_rule, a_rule_set, mornings, rule_sets
+from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
 
 MANY = settings(
     max_examples=400,

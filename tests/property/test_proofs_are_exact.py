@@ -20,14 +20,8 @@ from dawnrule.rules.conditions import tests_of as each_test
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import Rule, RuleSet
-from tests.property.rule_strategies import (
-    DICTIONARY,
-    VERDICTS,
-    a_rule,
-    a_rule_set,
-    boundary_values,
-    conditions,
-)
+from tests.factories import a_rule, a_rule_set
+from tests.property.rule_strategies import DICTIONARY, VERDICTS, boundary_values, conditions
 
 TRIED = (
     ("soreness", "sleep_hours"),

@@ -20,17 +20,17 @@ from dawnrule.rules.columnar import (
 )
 from dawnrule.rules.columnar.table import KEYS
 from dawnrule.rules.conditions import Operator, Test
-from tests.analytics.samples import DAY, KIM, ONE_DAY, SAM, morning, subject
-from tests.property.rule_strategies import DICTIONARY, a_rule, a_rule_set
+from tests.factories import DAY, KIM, ONE_DAY, SAM, a_rule, a_rule_set, past_morning, past_subject
+from tests.property.rule_strategies import DICTIONARY
 
 TRAIN, SWAP, REST = Verdict
 
-DAY_OFF = morning(1, subject({"sleep_hours": 7.5, "fatigue": 3, "illness": "none"}))
-TWO_PARTS = morning(
+DAY_OFF = past_morning(1, past_subject({"sleep_hours": 7.5, "fatigue": 3, "illness": "none"}))
+TWO_PARTS = past_morning(
     2,
-    subject({"fatigue": 8, "chest_pain": False}, SWAP, "tired"),
-    subject({"fatigue": 8, "chest_pain": False, "soreness": 6}, REST, "sore"),
-    subject({"fatigue": 8, "chest_pain": False, "goal": "mobility"}, SWAP, "tired"),
+    past_subject({"fatigue": 8, "chest_pain": False}, SWAP, "tired"),
+    past_subject({"fatigue": 8, "chest_pain": False, "soreness": 6}, REST, "sore"),
+    past_subject({"fatigue": 8, "chest_pain": False, "goal": "mobility"}, SWAP, "tired"),
 )
 
 TIRED = a_rule(Test("fatigue", Operator.AT_LEAST, 7), "tired", "day", SWAP)
@@ -75,7 +75,7 @@ def test_a_file_that_is_missing_or_broken_has_no_marks(tmp_path: Path) -> None:
 
 
 def test_a_whole_number_for_a_number_is_the_same_number() -> None:
-    [one] = table(morning(1, subject({"sleep_hours": 7}))).mornings()
+    [one] = table(past_morning(1, past_subject({"sleep_hours": 7}))).mornings()
     assert one.day.facts == {"sleep_hours": 7.0}
 
 
@@ -94,11 +94,11 @@ def test_a_whole_number_for_a_number_is_the_same_number() -> None:
 def test_a_value_that_columns_would_make_another_of_is_refused(facts: Facts) -> None:
     [name] = facts
     with pytest.raises(EngineFailure, match=f"a-01 for 2026-03-10 was given on {name}"):
-        table(morning(1, subject(facts)))
+        table(past_morning(1, past_subject(facts)))
 
 
 def test_a_fact_that_is_no_longer_in_the_dictionary_is_left_out() -> None:
-    [one] = table(morning(1, subject({"fatigue": 3, "mood": 5}))).mornings()
+    [one] = table(past_morning(1, past_subject({"fatigue": 3, "mood": 5}))).mornings()
     assert one.day.facts == {"fatigue": 3}
 
 
@@ -132,7 +132,7 @@ def test_each_date_says_how_many_mornings_and_subjects_it_has() -> None:
 
 
 def test_decisions_are_counted_beside_what_was_told() -> None:
-    told_otherwise = replace(TWO_PARTS, day=subject(TWO_PARTS.day.facts))
+    told_otherwise = replace(TWO_PARTS, day=past_subject(TWO_PARTS.day.facts))
     counted = decided(DAY_OFF, told_otherwise)
     assert counted.counts("day", "verdict", "after") == {(TRAIN, TRAIN): 1, (TRAIN, SWAP): 1}
     assert counted.counts("part", "rule_id", "rule_after") == {
@@ -151,7 +151,7 @@ def test_what_comes_out_as_it_was_told_has_not_changed() -> None:
 
 
 def test_a_day_that_comes_out_otherwise_has_changed() -> None:
-    told_rest = replace(DAY_OFF, day=subject(DAY_OFF.day.facts, REST, "fever"))
+    told_rest = replace(DAY_OFF, day=past_subject(DAY_OFF.day.facts, REST, "fever"))
     assert changed(told_rest, TWO_PARTS) == [
         ChangedMorning(KIM.id, DAY_OFF.date, REST, TRAIN, "fever", None, 0)
     ]

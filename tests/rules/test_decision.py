@@ -15,7 +15,7 @@ from dawnrule.rules.conditions import Operator, Test
 from dawnrule.rules.evaluation.decider import DISAGREEMENT, Decider
 from dawnrule.rules.evaluation.decision import Decision, day_decision, day_verdict, decision_of
 from dawnrule.rules.rule_set import Rule
-from tests.property.rule_strategies import a_rule, a_rule_set
+from tests.factories import a_rule, a_rule_set
 
 TRAIN, SWAP, REST = Verdict
 FEVER = a_rule(Test("illness", Operator.IS, "fever"), "fever", "day", REST)

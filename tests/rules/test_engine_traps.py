@@ -27,7 +27,7 @@ from dawnrule.rules.engine import matcher as matcher_module
 from dawnrule.rules.engine.encoding import HEAD
 from dawnrule.rules.engine.matcher import Matcher
 from dawnrule.rules.evaluation.decider import Decider
-from tests.property.rule_strategies import a_rule, a_rule_set
+from tests.factories import a_rule, a_rule_set
 
 SHIPPED = FactDictionary.bundled()
 GOALS = SHIPPED["goal"].values

@@ -14,7 +14,7 @@ from dawnrule.model import FactDictionary, Facts
 from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, at_least, none_of
 from dawnrule.rules.engine.matcher import Matcher
 from dawnrule.rules.rule_set import Rule
-from tests.property.rule_strategies import a_rule
+from tests.factories import a_rule
 
 SORE = a_rule(Test("soreness", Operator.AT_LEAST, 3), "sore")
 GROWTH = a_rule(Test("goal", Operator.IS, "hypertrophy"), "growth")

@@ -13,7 +13,7 @@ from dawnrule.rules.counterfactuals import Change, Changes, WhatIf, changes_for
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import Rule
-from tests.property.rule_strategies import a_rule, a_rule_set
+from tests.factories import a_rule, a_rule_set
 
 DICTIONARY = FactDictionary.bundled()
 TRAIN, SWAP, REST = Verdict

@@ -13,8 +13,7 @@ from dawnrule.model import FactDictionary, Facts, Verdict
 from dawnrule.model.training import hours_between
 from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, none_of
 from dawnrule.rules.counterfactuals import Opening, WhatIf, opening_of
-from tests.facts.samples import BERLIN, at
-from tests.property.rule_strategies import a_rule, a_rule_set
+from tests.factories import BERLIN, a_rule, a_rule_set, at
 
 GROWTH_HOURS = "hours_since_growth_work"
 ANY_HOURS = "hours_since_trained"

@@ -14,7 +14,7 @@ from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from tests.rule_set_samples import ALONE, CLUB
+from tests.factories import ALONE, CLUB
 from tests.rules.test_findings import HEAD, rule
 
 DICTIONARY = FactDictionary.bundled()

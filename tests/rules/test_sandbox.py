@@ -14,7 +14,7 @@ from dawnrule.rules.analysis.sandbox import check_in_sandbox, diff_in_sandbox, r
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
-from tests.rule_set_samples import CLUB, WRONG_WAY
+from tests.factories import CLUB, WRONG_WAY
 
 BASELINE = RuleSetLibrary.bundled().get("baseline", "1.0.0")
 

@@ -14,8 +14,7 @@ from dawnrule.rules.evaluation.evaluator import TestTrace, explain
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Line, Prose, truncated_near
-from tests.advice.samples import when
-from tests.property.rule_strategies import a_rule
+from tests.factories import a_rule, when
 
 ENGLISH = Composer.bundled()
 PROSE = Prose(ENGLISH.dictionary, ENGLISH.vocabulary, ENGLISH.texts)

@@ -42,8 +42,8 @@ from dawnrule.schemas.record import (
     PartFactsSchema,
     RuleResultSchema,
 )
-from tests.advice.samples import bundled
 from tests.advice.test_translation import morning_of, rule_set_of
+from tests.factories import bundled_advisor
 from tests.golden.test_golden_decisions import CASES
 
 FILES = sorted({case.rule_set for case in CASES})
@@ -107,6 +107,6 @@ def test_the_converter_writes_advice_byte_for_byte_as_its_schema(file: str) -> N
     """A check-in is answered by the converter, which is faster."""
     schema = AdviceSchema()
     for case in (case for case in CASES if case.rule_set == file):
-        advice = bundled().consider(morning_of(case), rule_set_of(case), "advice-1").advice
+        advice = bundled_advisor().consider(morning_of(case), rule_set_of(case), "advice-1").advice
         assert json.dumps(to_json(advice)) == json.dumps(schema.dump(advice)), case.sentence
         assert from_json(Advice, to_json(advice)) == advice, case.sentence

@@ -32,10 +32,9 @@ from dawnrule.settings import Settings
 from dawnrule.store import Store
 from tests import dependencies
 from tests.conftest import Client, LiveServer
-from tests.rule_set_samples import CLUB
+from tests.factories import CLUB, DAY_OFF, EXAMPLE, as_text, changed
 from tests.security.test_authorisation import MINE, Route, of_athlete, routes
 from tests.test_imports import imports_of
-from tests.web.samples import DAY_OFF, EXAMPLE, as_text, changed
 
 PACKAGE = Path(dawnrule.__file__).parent
 SECONDS = 60

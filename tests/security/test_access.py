@@ -10,7 +10,7 @@ from flask import Flask
 from dawnrule.store import Store, hash_key
 from dawnrule.web.http.authorization import refuse_open_routes
 from tests.conftest import Client, client_with
-from tests.web.samples import EXAMPLE, changed
+from tests.factories import EXAMPLE, changed
 
 EVERYBODY = {"nobody", "coach", "poster", "athlete"}
 EVERY_KEY = {"coach", "poster", "athlete"}

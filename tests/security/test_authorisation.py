@@ -15,7 +15,7 @@ from dawnrule.store import Purpose, Role, Store
 from dawnrule.web.http.authorization import ACCESS, Session
 from dawnrule.web.openapi import document
 from tests.conftest import Client, MakeKey, client_with
-from tests.web.samples import DAY_OFF, SESSION, changed
+from tests.factories import DAY_OFF, SESSION, changed
 
 MINE, OTHERS, NOBODYS = "a-03", "a-04", "a-99"
 

@@ -10,7 +10,7 @@ import pytest
 from dawnrule.model import Verdict, Vocabulary
 from dawnrule.model.advice import Note, RuleName
 from dawnrule.sheet import CHECK_INS, RowAnswer, read_sheet, write_sheet
-from tests.advice.samples import advice_of
+from tests.factories import advice_of
 
 ADVISED = RowAnswer("Rest", "illness-fever", "Fever was reported.", "Rest, and drink.")
 

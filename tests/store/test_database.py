@@ -17,7 +17,7 @@ from dawnrule.errors import StoreBusy, StoreUnusable
 from dawnrule.store import Store
 from dawnrule.store.connection import connect
 from dawnrule.store.migrations import MIGRATIONS, Migration, migrate
-from tests.store.samples import KIM
+from tests.factories import KIM
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from dawnrule.store.activity_log import Act, acts_of, format_ranges, parse_range
 from dawnrule.store.connection import connect
 from dawnrule.store.migrations import MIGRATIONS, migrate
 from dawnrule.store.tables.ledger import NOTHING_BEFORE
-from tests.store.samples import DAY, KIM, NOW, SAM, add_advice, add_check_in
+from tests.factories import DAY, KIM, NOW, SAM, add_advice, add_check_in
 
 
 @pytest.fixture
@@ -55,7 +55,7 @@ def test_an_entrys_digest_is_that_of_its_canonical_content(transaction: Transact
     before = NOTHING_BEFORE
     for position, entry in enumerate(transaction.ledger.after(0, 10), start=1):
         content = {
-            "at": "2026-03-09T06:40:00.000000Z",
+            "at": "2026-03-09T05:40:00.000000Z",
             "kind": ("advice", "act")[position - 1],
             "position": position,
             "previous_digest": before,
@@ -106,7 +106,7 @@ def test_an_entry_of_advice_holds_no_id_and_no_salt(
 def test_an_act_is_read_back_as_it_was_noted(transaction: Transaction) -> None:
     position = record_act(transaction, "key-made", by="k-01", at=NOW, about={"key": "k-02"})
     [act] = acts_of(transaction.ledger.acts(limit=10))
-    at = "2026-03-09T06:40:00+00:00"
+    at = "2026-03-09T05:40:00+00:00"
     assert act == Act(position, "key-made", "k-01", at, {"key": "k-02"})
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from dawnrule.store import PrivateAddress, Purpose, Store, StoredPlan, hash_token
-from tests.store.samples import DAY, KIM, NOW, SAM
+from tests.factories import DAY, KIM, NOW, SAM
 
 ADDRESS = PrivateAddress("p-01", Purpose.READ, KIM.id, "phone", NOW, "k-01")
 HASH = hash_token("a token")

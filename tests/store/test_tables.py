@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dawnrule.model.entities import Athlete, Session
-from dawnrule.model.serialization import from_json
+from dawnrule.model.serialization import from_json, to_json
 from dawnrule.store import (
     Key,
     Role,
@@ -24,17 +24,11 @@ from dawnrule.store import (
 )
 from dawnrule.store.connection import connect
 from dawnrule.store.migrations import migrate
-from tests.store.samples import (
-    DAY,
-    KIM,
-    NOW,
-    SAM,
-    add_advice,
-    add_check_in,
-    check_in_body,
-    session,
-    session_body,
-)
+from tests.factories import DAY, KIM, NOW, SAM, STRENGTH, add_advice, add_check_in, check_in_body
+
+
+def session(starts_at: datetime = NOW, minutes: float = 60) -> Session:
+    return Session(KIM.id, starts_at, minutes, (STRENGTH,))
 
 
 @pytest.fixture
@@ -269,7 +263,8 @@ def test_what_was_reported_and_advised_cannot_be_changed(
 
 
 def _session(minutes: float = 60, starts_at: datetime = NOW) -> Session:
-    return from_json(Session, session_body(starts_at, minutes))
+    """A session as it is read from what was posted."""
+    return from_json(Session, to_json(session(starts_at, minutes)))
 
 
 def _add_session(transaction: Transaction, session_id: str, starts_at: datetime = NOW) -> None:

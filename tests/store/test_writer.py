@@ -15,7 +15,7 @@ import pytest
 from dawnrule.errors import StoreBusy, StoreUnusable
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction, writer
-from tests.store.samples import KIM, SAM, add_check_in
+from tests.factories import KIM, SAM, add_check_in
 
 Job = Callable[[Transaction], object]
 

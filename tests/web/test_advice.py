@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client, Clock
-from tests.web.samples import DAY_OFF, EXAMPLE, changed
+from tests.factories import DAY_OFF, EXAMPLE, changed
 
 TODAY = "/v1/athletes/a-03/advice/today"
 CHEST_PAIN = changed("/warning_signs", ["chest-pain"])

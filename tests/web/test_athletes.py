@@ -10,7 +10,7 @@ import pytest
 from dawnrule.analytics.archive import Archive
 from dawnrule.store import Store
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 NEW = {"name": "Juno", "time_zone": "Pacific/Auckland"}
 

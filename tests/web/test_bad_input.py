@@ -10,7 +10,7 @@ import pytest
 
 from dawnrule.store import Store
 from tests.conftest import Client
-from tests.web.samples import DAY_OFF, EXAMPLE, as_text, changed, without
+from tests.factories import DAY_OFF, EXAMPLE, as_text, changed, without
 
 PROBLEM = "application/problem+json"
 

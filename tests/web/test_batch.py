@@ -11,7 +11,7 @@ import pytest
 
 from dawnrule.store import Store
 from tests.conftest import Client
-from tests.web.samples import DAY_OFF, EXAMPLE, changed
+from tests.factories import DAY_OFF, EXAMPLE, changed
 
 BATCH = "/v1/check-ins/batch"
 OF_TOMO = changed("/athlete_id", "a-04")

@@ -15,7 +15,7 @@ from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Athlete
 from dawnrule.store import PrivateAddress, Purpose, Store, StoredCheckIn, hash_token, new_token
 from tests.conftest import Client, Clock
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 SENT = {"date": "2026-03-09", "seen": "0", "plan": "off"}
 """The least that the page sends: a day off, with nothing answered."""

@@ -10,7 +10,7 @@ import pytest
 
 from dawnrule.store import Store
 from tests.conftest import Client, Clock
-from tests.web.samples import DAY_OFF, EXAMPLE, changed, without
+from tests.factories import DAY_OFF, EXAMPLE, changed, without
 
 ADVICE_MEMBERS = [
     "advice_id",

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client, Clock
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 TODAY = date(2026, 3, 9)
 

@@ -13,7 +13,7 @@ import pytest
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store
 from tests.conftest import Client, Clock
-from tests.web.samples import EXAMPLE, without
+from tests.factories import EXAMPLE, without
 
 SORE = without("pain")
 """Sore quadriceps on a day of growth work."""

@@ -21,8 +21,7 @@ from dawnrule.web.coach.explanation_view import day_by, local_time, prose_of
 from dawnrule.web.coach.replays import CHANGES_SHOWN, outcome
 from dawnrule.web.coach.rule_sets import active_from, changes_told, own_of, share_told
 from dawnrule.web.coach.try_out import assumed, form_of
-from tests.advice.samples import advice_of, named, when
-from tests.property.rule_strategies import a_rule_set
+from tests.factories import a_rule_set, advice_of, rule_named, when
 
 ENGLISH = Composer.bundled()
 NOW = datetime(2026, 3, 9, 6, tzinfo=UTC)
@@ -89,8 +88,8 @@ def test_a_share_is_told_with_its_interval_once_there_are_mornings_enough() -> N
 
 
 def test_a_changed_rule_is_told_with_both_conditions_and_only_what_differs() -> None:
-    old = a_rule_set([named("sore", when("soreness", "at_least", 3))])
-    new = a_rule_set([named("sore", when("soreness", "at_least", 4))])
+    old = a_rule_set([rule_named("sore", when("soreness", "at_least", 3))])
+    new = a_rule_set([rule_named("sore", when("soreness", "at_least", 4))])
     fields = [
         FieldChange("when", {}, {}),
         FieldChange("basis", {"kind": "house", "note": "a"}, {"kind": "house", "note": "b"}),

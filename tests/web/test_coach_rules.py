@@ -14,7 +14,7 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import ReplayState, Store, StoredReplay
 from dawnrule.web.context import Context
 from tests.conftest import Client, Clock
-from tests.rule_set_samples import CLUB
+from tests.factories import CLUB
 from tests.web.test_coach_why import SORE, put_in_print, read
 
 WITHIN_SECONDS = 60

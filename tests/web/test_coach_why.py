@@ -17,8 +17,7 @@ from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store, StoredRuleSet
 from tests.conftest import Client, Clock
-from tests.rule_set_samples import CLUB
-from tests.web.samples import DAY_OFF, EXAMPLE, changed, without
+from tests.factories import CLUB, DAY_OFF, EXAMPLE, changed, without
 
 SORE = without("pain")
 """Sore quadriceps on a day of growth work."""

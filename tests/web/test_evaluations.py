@@ -8,7 +8,7 @@ import pytest
 
 from dawnrule.store import Store
 from tests.conftest import Client
-from tests.web.samples import DAY_OFF, EXAMPLE, changed
+from tests.factories import DAY_OFF, EXAMPLE, changed
 
 SOON_AGAIN = {"goal": "hypertrophy", "muscle_group": "quadriceps", "hours_since_growth_work": 30}
 

@@ -14,7 +14,7 @@ import pytest
 from dawnrule.store import Store, hash_key, hash_token
 from dawnrule.store.tables.personal_data import KINDS
 from tests.conftest import Client, Clock
-from tests.web.samples import EXAMPLE, SESSION, changed
+from tests.factories import EXAMPLE, SESSION, changed
 from tests.web.test_replays import done
 
 ADDRESS = {"purpose": "read"}

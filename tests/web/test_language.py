@@ -10,7 +10,7 @@ import pytest
 
 from dawnrule.advice.composer import Composer
 from tests.conftest import Client
-from tests.web.samples import DAY_OFF, EXAMPLE, changed
+from tests.factories import DAY_OFF, EXAMPLE, changed
 
 TODAY = "/v1/athletes/a-03/advice/today"
 CHEST_PAIN = changed("/warning_signs", ["chest-pain"])

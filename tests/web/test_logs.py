@@ -20,7 +20,7 @@ from dawnrule.settings import LogForm
 from dawnrule.store import Store
 from dawnrule.web.observability import JsonLines, TextLines, start_logging
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 Lines = Callable[[], list[dict[str, Any]]]
 

@@ -20,7 +20,7 @@ from dawnrule.settings import Settings
 from dawnrule.web.context import Context
 from dawnrule.web.observability import RULES_BY_NAME, Metrics
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE, changed
+from tests.factories import EXAMPLE, changed
 
 Samples = dict[tuple[str, tuple[tuple[str, str], ...]], float]
 

@@ -11,7 +11,7 @@ from hypothesis.strategies import SearchStrategy
 
 from dawnrule.model import FactDictionary, Vocabulary
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE, SESSION, changed
+from tests.factories import EXAMPLE, SESSION, changed
 
 WORDS = Vocabulary.bundled()
 FACTS = FactDictionary.bundled()

@@ -8,7 +8,7 @@ import pytest
 
 from dawnrule.model import Vocabulary
 from tests.conftest import Client
-from tests.web.samples import DAY_OFF
+from tests.factories import DAY_OFF
 
 OUTLOOK = "/v1/athletes/a-03/outlook"
 CHEST_DAY = {

@@ -14,7 +14,7 @@ from icalendar import Calendar
 from dawnrule.store import PrivateAddress, Purpose, Store, hash_token, new_token
 from dawnrule.web.private.calendar import local_time
 from tests.conftest import Client, Clock
-from tests.web.samples import EXAMPLE, SESSION
+from tests.factories import EXAMPLE, SESSION
 
 BERLIN = ZoneInfo("Europe/Berlin")
 

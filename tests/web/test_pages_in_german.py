@@ -12,7 +12,7 @@ from dawnrule.advice.composer import Composer
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import PrivateAddress, Purpose, Store, hash_token, new_token
 from tests.conftest import Client, Clock
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 GERMAN, ENGLISH = Composer.bundled("de"), Composer.bundled()
 IN_GERMAN = {"Accept-Language": "de"}

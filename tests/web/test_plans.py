@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 ADDRESS = "/v1/athletes/a-03/plans/2026-03-10"
 PLAN: list[dict[str, Any]] = [

@@ -14,8 +14,8 @@ from flask import Flask
 from dawnrule.settings import Settings
 from dawnrule.store import PrivateAddress, Purpose, Store, hash_token, new_token
 from tests.conftest import Client, Clock, client_with
+from tests.factories import EXAMPLE
 from tests.security.test_access import routes
-from tests.web.samples import EXAMPLE
 
 FILES = ("today.txt", "today.json", "outlook.ics")
 

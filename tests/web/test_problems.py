@@ -14,7 +14,7 @@ from dawnrule.store import Store
 from dawnrule.web import create_app
 from dawnrule.web.http.problems import PROBLEM_TYPES
 from tests.conftest import Client, Clock, client_with
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 MEMBERS = {"type", "title", "status", "detail", "instance", "errors", "request_id"}
 

@@ -11,8 +11,7 @@ import rfc8785
 
 from dawnrule.store import Store
 from tests.conftest import Client, Clock
-from tests.rule_set_samples import CLUB
-from tests.web.samples import EXAMPLE, changed
+from tests.factories import CLUB, EXAMPLE, changed
 
 NOTHING = "0" * 64
 YAML = {"Content-Type": "application/yaml"}

@@ -14,8 +14,7 @@ from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.store import Store, StoredRuleSet
 from tests.conftest import Client, Clock
-from tests.rule_set_samples import ALONE, CLUB, WRONG_WAY
-from tests.web.samples import DAY_OFF
+from tests.factories import ALONE, CLUB, DAY_OFF, WRONG_WAY
 
 YAML = "application/yaml"
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client
-from tests.web.samples import EXAMPLE
+from tests.factories import EXAMPLE
 
 WITHIN_SECONDS = 60
 

@@ -14,7 +14,7 @@ from flask import Flask
 from dawnrule.settings import Settings
 from dawnrule.web import Server
 from tests.conftest import LiveServer
-from tests.web.samples import EXAMPLE, changed
+from tests.factories import EXAMPLE, changed
 
 SECONDS = 60
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client, Clock
-from tests.web.samples import DAY_OFF, SESSION, changed, without
+from tests.factories import DAY_OFF, SESSION, changed, without
 
 BATCH = "/v1/sessions/batch"
 YESTERDAY = "2026-03-08T18:00:00+01:00"

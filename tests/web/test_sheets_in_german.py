@@ -11,7 +11,7 @@ import pytest
 from openpyxl import Workbook, load_workbook
 
 from tests.conftest import Client
-from tests.web.samples import changed
+from tests.factories import changed
 
 CHECK_INS = "/v1/check-ins/batch"
 SESSIONS = "/v1/sessions/batch"
