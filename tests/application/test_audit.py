@@ -31,6 +31,8 @@ from dawnrule.application.check_ins import Submission, submit_check_in
 from dawnrule.application.retention import apply_retention
 from dawnrule.application.rule_sets import Publisher
 from dawnrule.application.sessions import log_session
+from dawnrule.model.concern_transitions import Actor, Opening, clear, open_by
+from dawnrule.model.concerns import ActorRole, Clearance, ConcernKind
 from dawnrule.model.entities import Athlete, CheckIn, Session
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.registry import RuleSetLibrary
@@ -331,6 +333,90 @@ def test_a_ledger_written_anew_is_found_against_a_head_that_was_kept(
 def test_an_advice_without_an_entry_is_found(store: Store, tamper: Tamper) -> None:
     tamper("DELETE FROM advice_entries WHERE position = 4")
     assert faults(store) == [(4, "record-missing"), (None, "record-without-entry")]
+
+
+@pytest.fixture
+def concern(store: Store, mornings: None) -> None:
+    """A concern that was opened and cleared: entries 6 to 8."""
+    opening = Opening(ConcernKind.HEART_OR_CHEST, ("fainting",))
+    coach = Actor(ActorRole.COACH, DAY, LATER)
+    opened = open_by((), KIM.id, opening, coach, "concern-1")
+    clearance = Clearance("clearance-1", ActorRole.COACH, DAY)
+    cleared = clear(opened, clearance, coach, {})
+    store.write(lambda transaction: transaction.concerns.save(cleared, by="k", at=LATER))
+
+
+@pytest.mark.usefixtures("concern")
+def test_concerns_that_nobody_touched_are_clean(store: Store) -> None:
+    assert (audited(store).faults, audited(store).entries) == ([], 8)
+
+
+@pytest.mark.usefixtures("concern")
+@pytest.mark.parametrize(
+    ("statement", "found"),
+    [
+        (
+            "UPDATE concern_events SET body = replace(body, 'fainting', 'dark-urine')",
+            [(6, "record-changed")],
+        ),
+        ("UPDATE concern_events SET salt = '' WHERE number = 2", [(7, "record-changed")]),
+        ("UPDATE concern_events SET state = 'closed' WHERE number = 1", [(6, "column-changed")]),
+        (
+            "UPDATE concern_events SET event = 'closed' WHERE number = 2",
+            [(7, "column-changed"), (None, "record-without-entry")],
+        ),
+        (
+            "UPDATE concern_events SET on_date = '2026-01-01' WHERE number = 3",
+            [(8, "column-changed")],
+        ),
+        (
+            "UPDATE concerns SET kind = 'pain'",
+            [(6, "column-changed"), (7, "column-changed"), (8, "column-changed")],
+        ),
+        (
+            "UPDATE concerns SET athlete_id = 'a-02'",
+            [(6, "column-changed"), (7, "column-changed"), (8, "column-changed")],
+        ),
+        ("DELETE FROM concern_events WHERE number = 2", [(7, "record-missing")]),
+        (
+            "DELETE FROM concern_events",
+            [
+                (6, "record-missing"),
+                (7, "record-missing"),
+                (8, "record-missing"),
+                (None, "record-missing"),
+            ],
+        ),
+        (
+            "INSERT INTO concern_events VALUES (5, 'concern-1', 4, 'opened', '2026-03-09', 'open',"
+            " '{}', '')",
+            [(None, "record-without-entry")],
+        ),
+    ],
+)
+def test_a_changed_missing_or_extra_event_of_a_concern_is_found(
+    store: Store, tamper: Tamper, statement: str, found: list[tuple[int | None, str]]
+) -> None:
+    tamper(statement)
+    assert faults(store) == found
+
+
+@pytest.mark.usefixtures("concern")
+def test_a_concern_that_left_with_its_athlete_or_by_retention_is_no_fault(store: Store) -> None:
+    at = datetime.combine(DAY + timedelta(days=122), time(3), LATER.tzinfo)
+    gone = apply_retention(store, 120, by=SERVICE, at=at)
+    assert (gone.removed["concerns"], audited(store).is_clean) == (1, True)
+    erase(store, KIM.id, by="k", at=at)
+    assert (audited(store).faults, audited(store).erased) == ([], 7)
+
+
+@pytest.mark.usefixtures("concern")
+def test_a_concern_is_missed_although_its_athlete_was_erased_earlier(
+    store: Store, tamper: Tamper
+) -> None:
+    erase(store, SAM.id, by="k", at=LATER)
+    tamper("DELETE FROM concern_events WHERE number = 1")
+    assert faults(store) == [(6, "record-missing")]
 
 
 def forge(store: Store, change: Callable[[dict[str, Any]], object]) -> None:

@@ -178,7 +178,7 @@ def test_what_is_older_than_the_days_leaves_from_every_file(
     store: Store, long_ago: datetime
 ) -> None:
     forgotten = apply_retention(store, 120, by="service", at=long_ago)
-    gone = {"advice": 2, "check_ins": 2, "sessions": 2, "plans": 0, "replays": 0}
+    gone = {"advice": 2, "check_ins": 2, "sessions": 2, "plans": 0, "replays": 0, "concerns": 0}
     assert (forgotten.removed, forgotten.before) == (gone, DAY + 2 * ONE_DAY)
     assert traces(store, f'"date":"{DAY.isoformat()}"', f"{RARE.id}{DAY.isoformat()}") == {}
     kept = store.read(

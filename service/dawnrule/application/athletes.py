@@ -142,7 +142,8 @@ class Erased:
 def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     """Erase an athlete with all their data, as requested by ``by``.
 
-    The ledger keeps the entries of their advice, with digests of deleted records; an act names
+    The ledger keeps the entries of their advice and concerns, with digests of what is deleted;
+    an act names
     their positions, so that the erasure can be told from a loss. Side files are deleted before the
     transaction, so a crash cannot leave them behind, and again after it, in case another process
     recreated them.
@@ -151,10 +152,9 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
 
     def delete(transaction: Transaction) -> tuple[dict[str, int], int]:
         require_athlete(transaction, athlete_id)
-        about = {
-            "athlete_id": athlete_id,
-            "positions": format_ranges(transaction.ledger.positions_of(athlete_id)),
-        }
+        positions = transaction.ledger.positions_of(athlete_id)
+        positions += transaction.concerns.positions_of(athlete_id)
+        about = {"athlete_id": athlete_id, "positions": format_ranges(sorted(positions))}
         removed = transaction.athletes.delete(athlete_id)
         return removed, record_act(transaction, ATHLETE_ERASED, by=by, at=at, about=about)
 

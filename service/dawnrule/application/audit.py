@@ -20,7 +20,7 @@ from dawnrule.rules.columnar import DecidedSubject
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Entry, Head, Store, Walked
-from dawnrule.store.activity_log import TOMBSTONES, parse_ranges
+from dawnrule.store.activity_log import CONCERN_ACTS, TOMBSTONES, parse_ranges
 from dawnrule.store.tables.ledger import record_digest
 from dawnrule.store.values import utc_text
 
@@ -56,7 +56,7 @@ FAULTS: Mapping[str, str] = {
     "other-head": "the entry at the position that was kept has another digest",
     "record-changed": "a record is not what was entered",
     "record-missing": "a record is gone, and no act says that it was erased",
-    "record-without-entry": "an advice is in no entry",
+    "record-without-entry": "an advice, or an event of a concern, is in no entry",
     "column-changed": "a column beside a record says otherwise than the record",
     "order-changed": "advice stands in another order than was entered",
     "check-in-changed": "a stored check-in is not the one in its record",
@@ -134,6 +134,14 @@ def audit(
         lambda transaction: transaction.ledger.advice_without_entry(FAULTS_LISTED)
     ):
         audited.add_fault(None, "record-without-entry", f"advice {advice_id}")
+    for event in store.read(
+        lambda transaction: transaction.concerns.events_without_entry(FAULTS_LISTED)
+    ):
+        audited.add_fault(None, "record-without-entry", f"concern and event {event}")
+    for concern_id in store.read(
+        lambda transaction: transaction.concerns.without_events(FAULTS_LISTED)
+    ):
+        audited.add_fault(None, "record-missing", f"all events of the concern {concern_id}")
     for check_in_id in store.read(
         lambda transaction: transaction.check_ins.without_advice(FAULTS_LISTED)
     ):
@@ -218,7 +226,7 @@ class _Records:
     def check(self, walked: Walked) -> None:
         entry = walked.entry
         if entry.kind == "act":
-            self._check_act(entry, walked.act, walked.body)
+            self._check_act(walked)
         elif walked.advice is None or walked.salt is None:
             self._missing.add(entry.position)
         else:
@@ -238,19 +246,45 @@ class _Records:
                 self._audited.add_fault(None, "rule-set-gone", f"{name} {digest}")
         return self._rule_sets[digest]
 
-    def _check_act(self, entry: Entry, act: str | None, body: str | None) -> None:
+    def _check_act(self, walked: Walked) -> None:
+        entry, body = walked.entry, walked.body
         self._audited.acts += 1
         if body is None or record_digest(body) != entry.record_digest:
             self._audited.add_fault(entry.position, "record-changed", "an act")
             return
         try:
             plain = json.loads(body)
-            if plain["act"] != act:
+            if plain["act"] != walked.act:
                 self._audited.add_fault(entry.position, "column-changed", "act")
             if plain["act"] in TOMBSTONES:
                 self._account_for_erased(entry.position, plain["about"]["positions"])
+            if plain["act"].startswith(CONCERN_ACTS):
+                self._check_concern_event(entry.position, plain["about"], walked.concern_event)
         except (AttributeError, KeyError, TypeError, ValueError):
             self._audited.add_fault(entry.position, "unreadable", "an act")
+
+    def _check_concern_event(
+        self, position: int, about: Mapping[str, str], event: Mapping[str, Any] | None
+    ) -> None:
+        if event is None:
+            self._missing.add(position)
+            return
+        if record_digest(event["body"], event["salt"]) != about["digest"]:
+            self._audited.add_fault(position, "record-changed", "an event of a concern")
+            return
+        body = json.loads(event["body"])
+        expected = {
+            "athlete_id": body["athlete_id"],
+            "concern_id": body["concern_id"],
+            "event": body["event"]["kind"],
+            "kind": body["kind"],
+            "number": body["number"],
+            "on_date": body["event"]["on"],
+            "state": body["state"],
+        }
+        for column, value in expected.items():
+            if event[column] != value:
+                self._audited.add_fault(position, "column-changed", column)
 
     def _account_for_erased(self, position: int, positions: str) -> None:
         """Accept missing records that an act names; it covers earlier ones only, and all must be

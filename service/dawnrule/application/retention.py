@@ -51,9 +51,10 @@ def apply_retention(
 ) -> RetentionResult:
     """Delete check-ins, advice, sessions and plans of dates more than ``days`` days ago (UTC).
 
-    They are deleted as by an erasure: ledger entries stay, and an act names them. Where nothing is
-    so old, nothing is written. Raises ``InvalidInput`` for fewer days than facts look back, and,
-    unless ``clock_is_right``, ``Conflict`` when more than ``DAYS_IN_ONE_NIGHT`` days would go.
+    They are deleted as by an erasure: ledger entries stay, and an act names them. Concerns go that
+    ended so long ago; one that has not ended stays. Where nothing is so old,
+    nothing is written. Raises ``InvalidInput`` for fewer days than facts look back, and, unless
+    ``clock_is_right``, ``Conflict`` when more than ``DAYS_IN_ONE_NIGHT`` days would go.
     """
     check_days(days)
     before = at.astimezone(UTC).date() - timedelta(days)
@@ -71,10 +72,9 @@ def apply_retention(
         oldest = transaction.retention.oldest_date()
         if oldest is None or oldest >= before:  # another process was quicker
             return {}
-        about = {
-            "before": before.isoformat(),
-            "positions": format_ranges(transaction.ledger.positions_before(before.isoformat())),
-        }
+        positions = transaction.ledger.positions_before(before.isoformat())
+        positions += transaction.concerns.positions_ended_before(before)
+        about = {"before": before.isoformat(), "positions": format_ranges(sorted(positions))}
         removed = transaction.retention.delete_before(before, at)
         record_act(transaction, RETENTION_APPLIED, by=by, at=at, about=about)
         return removed

@@ -16,6 +16,13 @@ from cattrs import Converter
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 from dawnrule.model.advice import Alternative, Change
+from dawnrule.model.concerns import (
+    Clearance,
+    ConcernEvent,
+    PainSite,
+    Restriction,
+    Restrictions,
+)
 from dawnrule.model.entities import (
     Athlete,
     Block,
@@ -34,9 +41,14 @@ _OMITS_DEFAULTS = (
     Alternative,
     Athlete,
     Block,
+    Clearance,
+    ConcernEvent,
     LastTrained,
     Pain,
+    PainSite,
     RecordedAthlete,
+    Restriction,
+    Restrictions,
     Session,
     Sleep,
 )

@@ -68,6 +68,7 @@ class ErasedSchema(StrictSchema):
     replays = fields.Integer(
         required=True, metadata={"description": "All there were, as each may tell of anybody."}
     )
+    concerns = fields.Integer(required=True)
     sessions = fields.Integer(required=True)
     keys = fields.Integer(required=True)
     private_addresses = fields.Integer(required=True)

@@ -27,6 +27,9 @@ RETENTION_APPLIED = "retention-applied"
 TOMBSTONES = frozenset({ATHLETE_ERASED, RETENTION_APPLIED})
 """The acts that account for deleted advice; ``about`` has the positions of its entries."""
 
+CONCERN_ACTS = "concern-"
+"""How the acts begin that vouch for an event of a concern; ``about`` has the event's digest."""
+
 _ACT = re.compile(r"[a-z]+(-[a-z]+)*")
 
 

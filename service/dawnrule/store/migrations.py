@@ -18,6 +18,7 @@ from dawnrule.store.tables import (
     advice,
     athletes,
     check_ins,
+    concerns,
     keys,
     ledger,
     personal_data,
@@ -79,6 +80,13 @@ def m006_sign_ins(db: Database) -> None:
         db.execute(statement)
 
 
+def m007_concerns(db: Database) -> None:
+    """Create concerns, opened from the check-ins that are stored, and let keys be a clinician's."""
+    for statement in (*keys.REBUILT_WITH_CLINICIANS, *concerns.SCHEMA):
+        db.execute(statement)
+    concerns.open_stored(db.conn)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     m001_first_tables,
     m002_replays,
@@ -86,6 +94,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     m004_ledger,
     m005_private_addresses,
     m006_sign_ins,
+    m007_concerns,
 )
 
 

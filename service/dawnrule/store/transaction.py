@@ -9,6 +9,7 @@ from typing import Self
 from dawnrule.store.tables.advice import Advice
 from dawnrule.store.tables.athletes import Athletes
 from dawnrule.store.tables.check_ins import CheckIns
+from dawnrule.store.tables.concerns import Concerns
 from dawnrule.store.tables.keys import Keys
 from dawnrule.store.tables.ledger import Ledger
 from dawnrule.store.tables.personal_data import Person, Retention
@@ -39,6 +40,7 @@ class Transaction:
     plans: Plans
     secrets: Secrets
     sign_ins: SignIns
+    concerns: Concerns
     ledger: Ledger
     retention: Retention
     person: Person
@@ -60,6 +62,7 @@ class Transaction:
             Plans(connection),
             Secrets(connection),
             SignIns(connection),
+            Concerns(connection),
             Ledger(connection),
             Retention(connection),
             Person(connection),

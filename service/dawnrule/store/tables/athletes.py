@@ -74,6 +74,7 @@ class Athletes:
                     WHERE athlete_id = :id) AS shadow_verdicts,
                    (SELECT count(*) FROM replays
                     WHERE EXISTS (SELECT 1 FROM athletes WHERE id = :id)) AS replays,
+                   (SELECT count(*) FROM concerns WHERE athlete_id = :id) AS concerns,
                    (SELECT count(*) FROM sessions WHERE athlete_id = :id) AS sessions,
                    (SELECT count(*) FROM keys WHERE athlete_id = :id) AS keys,
                    (SELECT count(*) FROM private_addresses WHERE athlete_id = :id)

@@ -13,6 +13,7 @@ from datetime import datetime
 from enum import StrEnum
 from hashlib import sha256
 
+from dawnrule.store.tables import sign_ins
 from dawnrule.store.values import columns, structure, utc_text
 
 FIRST_SCHEMA = (
@@ -31,6 +32,38 @@ FIRST_SCHEMA = (
     "CREATE INDEX keys_of_athlete ON keys (athlete_id)",
 )
 
+REBUILT_WITH_CLINICIANS = (
+    """
+    CREATE TABLE keys_rebuilt (
+        id TEXT NOT NULL PRIMARY KEY,
+        hash TEXT NOT NULL UNIQUE,
+        role TEXT NOT NULL CHECK (role IN ('coach', 'clinician', 'poster', 'athlete')),
+        athlete_id TEXT REFERENCES athletes (id) ON DELETE CASCADE,
+        label TEXT,
+        created_at TEXT NOT NULL,
+        revoked_at TEXT,
+        CHECK (role <> 'athlete' OR athlete_id IS NOT NULL)
+    ) STRICT
+    """,
+    """
+    INSERT INTO keys_rebuilt (id, hash, role, athlete_id, label, created_at, revoked_at)
+    SELECT id, hash, role, athlete_id, label, created_at, revoked_at FROM keys
+    """,
+    # Dropping keys would delete the sign-ins that refer to them, so these are put aside meanwhile.
+    "CREATE TABLE sign_ins_kept AS SELECT hash, key_id, began_at, ends_at FROM sign_ins",
+    "DROP TABLE sign_ins",
+    "DROP TABLE keys",
+    "ALTER TABLE keys_rebuilt RENAME TO keys",
+    "CREATE INDEX keys_of_athlete ON keys (athlete_id)",
+    *sign_ins.SCHEMA,
+    """
+    INSERT INTO sign_ins (hash, key_id, began_at, ends_at)
+    SELECT hash, key_id, began_at, ends_at FROM sign_ins_kept
+    """,
+    "DROP TABLE sign_ins_kept",
+)
+"""SQLite cannot change a CHECK, so the table is made anew with the role of clinicians."""
+
 _SELECT = "SELECT id, role, athlete_id, label, created_at, revoked_at FROM keys"
 _RANDOM_BYTES = 32
 
@@ -39,6 +72,7 @@ class Role(StrEnum):
     """The role of a key; an athlete's key always names the athlete."""
 
     COACH = "coach"
+    CLINICIAN = "clinician"
     POSTER = "poster"
     ATHLETE = "athlete"
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
 from secrets import token_hex
@@ -122,13 +122,15 @@ class Walked:
     """An entry with the record that it vouches for, as stored. ``act`` and ``body`` are those of an
     act; ``salt`` and ``advice`` are None for an act, and when the advice is gone. ``advice`` has
     the row's columns by name, and those of its check-in: body, athlete, date, poster and time, and
-    the check-in of the advice that this one supersedes."""
+    the check-in of the advice that this one supersedes. ``concern_event`` has the columns of the
+    event of a concern that an act vouches for, None when there is none."""
 
     entry: Entry
     act: str | None
     body: str | None
     salt: str | None
     advice: Mapping[str, Any] | None
+    concern_event: Mapping[str, Any] | None = None
 
 
 def entry_digest(
@@ -263,7 +265,24 @@ class Ledger:
             (position, limit),
         )
         names = [column[0] for column in cursor.description]
-        return [_walked(row, names) for row in cursor]
+        walked = [_walked(row, names) for row in cursor]
+        events = self._concern_events(walked)
+        return [replace(one, concern_event=events.get(one.entry.position)) for one in walked]
+
+    def _concern_events(self, walked: Sequence[Walked]) -> dict[int, Mapping[str, Any]]:
+        """Read the events of concerns that some entries vouch for, by position."""
+        if not walked:
+            return {}
+        cursor = self.connection.execute(
+            """
+            SELECT position, concern_id, number, event, on_date, state, body, salt, athlete_id, kind
+            FROM concern_events JOIN concerns ON concerns.id = concern_id
+            WHERE position BETWEEN ? AND ?
+            """,
+            (walked[0].entry.position, walked[-1].entry.position),
+        )
+        names = [column[0] for column in cursor.description]
+        return {row[0]: dict(zip(names, row, strict=True)) for row in cursor}
 
     def advice_without_entry(self, limit: int) -> list[str]:
         """Find advice without an entry, by id; a sound ledger has none."""

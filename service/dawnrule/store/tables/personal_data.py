@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import Any
 
+from dawnrule.store.tables.concerns import ENDED_BEFORE, OLDEST_ENDED
 from dawnrule.store.values import utc_text
 
 SCHEMA = (
@@ -53,8 +54,9 @@ class Retention:
     connection: sqlite3.Connection
 
     def delete_before(self, day: date, at: datetime) -> dict[str, int]:
-        """Delete check-ins, advice, sessions and plans of dates before ``day``; return how many
-        rows went, by table. Replays go too, as any may tell of those mornings."""
+        """Delete check-ins, advice, sessions and plans of dates before ``day``, and concerns that
+        ended before; return how many rows went, by table. Replays go too, as any may tell of those
+        mornings. A concern that has not ended stays, whatever its check-ins."""
         self.connection.execute(
             "INSERT INTO retention (before, at) VALUES (?, ?)", (day.isoformat(), utc_text(at))
         )
@@ -65,18 +67,20 @@ class Retention:
             "sessions": self._delete("sessions WHERE starts_at < ?", midnight),
             "plans": self._delete("plans WHERE date < ?", day.isoformat()),
             "replays": self._delete("replays WHERE ? IS NOT NULL", midnight),
+            "concerns": self._delete(f"concerns WHERE {ENDED_BEFORE}", day.isoformat()),
         }
 
     def oldest_date(self) -> date | None:
-        """Find the earliest date (UTC) of a check-in, advice, session or plan; None if there is
-        none."""
+        """Find the earliest date (UTC) of a check-in, advice, session or plan, or on which a
+        concern ended; None if there is none."""
         [(oldest,)] = self.connection.execute(
-            """
+            f"""
             SELECT min(date) FROM (
                 SELECT min(date) AS date FROM check_ins
                 UNION ALL SELECT min(date) FROM advice
                 UNION ALL SELECT min(date) FROM plans
                 UNION ALL SELECT substr(min(starts_at), 1, 10) FROM sessions
+                UNION ALL {OLDEST_ENDED}
             )
             """
         )
@@ -112,6 +116,11 @@ KINDS: Mapping[str, str] = {
         WHERE told.type = 'object' AND json_extract(told.value, '$.athlete_id') = ?
         ORDER BY asked_at, replay_id, replay_steps.first_date, told.id
     """,
+    "concerns": """
+        SELECT concern_id, kind, number, state, on_date AS date, position, salt, body AS concern
+        FROM concern_events JOIN concerns ON concerns.id = concern_id
+        WHERE athlete_id = ? ORDER BY position
+    """,
     "sessions": """
         SELECT id AS session_id, starts_at, received_at, posted_by, body AS session
         FROM sessions WHERE athlete_id = ? ORDER BY starts_at, id
@@ -138,7 +147,7 @@ KINDS: Mapping[str, str] = {
 }
 """Query of each kind of personal data."""
 
-_JSON = frozenset({"check_in", "record", "session", "plan", "act", "found"})
+_JSON = frozenset({"check_in", "concern", "record", "session", "plan", "act", "found"})
 
 
 @dataclass(frozen=True, slots=True)
