@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dawnrule.application.active_rules import StoredTexts, active_rule_set
-from dawnrule.application.rule_sets import Publisher
+from dawnrule.application.rule_sets import Publisher, RosterEntry, roster
 from dawnrule.errors import Conflict, NotFound
 from dawnrule.rules import registry as library_module
 from dawnrule.rules.loading.loader import parse_rule_set
@@ -253,3 +253,67 @@ def test_no_more_rule_sets_are_kept_compiled_than_stated(
     library.decider(stricter)
     library.decider(BASELINE)
     assert library.decider(club) is not first
+
+
+def listed(publisher: Publisher, today: date = DAY) -> dict[str, RosterEntry]:
+    """The roster of a date by name."""
+    entries = publisher.store.read(
+        lambda transaction: roster(transaction, publisher.library, BASELINE, today)
+    )
+    return {one.full_name: one for one in entries}
+
+
+def test_the_roster_has_bundled_and_then_published_rule_sets(
+    publisher: Publisher, club: RuleSet
+) -> None:
+    entries = listed(publisher)
+    assert list(entries) == [one.full_name for one in SHIPPED.all()] + [club.full_name]
+    assert [one.full_name for one in entries.values() if one.published_at] == [club.full_name]
+    assert entries[club.full_name].published_by == "k-01"
+
+
+def test_without_an_activation_the_settings_decide(publisher: Publisher) -> None:
+    active = [one for one in listed(publisher).values() if one.active]
+    assert [(one.digest, one.activation) for one in active] == [(BASELINE.digest, None)]
+
+
+def test_a_rule_set_is_active_by_its_newest_activation_whose_date_has_come(
+    publisher: Publisher, club: RuleSet
+) -> None:
+    for from_date in (None, DAY - ONE_DAY, DAY + ONE_DAY):
+        publisher.activate(club, from_date, None, None)
+    publisher.activate(club, DAY, [SAM.id], None)
+    entry = listed(publisher)[club.full_name]
+    assert entry.active
+    assert entry.activation is not None
+    assert entry.activation.from_date == DAY - ONE_DAY
+    assert [one.from_date for one in entry.ahead] == [DAY + ONE_DAY]
+    assert len(entry.activations) == 4
+
+
+def test_an_activation_that_was_rolled_back_is_only_listed(
+    publisher: Publisher, club: RuleSet
+) -> None:
+    publisher.activate(club, DAY + ONE_DAY, None, None)
+    publisher.roll_back(None, None)
+    entry = listed(publisher)[club.full_name]
+    assert (entry.active, entry.ahead, len(entry.activations)) == (False, (), 1)
+
+
+def test_an_athlete_has_a_rule_set_as_their_own_once_its_date_has_come(
+    publisher: Publisher, club: RuleSet, stricter: RuleSet
+) -> None:
+    publisher.activate(club, None, [KIM.id, SAM.id], None)
+    publisher.activate(stricter, DAY + ONE_DAY, [KIM.id], None)
+    publisher.activate(None, None, [SAM.id], None)
+    today, tomorrow = listed(publisher), listed(publisher, DAY + ONE_DAY)
+    assert (today[club.full_name].athletes, today[stricter.full_name].athletes) == ((KIM.id,), ())
+    assert tomorrow[stricter.full_name].athletes == (KIM.id,)
+
+
+def test_the_roster_says_since_when_a_candidate_runs_in_the_shadow(
+    publisher: Publisher, club: RuleSet
+) -> None:
+    publisher.run_in_shadow(club, None)
+    shadow = {name: one.shadow_since for name, one in listed(publisher).items() if one.shadow_since}
+    assert shadow == {club.full_name: NOW}

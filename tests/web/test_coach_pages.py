@@ -16,10 +16,9 @@ from dawnrule.model.advice import RuleName
 from dawnrule.model.record import FiredRules
 from dawnrule.rules.analysis.diff import FieldChange
 from dawnrule.rules.columnar import ChangedMorning
-from dawnrule.store import Activation
 from dawnrule.web.coach.explanation_view import day_by, local_time, prose_of
 from dawnrule.web.coach.replays import CHANGES_SHOWN, outcome
-from dawnrule.web.coach.rule_sets import active_from, changes_told, own_of, share_told
+from dawnrule.web.coach.rule_sets import changes_told, share_told
 from dawnrule.web.coach.try_out import assumed, form_of
 from tests.factories import a_rule_set, advice_of, rule_named, when
 
@@ -51,34 +50,6 @@ def test_times_are_told_where_the_athlete_lives() -> None:
     in_berlin = datetime.fromisoformat("2026-03-09T07:00:00+01:00")
     assert local_time(in_berlin, "Asia/Tokyo") == told
     assert local_time(NOW, "Asia/Tokyo") == told
-
-
-def activation(
-    digest: str | None, from_date: date | None = None, athlete_id: str | None = None
-) -> Activation:
-    return Activation(1, digest, from_date, athlete_id, NOW, None, None, None)
-
-
-def test_a_rule_set_decides_from_the_date_that_it_was_activated_for() -> None:
-    newest_first = [
-        activation("sha256:a", date(2026, 3, 1), "a-03"),
-        activation("sha256:a", date(2026, 2, 1)),
-        activation("sha256:a", date(2026, 1, 1)),
-        activation("sha256:b"),
-    ]
-    assert active_from(newest_first, "sha256:a") == date(2026, 2, 1)
-    assert active_from(newest_first, "sha256:b") == NOW
-    assert active_from(newest_first, "sha256:c") is None
-
-
-def test_an_athletes_newest_activation_is_their_own_rule_set() -> None:
-    newest_first = [
-        activation(None, athlete_id="a-03"),
-        activation("sha256:a", athlete_id="a-04"),
-        activation("sha256:a", athlete_id="a-03"),
-        activation("sha256:a"),
-    ]
-    assert list(own_of(newest_first, "sha256:a")) == ["a-04"]
 
 
 def test_a_share_is_told_with_its_interval_once_there_are_mornings_enough() -> None:

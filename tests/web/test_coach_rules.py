@@ -69,6 +69,21 @@ def test_the_list_says_which_decides_which_listens_and_which_only_waits(
     assert decides in read(coach_browser.get("/coach/rule-sets/club/1.0.0"))
 
 
+def test_an_activation_ahead_does_not_count_before_its_date(
+    coach_browser: Client, coach: Client
+) -> None:
+    for body in ({}, {"from": "2027-01-01"}):
+        named = {"rule_set": "baseline@1.2.0", **body}
+        assert coach.put("/v1/rule-sets/active", json=named).status_code == 200
+    own = {"rule_set": "baseline@1.1.0", "from": "2027-01-01"}
+    assert coach.put("/v1/athletes/a-03/rule-set", json=own).status_code == 200
+    page = coach_browser.get("/coach/rule-sets")
+    decides = "It was made to decide from 2026-03-09 on. It is set to decide from 2027-01-01 on."
+    assert decides in about(page, "baseline@1.2.0")
+    assert "a-03" not in about(page, "baseline@1.1.0")
+    assert decides in read(coach_browser.get(NEWEST))
+
+
 def test_a_rule_set_reads_as_sentences_and_as_a_table(coach_browser: Client) -> None:
     page = coach_browser.get(NEWEST)
     rule_set = RuleSetLibrary.bundled().get("baseline", "1.2.0")

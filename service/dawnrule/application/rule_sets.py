@@ -1,4 +1,4 @@
-"""Rule sets: publish, activate, roll back, run in the shadow, and re-decide today's advice."""
+"""Rule sets: roster, publication, activation, shadow runs, and re-decision of today's advice."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import takewhile
 from typing import Any
 
 from dawnrule.advice.advisor import Advisor
+from dawnrule.application.active_rules import active_rule_set
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import Submission, decided_by_other_rules, redecide_today
 from dawnrule.errors import Conflict, NotFound
@@ -20,12 +22,152 @@ from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import (
     Activation,
     Candidate,
+    ShadowCount,
     ShadowDifference,
     Store,
     StoredRuleSet,
     Transaction,
 )
 from dawnrule.store.activity_log import COMMAND_LINE, record_act
+
+
+@dataclass(frozen=True, slots=True)
+class RosterEntry:
+    """A rule set and its part in today's advice.
+
+    ``active`` means that it decides today for all athletes without a rule set of their own, by
+    ``activation``, or by the settings where that is None. ``ahead`` are the activations for all
+    athletes whose date has not come, newest first; ``athletes`` the ids of those for whom it
+    decides today as their own; ``activations`` every one that was ever made, newest first.
+    ``published_at`` and ``published_by`` are None for a bundled rule set.
+    """
+
+    name: str
+    version: str
+    digest: str
+    summary: str
+    published_at: datetime | None
+    published_by: str | None
+    active: bool
+    activation: Activation | None
+    ahead: tuple[Activation, ...]
+    athletes: tuple[str, ...]
+    shadow_since: datetime | None
+    activations: tuple[NamedActivation, ...]
+
+    @property
+    def full_name(self) -> str:
+        """``name@version``."""
+        return f"{self.name}@{self.version}"
+
+
+def roster(
+    transaction: Transaction, library: RuleSetLibrary, default: RuleSet, today: date
+) -> list[RosterEntry]:
+    """List the bundled rule sets and then the published ones, in order of publication, with what
+    each decides on ``today``; ``default`` decides where none was activated."""
+    activations = transaction.activations.all()
+    named = _named_activations(activations, rule_set_names(transaction, library))
+    standing = [one for one in activations if one.taken_back_at is None]
+    for_all = [one for one in standing if one.athlete_id is None]
+    active = active_rule_set(transaction, library, default, None, today).digest
+    own = _own_rule_sets(standing, library, today)
+    candidate = transaction.shadow.candidate()
+
+    def entry(rule_set: RuleSet | StoredRuleSet) -> RosterEntry:
+        digest = rule_set.digest
+        of_all = [one for one in for_all if one.digest == digest]
+        come = (one for one in of_all if _has_come(one, today))
+        stored = rule_set if isinstance(rule_set, StoredRuleSet) else None
+        return RosterEntry(
+            name=rule_set.name,
+            version=rule_set.version,
+            digest=digest,
+            summary=rule_set.summary,
+            published_at=stored.published_at if stored else None,
+            published_by=stored.published_by if stored else None,
+            active=digest == active,
+            activation=next(come, None) if digest == active else None,
+            ahead=tuple(one for one in of_all if not _has_come(one, today)),
+            athletes=tuple(sorted(who for who, decides in own.items() if decides == digest)),
+            shadow_since=candidate.since if candidate and candidate.digest == digest else None,
+            activations=tuple(n for n in named if n.rule_set and n.rule_set.digest == digest),
+        )
+
+    return [
+        *(entry(rule_set) for rule_set in library.all()),
+        *(entry(stored) for stored in transaction.rule_sets.all()),
+    ]
+
+
+def rule_set_names(transaction: Transaction, library: RuleSetLibrary) -> dict[str, str]:
+    """Map digests to ``name@version``, in the order of the roster."""
+    published = {one.digest: f"{one.name}@{one.version}" for one in transaction.rule_sets.all()}
+    return {one.digest: one.full_name for one in library.all()} | published
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSetReference:
+    """A rule set by digest, and by name@version (None: it is not known here any more)."""
+
+    digest: str
+    full_name: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class NamedActivation:
+    """An activation with the name of its rule set; None returns an athlete to that of all."""
+
+    number: int
+    rule_set: RuleSetReference | None
+    from_date: date | None
+    athlete_id: str | None
+    at: datetime
+    by: str | None
+    taken_back_at: datetime | None
+    taken_back_by: str | None
+
+
+def named_activations(transaction: Transaction, library: RuleSetLibrary) -> list[NamedActivation]:
+    """List every activation, newest first, with the names of the rule sets."""
+    return _named_activations(transaction.activations.all(), rule_set_names(transaction, library))
+
+
+def _named_activations(
+    activations: Sequence[Activation], names: Mapping[str, str]
+) -> list[NamedActivation]:
+    return [
+        NamedActivation(
+            one.number,
+            RuleSetReference(one.digest, names.get(one.digest)) if one.digest else None,
+            one.from_date,
+            one.athlete_id,
+            one.at,
+            one.by,
+            one.taken_back_at,
+            one.taken_back_by,
+        )
+        for one in activations
+    ]
+
+
+def _own_rule_sets(
+    standing: Sequence[Activation], library: RuleSetLibrary, today: date
+) -> dict[str, str]:
+    """Map the athletes whose own activation decides today to the digest of that rule set."""
+    by_athlete: dict[str, list[str | None]] = {}
+    for one in standing:
+        if one.athlete_id is not None and _has_come(one, today):
+            by_athlete.setdefault(one.athlete_id, []).append(one.digest)
+    decides = {
+        athlete_id: next((d for d in takewhile(bool, digests) if d and library.deciding(d)), None)
+        for athlete_id, digests in by_athlete.items()
+    }
+    return {athlete_id: digest for athlete_id, digest in decides.items() if digest}
+
+
+def _has_come(activation: Activation, today: date) -> bool:
+    return activation.from_date is None or activation.from_date <= today
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,16 +242,35 @@ class Published:
     findings: list[dict[str, Any]]
     is_new: bool
 
+    @property
+    def name(self) -> str:
+        """The name of the rule set."""
+        return self.rule_set.name
+
+    @property
+    def version(self) -> str:
+        """The version of the rule set."""
+        return self.rule_set.version
+
+    @property
+    def digest(self) -> str:
+        """The digest of the rule set."""
+        return self.rule_set.digest
+
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """A candidate compared with the advice that holds: the verdict given, the candidate's (None: it
-    failed) and the number of mornings; and the newest differences."""
+    """A candidate compared with the advice that holds, and the newest differences."""
 
     candidate: Candidate
     rule_set: RuleSet
-    counts: list[tuple[str, str | None, int]]
+    counts: list[ShadowCount]
     differences: list[ShadowDifference]
+
+    @property
+    def mornings(self) -> int:
+        """The number of mornings compared."""
+        return sum(one.count for one in self.counts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -12,8 +12,15 @@ import click
 from tabulate import tabulate
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.application.active_rules import StoredTexts, active_rule_set
-from dawnrule.application.rule_sets import Compared, Publisher, Redecision, RedecisionCounts
+from dawnrule.application.active_rules import StoredTexts
+from dawnrule.application.rule_sets import (
+    Compared,
+    Publisher,
+    Redecision,
+    RedecisionCounts,
+    RosterEntry,
+    roster,
+)
 from dawnrule.cli.options import date_option, db_option, otherwise_option
 from dawnrule.clock import new_id, now
 from dawnrule.errors import MalformedInput, RuleSetInvalid
@@ -22,81 +29,45 @@ from dawnrule.rules.analysis.findings import KINDS, severity_of
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import name_and_version
-from dawnrule.store import Activation, Store, Transaction
+from dawnrule.store import Activation, Store
 
 
-def rule_sets_listed(store: Store, otherwise: str, now: datetime) -> str:
-    """A table of what ships and what was published. ``otherwise``, as name@version, decides where
-    none was activated. Raises ``NotFound`` when it is not there."""
+def rule_sets_table(store: Store, default: str, now: datetime) -> str:
+    """Tabulate bundled and published rule sets. ``default``, as name@version, decides where none
+    was activated. Raises ``NotFound`` for an unknown one."""
     library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
-    decides_otherwise = library.get(*name_and_version(otherwise))
-    names = {one.digest: one.full_name for one in library.all()}
-
-    def rows(transaction: Transaction) -> list[tuple[str, str, str, str]]:
-        roles = _Roles(transaction, library, decides_otherwise, now)
-        published = {one.digest: f"{one.name}@{one.version}" for one in transaction.rule_sets.all()}
-        return [
-            (name, _rules(library, digest), "; ".join(roles.of(digest)) or "-", digest)
-            for digest, name in {**names, **published}.items()
-        ]
-
+    decides = library.get(*name_and_version(default))
+    entries = store.read(lambda transaction: roster(transaction, library, decides, now.date()))
+    rows = [
+        (one.full_name, _rule_count(library, one), "; ".join(_roles(one)) or "-", one.digest)
+        for one in entries
+    ]
     headers = ("Rule set", "Rules", "Decides", "Digest")
-    return tabulate(store.read(rows), headers=headers, disable_numparse=True)
+    return tabulate(rows, headers=headers, disable_numparse=True)
 
 
-def _rules(library: RuleSetLibrary, digest: str) -> str:
-    rule_set = library.usable(digest)
+def _rule_count(library: RuleSetLibrary, entry: RosterEntry) -> str:
+    rule_set = library.usable(entry.digest)
     return str(len(rule_set.rules)) if rule_set else "cannot be used"
 
 
-@dataclass(frozen=True, slots=True)
-class _Roles:
-    transaction: Transaction
-    library: RuleSetLibrary
-    otherwise: RuleSet
-    now: datetime
+def _roles(entry: RosterEntry) -> Iterator[str]:
+    """Say what a rule set decides now, or will."""
+    if entry.active:
+        yield f"for all, {_since(entry.activation)}"
+    if entry.athletes:
+        yield f"for {_athletes(len(entry.athletes))} of their own"
+    for one in entry.ahead:
+        yield f"for all, from {one.from_date} on"
+    if entry.shadow_since:
+        yield f"in the shadow, since {_minute(entry.shadow_since)}"
 
-    def of(self, digest: str) -> Iterator[str]:
-        """What a rule set does now, or will."""
-        if self._decides(None) == digest:
-            yield f"for all, {self._since(digest)}"
-        own = sum(self._decides(athlete_id) == digest for athlete_id in self._with_their_own())
-        if own:
-            yield f"for {own} athlete{'s' if own > 1 else ''} of their own"
-        for one in self._standing(None):
-            if one.digest == digest and not self._has_come(one):
-                yield f"for all, from {one.from_date} on"
-        candidate = self.transaction.shadow.candidate()
-        if candidate is not None and candidate.digest == digest:
-            yield f"in the shadow, since {_minute(candidate.since)}"
 
-    def _decides(self, athlete_id: str | None) -> str:
-        """The digest of what decides today, which is the server's day."""
-        today = self.now.date()
-        return active_rule_set(
-            self.transaction, self.library, self.otherwise, athlete_id, today
-        ).digest
-
-    def _since(self, digest: str) -> str:
-        for one in self._standing(None):
-            if one.digest == digest and self._has_come(one):
-                later = one.from_date is not None and one.from_date > one.at.date()
-                return f"since {one.from_date if later else _minute(one.at)}"
+def _since(activation: Activation | None) -> str:
+    if activation is None:
         return "as none was activated"
-
-    def _with_their_own(self) -> set[str]:
-        every = self.transaction.activations.all()
-        ids = {one.athlete_id for one in every if one.athlete_id and one.taken_back_at is None}
-        holds = self._decides(None)
-        return {athlete_id for athlete_id in ids if self._decides(athlete_id) != holds}
-
-    def _standing(self, athlete_id: str | None) -> Iterator[Activation]:
-        for one in self.transaction.activations.all():
-            if one.athlete_id == athlete_id and one.taken_back_at is None:
-                yield one
-
-    def _has_come(self, one: Activation) -> bool:
-        return one.from_date is None or one.from_date <= self.now.date()
+    at, first = activation.at, activation.from_date
+    return f"since {first if first and first > at.date() else _minute(at)}"
 
 
 def _minute(at: datetime) -> str:
@@ -281,8 +252,12 @@ def _compared(compared: Compared) -> str:
     """A table of the verdicts, and one of the newest mornings that differ."""
     label = Vocabulary.bundled().label
     counts = [
-        (label(verdict), label(said) if said else "failed", count)
-        for verdict, said, count in compared.counts
+        (
+            label(one.verdict),
+            label(one.shadow_verdict) if one.shadow_verdict else "failed",
+            one.count,
+        )
+        for one in compared.counts
     ]
     differences = [
         (one.athlete_id, one.date, one.rule_id or "-", one.shadow_rule_id or "-")

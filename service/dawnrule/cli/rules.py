@@ -14,7 +14,7 @@ from tabulate import tabulate
 
 import dawnrule
 from dawnrule.cli.options import counted, format_option, otherwise_option, rule_set_named
-from dawnrule.cli.publishing import rule_sets_listed
+from dawnrule.cli.publishing import rule_sets_table
 from dawnrule.clock import now
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary
@@ -256,7 +256,7 @@ def list_(db: Path | None, otherwise: str) -> None:
         click.echo(tabulate(rows, headers=("Rule set", "Rules", "Digest")))
         return
     with Store.open(db, must_exist=True) as store:
-        click.echo(rule_sets_listed(store, otherwise, now()))
+        click.echo(rule_sets_table(store, otherwise, now()))
 
 
 def _checked(file: Path) -> Checked:

@@ -143,7 +143,7 @@ class ActivationSchema(StrictSchema):
     """That a rule set holds from a date on (null: every date) for an athlete or for all (null). A
     rule set of null lets the athlete go with all again."""
 
-    activation = fields.Integer(required=True)
+    activation = fields.Integer(attribute="number", required=True)
     rule_set = Object(RuleSetToldSchema, required=True, allow_none=True)
     from_date = fields.Date(data_key="from", required=True, allow_none=True)
     athlete_id = fields.String(required=True, allow_none=True)
@@ -166,8 +166,8 @@ class NowInForceSchema(InForceSchema):
     """What decides after a change, and of how many athletes, among those whom it was for, the
     advice for today is by other rules and stays, or was decided again."""
 
-    advice_stays = fields.Integer(required=True)
-    advice_decided_again = fields.Integer(required=True)
+    advice_stays = fields.Integer(attribute="counts.stays", required=True)
+    advice_decided_again = fields.Integer(attribute="counts.decided_again", required=True)
 
 
 class ShadowCountSchema(StrictSchema):
@@ -195,8 +195,8 @@ class ShadowSchema(StrictSchema):
     """The candidate in the shadow beside the advice that holds. ``differences`` are the newest."""
 
     rule_set = Object(RuleSetNameSchema, required=True)
-    since = fields.AwareDateTime(required=True)
-    by = fields.String(required=True, allow_none=True)
+    since = fields.AwareDateTime(attribute="candidate.since", required=True)
+    by = fields.String(attribute="candidate.by", required=True, allow_none=True)
     mornings = fields.Integer(required=True)
     counts = fields.List(Object(ShadowCountSchema), required=True)
     differences = fields.List(Object(ShadowDifferenceSchema), required=True)
@@ -317,6 +317,12 @@ class RuleSetSummarySchema(RuleSetNameSchema):
     published_by = fields.String(
         required=True, allow_none=True, metadata={"description": "The id of a key."}
     )
+
+
+class RosterEntrySchema(RuleSetSummarySchema):
+    """A rule set in short, with its activations, newest first."""
+
+    activations = fields.List(Object(ActivationSchema), required=True)
 
 
 class RuleSetsSchema(StrictSchema):

@@ -22,7 +22,7 @@ from dawnrule.store.tables.private_addresses import PrivateAddress, Purpose, has
 from dawnrule.store.tables.replays import ReplayState, ReplayStep, StoredReplay
 from dawnrule.store.tables.rule_sets import Activation, StoredRuleSet
 from dawnrule.store.tables.sessions import StoredSession
-from dawnrule.store.tables.shadow import Candidate, ShadowDifference
+from dawnrule.store.tables.shadow import Candidate, ShadowCount, ShadowDifference
 from dawnrule.store.transaction import Transaction
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "ReplayState",
     "ReplayStep",
     "Role",
+    "ShadowCount",
     "ShadowDifference",
     "Store",
     "StoredAct",

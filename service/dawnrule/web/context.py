@@ -14,7 +14,13 @@ from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs
 from dawnrule.application.active_rules import active_rule_set
 from dawnrule.application.check_ins import Submission, Submitted, submit_check_in
-from dawnrule.application.rule_sets import Publisher, Redecision
+from dawnrule.application.rule_sets import (
+    Publisher,
+    Redecision,
+    RosterEntry,
+    roster,
+    rule_set_names,
+)
 from dawnrule.application.sessions import Logged, log_session
 from dawnrule.model.entities import CheckIn, Session
 from dawnrule.rules.rule_set import RuleSet
@@ -75,6 +81,20 @@ class Context:
     def in_force_today(self, transaction: Transaction) -> RuleSet:
         """The rule set that decides today for all who have none of their own."""
         return self.in_force(transaction, None, self.clock().date())
+
+    def roster(self) -> list[RosterEntry]:
+        """List the rule sets with what each decides today."""
+        today = self.clock().date()
+        return self.store.read(
+            lambda transaction: roster(transaction, self.advisor.library, self.rule_set, today)
+        )
+
+    def rule_set_names(self) -> list[str]:
+        """List the rule sets as name@version, in the order of the roster."""
+        names = self.store.read(
+            lambda transaction: rule_set_names(transaction, self.advisor.library)
+        )
+        return list(names.values())
 
     @property
     def again(self) -> Redecision:

@@ -10,6 +10,7 @@ import sqlite3
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from dawnrule.model import Verdict
 from dawnrule.store.values import structure, utc_text
 
 SCHEMA = (
@@ -61,15 +62,24 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
+class ShadowCount:
+    """The number of mornings with one verdict given and one of the candidate (None: it failed)."""
+
+    verdict: Verdict
+    shadow_verdict: Verdict | None
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
 class ShadowDifference:
     """An advice and the candidate's verdict on it, None when the candidate failed."""
 
     advice_id: str
     athlete_id: str
     date: date
-    verdict: str
+    verdict: Verdict
     rule_id: str | None
-    shadow_verdict: str | None
+    shadow_verdict: Verdict | None
     shadow_rule_id: str | None
 
 
@@ -100,15 +110,16 @@ class Shadow:
             (advice_id, digest, verdict, rule_id),
         )
 
-    def counts(self, digest: str) -> list[tuple[str, str | None, int]]:
-        """Count mornings by verdict given and the candidate's verdict (None: it failed)."""
-        return self.connection.execute(
+    def counts(self, digest: str) -> list[ShadowCount]:
+        """Count mornings by verdict given and verdict of the candidate."""
+        rows = self.connection.execute(
             f"""
             SELECT advice.verdict, shadow.verdict, count(*) {_COMPARED}
             GROUP BY 1, 2 ORDER BY 3 DESC, 1, 2
             """,
             (digest,),
-        ).fetchall()
+        )
+        return [structure(ShadowCount, row) for row in rows]
 
     def differences(self, digest: str, limit: int) -> list[ShadowDifference]:
         """List the newest mornings on which a candidate differed or failed."""

@@ -1,20 +1,28 @@
-"""Which rules are published, which of them hold for whom, and what would a candidate say?"""
+"""Rule sets: publication, activation, shadow runs, the roster, differences and scorecards."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from flask import Response, request
 
 from dawnrule.analytics.scorecard import scorecard
 from dawnrule.application.athletes import require_athlete
-from dawnrule.application.rule_sets import RedecisionCounts
+from dawnrule.application.rule_sets import (
+    Compared,
+    NamedActivation,
+    Published,
+    RedecisionCounts,
+    RosterEntry,
+    named_activations,
+)
 from dawnrule.errors import FieldError, Finding, MalformedInput, RuleSetInvalid
+from dawnrule.model.advice import RuleSetName
 from dawnrule.rules.analysis.findings import errors_among, to_json
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.rules.serialization import name_to_json, rule_set_to_json
+from dawnrule.rules.serialization import rule_set_to_json
 from dawnrule.schemas.errors import MOST_ERRORS, load
 from dawnrule.schemas.replay import DatesSchema, ScorecardSchema
 from dawnrule.schemas.rule_set import (
@@ -26,6 +34,7 @@ from dawnrule.schemas.rule_set import (
     InForceSchema,
     NowInForceSchema,
     PublishedSchema,
+    RosterEntrySchema,
     RuleSetProblemSchema,
     RuleSetSchema,
     RuleSetsSchema,
@@ -34,7 +43,7 @@ from dawnrule.schemas.rule_set import (
     TwoRuleSetsSchema,
     WhomSchema,
 )
-from dawnrule.store import Activation, Transaction
+from dawnrule.store import Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.problems import PROBLEM_JSON, problem_answer, problem_of
@@ -44,6 +53,25 @@ from dawnrule.web.http.responses import JSON, YAML, json_answer
 publishing = Blueprint(
     "publishing", __name__, url_prefix="/v1", description="Which rules hold, and for whom."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class InForce:
+    """The rule set that decides today for an athlete or for all others (None), every activation for
+    them, newest first, and what a change did to today's advice."""
+
+    athlete_id: str | None
+    rule_set: RuleSetName
+    activations: Sequence[NamedActivation]
+    counts: RedecisionCounts | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Roster:
+    """All rule sets."""
+
+    rule_sets: Sequence[RosterEntry]
+
 
 _FILE = "rule-set.yaml"
 _TEXT = RuleSetTextSchema()
@@ -60,7 +88,7 @@ _BODIES = {
 @publishing.alt_response(
     422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
 )
-def publish_rule_set() -> Response:
+def publish_rule_set() -> Response | tuple[Published, int, dict[str, str]]:
     """Check a rule set, and publish it; it decides nothing until it is activated.
 
     It is tried in a process of its own first. With an error among the findings it is refused. A
@@ -74,13 +102,12 @@ def publish_rule_set() -> Response:
         return _refused(invalid, pointer)
     rule_set = published.rule_set
     headers = {"Location": f"/v1/rule-sets/{rule_set.name}/{rule_set.version}"}
-    told = name_to_json(rule_set) | {"findings": published.findings}
-    return json_answer(told, 201 if published.is_new else 200, headers)
+    return published, 201 if published.is_new else 200, headers
 
 
 @publishing.route("/rule-sets/active")
 @publishing.response(200, InForceSchema)
-def get_active() -> Response:
+def get_active() -> InForce:
     """The rule set that decides today for all who have none of their own, and every activation."""
     return _in_force()
 
@@ -92,7 +119,7 @@ def get_active() -> Response:
 @publishing.alt_response(
     422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
 )
-def activate_rule_set(body: Mapping[str, Any]) -> Response:
+def activate_rule_set(body: Mapping[str, Any]) -> Response | InForce:
     """Let a rule set decide, from a date on, for all or for some athletes.
 
     Of the activations whose date has come the newest holds, and an athlete's own before that for
@@ -107,17 +134,17 @@ def activate_rule_set(body: Mapping[str, Any]) -> Response:
 @publishing.arguments(WhomSchema())
 @publishing.response(200, NowInForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
-def roll_back(body: Mapping[str, Any]) -> Response:
+def roll_back(body: Mapping[str, Any]) -> InForce:
     """Take back the newest activation, for all or for some athletes, whether its date has come or
     not; what was before it holds again, at once."""
     context().publisher.roll_back(body["athlete_ids"], caller().id)
-    return _in_force(counted=_counted(body, body["athlete_ids"]))
+    return _in_force(counts=_counted(body, body["athlete_ids"]))
 
 
 @publishing.route("/athletes/<athlete_id>/rule-set", parameters=[ATHLETE_ID])
 @publishing.response(200, InForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
-def get_assignment(athlete_id: str) -> Response:
+def get_assignment(athlete_id: str) -> InForce:
     """The rule set that decides for an athlete today, and the athlete's own activations."""
     return _in_force(athlete_id)
 
@@ -129,7 +156,7 @@ def get_assignment(athlete_id: str) -> Response:
 @publishing.alt_response(
     422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
 )
-def assign_rule_set(body: Mapping[str, Any], athlete_id: str) -> Response:
+def assign_rule_set(body: Mapping[str, Any], athlete_id: str) -> Response | InForce:
     """Let an athlete have a rule set of their own from a date on, such as an extension with their
     exceptions; null lets them go with all again."""
     named = body["rule_set"]
@@ -140,20 +167,20 @@ def assign_rule_set(body: Mapping[str, Any], athlete_id: str) -> Response:
 @publishing.route("/rule-sets/shadow")
 @publishing.response(200, ShadowSchema)
 @publishing.alt_response(404, "NOT_FOUND")
-def get_shadow() -> Response:
+def get_shadow() -> Compared:
     """What the candidate in the shadow said, beside the advice that holds."""
-    return _shadow()
+    return context().publisher.compared()
 
 
 @publishing.route("/rule-sets/shadow", methods=["PUT"])
 @publishing.arguments(CandidateSchema())
 @publishing.response(200, ShadowSchema)
 @publishing.alt_response(404, "NOT_FOUND")
-def put_shadow(body: Mapping[str, Any]) -> Response:
+def put_shadow(body: Mapping[str, Any]) -> Compared:
     """Let a rule set decide every morning beside the one that holds; no athlete is told."""
     rule_set = context().rule_set_named(body["rule_set"])
     context().publisher.run_in_shadow(rule_set, caller().id)
-    return _shadow()
+    return context().publisher.compared()
 
 
 @publishing.route("/rule-sets/shadow", methods=["DELETE"])
@@ -164,36 +191,13 @@ def delete_shadow() -> Response:
     return Response(status=204)
 
 
-def told_activations(transaction: Transaction) -> list[dict[str, Any]]:
-    """Every activation as plain JSON values, the newest first."""
-    bundled = context().advisor.library.all()
-    names = {one.digest: one.full_name for one in bundled} | {
-        one.digest: f"{one.name}@{one.version}" for one in transaction.rule_sets.all()
-    }
-    return [_activation(one, names) for one in transaction.activations.all()]
-
-
-def _activation(one: Activation, names: Mapping[str, str]) -> dict[str, Any]:
-    told = {"full_name": names.get(one.digest), "digest": one.digest} if one.digest else None
-    return {
-        "activation": one.number,
-        "rule_set": told,
-        "from": one.from_date.isoformat() if one.from_date else None,
-        "athlete_id": one.athlete_id,
-        "at": one.at.isoformat(),
-        "by": one.by,
-        "taken_back_at": one.taken_back_at.isoformat() if one.taken_back_at else None,
-        "taken_back_by": one.taken_back_by,
-    }
-
-
 def _activated(
     rule_set: RuleSet | None,
     body: Mapping[str, Any],
     athlete_ids: Sequence[str] | None,
     athlete_id: str | None = None,
-) -> Response:
-    """Activate a rule set, and tell what decides then; or refuse it with what was found."""
+) -> Response | InForce:
+    """Activate a rule set, and describe what decides then; or refuse it with all findings."""
     try:
         context().publisher.activate(rule_set, body["from_date"], athlete_ids, caller().id)
     except RuleSetInvalid as invalid:
@@ -205,47 +209,21 @@ def _counted(body: Mapping[str, Any], athlete_ids: Sequence[str] | None) -> Rede
     return context().again.count(athlete_ids, decide=body["again"], by=caller().id)
 
 
-def _in_force(athlete_id: str | None = None, counted: RedecisionCounts | None = None) -> Response:
-    """What decides today for an athlete, or for all others; and what a change to it did to today's
-    advice."""
-    its = context()
+def _in_force(athlete_id: str | None = None, counts: RedecisionCounts | None = None) -> InForce:
+    """Describe what decides today for an athlete, or for all others; ``counts`` says what a change
+    did to today's advice."""
+    ctx = context()
 
-    def find(transaction: Transaction) -> dict[str, Any]:
-        activations, holds = told_activations(transaction), its.in_force_today(transaction)
+    def find(transaction: Transaction) -> InForce:
+        activations = named_activations(transaction, ctx.advisor.library)
+        rule_set = ctx.in_force_today(transaction)
         if athlete_id is not None:
-            today = require_athlete(transaction, athlete_id).today(its.clock())
-            holds = its.in_force(transaction, athlete_id, today)
-            activations = [one for one in activations if one["athlete_id"] == athlete_id]
-        told = {
-            "athlete_id": athlete_id,
-            "rule_set": name_to_json(holds),
-            "activations": activations,
-        }
-        return told | _told_counts(counted)
+            today = require_athlete(transaction, athlete_id).today(ctx.clock())
+            rule_set = ctx.in_force(transaction, athlete_id, today)
+            activations = [one for one in activations if one.athlete_id == athlete_id]
+        return InForce(athlete_id, RuleSetName.of(rule_set), activations, counts)
 
-    return json_answer(its.store.read(find))
-
-
-def _told_counts(counted: RedecisionCounts | None) -> dict[str, int]:
-    if counted is None:
-        return {}
-    return {"advice_stays": counted.stays, "advice_decided_again": counted.decided_again}
-
-
-def _shadow() -> Response:
-    compared = context().publisher.compared()
-    names = ("verdict", "shadow_verdict", "count")
-    differences = [asdict(one) | {"date": one.date.isoformat()} for one in compared.differences]
-    return json_answer(
-        {
-            "rule_set": name_to_json(compared.rule_set),
-            "since": compared.candidate.since.isoformat(),
-            "by": compared.candidate.by,
-            "mornings": sum(count for *_, count in compared.counts),
-            "counts": [dict(zip(names, row, strict=True)) for row in compared.counts],
-            "differences": differences,
-        }
-    )
+    return ctx.store.read(find)
 
 
 def _text() -> str:
@@ -283,10 +261,10 @@ rule_sets = Blueprint(
 
 @rule_sets.route("/rule-sets")
 @rule_sets.response(200, RuleSetsSchema)
-def list_rule_sets() -> Response:
+def list_rule_sets() -> Roster:
     """Every rule set there is: those that ship, by name and then by version, and then those that
     were published, in the order in which they were."""
-    return json_answer({"rule_sets": list(context().store.read(_summaries).values())})
+    return Roster(context().roster())
 
 
 @rule_sets.route("/rule-sets/<name>/<version>")
@@ -296,13 +274,9 @@ def get_rule_set(name: str, version: str) -> Response:
     """One rule set in full: each rule with its condition, source, examples and caution, what it
     came from, and when it was activated for whom."""
     rule_set = context().advisor.library.get(name, version)
-    summary = context().store.read(_summaries)[rule_set.digest]
-    activations = [
-        told
-        for told in context().store.read(told_activations)
-        if told["rule_set"] and told["rule_set"]["digest"] == rule_set.digest
-    ]
-    return json_answer(summary | rule_set_to_json(rule_set) | {"activations": activations})
+    entry = next(one for one in context().roster() if one.digest == rule_set.digest)
+    head: dict[str, Any] = RosterEntrySchema().dump(entry)
+    return json_answer(head | rule_set_to_json(rule_set) | {"activations": head["activations"]})
 
 
 @rule_sets.route("/rule-sets/<name>/<version>/findings")
@@ -340,41 +314,3 @@ def get_difference(query: Mapping[str, Any]) -> Response:
     before, after = (context().rule_set_named(query[which]) for which in ("before", "after"))
     names = {"before": before.full_name, "after": after.full_name}
     return json_answer(names | context().publisher.difference(before, after))
-
-
-def _summaries(transaction: Transaction) -> dict[str, dict[str, Any]]:
-    """Every rule set in short, by digest."""
-    its = context()
-    active = its.in_force_today(transaction).digest
-    return {
-        **{
-            one.digest: _summary(name_to_json(one), one.summary, active)
-            for one in its.advisor.library.all()
-        },
-        **{
-            one.digest: _summary(
-                {"name": one.name, "version": one.version, "digest": one.digest},
-                one.summary,
-                active,
-                one.published_at.isoformat(),
-                one.published_by,
-            )
-            for one in transaction.rule_sets.all()
-        },
-    }
-
-
-def _summary(
-    name: Mapping[str, str],
-    summary: str,
-    active: str,
-    published_at: str | None = None,
-    published_by: str | None = None,
-) -> dict[str, Any]:
-    return {
-        **name,
-        "summary": summary,
-        "active": name["digest"] == active,
-        "published_at": published_at,
-        "published_by": published_by,
-    }

@@ -18,7 +18,6 @@ from dawnrule.schemas.query import day_of_address
 from dawnrule.store import Entry, StoredAdvice, Transaction
 from dawnrule.web.coach.explanation_view import Why, about_record, prose_of, why
 from dawnrule.web.coach.layout import coach
-from dawnrule.web.coach.rule_sets import names_of_rule_sets
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer
 
@@ -66,7 +65,7 @@ def why_advice(advice_id: str) -> str:
         rule_set=rule_set,
         entry=found.entry,
         superseded_by=found.holding.id if found.holding.id != advice_id else None,
-        rule_sets=its.store.read(names_of_rule_sets),
+        rule_sets=its.rule_set_names(),
         under=_under(record, rule_set, under, told) if under else None,
         prose=prose_of(speaks),
         of_rule=speaks.texts.of_rule,

@@ -21,7 +21,6 @@ from dawnrule.schemas.replay import AskReplaySchema
 from dawnrule.store import ReplayState, StoredReplay
 from dawnrule.web.coach.explanation_view import local_time
 from dawnrule.web.coach.layout import coach
-from dawnrule.web.coach.rule_sets import names_of_rule_sets
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import composer
@@ -210,7 +209,7 @@ def _list(filled: Any, wrong: Sequence[str] = ()) -> str:
     return render_template(
         "coach/replays.html",
         replays=[(one, progress_told(one, speaks)) for one in its.replays.newest()],
-        rule_sets=its.store.read(names_of_rule_sets),
+        rule_sets=its.rule_set_names(),
         filled={name: filled.get(name, "") for name in _FIELDS},
         errors={name: speaks.texts.say(f"coach_rules.wrong_replay.{name}") for name in wrong},
         at=lambda moment: local_time(moment, _UTC),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 from typing import Any
 
 from flask import render_template, request
@@ -25,94 +24,10 @@ from dawnrule.rules.asked import asked_of
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.serialization import in_flow
 from dawnrule.rules.text import Line, Prose
-from dawnrule.store import Activation, Transaction
 from dawnrule.web.coach.explanation_view import prose_of
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """A rule set in short. ``published_at`` is None for one that ships.
-
-    ``active`` is whether it decides today for all who have none of their own; ``active_from`` then
-    is since when, None where nobody activated it. ``athletes`` are those who have it as their own.
-    ``shadow_since`` is None unless it runs in the shadow.
-    """
-
-    name: str
-    version: str
-    digest: str
-    summary: str
-    published_at: datetime | None
-    active: bool
-    active_from: date | datetime | None
-    athletes: tuple[str, ...]
-    shadow_since: datetime | None
-
-    @property
-    def full_name(self) -> str:
-        """``baseline@1.0.0``"""
-        return f"{self.name}@{self.version}"
-
-
-def standings(transaction: Transaction) -> list[Standing]:
-    """Every rule set: those that ship, and then those that were published."""
-    its = context()
-    active = its.in_force_today(transaction).digest
-    activations = [one for one in transaction.activations.all() if one.taken_back_at is None]
-    candidate = transaction.shadow.candidate()
-
-    def standing(
-        name: str, version: str, digest: str, summary: str, published_at: datetime | None
-    ) -> Standing:
-        return Standing(
-            name,
-            version,
-            digest,
-            summary,
-            published_at,
-            digest == active,
-            active_from(activations, digest) if digest == active else None,
-            tuple(sorted(own_of(activations, digest))),
-            candidate.since if candidate and candidate.digest == digest else None,
-        )
-
-    bundled = its.advisor.library.all()
-    return [
-        *(standing(r.name, r.version, r.digest, r.summary, None) for r in bundled),
-        *(
-            standing(r.name, r.version, r.digest, r.summary, r.published_at)
-            for r in transaction.rule_sets.all()
-        ),
-    ]
-
-
-def names_of_rule_sets(transaction: Transaction) -> list[str]:
-    """Every rule set as name@version: those that ship, and then those that were published."""
-    bundled = [one.full_name for one in context().advisor.library.all()]
-    return bundled + [f"{one.name}@{one.version}" for one in transaction.rule_sets.all()]
-
-
-def active_from(activations: list[Activation], digest: str) -> date | datetime | None:
-    """Since when a rule set that decides for all does so: the date that its newest activation
-    names, else the time at which that was made. ``activations`` stand, the newest first."""
-    for one in activations:
-        if one.athlete_id is None and one.digest == digest:
-            return one.from_date or one.at
-    return None
-
-
-def own_of(activations: list[Activation], digest: str) -> Iterator[str]:
-    """The athletes whose newest activation is of a rule set; ``activations`` stand, the newest
-    first."""
-    newest: dict[str, str | None] = {}
-    for one in activations:
-        if one.athlete_id is not None:
-            newest.setdefault(one.athlete_id, one.digest)
-    return (athlete_id for athlete_id, own in newest.items() if own == digest)
-
 
 Plain = Mapping[str, Any]
 
@@ -259,7 +174,7 @@ def _after(score: Score, texts: Texts) -> tuple[str, ...]:
 @coach.get("/rule-sets")
 def rule_sets() -> str:
     """Every rule set, which of them decides, and which runs in the shadow."""
-    return render_template("coach/rule_sets.html", rule_sets=context().store.read(standings))
+    return render_template("coach/rule_sets.html", rule_sets=context().roster())
 
 
 @coach.get("/rule-sets/<name>/<version>")
@@ -291,11 +206,11 @@ def _rules(name: str, version: str) -> str:
     its, speaks = context(), composer()
     found = its.advisor.library.get(name, version)
     findings = its.publisher.findings(found)
-    every = its.store.read(standings)
+    every = its.roster()
     return render_template(
         "coach/rule_set.html",
         rule_set=found,
-        standing=next(one for one in every if one.digest == found.digest),
+        entry=next(one for one in every if one.digest == found.digest),
         others=[one.full_name for one in every if one.digest != found.digest],
         rules=rules_told(found.rules, prose_of(speaks)),
         findings=findings,
@@ -313,7 +228,7 @@ def _difference(name: str, version: str, before: str) -> str:
         "coach/difference.html",
         before=one,
         after=other,
-        others=[n for n in its.store.read(names_of_rule_sets) if n != other.full_name],
+        others=[name for name in its.rule_set_names() if name != other.full_name],
         found=found,
         added=rules_told([rule for rule in other.rules if rule.id in found["added"]], prose),
         removed=rules_told([rule for rule in one.rules if rule.id in found["removed"]], prose),
