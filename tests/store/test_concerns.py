@@ -35,7 +35,7 @@ from dawnrule.store import Key, Role, Store, StoredCheckIn, Transaction, hash_ke
 from dawnrule.store.connection import connect
 from dawnrule.store.migrations import MIGRATIONS, migrate
 from dawnrule.store.tables.ledger import record_digest
-from tests.store.samples import DAY, KIM, NOW, SAM, check_in_body
+from tests.factories import DAY, KIM, NOW, SAM, check_in_body
 
 COACH = Actor(ActorRole.COACH, DAY, NOW, "Ada")
 RESTS = Restrictions(muscle_groups_rest=("calves",), effort_at_most=4.5, no_contact=True)
