@@ -19,8 +19,9 @@ from uuid import UUID
 import requests
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.sessions import log_session
+from dawnrule.clock import now
 from dawnrule.demo.squad import Day, Diary, Squad, invent_diaries
 from dawnrule.model.entities import Athlete
 from dawnrule.settings import LogForm, Settings, name_and_version
@@ -98,11 +99,12 @@ class Scene:
     def _answer(self, transaction: Transaction, day: Day) -> None:
         assert day.check_in.reported_at is not None, "every diary says when"
         rules = self.advisor.library.get(*name_and_version(self.settings.rule_set))
+        check_ins = CheckIns(self.advisor, rules, now, self.new_id)
         posting = Submission(day.check_in.reported_at, KEY_ID, self.new_id(), self.new_id())
-        submit_check_in(transaction, self.advisor, rules, day.check_in, posting)
+        check_ins.submit(transaction, day.check_in, posting)
         if day.session is not None:
             at = replace(posting, now=day.session.starts_at)
-            log_session(transaction, self.advisor, rules, day.session, self.new_id(), at)
+            log_session(transaction, check_ins, day.session, self.new_id(), at)
 
 
 @contextmanager

@@ -19,7 +19,8 @@ from zoneinfo import ZoneInfo
 
 from dawnrule.advice.advisor import Advisor, Considered, Morning
 from dawnrule.advice.composer import Composer
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
+from dawnrule.clock import new_id
 from dawnrule.facts.derive import MorningFacts, PartFacts, derive_facts
 from dawnrule.model import Facts, Scope, Verdict
 from dawnrule.model.advice import Advice, Note, PartAdvice, RuleName, RuleSetName
@@ -253,11 +254,12 @@ def post_check_in(
     groups = {"quadriceps": soreness} if isinstance(soreness, int) else soreness
     check_in = CheckIn(athlete.id, day, plan, soreness=groups)
     received_at = datetime.combine(day, time(6), UTC)
+    check_ins = CheckIns(advisor, FIRST_BASELINE, lambda: received_at, new_id)
     posting = Submission(received_at, None, f"c-{next(_numbers)}", f"v-{next(_numbers)}")
 
     def answer(transaction: Transaction) -> None:
         transaction.athletes.put(athlete)
-        submit_check_in(transaction, advisor, FIRST_BASELINE, check_in, posting)
+        check_ins.submit(transaction, check_in, posting)
 
     store.write(answer)
 

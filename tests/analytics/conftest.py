@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
+from dawnrule.clock import new_id
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.store import Store, StoredSession, Transaction
 from tests.factories import FIRST_BASELINE
@@ -24,6 +25,7 @@ def demo_database(tmp_path_factory: pytest.TempPathFactory, advisor: Advisor) ->
     it: they may add replays, and nothing else."""
     file = tmp_path_factory.mktemp("demo") / "demo.db"
     numbers = count(1)
+    check_ins = CheckIns(advisor, FIRST_BASELINE, lambda: NOON, new_id)
 
     def remember(transaction: Transaction, diary: Diary) -> None:
         transaction.athletes.put(diary.athlete)
@@ -31,7 +33,7 @@ def demo_database(tmp_path_factory: pytest.TempPathFactory, advisor: Advisor) ->
             number = next(numbers)
             at = day.check_in.reported_at or NOON
             posting = Submission(at, None, f"c-{number}", f"v-{number}")
-            submit_check_in(transaction, advisor, FIRST_BASELINE, day.check_in, posting)
+            check_ins.submit(transaction, day.check_in, posting)
             if day.session is not None:
                 done = StoredSession(f"s-{number}", day.session, day.session.starts_at, None)
                 transaction.sessions.add(done)

@@ -27,10 +27,11 @@ from dawnrule.application import audit as audit_module
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.athletes import erase
 from dawnrule.application.audit import Audited, audit
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.retention import apply_retention
 from dawnrule.application.rule_sets import Publisher
 from dawnrule.application.sessions import log_session
+from dawnrule.clock import new_id
 from dawnrule.model.concern_transitions import Actor, Opening, clear, open_by
 from dawnrule.model.concerns import ActorRole, Clearance, ConcernKind
 from dawnrule.model.entities import Athlete, CheckIn, Session
@@ -202,11 +203,10 @@ def test_who_caused_advice_to_be_given_again_need_not_have_posted_the_check_in(
     today = DAY + 2 * ONE_DAY
     evening = datetime.combine(today, time(20), LATER.tzinfo)
     session = Session(KIM.id, datetime.combine(today, time(5), LATER.tzinfo), 60, (GROWTH,))
+    check_ins = CheckIns(advisor, FIRST_BASELINE, lambda: evening, new_id)
     posting = Submission(evening, "k-09", "c-none", "v-again")
     logged = store.write(
-        lambda transaction: log_session(
-            transaction, advisor, FIRST_BASELINE, session, "s-1", posting
-        )
+        lambda transaction: log_session(transaction, check_ins, session, "s-1", posting)
     )
     assert logged.today is not None
     assert faults(store) == []
@@ -636,11 +636,8 @@ def _do(
         check_in = CheckIn(who.id, day, (GROWTH,), soreness={"quadriceps": soreness})
         now = datetime.combine(DAY + 3 * ONE_DAY, time(20), LATER.tzinfo)
         posting = Submission(now, "k-01", f"c-{number}", f"v-{number}")
-        store.write(
-            lambda transaction: submit_check_in(
-                transaction, advisor, FIRST_BASELINE, check_in, posting
-            )
-        )
+        check_ins = CheckIns(advisor, FIRST_BASELINE, lambda: now, new_id)
+        store.write(lambda transaction: check_ins.submit(transaction, check_in, posting))
 
 
 # The command

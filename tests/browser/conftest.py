@@ -16,7 +16,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.sessions import log_session
 from dawnrule.clock import new_id
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
@@ -114,14 +114,14 @@ def page(signed_in: BrowserContext) -> Iterator[Page]:
 def _remember(transaction: Transaction, advisor: Advisor, diary: Diary, settings: Settings) -> None:
     """What came in of one athlete, as it would have come in."""
     rule_set = advisor.library.get(*name_and_version(settings.rule_set))
+    check_ins = CheckIns(advisor, rule_set, lambda: NOW, new_id)
     transaction.athletes.put(diary.athlete)
     for day in diary.past:
         assert day.check_in.reported_at is not None
         posting = Submission(day.check_in.reported_at, None, new_id(), new_id())
-        submit_check_in(transaction, advisor, rule_set, day.check_in, posting)
+        check_ins.submit(transaction, day.check_in, posting)
         if day.session is not None:
             at = replace(posting, now=NOW)
-            log_session(transaction, advisor, rule_set, day.session, new_id(), at)
+            log_session(transaction, check_ins, day.session, new_id(), at)
     if diary.athlete.id != SILENT:
-        this_morning = Submission(NOW, None, new_id(), new_id())
-        submit_check_in(transaction, advisor, rule_set, diary.this_morning, this_morning)
+        check_ins.submit(transaction, diary.this_morning, check_ins.submission(None))

@@ -19,7 +19,7 @@ import pytest
 import requests
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns
 from dawnrule.cli import publishing as publishing_module
 from dawnrule.cli import rules as rules_module
 from dawnrule.clock import new_id
@@ -225,10 +225,10 @@ def checked_in_today(db: Path) -> None:
     check_in = CheckIn("a-03", MORNING.date(), (), sleep=Sleep(hours=7), fatigue=4)
     advisor = Advisor.bundled()
     baseline = advisor.library.get("baseline", "1.2.0")
-    posting = Submission(MORNING, None, new_id(), new_id())
+    check_ins = CheckIns(advisor, baseline, lambda: MORNING, new_id)
     with Store.open(db) as store:
         store.write(
-            lambda transaction: submit_check_in(transaction, advisor, baseline, check_in, posting)
+            lambda transaction: check_ins.submit(transaction, check_in, check_ins.submission(None))
         )
 
 

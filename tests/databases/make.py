@@ -17,10 +17,10 @@ from pathlib import Path
 from typing import Any
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.sessions import log_session
-from dawnrule.model.entities import Athlete, CheckIn
-from dawnrule.rules.rule_set import RuleSet
+from dawnrule.clock import new_id, now
+from dawnrule.model.entities import Athlete
 from dawnrule.schemas import load_check_in, load_session
 from dawnrule.store import Key, Role, Store, Transaction, hash_key, hash_token
 from dawnrule.store.migrations import MIGRATIONS
@@ -59,31 +59,20 @@ def make(file: Path) -> None:
     """Write a database as this version does."""
     advisor = Advisor.bundled()
     rule_set = advisor.library.get("baseline", "1.1.0")
+    check_ins = CheckIns(advisor, rule_set, now, new_id)
     with Store.open(file) as store:
         store.write(_people)
         for number, plain in enumerate(CHECK_INS):
-            now = FIRST_MORNING + timedelta(days=number)
-            posting = Submission(now, KEY_ID, f"check-in-{number}", f"advice-{number}")
+            at = FIRST_MORNING + timedelta(days=number)
+            posting = Submission(at, KEY_ID, f"check-in-{number}", f"advice-{number}")
             check_in = load_check_in(plain)
-            store.write(partial(_answer, advisor, rule_set, check_in, posting))
-        now = FIRST_MORNING + timedelta(days=len(CHECK_INS))
-        evening = Submission(now, KEY_ID, "check-in-9", "advice-9")
+            store.write(partial(check_ins.submit, check_in=check_in, submission=posting))
+        at = FIRST_MORNING + timedelta(days=len(CHECK_INS))
+        evening = Submission(at, KEY_ID, "check-in-9", "advice-9")
         session = load_session(SESSION)
         store.write(
-            lambda transaction: log_session(
-                transaction, advisor, rule_set, session, "session-1", evening
-            )
+            lambda transaction: log_session(transaction, check_ins, session, "session-1", evening)
         )
-
-
-def _answer(
-    advisor: Advisor,
-    rule_set: RuleSet,
-    check_in: CheckIn,
-    posting: Submission,
-    transaction: Transaction,
-) -> None:
-    submit_check_in(transaction, advisor, rule_set, check_in, posting)
 
 
 def _people(transaction: Transaction) -> None:

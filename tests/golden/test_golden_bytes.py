@@ -19,7 +19,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import spoken_summary
 from dawnrule.advice.translation import translate
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.sessions import log_session
 from dawnrule.demo.squad import Squad, invent_diaries
 from dawnrule.model.serialization import to_json
@@ -88,13 +88,14 @@ def test_the_ledger_of_an_invented_squad_stays_byte_for_byte(
 def _remember_squad(transaction: Transaction, new_id: Callable[[], str]) -> None:
     advisor = Advisor.bundled()
     rule_set = advisor.library.get("baseline", "1.2.0")
+    check_ins = CheckIns(advisor, rule_set, lambda: THIS_MORNING, new_id)
     for diary in invent_diaries(Squad.invented(), THIS_MORNING):
         transaction.athletes.put(diary.athlete)
         for day in diary.past:
             assert day.check_in.reported_at is not None
             posting = Submission(day.check_in.reported_at, None, new_id(), new_id())
-            submit_check_in(transaction, advisor, rule_set, day.check_in, posting)
+            check_ins.submit(transaction, day.check_in, posting)
             if day.session is not None:
                 ended = day.session.starts_at + timedelta(minutes=day.session.minutes)
                 posting = Submission(ended, None, new_id(), new_id())
-                log_session(transaction, advisor, rule_set, day.session, new_id(), posting)
+                log_session(transaction, check_ins, day.session, new_id(), posting)

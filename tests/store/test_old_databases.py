@@ -18,7 +18,8 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import audit
 from dawnrule.application.backups import back_up, restore
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submission
+from dawnrule.clock import new_id
 from dawnrule.errors import StoreUnusable
 from dawnrule.schemas import load_check_in
 from dawnrule.store import Role, Store, hash_key
@@ -96,12 +97,11 @@ def test_its_advice_stands_in_the_ledger_from_then_on(db: Path) -> None:
 def test_a_morning_goes_on_from_what_was_known(db: Path) -> None:
     advisor = Advisor.bundled()
     rule_set = advisor.library.get("baseline", "1.1.0")
+    check_ins = CheckIns(advisor, rule_set, lambda: TODAY, new_id)
     posting = Submission(TODAY, None, "check-in-new", "advice-new")
     with Store.open(db) as store:
         answer = store.write(
-            lambda transaction: submit_check_in(
-                transaction, advisor, rule_set, load_check_in(CHECK_IN), posting
-            )
+            lambda transaction: check_ins.submit(transaction, load_check_in(CHECK_IN), posting)
         )
         assert answer.is_new
         library = advisor.library.with_published(StoredTexts(store))

@@ -15,6 +15,7 @@ import pytest
 from flask import Flask
 
 from dawnrule.application.athletes import DISAGREEMENTS_ENDING
+from dawnrule.application.check_ins import CheckIns
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.settings import LogForm
 from dawnrule.store import Store
@@ -99,14 +100,14 @@ def test_a_failing_store_is_told_by_sqlites_name_for_it(
     coach: Client, store: Store, lines: Lines, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store.read(lambda transaction: transaction.keys.all())
-    monkeypatch.setattr("dawnrule.web.context.submit_check_in", write_into_what_is_read_only)
+    monkeypatch.setattr(CheckIns, "submit", write_into_what_is_read_only)
     assert coach.post("/v1/check-ins", json=EXAMPLE).status_code == 503
     [line] = [line for line in lines() if line["level"] == "ERROR"]
     assert line["message"].endswith("The store cannot be used")
     assert line["error"]["cause"]["sqlite"] == "SQLITE_READONLY"
 
 
-def write_into_what_is_read_only(transaction: Any, *_: object) -> None:
+def write_into_what_is_read_only(_: CheckIns, transaction: Any, *__: object) -> None:
     connection = transaction.keys.connection
     connection.execute("PRAGMA query_only = ON")
     try:

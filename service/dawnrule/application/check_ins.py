@@ -25,15 +25,15 @@ from dawnrule.store import Store, StoredAdvice, StoredCheckIn, Transaction
 
 @dataclass(frozen=True, slots=True)
 class Submission:
-    """One act of posting: when (aware), under which key, and the ids that it may use."""
+    """One submission: its time (aware), the key that was used, and the ids for what it stores."""
 
     now: datetime
     posted_by: str | None
     check_in_id: str
     advice_id: str
 
-    def again(self) -> Submission:
-        """The same act for one more advice; its id is made of the other's, and as unique."""
+    def for_another_advice(self) -> Submission:
+        """Copy with a new advice id, which is derived from this one's and as unique."""
         return replace(self, advice_id=str(uuid5(NAMESPACE_OID, self.advice_id)))
 
 
@@ -47,99 +47,148 @@ class Submitted:
     supersedes: str | None = None
 
 
-def submit_check_in(
-    transaction: Transaction,
-    advisor: Advisor,
-    rule_set: RuleSet,
-    check_in: CheckIn,
-    posting: Submission,
-) -> Submitted:
-    """Store a check-in with its advice and give the advice; run it inside one transaction.
+@dataclass(frozen=True, slots=True)
+class CheckIns:
+    """Answers to check-ins. ``default_rule_set`` decides where none was activated; ``clock`` gives
+    aware times, ``new_id`` unique ids. Each method that takes a transaction runs inside it."""
 
-    ``rule_set`` decides where none was activated. The same check-in again gives the advice that it
-    was given before, and writes nothing; only where another rule set decides today than then,
-    today's is considered again. One of an earlier date is history for today, whose advice is
-    considered again.
-    Raises ``NotFound`` for an unknown athlete, ``InvalidInput`` for what cannot be true.
-    """
-    athlete = require_athlete(transaction, check_in.athlete_id)
-    reject_implausible(athlete, check_in, posting.now)
-    body = to_json(check_in)
-    stored = transaction.check_ins.latest(athlete.id, check_in.date)
-    given = transaction.advice.latest(athlete.id, check_in.date)
-    if stored is not None and given is not None and stored.body == body:
+    advisor: Advisor
+    default_rule_set: RuleSet
+    clock: Callable[[], datetime]
+    new_id: Callable[[], str]
+
+    def submission(self, posted_by: str | None) -> Submission:
+        """Begin a submission with a key, now."""
+        return Submission(self.clock(), posted_by, self.new_id(), self.new_id())
+
+    def submit(
+        self, transaction: Transaction, check_in: CheckIn, submission: Submission
+    ) -> Submitted:
+        """Store a check-in with its advice and return the advice.
+
+        A repeated check-in writes nothing and returns the advice that was given before, unless
+        another rule set decides today than did then: then today's advice is decided again. A
+        check-in of an earlier date is history for today, whose advice is decided again too.
+
+        Raises ``NotFound`` for an unknown athlete, ``InvalidInput`` for what cannot be true.
+        """
+        athlete = require_athlete(transaction, check_in.athlete_id)
+        reject_implausible(athlete, check_in, submission.now)
+        body = to_json(check_in)
+        stored = transaction.check_ins.latest(athlete.id, check_in.date)
+        given = transaction.advice.latest(athlete.id, check_in.date)
+        if stored is not None and given is not None and stored.body == body:
+            return self._resubmitted(transaction, athlete, given, submission)
+
+        history = history_before(transaction, check_in, submission.now)
+        morning = Morning(athlete, check_in, history, submission.now)
+        considered = self._consider(transaction, morning, submission)
+        transaction.check_ins.add(
+            StoredCheckIn(
+                submission.check_in_id,
+                athlete.id,
+                check_in.date,
+                body,
+                submission.now,
+                submission.posted_by,
+            )
+        )
+        answer = self._store(transaction, considered, submission, given)
+        if check_in.date < athlete.today(submission.now):
+            self.redecide_today(transaction, athlete, submission.for_another_advice())
+        return answer
+
+    def is_decided_by_other_rules(
+        self, transaction: Transaction, athlete: Athlete, on: date, now: datetime
+    ) -> bool:
+        """Tell whether the advice that holds for a date was given by another rule set than decides
+        then. That is never so for earlier dates: advice on a morning that is over stays."""
+        given = transaction.advice.latest(athlete.id, on)
+        if given is None or on != athlete.today(now):
+            return False
+        return given.rule_set_digest != self._active(transaction, athlete, on).digest
+
+    def redecide_today(
+        self, transaction: Transaction, athlete: Athlete, submission: Submission
+    ) -> Submitted | None:
+        """Decide today's check-in again after its history or the active rule set has changed.
+
+        The advice that was given stays stored, with the facts that it was given on; different
+        advice supersedes it. Return None when there is nothing to supersede.
+        """
+        today = athlete.today(submission.now)
+        stored = transaction.check_ins.latest(athlete.id, today)
+        given = transaction.advice.latest(athlete.id, today)
+        if stored is None or given is None:
+            return None
+        check_in = from_json(CheckIn, stored.body)
+        history = history_before(transaction, check_in, submission.now)
+        morning = Morning(athlete, check_in, history, stored.received_at)
+        considered = self._consider(transaction, morning, submission)
+        before = replace(given.read_record().advice, advice_id=submission.advice_id)
+        if to_json(considered.advice) == to_json(before):  # equal moments may differ in their zone
+            return None
+        return self._store(
+            transaction, considered, replace(submission, check_in_id=stored.id), given
+        )
+
+    def _resubmitted(
+        self,
+        transaction: Transaction,
+        athlete: Athlete,
+        given: StoredAdvice,
+        submission: Submission,
+    ) -> Submitted:
         again = None
-        if decided_by_other_rules(
-            transaction, advisor, rule_set, athlete, check_in.date, posting.now
-        ):
-            again = redecide_today(transaction, advisor, rule_set, athlete, posting)
+        if self.is_decided_by_other_rules(transaction, athlete, given.date, submission.now):
+            again = self.redecide_today(transaction, athlete, submission)
         if again is not None:
             return again
         return Submitted(given.read_record().advice, is_new=False, supersedes=given.supersedes)
 
-    history = history_before(transaction, check_in, posting.now)
-    morning = Morning(athlete, check_in, history, posting.now)
-    in_force = active_rule_set(transaction, advisor.library, rule_set, athlete.id, check_in.date)
-    considered = advisor.consider(morning, in_force, posting.advice_id)
-    transaction.check_ins.add(
-        StoredCheckIn(
-            posting.check_in_id, athlete.id, check_in.date, body, posting.now, posting.posted_by
+    def _active(self, transaction: Transaction, athlete: Athlete, on: date) -> RuleSet:
+        return active_rule_set(
+            transaction, self.advisor.library, self.default_rule_set, athlete.id, on
         )
-    )
-    answer = _keep(transaction, advisor, considered, posting, given)
-    if check_in.date < athlete.today(posting.now):
-        redecide_today(transaction, advisor, rule_set, athlete, posting.again())
-    return answer
 
+    def _consider(
+        self, transaction: Transaction, morning: Morning, submission: Submission
+    ) -> Considered:
+        active = self._active(transaction, morning.athlete, morning.check_in.date)
+        return self.advisor.consider(morning, active, submission.advice_id)
 
-def decided_by_other_rules(
-    transaction: Transaction,
-    advisor: Advisor,
-    rule_set: RuleSet,
-    athlete: Athlete,
-    on: date,
-    now: datetime,
-) -> bool:
-    """Whether the advice that holds for a date was given by another rule set than decides then.
-    Of earlier dates it never is: what was advised on a morning that is over stays.
-
-    ``rule_set`` decides where none was activated.
-    """
-    given = transaction.advice.latest(athlete.id, on)
-    if given is None or on != athlete.today(now):
-        return False
-    in_force = active_rule_set(transaction, advisor.library, rule_set, athlete.id, on)
-    return given.rule_set_digest != in_force.digest
-
-
-def redecide_today(
-    transaction: Transaction,
-    advisor: Advisor,
-    rule_set: RuleSet,
-    athlete: Athlete,
-    posting: Submission,
-) -> Submitted | None:
-    """Consider today's check-in again after the history before it, or what decides, has changed.
-
-    The advice that was given stays as it is, with the facts that it was given on; where the new
-    facts lead to other advice, that supersedes it. None when there is nothing to supersede.
-    ``rule_set`` decides where none was activated.
-    """
-    today = athlete.today(posting.now)
-    stored = transaction.check_ins.latest(athlete.id, today)
-    given = transaction.advice.latest(athlete.id, today)
-    if stored is None or given is None:
-        return None
-    check_in = from_json(CheckIn, stored.body)
-    history = history_before(transaction, check_in, posting.now)
-    morning = Morning(athlete, check_in, history, stored.received_at)
-    in_force = active_rule_set(transaction, advisor.library, rule_set, athlete.id, today)
-    considered = advisor.consider(morning, in_force, posting.advice_id)
-    before = replace(given.read_record().advice, advice_id=posting.advice_id)
-    if to_json(considered.advice) == to_json(before):  # equal moments may differ in their zone
-        return None
-    again = Submission(posting.now, posting.posted_by, stored.id, posting.advice_id)
-    return _keep(transaction, advisor, considered, again, given)
+    def _store(
+        self,
+        transaction: Transaction,
+        considered: Considered,
+        submission: Submission,
+        given: StoredAdvice | None,
+    ) -> Submitted:
+        """Write advice to the ledger, superseding what was given before, and the decision of the
+        shadow candidate with it."""
+        advice = considered.advice
+        record = considered.record(
+            decided_at=submission.now,
+            posted_by=submission.posted_by,
+            supersedes=given.id if given else None,
+        )
+        transaction.advice.add(
+            StoredAdvice(
+                id=submission.advice_id,
+                check_in_id=submission.check_in_id,
+                athlete_id=advice.athlete_id,
+                date=considered.morning.check_in.date,
+                verdict=advice.verdict.value,
+                rule_id=advice.rule.id if advice.rule else None,
+                rule_set_digest=advice.rule_set.digest,
+                record=record.to_canonical_json(),
+                decided_at=record.decided_at,
+                supersedes=record.supersedes,
+            )
+        )
+        keep_shadow(transaction, self.advisor.library, submission.advice_id, considered.facts)
+        self.advisor.stored(considered)
+        return Submitted(advice, is_new=True, supersedes=record.supersedes)
 
 
 def reject_implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> None:
@@ -170,40 +219,6 @@ def _last_answers(transaction: Transaction, check_in: CheckIn) -> tuple[CheckIn,
     return tuple(
         transaction.check_ins.last_answers(check_in.athlete_id, check_in.date, CHECK_IN_DAYS)
     )
-
-
-def _keep(
-    transaction: Transaction,
-    advisor: Advisor,
-    considered: Considered,
-    posting: Submission,
-    given: StoredAdvice | None,
-) -> Submitted:
-    """Write advice to the ledger, superseding what was given before, with the decision of the
-    shadow candidate beside it."""
-    advice = considered.advice
-    record = considered.record(
-        decided_at=posting.now,
-        posted_by=posting.posted_by,
-        supersedes=given.id if given else None,
-    )
-    transaction.advice.add(
-        StoredAdvice(
-            id=posting.advice_id,
-            check_in_id=posting.check_in_id,
-            athlete_id=advice.athlete_id,
-            date=considered.morning.check_in.date,
-            verdict=advice.verdict.value,
-            rule_id=advice.rule.id if advice.rule else None,
-            rule_set_digest=advice.rule_set.digest,
-            record=record.to_canonical_json(),
-            decided_at=record.decided_at,
-            supersedes=record.supersedes,
-        )
-    )
-    keep_shadow(transaction, advisor.library, posting.advice_id, considered.facts)
-    advisor.stored(considered)
-    return Submitted(advice, is_new=True, supersedes=record.supersedes)
 
 
 T = TypeVar("T")

@@ -9,10 +9,9 @@ from datetime import date, datetime
 from itertools import takewhile
 from typing import Any
 
-from dawnrule.advice.advisor import Advisor
 from dawnrule.application.active_rules import active_rule_set
 from dawnrule.application.athletes import require_athlete
-from dawnrule.application.check_ins import Submission, decided_by_other_rules, redecide_today
+from dawnrule.application.check_ins import CheckIns
 from dawnrule.errors import Conflict, NotFound
 from dawnrule.model.entities import Athlete
 from dawnrule.rules.analysis.findings import to_json
@@ -181,14 +180,10 @@ class RedecisionCounts:
 
 @dataclass(frozen=True, slots=True)
 class Redecision:
-    """Re-decision of today's advice after the active rule set has changed; ``rule_set`` decides
-    where none was activated. ``clock`` gives aware times, ``new_id`` unique ids."""
+    """Re-decision of today's advice after the active rule set has changed."""
 
     store: Store
-    advisor: Advisor
-    rule_set: RuleSet
-    clock: Callable[[], datetime]
-    new_id: Callable[[], str]
+    check_ins: CheckIns
 
     def count(
         self, athlete_ids: Sequence[str] | None, *, decide: bool, by: str | None
@@ -208,22 +203,23 @@ class Redecision:
                 athlete
                 for athlete in transaction.athletes.all()
                 if (athlete_ids is None or athlete.id in athlete_ids)
-                and self._is(transaction, athlete)
+                and self._is_affected(transaction, athlete)
             ]
 
         return self.store.read(find)
 
-    def _is(self, transaction: Transaction, athlete: Athlete) -> bool:
-        now = self.clock()
-        today = athlete.today(now)
-        return decided_by_other_rules(transaction, self.advisor, self.rule_set, athlete, today, now)
+    def _is_affected(self, transaction: Transaction, athlete: Athlete) -> bool:
+        now = self.check_ins.clock()
+        return self.check_ins.is_decided_by_other_rules(
+            transaction, athlete, athlete.today(now), now
+        )
 
     def _decided_again(self, athlete: Athlete, by: str | None) -> bool:
         """Decide again; return False where the athlete or today's check-in is gone meanwhile."""
-        posting = Submission(self.clock(), by, self.new_id(), self.new_id())
+        submission = self.check_ins.submission(by)
 
         def decide(transaction: Transaction) -> bool:
-            answer = redecide_today(transaction, self.advisor, self.rule_set, athlete, posting)
+            answer = self.check_ins.redecide_today(transaction, athlete, submission)
             return answer is not None
 
         return self.store.write(decide)

@@ -6,15 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from dawnrule.advice.advisor import Advisor
 from dawnrule.application.athletes import require_athlete
-from dawnrule.application.check_ins import Submission, Submitted, redecide_today
+from dawnrule.application.check_ins import CheckIns, Submission, Submitted
 from dawnrule.errors import FieldError, InvalidInput, NotFound
 from dawnrule.facts.plausibility import in_future
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Session
 from dawnrule.model.serialization import to_json
-from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredSession, Transaction
 
 
@@ -31,59 +29,60 @@ class Logged:
 
 def log_session(
     transaction: Transaction,
-    advisor: Advisor,
-    rule_set: RuleSet,
+    check_ins: CheckIns,
     session: Session,
     session_id: str,
-    posting: Submission,
+    submission: Submission,
 ) -> Logged:
     """Store a session; to be run inside one transaction. A repeated session is stored once.
 
     Raises ``NotFound`` for an unknown athlete, ``InvalidInput`` for what cannot be true.
     """
     athlete = require_athlete(transaction, session.athlete_id)
-    _refuse_implausible(session, posting)
+    _refuse_implausible(session, submission)
     body = to_json(session)
     known = transaction.sessions.same_as(session)
     if known is not None:
         return Logged(known, body, is_new=False, today=None)
-    transaction.sessions.add(StoredSession(session_id, session, posting.now, posting.posted_by))
-    today = redecide_today(transaction, advisor, rule_set, athlete, posting)
+    transaction.sessions.add(
+        StoredSession(session_id, session, submission.now, submission.posted_by)
+    )
+    today = check_ins.redecide_today(transaction, athlete, submission)
     return Logged(session_id, body, is_new=True, today=today)
 
 
 def correct_session(
     transaction: Transaction,
-    advisor: Advisor,
-    rule_set: RuleSet,
+    check_ins: CheckIns,
     session: Session,
     session_id: str,
-    posting: Submission,
+    submission: Submission,
 ) -> Logged:
     """Replace a session in the log of the same athlete. Raises as ``log_session``, and
     ``NotFound`` where the log has no such session."""
     if require_session(transaction, session_id).athlete_id != session.athlete_id:
         raise NotFound(f"There is no session {session_id!r} of this athlete.")
-    _refuse_implausible(session, posting)
+    _refuse_implausible(session, submission)
     athlete = require_athlete(transaction, session.athlete_id)
     body = to_json(session)
-    transaction.sessions.replace(StoredSession(session_id, session, posting.now, posting.posted_by))
-    today = redecide_today(transaction, advisor, rule_set, athlete, posting)
+    transaction.sessions.replace(
+        StoredSession(session_id, session, submission.now, submission.posted_by)
+    )
+    today = check_ins.redecide_today(transaction, athlete, submission)
     return Logged(session_id, body, is_new=False, today=today)
 
 
 def remove_session(
     transaction: Transaction,
-    advisor: Advisor,
-    rule_set: RuleSet,
+    check_ins: CheckIns,
     session_id: str,
-    posting: Submission,
+    submission: Submission,
 ) -> Logged:
     """Delete a session from the log. Raises ``NotFound``."""
     session = require_session(transaction, session_id)
     athlete = require_athlete(transaction, session.athlete_id)
     transaction.sessions.delete(session_id)
-    today = redecide_today(transaction, advisor, rule_set, athlete, posting)
+    today = check_ins.redecide_today(transaction, athlete, submission)
     return Logged(session_id, to_json(session), is_new=False, today=today)
 
 
@@ -95,14 +94,14 @@ def require_session(transaction: Transaction, session_id: str) -> Session:
     return stored.session
 
 
-def _refuse_implausible(session: Session, posting: Submission) -> None:
-    errors = list(_implausible(session, posting))
+def _refuse_implausible(session: Session, submission: Submission) -> None:
+    errors = list(_implausible(session, submission))
     if errors:
         raise InvalidInput(lazy("field.untrue_session"), errors)
 
 
-def _implausible(session: Session, posting: Submission) -> Iterator[FieldError]:
-    yield from in_future("/starts_at", session.starts_at, posting.now)
+def _implausible(session: Session, submission: Submission) -> Iterator[FieldError]:
+    yield from in_future("/starts_at", session.starts_at, submission.now)
     for index, block in enumerate(session.blocks):
         if block.starts_at is not None:
-            yield from in_future(f"/blocks/{index}/starts_at", block.starts_at, posting.now)
+            yield from in_future(f"/blocks/{index}/starts_at", block.starts_at, submission.now)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, BinaryIO, TypeVar
@@ -19,11 +19,10 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import reason_text
 from dawnrule.application.check_ins import (
+    CheckIns,
     Entry,
     Outcome,
-    Submission,
     Submitted,
-    submit_check_in,
     submit_each,
     without_contradictions,
 )
@@ -36,7 +35,6 @@ from dawnrule.i18n.lazy import LazyText, lazy, render
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, CheckIn
 from dawnrule.model.serialization import to_json
-from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.json import read_json
 from dawnrule.settings import name_and_version
@@ -134,11 +132,8 @@ def _subject(check_in: Any) -> tuple[str, str]:
 
 def advise_file(
     file: CheckInFile,
-    advisor: Advisor,
-    rule_set: RuleSet,
+    check_ins: CheckIns,
     time_zone: str,
-    now: datetime,
-    new_id: Callable[[], str],
 ) -> list[Outcome]:
     """An outcome for each entry, in the file's order, over a database that is then thrown away.
 
@@ -147,8 +142,7 @@ def advise_file(
     """
 
     def answer(transaction: Transaction, check_in: CheckIn) -> Submitted:
-        posting = Submission(now, None, check_in_id=new_id(), advice_id=new_id())
-        return submit_check_in(transaction, advisor, rule_set, check_in, posting)
+        return check_ins.submit(transaction, check_in, check_ins.submission(None))
 
     entries = without_contradictions(file.entries)
     by_date = sorted(range(len(entries)), key=lambda place: _date(entries[place]))
@@ -259,13 +253,15 @@ def advise(
     zone = ZoneInfo(time_zone)
     declared = Declared(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
     texts = advisor.composer.texts
+    at = now()
+    check_ins = CheckIns(advisor, active, lambda: at, new_id)
     with _refused_in(texts):
-        check_ins = read_check_in_file(file.read(), declared)
-        outcomes = advise_file(check_ins, advisor, active, time_zone, now(), new_id)
-        answer = _FORMS[form](check_ins, outcomes, advisor.composer)
+        given = read_check_in_file(file.read(), declared)
+        outcomes = advise_file(given, check_ins, time_zone)
+        answer = _FORMS[form](given, outcomes, advisor.composer)
     output.write(answer)
-    refusals = list(_refusals(check_ins, outcomes, texts))
-    for line in (*check_ins.sheet.remarks(), *refusals):
+    refusals = list(_refusals(given, outcomes, texts))
+    for line in (*given.sheet.remarks(), *refusals):
         click.echo(render(line, texts), err=True)
     ctx.exit(1 if refusals else 0)
 

@@ -13,6 +13,7 @@ from tabulate import tabulate
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.application.active_rules import StoredTexts
+from dawnrule.application.check_ins import CheckIns
 from dawnrule.application.rule_sets import (
     Compared,
     Publisher,
@@ -223,8 +224,8 @@ def _counted(
 ) -> RedecisionCounts:
     advisor = replace(Advisor.bundled(), library=publisher.library)
     decides = _named(publisher, otherwise)
-    todays = Redecision(publisher.store, advisor, decides, publisher.clock, new_id)
-    return todays.count(athlete_ids, decide=again, by=_TERMINAL)
+    check_ins = CheckIns(advisor, decides, publisher.clock, new_id)
+    return Redecision(publisher.store, check_ins).count(athlete_ids, decide=again, by=_TERMINAL)
 
 
 def _tell_todays(counted: RedecisionCounts) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -15,7 +15,7 @@ from typing import Any
 import requests
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.application.check_ins import Submission, submit_check_in
+from dawnrule.application.check_ins import CheckIns
 from dawnrule.application.sessions import log_session
 from dawnrule.clock import new_id, now
 from dawnrule.demo.squad import Day, Diary, Squad, invent_diaries
@@ -23,7 +23,6 @@ from dawnrule.errors import Conflict
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import CheckIn, Session
 from dawnrule.model.serialization import from_json, to_json
-from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
 from dawnrule.store import Key, Role, Store, Transaction, hash_key, new_key
 from dawnrule.web import Server, create_app
@@ -59,8 +58,9 @@ def set_stage(settings: Settings) -> Iterator[Stage]:
         advisor = Advisor.bundled()
         with _served(_bound(settings, store, advisor)) as port:  # a taken port is told at once
             rule_set = advisor.library.get(*name_and_version(settings.rule_set))
+            check_ins = CheckIns(advisor, rule_set, now, new_id)
             for diary in diaries:
-                store.write(partial(_remember, advisor=advisor, rule_set=rule_set, diary=diary))
+                store.write(partial(_remember, check_ins=check_ins, diary=diary))
             athlete_id = diaries[0].athlete.id
             coach_key = store.write(partial(_give_key, role=Role.COACH, athlete_id=None))
             athlete_key = store.write(partial(_give_key, role=Role.ATHLETE, athlete_id=athlete_id))
@@ -75,19 +75,15 @@ def set_stage(settings: Settings) -> Iterator[Stage]:
             )
 
 
-def _remember(transaction: Transaction, advisor: Advisor, rule_set: RuleSet, diary: Diary) -> None:
+def _remember(transaction: Transaction, check_ins: CheckIns, diary: Diary) -> None:
     """Store an athlete's past as it would have come in, day by day."""
     transaction.athletes.put(diary.athlete)
     for day in diary.past:
-        posting = _posting(_reported_at(day))
-        submit_check_in(transaction, advisor, rule_set, day.check_in, posting)
+        reported = replace(check_ins.submission(None), now=_reported_at(day))
+        check_ins.submit(transaction, day.check_in, reported)
         if day.session is not None:
-            posting = _posting(_ended_at(day.session))
-            log_session(transaction, advisor, rule_set, day.session, new_id(), posting)
-
-
-def _posting(at: datetime) -> Submission:
-    return Submission(at, None, check_in_id=new_id(), advice_id=new_id())
+            logged = replace(check_ins.submission(None), now=_ended_at(day.session))
+            log_session(transaction, check_ins, day.session, new_id(), logged)
 
 
 def _ended_at(session: Session) -> datetime:

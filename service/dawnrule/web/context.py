@@ -13,7 +13,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs
 from dawnrule.application.active_rules import active_rule_set
-from dawnrule.application.check_ins import Submission, Submitted, submit_check_in
+from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.application.rule_sets import (
     Publisher,
     Redecision,
@@ -99,29 +99,31 @@ class Context:
     @property
     def again(self) -> Redecision:
         """Today's advice, to be decided again after another rule set came to decide."""
-        return Redecision(self.store, self.advisor, self.rule_set, self.clock, self.new_id)
+        return Redecision(self.store, self.check_ins)
 
-    def posting(self, key_id: str) -> Submission:
-        """One act of posting with a key, now."""
-        return Submission(self.clock(), key_id, self.new_id(), self.new_id())
+    @property
+    def check_ins(self) -> CheckIns:
+        """The answers to check-ins of this service."""
+        return CheckIns(self.advisor, self.rule_set, self.clock, self.new_id)
 
     def answer_for(self, key_id: str) -> Callable[[Transaction, CheckIn], Submitted]:
         """How a check-in that a key posts is answered, inside a transaction."""
 
+        check_ins = self.check_ins
+
         def answer(transaction: Transaction, check_in: CheckIn) -> Submitted:
-            posting = self.posting(key_id)
-            return submit_check_in(transaction, self.advisor, self.rule_set, check_in, posting)
+            return check_ins.submit(transaction, check_in, check_ins.submission(key_id))
 
         return answer
 
     def log_for(self, key_id: str) -> Callable[[Transaction, Session], Logged]:
         """How a session that a key posts is logged, inside a transaction."""
 
+        check_ins = self.check_ins
+
         def log(transaction: Transaction, session: Session) -> Logged:
-            session_id, posting = self.new_id(), self.posting(key_id)
-            return log_session(
-                transaction, self.advisor, self.rule_set, session, session_id, posting
-            )
+            session_id, submission = self.new_id(), check_ins.submission(key_id)
+            return log_session(transaction, check_ins, session, session_id, submission)
 
         return log
 

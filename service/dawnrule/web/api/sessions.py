@@ -102,11 +102,10 @@ def put_session(session: Session, session_id: str) -> Response:
     """
     refuse_foreign(session.athlete_id)
     _seen(session_id)
-    its, posting = context(), context().posting(caller().id)
-    logged = its.store.write(
-        lambda transaction: correct_session(
-            transaction, its.advisor, its.rule_set, session, session_id, posting
-        )
+    check_ins = context().check_ins
+    submission = check_ins.submission(caller().id)
+    logged = context().store.write(
+        lambda transaction: correct_session(transaction, check_ins, session, session_id, submission)
     )
     return json_answer(logged_to_json(logged))
 
@@ -120,11 +119,10 @@ def delete_session(session_id: str) -> Response:
     The advice that was given on it stays as it is.
     """
     _seen(session_id)
-    its, posting = context(), context().posting(caller().id)
-    logged = its.store.write(
-        lambda transaction: remove_session(
-            transaction, its.advisor, its.rule_set, session_id, posting
-        )
+    check_ins = context().check_ins
+    submission = check_ins.submission(caller().id)
+    logged = context().store.write(
+        lambda transaction: remove_session(transaction, check_ins, session_id, submission)
     )
     return json_answer(logged_to_json(logged))
 
