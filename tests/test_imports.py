@@ -17,6 +17,7 @@ _FOUNDATION = {"errors", "i18n", "model"}
 
 MAY_IMPORT = {
     "errors": set[str](),
+    "background": set[str](),
     "clock": set[str](),
     "i18n": {"errors"},
     "model": {"errors", "i18n"},
@@ -28,7 +29,17 @@ MAY_IMPORT = {
     "sheet": _FOUNDATION | {"schemas"},
     "analytics": _FOUNDATION | {"facts", "rules", "advice", "store"},
     "application": _FOUNDATION
-    | {"facts", "rules", "advice", "store", "analytics", "schemas", "sheet", "settings"},
+    | {
+        "facts",
+        "rules",
+        "advice",
+        "store",
+        "analytics",
+        "schemas",
+        "sheet",
+        "settings",
+        "background",
+    },
 }
 """What each part may import besides itself; ``web``, ``cli`` and the rest may import all."""
 

@@ -1,4 +1,4 @@
-"""Which settings hold?"""
+"""Settings: defaults, environment variables, and their table in the README."""
 
 from __future__ import annotations
 

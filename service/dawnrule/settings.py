@@ -1,129 +1,131 @@
-"""What can whoever runs the service choose, and what holds when they do not?"""
+"""Settings of the service: their defaults, and their values from the environment."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, NoReturn, Self, TypeAlias
+from typing import Any, Self, TypeVar
 
 from dawnrule.errors import FieldError, InvalidInput
 
-Positive: TypeAlias = int
-"""A whole number that is at least 1."""
+T = TypeVar("T")
+
+_READER = "reader"
 
 
 class LogForm(StrEnum):
-    """How the service logs: a line of JSON or of text for each request, or nothing of requests."""
+    """The form of the log: a line of JSON or of text for each request, or no requests at all."""
 
     JSON = "json"
     TEXT = "text"
     OFF = "off"
 
 
+def _setting(default: T, reader: Callable[[str], T]) -> T:
+    """Declare a setting; ``reader`` converts the text of its environment variable, or raises
+    ``ValueError`` with what would be accepted."""
+    declared: T = field(default=default, metadata={_READER: reader})
+    return declared
+
+
+def _whole(text: str) -> int:
+    if not (text.isascii() and text.isdecimal()):
+        raise ValueError("must be a whole number")
+    return int(text)
+
+
+def _positive(text: str) -> int:
+    number = _whole(text)
+    if number == 0:
+        raise ValueError("must be at least 1")
+    return number
+
+
+def _yes_or_no(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise ValueError("must be yes or no")
+    return text == "yes"
+
+
+def _log_form(text: str) -> LogForm:
+    if text not in set(LogForm):
+        raise ValueError(f"must be one of {', '.join(LogForm)}")
+    return LogForm(text)
+
+
+def _names(text: str) -> tuple[str, ...]:
+    """Split a list at its commas."""
+    return tuple(part.strip() for part in text.split(",") if part.strip())
+
+
+def _folder(text: str) -> Path | None:
+    return Path(text) if text else None
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """The settings of one service; each may come from the environment as ``DAWNRULE_`` and its
-    name in capitals, as in ``DAWNRULE_DB``.
+    """The settings of one service. Each can be set by the environment variable ``DAWNRULE_`` and
+    its name in capitals: ``DAWNRULE_DB``.
 
-    ``rule_set`` is the active one, as name@version. The body limits hold for one request; that
-    of a batch is larger because it carries a whole squad. What is counted per minute is counted
-    in one process; 0 is no limit. ``proxies`` is how many stand in front of the service and tell
-    it, in X-Forwarded-For, whom they speak for. ``hosts`` are the names that the service answers
-    to; none named means all. What is older than ``retention_days`` leaves; 0 keeps everything.
+    ``rule_set`` (name@version) decides where none was activated. The body limits are per request;
+    that of a batch is larger because it carries a whole squad. Rates per minute are counted in
+    each process; 0 means no limit. ``proxies`` is the number of proxies in front of the service
+    whose X-Forwarded-For is trusted. ``hosts`` are the host names that the service answers to; an
+    empty tuple means all. Data older than ``retention_days`` is deleted; 0 keeps everything.
     """
 
-    db: Path = Path("dawnrule.db")
-    host: str = "127.0.0.1"
-    port: int = 8080
-    threads: int = 4
-    rule_set: str = "baseline@1.2.0"
-    body_limit_bytes: int = 1_000_000
-    batch_body_limit_bytes: int = 5_000_000
-    batch_row_limit: int = 5_000
-    key_requests_per_minute: int = 6_000
-    private_address_requests_per_minute: int = 120
-    sign_in_tries_per_minute: int = 10
-    wrong_guesses_per_minute: int = 20
-    proxies: int = 0
-    hosts: tuple[str, ...] = ()
-    log: LogForm = LogForm.JSON
-    metrics_open: bool = False
-    free_disk_megabytes: int = 100
-    stop_seconds: int = 10
-    backup_folder: Path | None = None
-    backup_every_hours: Positive = 24
-    backup_keep: Positive = 14
-    retention_days: int = 0
+    db: Path = _setting(Path("dawnrule.db"), Path)
+    host: str = _setting("127.0.0.1", str)
+    port: int = _setting(8080, _whole)
+    threads: int = _setting(4, _whole)
+    rule_set: str = _setting("baseline@1.2.0", str)
+    body_limit_bytes: int = _setting(1_000_000, _whole)
+    batch_body_limit_bytes: int = _setting(5_000_000, _whole)
+    batch_row_limit: int = _setting(5_000, _whole)
+    key_requests_per_minute: int = _setting(6_000, _whole)
+    private_address_requests_per_minute: int = _setting(120, _whole)
+    sign_in_tries_per_minute: int = _setting(10, _whole)
+    wrong_guesses_per_minute: int = _setting(20, _whole)
+    proxies: int = _setting(0, _whole)
+    hosts: tuple[str, ...] = _setting((), _names)
+    log: LogForm = _setting(LogForm.JSON, _log_form)
+    metrics_open: bool = _setting(False, _yes_or_no)
+    free_disk_megabytes: int = _setting(100, _whole)
+    stop_seconds: int = _setting(10, _whole)
+    backup_folder: Path | None = _setting(None, _folder)
+    backup_every_hours: int = _setting(24, _positive)
+    backup_keep: int = _setting(14, _positive)
+    retention_days: int = _setting(0, _whole)
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Self:
-        """Defaults, save what the environment says. Raises ``InvalidInput`` for what it cannot
-        mean."""
-        said: dict[str, Any] = {}
-        for field in fields(cls):
-            name = variable(field.name)
+        """Read the settings from environment variables, and take the defaults of the others.
+        Raises ``InvalidInput`` for a value that cannot be accepted."""
+        values: dict[str, Any] = {}
+        for setting in fields(cls):
+            name = variable(setting.name)
             if name in environment:
-                said[field.name] = _READERS[str(field.type)](name, environment[name])
-        return cls(**said)
+                values[setting.name] = _read(name, environment[name], setting.metadata[_READER])
+        return cls(**values)
 
 
 def variable(setting: str) -> str:
-    """The environment variable of a setting: DAWNRULE_DB."""
+    """Name the environment variable of a setting: DAWNRULE_DB."""
     return f"DAWNRULE_{setting.upper()}"
 
 
 def name_and_version(rule_set: str) -> tuple[str, str]:
-    """``baseline@1.0.0``, taken apart."""
+    """Split ``baseline@1.0.0``; the version is empty if there is none."""
     name, _, version = rule_set.partition("@")
     return name, version
 
 
-def _whole(name: str, text: str) -> int:
-    if text.isascii() and text.isdecimal():
-        return int(text)
-    return _refuse(name, text, "must be a whole number")
-
-
-def _positive(name: str, text: str) -> int:
-    return _whole(name, text) or _refuse(name, text, "must be at least 1")
-
-
-def _yes_or_no(name: str, text: str) -> bool:
-    if text not in ("yes", "no"):
-        _refuse(name, text, "must be yes or no")
-    return text == "yes"
-
-
-def _log_form(name: str, text: str) -> LogForm:
-    if text not in set(LogForm):
-        _refuse(name, text, f"must be one of {', '.join(LogForm)}")
-    return LogForm(text)
-
-
-def _several(_: str, text: str) -> tuple[str, ...]:
-    """What stands between commas."""
-    return tuple(part.strip() for part in text.split(",") if part.strip())
-
-
-def _folder(_: str, text: str) -> Path | None:
-    return Path(text) if text else None
-
-
-def _refuse(name: str, text: str, detail: str) -> NoReturn:
-    raise InvalidInput(f"{name} {detail}, not {text!r}.", [FieldError(f"/{name}", text, detail)])
-
-
-_READERS: Mapping[str, Callable[[str, str], Any]] = {
-    "str": lambda _, text: text,
-    "int": _whole,
-    "Positive": _positive,
-    "bool": _yes_or_no,
-    "Path": lambda _, text: Path(text),
-    "Path | None": _folder,
-    "tuple[str, ...]": _several,
-    "LogForm": _log_form,
-}
-"""How the text of a variable becomes the value of a setting, by the type of the setting."""
+def _read(name: str, text: str, reader: Callable[[str], T]) -> T:
+    try:
+        return reader(text)
+    except ValueError as error:
+        detail = f"{name} {error}, not {text!r}."
+        raise InvalidInput(detail, [FieldError(f"/{name}", text, str(error))]) from error

@@ -12,10 +12,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from threading import Event, Thread
+from threading import Event
 from typing import Any
 
 from dawnrule.application.athletes import delete_side_files
+from dawnrule.background import every
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.facts.history import SESSION_DAYS
 from dawnrule.store import Store, Transaction
@@ -104,10 +105,12 @@ def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> It
         return
     check_days(days)
     ended = Event()
-    thread = Thread(
-        target=_apply_nightly, args=(store, days, clock, ended), name="dawnrule-retention"
+    thread = every(
+        lambda: _seconds_to_midnight(clock()),
+        lambda: _apply_and_log(store, days, clock()),
+        ended,
+        "dawnrule-retention",
     )
-    thread.start()
     try:
         yield
     finally:
@@ -115,19 +118,16 @@ def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> It
         thread.join()
 
 
-def _apply_nightly(store: Store, days: int, clock: Callable[[], datetime], ended: Event) -> None:
-    """Apply retention each night; failures and doubts are logged and retried the next night, and
-    leftover bytes go with the next deletion."""
-    is_over = False
-    while not is_over:
-        try:
-            if not apply_retention(store, days, by=SERVICE, at=clock()).is_wiped:
-                _log.warning("what retention removed may have left traces in the files")
-        except Conflict as refused:
-            _log.warning("retention was not applied: %s", refused.detail)
-        except DawnruleError as error:
-            _log.error("retention could not be applied: %s", error.detail)
-        is_over = ended.wait(_seconds_to_midnight(clock()))
+def _apply_and_log(store: Store, days: int, at: datetime) -> None:
+    """Apply retention; failures and doubts are logged and retried the next night, and leftover
+    bytes go with the next deletion."""
+    try:
+        if not apply_retention(store, days, by=SERVICE, at=at).is_wiped:
+            _log.warning("what retention removed may have left traces in the files")
+    except Conflict as refused:
+        _log.warning("retention was not applied: %s", refused.detail)
+    except DawnruleError as error:
+        _log.error("retention could not be applied: %s", error.detail)
 
 
 def _seconds_to_midnight(now: datetime) -> float:
