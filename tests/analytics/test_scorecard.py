@@ -14,6 +14,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.scorecard import Reports, RuleScore, Score, Scorecard, Share, scorecard
 from dawnrule.model.entities import Athlete, Block
+from dawnrule.schemas.replay import SCORECARD
 from dawnrule.store import Store
 from tests.factories import (
     DAY,
@@ -236,7 +237,7 @@ def test_a_share_is_of_the_mornings_of_which_the_outcome_is_known(
 
 def test_a_scorecard_is_plain_json(store: Store, posted: Post) -> None:
     posted(KIM, DAY, 4)
-    plain = card(store).to_json()
+    plain = SCORECARD.dump(card(store))
     assert plain["rule_set"] == {
         "name": "baseline",
         "version": "1.0.0",

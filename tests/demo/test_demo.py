@@ -26,7 +26,7 @@ from dawnrule.model.advice import Advice
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_athlete, load_check_in
-from dawnrule.schemas.athlete import athlete_to_plain
+from dawnrule.schemas.athlete import ATHLETE
 from dawnrule.settings import Settings
 
 NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
@@ -57,7 +57,7 @@ def test_a_squad_in_three_time_zones_has_four_weeks_behind_it(diaries: dict[str,
 
 def test_all_that_is_invented_could_have_been_posted(diaries: dict[str, Diary]) -> None:
     for diary in diaries.values():
-        assert load_athlete(athlete_to_plain(diary.athlete)) == diary.athlete
+        assert load_athlete(ATHLETE.dump(diary.athlete)) == diary.athlete
         for check_in in (*(day.check_in for day in diary.past), diary.this_morning):
             assert load_check_in(to_json(check_in)) == check_in
 

@@ -13,7 +13,6 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 
 from dawnrule.analytics.archive import Archive, Progress, ignore_progress
 from dawnrule.analytics.replay import Replayed, dates_in_steps
@@ -239,24 +238,6 @@ def known_replay(transaction: Transaction, replay_id: str) -> StoredReplay:
     if replay is None:
         raise NotFound(f"There is no replay {replay_id!r}; when a person is erased, all are.")
     return replay
-
-
-def replay_to_json(replay: StoredReplay) -> dict[str, Any]:
-    """Convert the state of a replay to plain JSON values."""
-    return {
-        "replay_id": replay.id,
-        "rule_set": {"full_name": replay.rule_set, "digest": replay.rule_set_digest},
-        "from": _text(replay.first),
-        "to": _text(replay.last),
-        "state": replay.state.value,
-        "problem": replay.problem,
-        "mornings_in_all": replay.mornings,
-        "mornings_done": replay.mornings_done,
-        "done_through": _text(replay.done_through),
-        "asked_at": replay.asked_at.isoformat(),
-        "changed_at": replay.changed_at.isoformat(),
-        "asked_by": replay.asked_by,
-    }
 
 
 def result_of(transaction: Transaction, replay_id: str) -> Replayed:

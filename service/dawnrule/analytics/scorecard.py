@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from math import sqrt
 from statistics import NormalDist
-from typing import Any, Self, TypeAlias
+from typing import Self, TypeAlias
 
 from dawnrule.facts.last_trained import CUT_SHORT, HELD
 from dawnrule.model.entities import Session
@@ -176,17 +176,10 @@ class Scorecard:
     all_mornings: Score
     rules: tuple[RuleScore, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        """Convert to plain JSON values."""
-        named = self.rule_set
-        return {
-            "rule_set": {"name": named.name, "version": named.version, "digest": named.digest},
-            "from": self.first.isoformat() if self.first else None,
-            "to": self.last.isoformat() if self.last else None,
-            "confidence": CONFIDENCE,
-            "all_mornings": asdict(self.all_mornings),
-            "rules": [asdict(rule) for rule in self.rules],
-        }
+    @property
+    def confidence(self) -> float:
+        """The confidence of the intervals."""
+        return CONFIDENCE
 
 
 def scorecard(

@@ -134,10 +134,6 @@ class Erased:
     position: int
     is_wiped: bool
 
-    def to_json(self) -> dict[str, Any]:
-        """Convert to plain JSON values."""
-        return self.removed | {"position": self.position, "wiped": self.is_wiped}
-
 
 def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     """Erase an athlete with all their data, as requested by ``by``.

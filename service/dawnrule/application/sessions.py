@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import CheckIns, Submission, Submitted
@@ -12,7 +11,6 @@ from dawnrule.errors import FieldError, InvalidInput, NotFound
 from dawnrule.facts.plausibility import in_future
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Session
-from dawnrule.model.serialization import to_json
 from dawnrule.store import StoredSession, Transaction
 
 
@@ -22,7 +20,7 @@ class Logged:
     ``today`` is the advice that supersedes today's, None where today's stays."""
 
     session_id: str
-    session: dict[str, Any]
+    session: Session
     is_new: bool
     today: Submitted | None
 
@@ -40,15 +38,14 @@ def log_session(
     """
     athlete = require_athlete(transaction, session.athlete_id)
     _refuse_implausible(session, submission)
-    body = to_json(session)
     known = transaction.sessions.same_as(session)
     if known is not None:
-        return Logged(known, body, is_new=False, today=None)
+        return Logged(known, session, is_new=False, today=None)
     transaction.sessions.add(
         StoredSession(session_id, session, submission.now, submission.posted_by)
     )
     today = check_ins.redecide_today(transaction, athlete, submission)
-    return Logged(session_id, body, is_new=True, today=today)
+    return Logged(session_id, session, is_new=True, today=today)
 
 
 def correct_session(
@@ -64,12 +61,11 @@ def correct_session(
         raise NotFound(f"There is no session {session_id!r} of this athlete.")
     _refuse_implausible(session, submission)
     athlete = require_athlete(transaction, session.athlete_id)
-    body = to_json(session)
     transaction.sessions.replace(
         StoredSession(session_id, session, submission.now, submission.posted_by)
     )
     today = check_ins.redecide_today(transaction, athlete, submission)
-    return Logged(session_id, body, is_new=False, today=today)
+    return Logged(session_id, session, is_new=False, today=today)
 
 
 def remove_session(
@@ -83,7 +79,7 @@ def remove_session(
     athlete = require_athlete(transaction, session.athlete_id)
     transaction.sessions.delete(session_id)
     today = check_ins.redecide_today(transaction, athlete, submission)
-    return Logged(session_id, to_json(session), is_new=False, today=today)
+    return Logged(session_id, session, is_new=False, today=today)
 
 
 def require_session(transaction: Transaction, session_id: str) -> Session:

@@ -14,7 +14,7 @@ from dawnrule.cli.options import db_option
 from dawnrule.clock import now
 from dawnrule.facts.plausibility import implausible_athlete
 from dawnrule.i18n.catalog import Texts
-from dawnrule.schemas.athlete import athlete_to_plain, load_athlete
+from dawnrule.schemas.athlete import ATHLETE, load_athlete
 from dawnrule.schemas.errors import invalid_input
 from dawnrule.store import Store, Transaction
 from dawnrule.store.activity_log import COMMAND_LINE
@@ -71,7 +71,7 @@ def add(athlete_id: str, db: Path, **known: str | None) -> None:
 
     def put(transaction: Transaction) -> str:
         before = transaction.athletes.get(athlete_id)
-        stays = athlete_to_plain(before) if before else {}
+        stays = ATHLETE.dump(before) if before else {}
         athlete = load_athlete(stays | {"athlete_id": athlete_id} | said)
         put_athlete(transaction, athlete, by=COMMAND_LINE, at=now())
         if before is None:
@@ -98,7 +98,7 @@ def list_(db: Path) -> None:
     """
     with Store.open(db, must_exist=True) as store:
         squad = store.read(lambda transaction: transaction.athletes.all())
-    plain = [athlete_to_plain(athlete) for athlete in squad]
+    plain = ATHLETE.dump(squad, many=True)
     rows = [[one.get(name, "") for name in _COLUMNS] for one in plain]
     click.echo(tabulate(rows, headers=list(_COLUMNS.values()), disable_numparse=True))
 

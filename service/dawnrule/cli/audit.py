@@ -16,6 +16,7 @@ from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import BY_ENGINE_EACH, Audited
 from dawnrule.application.audit import audit as audit_store
 from dawnrule.cli.options import bar, counted, dates_options, db_option, format_option
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Head, Store
 from dawnrule.store.activity_log import Act, acts_of
@@ -173,5 +174,5 @@ def _about(about: Mapping[str, str]) -> str:
 
 _ACT_FORMATS: Mapping[str, Callable[[list[Act]], str]] = {
     "table": _table,
-    "json": lambda found: json.dumps({"acts": [one.to_json() for one in found]}),
+    "json": lambda found: json.dumps({"acts": [to_json(one) for one in found]}),
 }

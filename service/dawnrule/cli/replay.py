@@ -21,7 +21,6 @@ from dawnrule.analytics.replay_jobs import (
     Listener,
     ReplayRunner,
     known_replay,
-    replay_to_json,
     result_of,
 )
 from dawnrule.cli.options import (
@@ -36,6 +35,7 @@ from dawnrule.clock import new_id, now
 from dawnrule.model import Vocabulary
 from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.rules.rule_set import RuleSet
+from dawnrule.schemas.replay import REPLAY
 from dawnrule.store import ReplayState, Store, StoredReplay
 
 Row: TypeAlias = Sequence[object]
@@ -71,7 +71,7 @@ def changes_as_csv(replay: StoredReplay, result: Replayed) -> str:
 
 def replay_as_json(replay: StoredReplay, result: Replayed) -> str:
     """Everything."""
-    return json.dumps(replay_to_json(replay) | result.to_json(), indent=2, ensure_ascii=False)
+    return json.dumps(REPLAY.dump(replay) | result.to_json(), indent=2, ensure_ascii=False)
 
 
 REPLAY_FORMATS: Mapping[str, Callable[[StoredReplay, Replayed], str]] = {

@@ -28,6 +28,7 @@ from dawnrule.cli.options import (
 from dawnrule.clock import now
 from dawnrule.model import FactDictionary
 from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.schemas.replay import SCORECARD
 from dawnrule.store import Store
 
 _ALL = "all mornings"
@@ -68,7 +69,7 @@ def scorecard_as_csv(card: Scorecard) -> str:
 
 def scorecard_as_json(card: Scorecard) -> str:
     """Everything."""
-    return json.dumps(card.to_json(), indent=2, ensure_ascii=False)
+    return json.dumps(SCORECARD.dump(card), indent=2, ensure_ascii=False)
 
 
 SCORECARD_FORMATS: Mapping[str, Callable[[Scorecard], str]] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from marshmallow import fields, post_load
+from marshmallow import fields, post_dump, post_load
 
 from dawnrule.errors import FieldError
 from dawnrule.i18n.catalog import languages
@@ -47,6 +47,10 @@ class AthleteSchema(AthleteTraitsSchema):
             "language",
         )
 
+    @post_dump
+    def _leave_out_unknown(self, data: dict[str, Any], **_: Any) -> dict[str, Any]:
+        return {name: value for name, value in data.items() if value is not None}
+
     athlete_id = AthleteId(attribute="id")
     name = Text(required=True, at_most=_NAME_CHARACTERS)
     language = Word(languages, metadata={"description": "The one that advice is told in."})
@@ -61,25 +65,30 @@ class SquadSchema(StrictSchema):
 class ErasedSchema(StrictSchema):
     """What was erased with a person: how many of each."""
 
-    athletes = fields.Integer(required=True)
-    check_ins = fields.Integer(required=True)
-    advice = fields.Integer(required=True)
-    shadow_verdicts = fields.Integer(required=True)
+    athletes = fields.Integer(attribute="removed.athletes", required=True)
+    check_ins = fields.Integer(attribute="removed.check_ins", required=True)
+    advice = fields.Integer(attribute="removed.advice", required=True)
+    shadow_verdicts = fields.Integer(attribute="removed.shadow_verdicts", required=True)
     replays = fields.Integer(
-        required=True, metadata={"description": "All there were, as each may tell of anybody."}
+        attribute="removed.replays",
+        required=True,
+        metadata={"description": "All there were, as each may tell of anybody."},
     )
-    concerns = fields.Integer(required=True)
-    sessions = fields.Integer(required=True)
-    keys = fields.Integer(required=True)
-    private_addresses = fields.Integer(required=True)
-    plans = fields.Integer(required=True)
+    concerns = fields.Integer(attribute="removed.concerns", required=True)
+    sessions = fields.Integer(attribute="removed.sessions", required=True)
+    keys = fields.Integer(attribute="removed.keys", required=True)
+    private_addresses = fields.Integer(attribute="removed.private_addresses", required=True)
+    plans = fields.Integer(attribute="removed.plans", required=True)
     activations = fields.Integer(
-        required=True, metadata={"description": "Of rule sets for them alone, and taken back."}
+        attribute="removed.activations",
+        required=True,
+        metadata={"description": "Of rule sets for them alone, and taken back."},
     )
     position = fields.Integer(
         required=True, metadata={"description": "Of the act in the ledger that tells of it."}
     )
     wiped = fields.Boolean(
+        attribute="is_wiped",
         required=True,
         metadata={
             "description": "Whether no byte of it is left in the files. False when others would "
@@ -95,22 +104,6 @@ def load_athlete(plain: Any) -> Athlete:
     """Load an athlete from plain JSON values. Raises ``InvalidInput`` with every fault."""
     athlete: Athlete = load(ATHLETE, plain)
     return identified(athlete, athlete.id)
-
-
-def athlete_to_plain(athlete: Athlete) -> dict[str, Any]:
-    """Return the athlete as the interface shows it; what is not known is left out."""
-    plain: dict[str, Any] = {
-        "athlete_id": athlete.id,
-        "name": athlete.name,
-        "time_zone": athlete.time_zone,
-    }
-    if athlete.date_of_birth:
-        plain["date_of_birth"] = athlete.date_of_birth.isoformat()
-    if athlete.training_status:
-        plain["training_status"] = athlete.training_status
-    if athlete.language:
-        plain["language"] = athlete.language
-    return plain
 
 
 def identified(athlete: Athlete, athlete_id: str) -> Athlete:

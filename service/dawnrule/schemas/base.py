@@ -11,7 +11,7 @@ import math
 from abc import abstractmethod
 from collections.abc import Callable, Collection, Iterable, Mapping
 from difflib import get_close_matches
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 from marshmallow import Schema, ValidationError, fields
 from marshmallow.types import ErrorMessages
@@ -41,9 +41,21 @@ _FIELD_SENTENCES: ErrorMessages = {
 
 
 class StrictSchema(Schema):
-    """An object that refuses what it does not know, by name, with the nearest name it knows."""
+    """An object that refuses what it does not know, by name, with the nearest name it knows.
+
+    An answer has the members of the objects named in ``flattened`` as if they were its own.
+    """
 
     error_messages = _SCHEMA_MESSAGES
+    flattened: ClassVar[tuple[str, ...]] = ()
+
+    def get_attribute(self, obj: Any, attr: str, default: Any) -> Any:
+        """Look up a member of an answer."""
+        if not self.flattened or hasattr(obj, attr):
+            return super().get_attribute(obj, attr, default)
+        parts = (getattr(obj, part) for part in self.flattened)
+        owner = next((part for part in parts if hasattr(part, attr)), obj)
+        return super().get_attribute(owner, attr, default)
 
     def handle_error(self, error: ValidationError, data: Any, *, many: bool, **_: Any) -> None:
         """Put the unknown names last, in their order, and suggest what they may have meant."""
@@ -107,7 +119,7 @@ class Entity(Object):
 
 
 class Timestamp(fields.String):
-    """A moment that goes out in RFC 3339."""
+    """A moment or a date that goes out in RFC 3339."""
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
         return None if value is None else str(value.isoformat())

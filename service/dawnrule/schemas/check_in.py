@@ -11,7 +11,7 @@ from dawnrule.facts.recovery import rmssd_ms
 from dawnrule.i18n.lazy import lazy, lazy_number
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.entities import Block, CheckIn, LastTrained, Pain, Sleep
-from dawnrule.schemas.base import ByName, ListOf, Object, StrictSchema
+from dawnrule.schemas.base import ByName, ListOf, Object, StrictSchema, Timestamp
 from dawnrule.schemas.errors import load
 from dawnrule.schemas.fields import (
     AthleteId,
@@ -208,7 +208,13 @@ class PlannedDaySchema(PlanSchema):
 
     athlete_id = AthleteId(required=True)
     date = CalendarDate(required=True)
-    posted_at = fields.String(required=True, metadata={"format": "date-time"})
+    plan = ListOf(
+        Object(BlockSchema),
+        at_most=lambda: greatest("planned_blocks"),
+        required=True,
+        attribute="blocks",
+    )
+    posted_at = Timestamp(required=True, metadata={"format": "date-time"})
     posted_by = fields.String(
         required=True, allow_none=True, metadata={"description": "The id of a key."}
     )

@@ -28,7 +28,7 @@ class FollowingSchema(StrictSchema):
 
     position = fields.Integer(required=True)
     kind = fields.String(required=True, metadata={"enum": ["advice", "act"]})
-    at = fields.AwareDateTime(required=True)
+    at = fields.String(required=True, metadata={"format": "date-time"})
     record_digest = fields.String(required=True, metadata=_DIGEST)
 
 
@@ -59,6 +59,8 @@ class ProofQuerySchema(StrictSchema):
 
 class ProofSchema(StrictSchema):
     """What an outsider needs to check one advice against a head that they were given."""
+
+    flattened = ("page",)
 
     record = fields.String(
         required=True, metadata={"description": "The record as it was entered, as JSON text."}
@@ -105,7 +107,7 @@ class ActSchema(StrictSchema):
         required=True,
         metadata={"description": "The id of a key, or `command-line`, or `service`."},
     )
-    at = fields.AwareDateTime(required=True)
+    at = fields.String(required=True, metadata={"format": "date-time"})
     about = fields.Dict(
         fields.String(),
         fields.String(),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.schemas.base import Object, StrictSchema, Timestamp
 from dawnrule.schemas.fields import AthleteId, Text, Word
 
 PURPOSES = ("read", "check-in")
@@ -33,16 +33,16 @@ class NewAddressSchema(StrictSchema):
 class PrivateAddressSchema(StrictSchema):
     """A private address, without what makes it work."""
 
-    address_id = fields.String(required=True)
+    address_id = fields.String(attribute="id", required=True)
     athlete_id = AthleteId(required=True)
     purpose = Word(lambda: PURPOSES, required=True)
     label = fields.String(required=True, allow_none=True)
-    created_at = fields.String(required=True, metadata=_TIME)
+    created_at = Timestamp(required=True, metadata=_TIME)
     created_by = fields.String(
         required=True, allow_none=True, metadata={"description": "The id of a key."}
     )
-    revoked_at = fields.String(required=True, allow_none=True, metadata=_TIME)
-    last_used_on = fields.String(
+    revoked_at = Timestamp(required=True, allow_none=True, metadata=_TIME)
+    last_used_on = Timestamp(
         required=True,
         allow_none=True,
         metadata={"format": "date", "description": "Where the athlete lives."},
@@ -51,6 +51,8 @@ class PrivateAddressSchema(StrictSchema):
 
 class GivenAddressSchema(PrivateAddressSchema):
     """A new private address. Its paths are shown this once: only their hash is stored."""
+
+    flattened = ("address",)
 
     paths = fields.List(fields.String(), required=True)
     urls = fields.List(

@@ -86,9 +86,7 @@ class RuleResultSchema(StrictSchema):
 class ExplainedRuleSchema(RuleHeadSchema):
     """A rule and how it came out."""
 
-    def get_attribute(self, obj: Any, attr: str, default: Any) -> Any:
-        """Look up the members of a rule in the rule."""
-        return super().get_attribute(obj if attr == "results" else obj.rule, attr, default)
+    flattened = ("rule",)
 
     results = fields.List(Object(RuleResultSchema), required=True)
 
@@ -102,12 +100,7 @@ class ExplainedAthleteSchema(AthleteTraitsSchema):
 class AdviceRecordSchema(StrictSchema):
     """All that an advice was made of and why it came out so, rule by rule."""
 
-    def get_attribute(self, obj: Any, attr: str, default: Any) -> Any:
-        """Look up the members of a record in the record, those of its explanation there."""
-        for part in (obj, obj.record, obj.explanation):
-            if hasattr(part, attr):
-                return super().get_attribute(part, attr, default)
-        return default
+    flattened = ("record", "explanation")
 
     advice = Object(AdviceSchema, required=True)
     athlete = Entity(ExplainedAthleteSchema, required=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from marshmallow import fields
 
 from dawnrule.model import Verdict
@@ -24,18 +26,29 @@ class AskReplaySchema(DatesSchema):
     rule_set = rule_set_name(required=True)
 
 
+class _NamedRuleSet(Object):
+    def _serialize(self, *args: Any, **_: Any) -> dict[str, str]:
+        replay = args[-1]
+        return {"full_name": replay.rule_set, "digest": replay.rule_set_digest}
+
+
+class _MorningsInAll(fields.Integer):
+    def get_value(self, obj: Any, attr: str, *_: Any, **__: Any) -> Any:
+        return obj.mornings  # a result has mornings of its own, so this is no attribute
+
+
 class ReplaySchema(StrictSchema):
     """Where a replay stands. ``mornings_in_all`` is null until they have been counted."""
 
-    replay_id = fields.String(required=True)
-    rule_set = Object(RuleSetToldSchema, required=True)
+    replay_id = fields.String(attribute="id", required=True)
+    rule_set = _NamedRuleSet(RuleSetToldSchema, required=True)
     first = fields.Date(data_key="from", required=True, allow_none=True)
     last = fields.Date(data_key="to", required=True, allow_none=True)
     state = fields.String(
         required=True, metadata={"enum": ["waiting", "running", "stopped", "failed", "done"]}
     )
     problem = fields.String(required=True, allow_none=True)
-    mornings_in_all = fields.Integer(required=True, allow_none=True)
+    mornings_in_all = _MorningsInAll(required=True, allow_none=True)
     mornings_done = fields.Integer(required=True)
     done_through = fields.Date(required=True, allow_none=True)
     asked_at = fields.AwareDateTime(required=True)
@@ -43,6 +56,9 @@ class ReplaySchema(StrictSchema):
     asked_by = fields.String(
         required=True, allow_none=True, metadata={"description": "The id of a key."}
     )
+
+
+REPLAY = ReplaySchema()
 
 
 class ReplaysSchema(StrictSchema):
@@ -140,3 +156,6 @@ class ScorecardSchema(StrictSchema):
     confidence = fields.Float(required=True)
     all_mornings = Object(ScoreSchema, required=True)
     rules = fields.List(Object(RuleScoreSchema), required=True)
+
+
+SCORECARD = ScorecardSchema()

@@ -7,12 +7,13 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from marshmallow import ValidationError, fields, post_load, validates_schema
+from marshmallow import ValidationError, fields, post_dump, post_load, validates_schema
 
 from dawnrule.facts.last_trained import CUT_SHORT, DROPPED, HELD
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model import Verdict
 from dawnrule.model.entities import Session
+from dawnrule.model.serialization import to_json
 from dawnrule.schemas.base import ListOf, Object, StrictField, StrictSchema
 from dawnrule.schemas.check_in import BlockSchema
 from dawnrule.schemas.errors import load
@@ -127,10 +128,18 @@ class ToldSessionSchema(SessionSchema):
 
     session_id = fields.String(required=True)
 
+    @post_dump(pass_original=True)
+    def _with_session(self, data: dict[str, Any], logged: Any, **_: Any) -> dict[str, Any]:
+        """Put the session, in its stored form, after its id."""
+        session_id = data.pop("session_id")
+        return {"session_id": session_id, **to_json(logged.session), **data}
+
 
 class TodaySchema(StrictSchema):
     """The advice that takes the place of today's, as the log has changed; it can be read by its
     id."""
+
+    flattened = ("advice",)
 
     advice_id = fields.String(required=True)
     supersedes = fields.String(

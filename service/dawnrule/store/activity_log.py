@@ -50,16 +50,6 @@ class Act:
         body: dict[str, Any] = json.loads(stored.body)
         return cls(stored.position, body["act"], body["by"], body["at"], body["about"])
 
-    def to_json(self) -> dict[str, Any]:
-        """Convert to plain JSON values."""
-        return {
-            "position": self.position,
-            "act": self.act,
-            "by": self.by,
-            "at": self.at,
-            "about": dict(self.about),
-        }
-
 
 def record_act(
     transaction: Transaction, act: str, *, by: str, at: datetime, about: Mapping[str, str]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Response
 
-from dawnrule.application.athletes import erase, export_athlete, require_athlete
+from dawnrule.application.athletes import Erased, erase, export_athlete, require_athlete
 from dawnrule.application.athletes import put_athlete as put
 from dawnrule.facts.plausibility import implausible_athlete
 from dawnrule.model.entities import Athlete
@@ -12,7 +12,6 @@ from dawnrule.schemas.athlete import (
     ATHLETE,
     ErasedSchema,
     SquadSchema,
-    athlete_to_plain,
     identified,
 )
 from dawnrule.schemas.errors import invalid_input
@@ -20,7 +19,6 @@ from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import texts
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
-from dawnrule.web.http.responses import json_answer
 
 export = Blueprint(
     "export", __name__, url_prefix="/v1", description="All that is stored of one person."
@@ -47,17 +45,16 @@ athletes = Blueprint("athletes", __name__, url_prefix="/v1", description="Who tr
 
 @athletes.route("/athletes")
 @athletes.response(200, SquadSchema)
-def list_athletes() -> Response:
+def list_athletes() -> dict[str, list[Athlete]]:
     """Everybody, in the order of their ids."""
-    squad = context().store.read(lambda transaction: transaction.athletes.all())
-    return json_answer({"athletes": [athlete_to_plain(athlete) for athlete in squad]})
+    return {"athletes": context().store.read(lambda transaction: transaction.athletes.all())}
 
 
 @athletes.route("/athletes/<athlete_id>", methods=["PUT"], parameters=[ATHLETE_ID])
 @athletes.arguments(ATHLETE)
 @athletes.response(200, ATHLETE, description="Replaced.")
 @athletes.alt_response(201, schema=ATHLETE, description="Created.")
-def put_athlete(body: Athlete, athlete_id: str) -> Response:
+def put_athlete(body: Athlete, athlete_id: str) -> tuple[Athlete, int]:
     """Create an athlete, or replace what is known of them."""
     athlete = identified(body, athlete_id)
     faults = list(implausible_athlete(athlete, context().clock()))
@@ -65,27 +62,25 @@ def put_athlete(body: Athlete, athlete_id: str) -> Response:
         raise invalid_input(faults)
     by, at = caller().id, context().clock()
     created = context().store.write(lambda transaction: put(transaction, athlete, by=by, at=at))
-    return json_answer(athlete_to_plain(athlete), 201 if created else 200)
+    return athlete, 201 if created else 200
 
 
 @athletes.route("/athletes/<athlete_id>", parameters=[ATHLETE_ID])
 @athletes.response(200, ATHLETE)
 @athletes.alt_response(404, "NOT_FOUND")
-def get_athlete(athlete_id: str) -> Response:
+def get_athlete(athlete_id: str) -> Athlete:
     """One athlete."""
-    athlete = context().store.read(lambda transaction: require_athlete(transaction, athlete_id))
-    return json_answer(athlete_to_plain(athlete))
+    return context().store.read(lambda transaction: require_athlete(transaction, athlete_id))
 
 
 @athletes.route("/athletes/<athlete_id>", methods=["DELETE"], parameters=[ATHLETE_ID])
 @athletes.response(200, ErasedSchema)
 @athletes.alt_response(404, "NOT_FOUND")
-def erase_athlete(athlete_id: str) -> Response:
+def erase_athlete(athlete_id: str) -> Erased:
     """Erase a person and all that is known of them: check-ins, advice, sessions, plans, keys and
     private addresses.
 
     The entries of their advice stay in the ledger, with digests of what nobody has any more.
     """
     its = context()
-    erased = erase(its.store, athlete_id, by=caller().id, at=its.clock())
-    return json_answer(erased.to_json())
+    return erase(its.store, athlete_id, by=caller().id, at=its.clock())

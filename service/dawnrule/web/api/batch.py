@@ -32,6 +32,7 @@ from dawnrule.schemas.batch import (
     SessionBatchResultSchema,
 )
 from dawnrule.schemas.errors import load
+from dawnrule.schemas.session import LoggedSchema
 from dawnrule.sheet import (
     CHECK_INS,
     SESSIONS,
@@ -46,7 +47,7 @@ from dawnrule.sheet import (
 )
 from dawnrule.store import Transaction
 from dawnrule.web.api.batch_rows import Kind, Result, Row, rows_of_json, rows_of_sheet
-from dawnrule.web.api.sessions import logged_to_json
+from dawnrule.web.api.sessions import in_language_of_request
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import texts, told_again
@@ -106,6 +107,7 @@ _CHECK_INS: Kind[CheckIn, Submitted] = Kind(
     in_sheet=lambda answer: advice_in_row(told_again(answer.advice)),
     refused=RowAnswer,
 )
+_LOGGED = LoggedSchema()
 _SESSIONS: Kind[Session, Logged] = Kind(
     many="sessions",
     said="sheet.many_sessions",
@@ -117,7 +119,7 @@ _SESSIONS: Kind[Session, Logged] = Kind(
     subject=lambda session: (session.athlete_id, session.starts_at.isoformat()),
     answer_member="session",
     outcome=lambda logged: "created" if logged.is_new else "unchanged",
-    answer=logged_to_json,
+    answer=lambda logged: _LOGGED.dump(in_language_of_request(logged)),
     in_sheet=logged_in_row,
     refused=SessionRowAnswer,
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import shutil
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 
@@ -12,12 +13,13 @@ from flask import Response, current_app, request
 
 import dawnrule
 from dawnrule.errors import DawnruleError, EngineFailure, FieldError, NotReady
+from dawnrule.model.advice import RuleSetName
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.advice import HealthSchema, ReadinessSchema
 from dawnrule.store import Key, Role, Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.requests import Blueprint
-from dawnrule.web.http.responses import TEXT, YAML, json_answer
+from dawnrule.web.http.responses import TEXT, YAML
 from dawnrule.web.openapi import document_yaml
 
 operations = Blueprint("operations", __name__, description="Running the service.")
@@ -29,17 +31,32 @@ _MEGABYTE = 1_000_000
 _OPENMETRICS = "application/openmetrics-text"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Health:
+    """That the process answers, and its version."""
+
+    status: str = "ok"
+    version: str = dawnrule.__version__
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readiness(Health):
+    """That the service can do its work; ``rule_set`` decides today."""
+
+    rule_set: RuleSetName
+
+
 @operations.route("/healthz")
 @operations.response(200, HealthSchema)
-def get_health() -> Response:
+def get_health() -> Health:
     """Whether the process answers."""
-    return json_answer({"status": "ok", "version": dawnrule.__version__})
+    return Health()
 
 
 @operations.route("/readyz")
 @operations.response(200, ReadinessSchema)
 @operations.alt_response(503, "DEFAULT_ERROR")
-def get_readiness() -> Response:
+def get_readiness() -> Readiness:
     """Whether the service can do its work: the store takes writes, both evaluations decide a
     worked example as they should, there is room on the disk, and it is not about to end."""
     missing = [fault for name, check in _CHECKS.items() if (fault := _fault(name, check))]
@@ -47,9 +64,7 @@ def get_readiness() -> Response:
         said = "; ".join(f"{fault.pointer.removeprefix('/')}: {fault.detail}" for fault in missing)
         _log.error("not ready: %s", said)
         raise NotReady(f"{said}.", missing)
-    rule_set = context().store.read(context().in_force_today)
-    named = {"name": rule_set.name, "version": rule_set.version, "digest": rule_set.digest}
-    return json_answer({"status": "ok", "version": dawnrule.__version__, "rule_set": named})
+    return Readiness(rule_set=RuleSetName.of(context().store.read(context().in_force_today)))
 
 
 @operations.route("/metrics")

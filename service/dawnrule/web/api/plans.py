@@ -21,7 +21,6 @@ from dawnrule.store import StoredPlan, Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
-from dawnrule.web.http.responses import json_answer
 
 plans = Blueprint("plans", __name__, url_prefix="/v1", description="What the coach plans.")
 
@@ -39,13 +38,13 @@ _ADDRESS = "/athletes/<athlete_id>/plans/<date>"
 @plans.response(200, PlannedDaySchema, description="Replaced.")
 @plans.alt_response(201, schema=PlannedDaySchema, description="New.")
 @plans.alt_response(404, "NOT_FOUND")
-def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> Response:
+def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> tuple[StoredPlan, int]:
     """Say what an athlete is to do on a date; the page for checking in then offers it.
 
     It is no check-in: advice is given on what the athlete sends.
     """
     planned = CheckIn(athlete_id, day_of_address(date), body["plan"])
-    now, key_id = context().clock(), caller().id
+    now, key_id = context().clock().astimezone(UTC), caller().id
     blocks = to_json(planned)["plan"]
     plan = StoredPlan(athlete_id, planned.date, blocks, now, key_id)
 
@@ -56,13 +55,13 @@ def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> Response:
         return set_plan(transaction, plan, by=key_id)
 
     created = context().store.write(put)
-    return json_answer(_plain(plan), 201 if created else 200)
+    return plan, 201 if created else 200
 
 
 @plans.route(_ADDRESS, parameters=[ATHLETE_ID, _DATE])
 @plans.response(200, PlannedDaySchema)
 @plans.alt_response(404, "NOT_FOUND")
-def get_plan(athlete_id: str, date: str) -> Response:
+def get_plan(athlete_id: str, date: str) -> StoredPlan:
     """What the coach plans for a date."""
     on = day_of_address(date)
 
@@ -73,7 +72,7 @@ def get_plan(athlete_id: str, date: str) -> Response:
     found = context().store.read(find)
     if found is None:
         raise _no_plan(date)
-    return json_answer(_plain(found))
+    return found
 
 
 @plans.route(_ADDRESS, methods=["DELETE"], parameters=[ATHLETE_ID, _DATE])
@@ -91,13 +90,3 @@ def delete_plan(athlete_id: str, date: str) -> Response:
 
 def _no_plan(date: str) -> NotFound:
     return NotFound(f"There is no plan for {date}.")
-
-
-def _plain(plan: StoredPlan) -> dict[str, Any]:
-    return {
-        "athlete_id": plan.athlete_id,
-        "date": plan.date.isoformat(),
-        "plan": plan.blocks,
-        "posted_at": plan.posted_at.astimezone(UTC).isoformat(),
-        "posted_by": plan.posted_by,
-    }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -20,7 +21,6 @@ from dawnrule.store import PrivateAddress, Purpose, Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
-from dawnrule.web.http.responses import json_answer
 from dawnrule.web.private.addresses import paths_of
 
 addresses = Blueprint(
@@ -31,11 +31,20 @@ addresses = Blueprint(
 )
 
 
+@dataclass(frozen=True, slots=True)
+class GivenAddress:
+    """A new private address with its paths, and the same as the service was reached."""
+
+    address: PrivateAddress
+    paths: list[str]
+    urls: list[str]
+
+
 @addresses.route("/athletes/<athlete_id>/addresses", methods=["POST"], parameters=[ATHLETE_ID])
 @addresses.arguments(NewAddressSchema())
 @addresses.response(201, GivenAddressSchema)
 @addresses.alt_response(404, "NOT_FOUND")
-def give_private_address(body: Mapping[str, Any], athlete_id: str) -> Response:
+def give_private_address(body: Mapping[str, Any], athlete_id: str) -> GivenAddress:
     """Make a private address for an athlete. It is shown this once.
 
     Who has it needs no key, so it is as good as a password for the one thing that it does.
@@ -44,20 +53,20 @@ def give_private_address(body: Mapping[str, Any], athlete_id: str) -> Response:
     given = context().store.write(
         lambda transaction: create_address(transaction, athlete_id, purpose, label, by=by, at=at)
     )
-    return json_answer(_given(given), 201)
+    return _given(given)
 
 
 @addresses.route("/athletes/<athlete_id>/addresses", parameters=[ATHLETE_ID])
 @addresses.response(200, AddressesSchema)
 @addresses.alt_response(404, "NOT_FOUND")
-def list_private_addresses(athlete_id: str) -> Response:
+def list_private_addresses(athlete_id: str) -> dict[str, list[PrivateAddress]]:
     """The private addresses of an athlete, revoked ones too, and when each was last used."""
 
     def find(transaction: Transaction) -> list[PrivateAddress]:
         require_athlete(transaction, athlete_id)
         return transaction.private_addresses.of_athlete(athlete_id)
 
-    return json_answer({"addresses": [_plain(one) for one in context().store.read(find)]})
+    return {"addresses": context().store.read(find)}
 
 
 @addresses.route("/addresses/<address_id>", methods=["DELETE"])
@@ -73,34 +82,20 @@ def revoke_private_address(address_id: str) -> Response:
 @addresses.route("/addresses/<address_id>/rotate", methods=["POST"])
 @addresses.response(201, GivenAddressSchema)
 @addresses.alt_response(404, "NOT_FOUND")
-def rotate_private_address(address_id: str) -> Response:
+def rotate_private_address(address_id: str) -> GivenAddress:
     """End a private address and give a new one for the same athlete and purpose."""
     by, at = caller().id, _now()
     given = context().store.write(
         lambda transaction: rotate_address(transaction, address_id, by=by, at=at)
     )
-    return json_answer(_given(given), 201)
+    return _given(given)
 
 
 def _now() -> datetime:
-    return context().clock()
+    return context().clock().astimezone(UTC)
 
 
-def _given(given: NewAddress) -> dict[str, Any]:
+def _given(given: NewAddress) -> GivenAddress:
     paths = paths_of(given.address.purpose, given.token)
     root = request.url_root.rstrip("/")
-    return _plain(given.address) | {"paths": paths, "urls": [root + path for path in paths]}
-
-
-def _plain(address: PrivateAddress) -> dict[str, Any]:
-    revoked, used = address.revoked_at, address.last_used_on
-    return {
-        "address_id": address.id,
-        "athlete_id": address.athlete_id,
-        "purpose": address.purpose,
-        "label": address.label,
-        "created_at": address.created_at.astimezone(UTC).isoformat(),
-        "created_by": address.created_by,
-        "revoked_at": revoked.isoformat() if revoked else None,
-        "last_used_on": used.isoformat() if used else None,
-    }
+    return GivenAddress(given.address, paths, [root + path for path in paths])

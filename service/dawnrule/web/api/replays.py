@@ -7,8 +7,14 @@ from typing import Any
 
 from flask import Response
 
-from dawnrule.analytics.replay_jobs import replay_to_json
-from dawnrule.schemas.replay import AskReplaySchema, ReplayedSchema, ReplaySchema, ReplaysSchema
+from dawnrule.schemas.replay import (
+    REPLAY,
+    AskReplaySchema,
+    ReplayedSchema,
+    ReplaySchema,
+    ReplaysSchema,
+)
+from dawnrule.store import StoredReplay
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.requests import Blueprint
@@ -25,7 +31,7 @@ _LOCATION = {"Location": {"description": "The replay.", "schema": {"type": "stri
 @replays.arguments(AskReplaySchema())
 @replays.response(202, ReplaySchema, description="It waits to be run.", headers=_LOCATION)
 @replays.alt_response(404, "NOT_FOUND")
-def post_replay(body: Mapping[str, Any]) -> Response:
+def post_replay(body: Mapping[str, Any]) -> tuple[StoredReplay, dict[str, str]]:
     """Decide past mornings again under another rule set, on the facts of then.
 
     It runs by itself; ask for it until it is done. No advice is changed.
@@ -34,14 +40,14 @@ def post_replay(body: Mapping[str, Any]) -> Response:
     rule_set = its.rule_set_named(body["rule_set"])
     replay_id = its.replays.start(rule_set, body["first"], body["last"], caller().id)
     headers = {"Location": f"/v1/replays/{replay_id}"}
-    return json_answer(replay_to_json(its.replays.status(replay_id)), 202, headers)
+    return its.replays.status(replay_id), headers
 
 
 @replays.route("/replays")
 @replays.response(200, ReplaysSchema)
-def list_replays() -> Response:
+def list_replays() -> dict[str, list[StoredReplay]]:
     """The replays that are kept, the newest first."""
-    return json_answer({"replays": [replay_to_json(one) for one in context().replays.newest()]})
+    return {"replays": context().replays.newest()}
 
 
 @replays.route("/replays/<replay_id>")
@@ -50,21 +56,22 @@ def list_replays() -> Response:
 def get_replay(replay_id: str) -> Response:
     """Where a replay stands, and what it has found so far."""
     its = context().replays
-    return json_answer(replay_to_json(its.status(replay_id)) | its.result(replay_id).to_json())
+    state = REPLAY.dump(its.status(replay_id))
+    return json_answer(state | its.result(replay_id).to_json())
 
 
 @replays.route("/replays/<replay_id>", methods=["DELETE"])
 @replays.response(200, ReplaySchema)
 @replays.alt_response(404, "NOT_FOUND")
-def cancel_replay(replay_id: str) -> Response:
+def cancel_replay(replay_id: str) -> StoredReplay:
     """Stop a replay; what it has found stays."""
-    return json_answer(replay_to_json(context().replays.cancel(replay_id)))
+    return context().replays.cancel(replay_id)
 
 
 @replays.route("/replays/<replay_id>/resume", methods=["POST"])
 @replays.response(202, ReplaySchema)
 @replays.alt_response(404, "NOT_FOUND")
-def resume_replay(replay_id: str) -> Response:
+def resume_replay(replay_id: str) -> StoredReplay:
     """Go on with a replay that was stopped, failed, or left behind; one that is done is not done
     again (409)."""
-    return json_answer(replay_to_json(context().replays.resume(replay_id)), 202)
+    return context().replays.resume(replay_id)

@@ -8,7 +8,7 @@ from typing import Any
 
 from flask import Response, request
 
-from dawnrule.analytics.scorecard import scorecard
+from dawnrule.analytics.scorecard import Scorecard, scorecard
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.rule_sets import (
     Compared,
@@ -292,7 +292,7 @@ def get_findings(name: str, version: str) -> Response:
 @rule_sets.arguments(DatesSchema, location="query")
 @rule_sets.response(200, ScorecardSchema)
 @rule_sets.alt_response(404, "NOT_FOUND")
-def get_scorecard(query: Mapping[str, Any], name: str, version: str) -> Response:
+def get_scorecard(query: Mapping[str, Any], name: str, version: str) -> Scorecard:
     """How often each rule fired and decided on the mornings told by this rule set, and what
     happened afterwards.
 
@@ -301,7 +301,7 @@ def get_scorecard(query: Mapping[str, Any], name: str, version: str) -> Response
     its = context()
     rule_set = its.advisor.library.get(name, version)
     mornings, dates = its.archive.mornings(), (query["first"], query["last"])
-    return json_answer(scorecard(its.store, mornings, rule_set, *dates, its.clock()).to_json())
+    return scorecard(its.store, mornings, rule_set, *dates, its.clock())
 
 
 @rule_sets.route("/rule-sets/diff")

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
-
-from flask import Response
 
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.sessions import Logged, correct_session, remove_session, require_session
 from dawnrule.errors import NotFound
 from dawnrule.model.entities import Session
-from dawnrule.model.serialization import to_json
 from dawnrule.schemas.fields import EARLIEST, LATEST
 from dawnrule.schemas.session import (
     EXAMPLE,
@@ -29,12 +27,27 @@ from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller, may_see, refuse_foreign
 from dawnrule.web.http.locale import told_again
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
-from dawnrule.web.http.responses import json_answer
 
 sessions = Blueprint("sessions", __name__, url_prefix="/v1", description="What was trained.")
 
 _ONE_DAY = timedelta(days=1)
 _LOCATION = {"Location": {"description": "The session.", "schema": {"type": "string"}}}
+
+
+@dataclass(frozen=True, slots=True)
+class KnownSession:
+    """A session in the log."""
+
+    session_id: str
+    session: Session
+
+
+@dataclass(frozen=True, slots=True)
+class SessionPage:
+    """Sessions, newest first; ``next`` is the cursor of the page after, None at the end."""
+
+    sessions: Sequence[KnownSession]
+    next: str | None
 
 
 @sessions.route("/sessions", methods=["POST"])
@@ -44,7 +57,7 @@ _LOCATION = {"Location": {"description": "The session.", "schema": {"type": "str
     200, schema=LoggedSchema, description="The same as before; nothing is stored."
 )
 @sessions.alt_response(404, "NOT_FOUND")
-def post_session(session: Session) -> Response:
+def post_session(session: Session) -> tuple[Logged, int, dict[str, str]]:
     """Log a session, and say what became of today's advice.
 
     Two different sessions may begin at the same time; the same session again is logged once.
@@ -53,14 +66,14 @@ def post_session(session: Session) -> Response:
     log = context().log_for(caller().id)
     logged = context().store.write(lambda transaction: log(transaction, session))
     headers = {"Location": f"/v1/sessions/{logged.session_id}"}
-    return json_answer(logged_to_json(logged), 201 if logged.is_new else 200, headers)
+    return in_language_of_request(logged), 201 if logged.is_new else 200, headers
 
 
 @sessions.route("/athletes/<athlete_id>/sessions", parameters=[ATHLETE_ID])
 @sessions.arguments(SessionsQuerySchema, location="query")
 @sessions.response(200, SessionsSchema)
 @sessions.alt_response(404, "NOT_FOUND")
-def list_sessions(query: Mapping[str, Any], athlete_id: str) -> Response:
+def list_sessions(query: Mapping[str, Any], athlete_id: str) -> SessionPage:
     """The sessions of an athlete, the newest first, a page at a time."""
     limit: int = query["limit"]
 
@@ -75,27 +88,25 @@ def list_sessions(query: Mapping[str, Any], athlete_id: str) -> Response:
     found = context().store.read(find)
     page = found[:limit]
     more = len(found) > limit
-    return json_answer(
-        {
-            "sessions": [_told(session_id, to_json(session)) for session_id, session in page],
-            "next": cursor_of(page[-1][1].starts_at, page[-1][0]) if more else None,
-        }
+    return SessionPage(
+        [KnownSession(session_id, session) for session_id, session in page],
+        cursor_of(page[-1][1].starts_at, page[-1][0]) if more else None,
     )
 
 
 @sessions.route("/sessions/<session_id>")
 @sessions.response(200, ToldSessionSchema)
 @sessions.alt_response(404, "NOT_FOUND")
-def get_session(session_id: str) -> Response:
+def get_session(session_id: str) -> KnownSession:
     """One session."""
-    return json_answer(_told(session_id, to_json(_seen(session_id))))
+    return KnownSession(session_id, _seen(session_id))
 
 
 @sessions.route("/sessions/<session_id>", methods=["PUT"])
 @sessions.arguments(SESSION)
 @sessions.response(200, LoggedSchema)
 @sessions.alt_response(404, "NOT_FOUND")
-def put_session(session: Session, session_id: str) -> Response:
+def put_session(session: Session, session_id: str) -> Logged:
     """Mend a session of the same athlete, and say what became of today's advice.
 
     The advice that was given on the session as it was stays as it is.
@@ -107,13 +118,13 @@ def put_session(session: Session, session_id: str) -> Response:
     logged = context().store.write(
         lambda transaction: correct_session(transaction, check_ins, session, session_id, submission)
     )
-    return json_answer(logged_to_json(logged))
+    return in_language_of_request(logged)
 
 
 @sessions.route("/sessions/<session_id>", methods=["DELETE"])
 @sessions.response(200, LoggedSchema)
 @sessions.alt_response(404, "NOT_FOUND")
-def delete_session(session_id: str) -> Response:
+def delete_session(session_id: str) -> Logged:
     """Take a session back, and say what became of today's advice.
 
     The advice that was given on it stays as it is.
@@ -124,28 +135,14 @@ def delete_session(session_id: str) -> Response:
     logged = context().store.write(
         lambda transaction: remove_session(transaction, check_ins, session_id, submission)
     )
-    return json_answer(logged_to_json(logged))
+    return in_language_of_request(logged)
 
 
-def logged_to_json(logged: Logged) -> dict[str, Any]:
-    """A session that was written, and what became of today's advice, as plain JSON values."""
-    return _told(logged.session_id, logged.session) | {"today": _today(logged)}
-
-
-def _today(logged: Logged) -> dict[str, Any] | None:
+def in_language_of_request(logged: Logged) -> Logged:
+    """Translate the advice that a session has led to into the language of this request."""
     if logged.today is None:
-        return None
-    advice = told_again(logged.today.advice)
-    return {
-        "advice_id": advice.advice_id,
-        "supersedes": logged.today.supersedes,
-        "verdict": advice.verdict,
-        "headline": advice.headline,
-    }
-
-
-def _told(session_id: str, session: Mapping[str, Any]) -> dict[str, Any]:
-    return {"session_id": session_id, **session}
+        return logged
+    return replace(logged, today=replace(logged.today, advice=told_again(logged.today.advice)))
 
 
 def _seen(session_id: str) -> Session:
