@@ -158,8 +158,8 @@ def bundled_advisor() -> Advisor:
     return Advisor.bundled()
 
 
-def newest_baseline() -> RuleSet:
-    return [rules for rules in bundled_advisor().library.all() if rules.name == "baseline"][-1]
+def baseline_1_2_0() -> RuleSet:
+    return bundled_advisor().library.get("baseline", "1.2.0")
 
 
 def baseline_advice(
@@ -167,7 +167,7 @@ def baseline_advice(
 ) -> Considered:
     """What the newest baseline says."""
     given = Morning(athlete, check_in, history or History(), NOW)
-    return bundled_advisor().consider(given, newest_baseline(), "advice-1")
+    return bundled_advisor().consider(given, baseline_1_2_0(), "advice-1")
 
 
 def advice_under(

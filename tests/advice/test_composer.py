@@ -25,13 +25,13 @@ from tests.factories import (
     TRAIN,
     advice_under,
     at,
+    baseline_1_2_0,
     baseline_advice,
     bundled_advisor,
     days_ago,
     last_trained,
     logged,
     morning,
-    newest_baseline,
     rule_named,
     session,
     when,
@@ -500,7 +500,7 @@ def test_changes_that_must_all_come_true_are_told_apart_from_those_that_are_enou
 
 
 def test_the_advice_names_the_rule_set_that_it_was_given_under() -> None:
-    rule_set = newest_baseline()
+    rule_set = baseline_1_2_0()
     assert baseline_advice(morning()).advice.rule_set == RuleSetName.of(rule_set)
     assert to_json(RuleSetName.of(rule_set)) == {
         "name": rule_set.name,

@@ -23,11 +23,11 @@ from tests.factories import (
     STRENGTH,
     SWAP,
     advice_under,
+    baseline_1_2_0,
     baseline_advice,
     days_ago,
     logged,
     morning,
-    newest_baseline,
     rule_named,
     session,
     when,
@@ -125,7 +125,7 @@ def test_a_modality_that_loads_nothing_by_itself_is_not_offered_on_a_day_of_rest
     def ways(**reported: Any) -> list[Alternative]:
         source = FactSource.of(KIM, morning(0, TONIGHT, **reported), History(), NOW)
         source = replace(source, past=replace(source.past, vocabulary=words))
-        today = WhatIf(newest_baseline()).on_day(source.day.facts)
+        today = WhatIf(baseline_1_2_0()).on_day(source.day.facts)
         (part,) = source.morning().parts
         found = Alternatives(source, today, frozenset()).to(part)
         return [way for way in found if way.modality]

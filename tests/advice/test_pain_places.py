@@ -22,10 +22,10 @@ from tests.factories import (
     NOW,
     REST,
     advice_under,
+    baseline_1_2_0,
     baseline_advice,
     bundled_advisor,
     morning,
-    newest_baseline,
     rule_named,
     when,
 )
@@ -109,11 +109,11 @@ def test_a_rule_that_reads_more_than_pain_speaks_of_its_muscle_group() -> None:
 def test_a_record_tells_the_place_in_every_language_and_beside_other_rules() -> None:
     considered = baseline_advice(morning(0, SQUAT, pain=(BACK,)))
     record = considered.record(decided_at=NOW, posted_by=None, supersedes=None)
-    assert translate(record, newest_baseline(), Composer.bundled()) == record.advice
-    german = translate(record, newest_baseline(), Composer.bundled("de"))
+    assert translate(record, baseline_1_2_0(), Composer.bundled()) == record.advice
+    german = translate(record, baseline_1_2_0(), Composer.bundled("de"))
     assert german.reason.startswith("Low back: stechender Schmerz.")
-    with closing(Decider(newest_baseline(), FactDictionary.bundled())) as decider:
-        beside = compare_with(record, None, newest_baseline(), decider, Composer.bundled().wording)
+    with closing(Decider(baseline_1_2_0(), FactDictionary.bundled())) as decider:
+        beside = compare_with(record, None, baseline_1_2_0(), decider, Composer.bundled().wording)
     assert {subject.now.reason for subject in beside} == {record.advice.reason}
 
 
@@ -124,13 +124,13 @@ def test_a_record_of_a_time_when_load_passed_through_nothing_tells_what_counted_
         replace(part, facts={**part.facts, "sharp_pain": False}) for part in record.facts.parts
     )
     record = replace(record, facts=replace(record.facts, parts=parts))
-    told = translate(record, newest_baseline(), Composer.bundled())
+    told = translate(record, baseline_1_2_0(), Composer.bundled())
     assert told.reason == f"Reported for quadriceps: joint pain. {AS_PAIN}"
 
 
 def test_no_balanced_session_sends_load_through_what_hurts() -> None:
     words = Composer.bundled().vocabulary
-    rules = bundled_advisor().library.what_if(newest_baseline())
+    rules = bundled_advisor().library.what_if(baseline_1_2_0())
     check_in = morning(0, pain=(BACK,))
     outlook = Outlook.of(KIM, check_in, History(), rules, NOW, days=7)
     offered = {movement: pattern for movement, pattern, _ in outlook.balanced_session("strength")}

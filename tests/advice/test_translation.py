@@ -23,7 +23,7 @@ from dawnrule.model.serialization import from_json
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice
-from tests.factories import KIM, NOW, bundled_advisor, newest_baseline
+from tests.factories import KIM, NOW, baseline_1_2_0, bundled_advisor
 from tests.golden.test_golden_decisions import CASES, REPORTED_AT, Case, history_of
 
 OTHERS = [language for language in languages() if language != ENGLISH]
@@ -85,7 +85,8 @@ def test_every_golden_advice_is_the_same_in_another_language(
             at_once = composed(morning, rule_set, language).advice
             assert told == at_once
             assert set(texts_in(told)) & set(texts_in(record.advice)) == set()
-            assert english_words(" ".join(texts_in(told)), language) == set()
+            theirs = {word for pain in morning.check_in.pain or () for word in pain.where.split()}
+            assert english_words(" ".join(texts_in(told)), language) <= theirs
             assert len(told.headline) <= LONGEST_HEADLINE
 
 
@@ -126,10 +127,10 @@ def test_what_a_day_needs_is_told_in_german_too() -> None:
         last_trained={"chest": trained},
     )
     morning = Morning(KIM, check_in, history_of(CASES[0]), NOW)
-    record = composed(morning, newest_baseline(), ENGLISH)
+    record = composed(morning, baseline_1_2_0(), ENGLISH)
     [part] = record.advice.parts
     assert (part.opens_note or "").startswith("From ")
-    [told] = translate(record, newest_baseline(), german).parts
+    [told] = translate(record, baseline_1_2_0(), german).parts
     assert (told.opens_note or "").endswith(
         "ist nur noch nötig: Muskelkater unter 3; Zeit allein reicht nicht."
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any
 
@@ -62,3 +63,29 @@ def test_1_2_0_keeps_all_that_1_1_0_says_in_its_order_and_adds_ten_rules() -> No
     assert list(second) == [id_ for id_ in third if id_ in second]
     assert signals("1.1.0") == signals("1.2.0")
     assert len(third) - len(second) == 10
+
+
+def test_2_0_0_changes_no_word_of_the_rules_on_warning_signs_that_it_keeps() -> None:
+    third, fourth = told("1.2.0"), told("2.0.0")
+    kept = ("warning-heart-or-chest", "warning-head-injury", "warning-numbness-or-weakness")
+    for id_ in (*kept, "warning-sign-left-open", "illness-fever", "illness-below-neck"):
+        assert third[id_] == fourth[id_]
+
+
+def test_2_0_0_swaps_no_whole_day_so_that_a_day_off_stays_one() -> None:
+    day_rules = version("2.0.0").in_scope("day")
+    assert {str(rule.verdict) for rule in day_rules if rule.verdict} == {"rest"}
+
+
+def test_2_0_0_names_no_way_of_training_in_a_caution_of_its_verdicts() -> None:
+    """The computed list of alternatives does, and leaves out what is sore, hurt or unwise."""
+    ways = re.compile(r"\b(cycl\w*|swim\w*|rowing|sled|pool)\b", re.IGNORECASE)
+    for rule in version("2.0.0").rules:
+        assert ways.findall(rule.caution) == [], rule.id
+
+
+def test_2_0_0_says_so_where_it_reads_what_is_open() -> None:
+    dictionary = FactDictionary.bundled()
+    read = {fact for rule in version("2.0.0").rules for fact in rule.reads}
+    told_by = {name for name, fact in dictionary.items() if fact.rests or fact.holds_back}
+    assert told_by <= read

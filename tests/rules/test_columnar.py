@@ -82,7 +82,7 @@ def test_a_whole_number_for_a_number_is_the_same_number() -> None:
 @pytest.mark.parametrize(
     "facts",
     [
-        {"soreness": 4.5},
+        {"resting_hr_bpm": 50.5},
         {"soreness": True},
         {"soreness": 11},
         {"soreness": "4"},

@@ -83,7 +83,11 @@ def test_texts_that_change_no_verdict_are_told_and_proved_to_change_none() -> No
 
 
 def test_a_condition_written_otherwise_is_proved_to_decide_alike() -> None:
-    found = between(rule("sore", SORE), rule("sore", "{fact: soreness, above: 4}"))
+    sides = ("planned_sets: 9", "planned_sets: 0")
+    found = between(
+        rule("many", "{fact: planned_sets, at_least: 5}", *sides),
+        rule("many", "{fact: planned_sets, above: 4}", *sides),
+    )
     assert [field.field for field in found.changed[0].fields] == ["when"]
     assert changes(found) == []
 

@@ -16,6 +16,7 @@ from dawnrule.rules.limits import (
     Planned,
     allowed,
     exceeded,
+    limits_of_fired,
     merged,
     said,
 )
@@ -124,6 +125,7 @@ def test_a_rule_file_may_give_limits() -> None:
     text = RULE_SET.replace("LIMITS", "{share_of_sets: 0.5, no_failure: true}")
     [rule] = parse_rule_set(text, "tried.yaml").rules
     assert rule.limits == Limits(share_of_sets=0.5, no_failure=True)
+    assert limits_of_fired([rule, rule], {"soreness": 3}) == rule.limits
     assert rule_to_json(rule)["limits"] == {"share_of_sets": 0.5, "no_failure": True}
 
 

@@ -28,6 +28,7 @@ CODES_OF_FILES = {
     "duplicate-id",
     "examples",
     "extends",
+    "limits",
     "off",
     "operator",
     "reason",

@@ -52,7 +52,7 @@ def test_a_combination_of_nothing_holds_always_or_never(condition: Condition, al
     [
         ("soreness", "4"),
         ("soreness", True),
-        ("soreness", 4.5),
+        ("resting_hr_bpm", 50.5),
         ("soreness", 11),
         ("soreness", None),
         ("soreness", {"soreness": 4}),

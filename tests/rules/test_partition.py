@@ -22,12 +22,12 @@ def values(
 @pytest.mark.parametrize(
     ("fact", "tests", "standing"),
     [
-        ("soreness", [(Operator.AT_LEAST, 5)], [4, 5, 6]),
-        ("soreness", [(Operator.AT_LEAST, 5), (Operator.BELOW, 6)], [4, 5, 6, 7]),
-        ("soreness", [(Operator.AT_LEAST, 0)], [0, 1]),
-        ("soreness", [(Operator.AT_MOST, 10)], [9, 10]),
-        ("soreness", [(Operator.IN, (2, 4))], [1, 2, 3, 4, 5]),
-        ("soreness", [(Operator.REPORTED, True)], [0]),
+        ("planned_sets", [(Operator.AT_LEAST, 5)], [4, 5, 6]),
+        ("planned_sets", [(Operator.AT_LEAST, 5), (Operator.BELOW, 6)], [4, 5, 6, 7]),
+        ("planned_sets", [(Operator.AT_LEAST, 0)], [0, 1]),
+        ("questions_answered", [(Operator.AT_MOST, 5)], [4, 5]),
+        ("planned_sets", [(Operator.IN, (2, 4))], [1, 2, 3, 4, 5]),
+        ("planned_sets", [(Operator.REPORTED, True)], [0]),
         ("sleep_hours", [(Operator.BELOW, 6)], [5, 6, 7]),
         ("sleep_hours", [(Operator.BELOW, 0.05)], [0, 0.05, 1.1]),
         ("sleep_hours", [(Operator.BELOW, 6), (Operator.BELOW, 6.5)], [5, 6, 6.1, 6.5, 7.5]),
@@ -45,7 +45,7 @@ def test_there_is_a_value_at_and_between_all_thresholds(
 def test_there_is_none_between_thresholds_that_have_none_between_them() -> None:
     near = (0.1, 0.10000000000000002)
     assert values("sleep_hours", (Operator.IN, near)) == [0, *near, 1.1]
-    assert values("soreness", (Operator.IN, (4, 5))) == [3, 4, 5, 6]
+    assert values("planned_sets", (Operator.IN, (4, 5))) == [3, 4, 5, 6]
 
 
 def test_facts_stand_in_the_order_of_the_dictionary_and_untested_ones_are_left_out() -> None:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
@@ -17,10 +15,18 @@ from dawnrule.rules.returns import Return, Returns, breaches, limits_of, parse_r
 SHIPPED = Returns.bundled()
 each = pytest.mark.parametrize("back", SHIPPED.values(), ids=lambda one: one.id)
 
-PUBLISHED: dict[str, str] = json.loads(
-    Path(__file__).with_name("return_digests.json").read_text(encoding="utf-8")
-)
-"""A line is added when a version is published, and never changed."""
+PUBLISHED = {
+    "heart-or-chest": "a75f84c781d0680b33996622b441c85090857c1de1b5f76f367d8e8f64df71ba",
+    "head-injury": "22d9e9f92a602b1129d23f9374194deac3a5b80143438e64d7c512e189b8abb2",
+    "numbness-or-weakness": "b4f8b5de491dec044a780525ec7e1f089ef925ad784c74f616df5dcfe8201b90",
+    "muscle-breakdown": "b76a28b98608f8551f3295b9907a943aaacd099bf7aed7a8805c87567f9e32f6",
+    "severe-swelling": "b1a4e0150752455d7604d0878f78064e7d840ca4133cfaa8509b53f32c153092",
+    "leg-clot": "4225a0dc70fbaf2437d41301fffd759c23926a10717e60e1513cadd48d24edf3",
+    "illness": "7ec66cd247955f7c7937ae0a47ab3888c568c57537331057120ec121fe2a270a",
+    "pain": "8994c098f22dc767114b9689b833a366bb8b4bcc8a211e67ab69e975e4302ce4",
+    "break": "1852c379465b105e74d8591532b934b81b654eaec7ae28ab5a994a76d204e520",
+}
+"""The digests of the first versions. None ever changes."""
 
 
 def test_there_is_a_return_for_each_kind_that_has_one() -> None:
@@ -29,7 +35,8 @@ def test_there_is_a_return_for_each_kind_that_has_one() -> None:
 
 @each
 def test_a_published_return_never_changes(back: Return) -> None:
-    assert PUBLISHED[back.full_name] == back.digest
+    assert back.version == "1.0.0"
+    assert back.digest == f"sha256:{PUBLISHED[back.id]}"
 
 
 @each

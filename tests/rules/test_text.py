@@ -33,8 +33,9 @@ def outline(line: Line, depth: int = 0) -> list[str]:
 
 
 def shipped_rule(rule_id: str) -> Rule:
-    newest = SHIPPED[-1]
-    return next(rule for rule in newest.rules if rule.id == rule_id)
+    """A rule of 1.2.0, whose words stay as they are."""
+    [published] = (one for one in SHIPPED if one.full_name == "baseline@1.2.0")
+    return next(rule for rule in published.rules if rule.id == rule_id)
 
 
 def test_a_rule_reads_as_a_sentence_and_a_list() -> None:

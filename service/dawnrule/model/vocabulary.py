@@ -44,6 +44,7 @@ _LISTS = (
     "concern_states",
     "returns",
     "restriction_reasons",
+    "open_illness_because",
     "phases",
     "actions",
     "competition_ranks",

@@ -10,11 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from math import floor
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Facts
 from dawnrule.rules.conditions import Operator, Test
+
+if TYPE_CHECKING:
+    from dawnrule.rules.rule_set import Rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +68,11 @@ class Limits:
     def settled(self, facts: Facts) -> Limits:
         """The same with the numbers of a morning in place of its facts; what is not known there
         limits nothing."""
-        settled: dict[str, Any] = {
+        known: dict[str, Any] = {
             name: facts.get(value.fact) if isinstance(value, FromFact) else value
             for name, value in self.given()
         }
-        return Limits(**settled)
+        return Limits(**known)
 
     def __bool__(self) -> bool:
         return any(True for _ in self.given())
@@ -132,6 +135,11 @@ def merged(many: Iterable[Limits]) -> Limits:
             if known is None or not as_strict(known, name, value):
                 strictest[name] = value
     return Limits(**strictest)
+
+
+def limits_of_fired(fired: Iterable[Rule], facts: Facts) -> Limits:
+    """The strictest limits of the rules that fired on some facts."""
+    return merged(rule.limits.settled(facts) for rule in fired)
 
 
 @dataclass(frozen=True, slots=True)
