@@ -269,6 +269,7 @@ def test_the_list_of_a_database_tells_what_was_published_and_what_decides(db: Pa
         "baseline@1.0.0": "-",
         "baseline@1.1.0": "-",
         "baseline@1.2.0": "for all, as none was activated",
+        "baseline@2.0.0": "-",
         "club@1.0.0": "-",
     }
     assert listed(db, "--otherwise", "baseline@1.0.0")["baseline@1.0.0"] != "-"

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from functools import partial
-from typing import TypeAlias, TypeVar
 from uuid import NAMESPACE_OID, uuid5
 
 from dawnrule.advice.advisor import Advisor, Considered, Morning
 from dawnrule.application.active_rules import active_rule_set, keep_shadow
 from dawnrule.application.athletes import require_athlete
-from dawnrule.errors import DawnruleError, FieldError, InvalidInput
+from dawnrule.errors import InvalidInput
 from dawnrule.facts.history import CHECK_IN_DAYS, SESSION_DAYS
 from dawnrule.facts.plausibility import implausible
 from dawnrule.i18n.lazy import lazy
@@ -20,7 +18,7 @@ from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import Store, StoredAdvice, StoredCheckIn, Transaction
+from dawnrule.store import StoredAdvice, StoredCheckIn, Transaction
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,101 +216,4 @@ def _last_answers(transaction: Transaction, check_in: CheckIn) -> tuple[CheckIn,
         return ()
     return tuple(
         transaction.check_ins.last_answers(check_in.athlete_id, check_in.date, CHECK_IN_DAYS)
-    )
-
-
-T = TypeVar("T")
-A = TypeVar("A")
-
-Entry: TypeAlias = CheckIn | DawnruleError
-"""A check-in, or what is wrong with what should have been one."""
-
-Outcome: TypeAlias = Submitted | DawnruleError | None
-"""The answer, the error that stands against one, or None: nothing wrong, yet not stored."""
-
-PER_TRANSACTION = 50
-"""How many are stored at a time, so that others who want to write need not wait for all."""
-
-
-class _Spoiled(Exception):
-    """At least one of all cannot be stored, so none is."""
-
-
-def submit_each(
-    store: Store, entries: Sequence[T | DawnruleError], answer: Callable[[Transaction, T], A]
-) -> list[A | DawnruleError | None]:
-    """Store all that can be stored; the outcomes are in the order of the entries.
-
-    ``answer`` answers one inside a transaction; what it raises, it raises before it writes.
-    """
-    outcomes: list[A | DawnruleError | None] = []
-    for start in range(0, len(entries), PER_TRANSACTION):
-        some = entries[start : start + PER_TRANSACTION]
-        outcomes += store.write(partial(_outcomes, entries=some, answer=answer))
-    return outcomes
-
-
-def submit_all_or_none(
-    store: Store, entries: Sequence[T | DawnruleError], answer: Callable[[Transaction, T], A]
-) -> list[A | DawnruleError | None]:
-    """Store all in one transaction, or nothing when one of them cannot be stored."""
-    outcomes: list[A | DawnruleError | None] = []
-
-    def job(transaction: Transaction) -> None:
-        outcomes[:] = _outcomes(transaction, entries, answer)
-        if any(isinstance(outcome, DawnruleError) for outcome in outcomes):
-            raise _Spoiled
-
-    try:
-        store.write(job)
-    except _Spoiled:
-        return [o if isinstance(o, DawnruleError) else None for o in outcomes]
-    return outcomes
-
-
-def without_contradictions(entries: Sequence[Entry]) -> list[Entry]:
-    """The entries, save those that say different things of one athlete's same date: which of
-    them holds cannot be told, so none does."""
-    first: dict[tuple[str, str], CheckIn] = {}
-    contradicted = set()
-    for entry in entries:
-        if isinstance(entry, CheckIn) and first.setdefault(_subject(entry), entry) != entry:
-            contradicted.add(_subject(entry))
-    return [
-        _contradiction(entry)
-        if isinstance(entry, CheckIn) and _subject(entry) in contradicted
-        else entry
-        for entry in entries
-    ]
-
-
-def _outcomes(
-    transaction: Transaction,
-    entries: Sequence[T | DawnruleError],
-    answer: Callable[[Transaction, T], A],
-) -> list[A | DawnruleError | None]:
-    return [_outcome(transaction, entry, answer) for entry in entries]
-
-
-def _outcome(
-    transaction: Transaction, entry: T | DawnruleError, answer: Callable[[Transaction, T], A]
-) -> A | DawnruleError:
-    if isinstance(entry, DawnruleError):
-        return entry
-    try:
-        return answer(transaction, entry)
-    except DawnruleError as error:
-        return error
-
-
-def _subject(check_in: CheckIn) -> tuple[str, str]:
-    return check_in.athlete_id, check_in.date.isoformat()
-
-
-def _contradiction(check_in: CheckIn) -> InvalidInput:
-    day = check_in.date.isoformat()
-    detail = lazy("field.once_or_the_same", athlete=check_in.athlete_id)
-    return InvalidInput(
-        lazy("field.two_check_ins", athlete=check_in.athlete_id, day=day),
-        [FieldError("/date", day, detail)],
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, BinaryIO, TypeVar
+from typing import Any, BinaryIO, TypeAlias
 from zoneinfo import ZoneInfo, available_timezones
 
 import click
@@ -18,14 +18,15 @@ from click.core import ParameterSource
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import reason_text
-from dawnrule.application.check_ins import (
-    CheckIns,
-    Entry,
-    Outcome,
-    Submitted,
+from dawnrule.application.batches import (
+    Row,
+    RowOutcome,
+    reject_contradictions,
+    rows_of_json,
+    rows_of_sheet,
     submit_each,
-    without_contradictions,
 )
+from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.cli.options import format_option, rule_set_option
 from dawnrule.cli.tables import advice_table, refusal_lines
 from dawnrule.clock import new_id, now
@@ -50,106 +51,86 @@ from dawnrule.sheet import (
 )
 from dawnrule.store import Store, Transaction
 
-T = TypeVar("T")
-
 _JSON_STARTS = (b"{", b"[")
-_NAMES_OF_A_SQUAD = {"athletes", "check_ins"}
+_SQUAD_MEMBERS = {"athletes", "check_ins"}
+
+
+Outcome: TypeAlias = RowOutcome[CheckIn, Submitted]
 
 
 @dataclass(frozen=True, slots=True)
 class CheckInFile:
-    """The entries of a file, a row of ``sheet`` for each. JSON has no sheet of its own and gets
-    one that names its check-ins. ``athletes`` are those that the file itself describes."""
+    """The rows of a file with their sheet; for JSON, a sheet that names its check-ins. ``athletes``
+    are those that the file itself describes."""
 
-    entries: tuple[Entry, ...]
+    rows: tuple[Row[CheckIn], ...]
     sheet: Sheet
     is_json: bool = False
     athletes: tuple[Athlete, ...] = ()
 
-    def placed(self, index: int, fault: str) -> LazyText:
-        """A fault of an entry, with where that stands."""
+    def placed(self, row: Row[CheckIn], fault: str) -> LazyText:
+        """Name the place of a fault."""
         if self.is_json:
-            return lazy("sheet.at_check_in", number=index + 1, fault=fault)
-        return lazy("sheet.at_row", number=self.sheet.rows[index].number, fault=fault)
-
-    def located(self, index: int, error: DawnruleError) -> DawnruleError:
-        """What stands against an entry, with its faults where the file has them."""
-        if self.is_json:
-            return error
-        return InvalidInput(error.detail, self.sheet.rows[index].in_columns(error.errors))
+            return lazy("sheet.at_check_in", number=row.numbers[0] + 1, fault=fault)
+        return lazy("sheet.at_row", number=row.numbers[0], fault=fault)
 
 
 def read_check_in_file(data: bytes, declared: Declared) -> CheckInFile:
-    """Read a sheet (CSV, .xlsx, .ods) or JSON. Raises ``InvalidInput`` for a file that cannot be
-    read as a whole. ``declared`` is for a sheet.
+    """Read a sheet (CSV, .xlsx, .ods), with the options declared for it, or JSON.
 
-    JSON is one check-in, a list of them, or ``{"athletes": [...], "check_ins": [...]}``.
+    JSON is one check-in, a list of them, or ``{"athletes": [...], "check_ins": [...]}``. Raises
+    ``InvalidInput`` for a file that cannot be read as a whole.
     """
     if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(_JSON_STARTS):
         return _of_json(read_json(data))
     sheet = read_sheet(data, CHECK_INS, declared)
-    return CheckInFile(
-        entries=tuple(_loaded(lambda row: row.load(load_check_in), row) for row in sheet.rows),
-        sheet=sheet,
-    )
+    return CheckInFile(tuple(rows_of_sheet(sheet, load_check_in)), sheet)
 
 
-def _of_json(plain: Any) -> CheckInFile:
-    squad = plain if isinstance(plain, dict) and "check_ins" in plain else {"check_ins": plain}
-    unknown = squad.keys() - _NAMES_OF_A_SQUAD
+def _of_json(content: Any) -> CheckInFile:
+    is_squad = isinstance(content, dict) and "check_ins" in content
+    squad = content if is_squad else {"check_ins": content}
+    unknown = squad.keys() - _SQUAD_MEMBERS
     if unknown:
-        raise MalformedInput(f"Beside check_ins only athletes may stand, not {min(unknown)}.")
+        raise MalformedInput(f"Only athletes may stand beside check_ins, not {min(unknown)}.")
     check_ins = squad["check_ins"]
     if not isinstance(check_ins, list):
         check_ins = [check_ins]
     return CheckInFile(
-        entries=tuple(_loaded(load_check_in, check_in) for check_in in check_ins),
+        rows=tuple(rows_of_json(check_ins, load_check_in)),
         sheet=Sheet.of(CHECK_INS, map(_subject, check_ins)),
         is_json=True,
         athletes=_described_athletes(squad.get("athletes", [])),
     )
 
 
-def _loaded(load: Callable[[T], CheckIn], source: T) -> Entry:
-    try:
-        return load(source)
-    except DawnruleError as error:
-        return error
-
-
-def _described_athletes(plain: Any) -> tuple[Athlete, ...]:
-    """The athletes of a file; one that is wrong spoils the file, as its check-ins need it."""
-    if not isinstance(plain, list):
+def _described_athletes(described: Any) -> tuple[Athlete, ...]:
+    """Load the athletes of a file; a faulty one refuses the file, as its check-ins need it."""
+    if not isinstance(described, list):
         raise MalformedInput("athletes must be a list.")
-    return tuple(map(load_athlete, plain))
+    return tuple(map(load_athlete, described))
 
 
 def _subject(check_in: Any) -> tuple[str, str]:
-    """The athlete and the date, as far as they can be told."""
+    """Return the athlete and the date of a check-in, empty where they are missing."""
     known = check_in if isinstance(check_in, dict) else {}
     return str(known.get("athlete_id", "")), str(known.get("date", ""))
 
 
-def advise_file(
-    file: CheckInFile,
-    check_ins: CheckIns,
-    time_zone: str,
-) -> list[Outcome]:
-    """An outcome for each entry, in the file's order, over a database that is then thrown away.
+def advise_file(file: CheckInFile, check_ins: CheckIns, time_zone: str) -> list[Outcome]:
+    """Submit each row to a temporary database; the outcomes are in the file's order.
 
-    It is the straight line of the service: the file's check-ins of earlier dates are the history
-    of the later ones. Athletes whom the file does not describe live in ``time_zone``.
+    Check-ins of earlier dates are the history of later ones, as in the service. Athletes whom the
+    file does not describe live in ``time_zone``.
     """
 
     def answer(transaction: Transaction, check_in: CheckIn) -> Submitted:
         return check_ins.submit(transaction, check_in, check_ins.submission(None))
 
-    entries = without_contradictions(file.entries)
-    by_date = sorted(range(len(entries)), key=lambda place: _date(entries[place]))
+    rows = sorted(reject_contradictions(file.rows), key=_date)
     with _store_of(_athletes(file, time_zone)) as store:
-        outcomes = submit_each(store, [entries[place] for place in by_date], answer)
-    found = dict(zip(by_date, outcomes, strict=True))
-    return [_located(file, place, found[place]) for place in range(len(entries))]
+        outcomes = submit_each(store, rows, answer)
+    return sorted(outcomes, key=lambda one: one.row.numbers)
 
 
 @contextmanager
@@ -163,18 +144,14 @@ def _store_of(athletes: list[Athlete]) -> Iterator[Store]:
 
 
 def _athletes(file: CheckInFile, time_zone: str) -> list[Athlete]:
-    """Everybody whom the file describes or has a check-in of."""
-    met = [entry.athlete_id for entry in file.entries if isinstance(entry, CheckIn)]
-    assumed = {athlete_id: Athlete(athlete_id, athlete_id, time_zone) for athlete_id in met}
+    """Return everybody whom the file describes or has a check-in of."""
+    ids = [row.entry.athlete_id for row in file.rows if isinstance(row.entry, CheckIn)]
+    assumed = {athlete_id: Athlete(athlete_id, athlete_id, time_zone) for athlete_id in ids}
     return [*(assumed | {athlete.id: athlete for athlete in file.athletes}).values()]
 
 
-def _date(entry: Entry) -> date:
-    return entry.date if isinstance(entry, CheckIn) else date.min
-
-
-def _located(file: CheckInFile, place: int, outcome: Outcome) -> Outcome:
-    return file.located(place, outcome) if isinstance(outcome, DawnruleError) else outcome
+def _date(row: Row[CheckIn]) -> date:
+    return row.entry.date if isinstance(row.entry, CheckIn) else date.min
 
 
 _FORMATS = ("text", "json", "csv", "xlsx")
@@ -283,56 +260,57 @@ def _zone_in_words(ctx: click.Context, time_zone: str) -> LazyText:
 
 
 def _refusals(file: CheckInFile, outcomes: Sequence[Outcome], texts: Texts) -> Iterator[LazyText]:
-    for index, outcome in enumerate(outcomes):
-        if isinstance(outcome, DawnruleError):
-            yield from (file.placed(index, line) for line in refusal_lines(outcome, texts))
+    for one in outcomes:
+        if isinstance(one.outcome, DawnruleError):
+            lines = refusal_lines(one.outcome, texts)
+            yield from (file.placed(one.row, line) for line in lines)
 
 
 def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
     names = {athlete.id: athlete.name for athlete in file.athletes}
-    given = _given(outcomes)
-    if not given:
+    advice = _advice(outcomes)
+    if not advice:
         return _line(composer.texts.say("table.no_row"))
-    return _line(advice_table(given, names, composer))
+    return _line(advice_table(advice, names, composer))
 
 
 def _as_json(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    given = [to_json(advice) for advice in _given(outcomes)]
-    return _line(json.dumps(given, indent=2, ensure_ascii=False))
+    advice = [to_json(one) for one in _advice(outcomes)]
+    return _line(json.dumps(advice, indent=2, ensure_ascii=False))
 
 
 def _as_csv(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    return _bytes(write_sheet(file.sheet, _beside(outcomes, composer)))
+    return _encoded(write_sheet(file.sheet, _answers(outcomes, composer)))
 
 
 def _as_xlsx(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    return AnswerBook.open(file.sheet).written(_beside(outcomes, composer))
+    return AnswerBook.open(file.sheet).written(_answers(outcomes, composer))
 
 
 def _line(text: str) -> bytes:
-    return _bytes(f"{text}\n")
+    return _encoded(f"{text}\n")
 
 
-def _bytes(text: str) -> bytes:
-    """UTF-8; half a character that JSON let through becomes a question mark."""
+def _encoded(text: str) -> bytes:
+    """Encode as UTF-8; a lone surrogate, which JSON may contain, becomes a question mark."""
     return text.encode("utf-8", "replace")
 
 
-def _given(outcomes: Sequence[Outcome]) -> list[Advice]:
-    return [outcome.advice for outcome in outcomes if isinstance(outcome, Submitted)]
+def _advice(outcomes: Sequence[Outcome]) -> list[Advice]:
+    return [one.outcome.advice for one in outcomes if isinstance(one.outcome, Submitted)]
 
 
-def _beside(outcomes: Sequence[Outcome], composer: Composer) -> list[RowAnswer]:
-    return [_in_row(outcome, composer) for outcome in outcomes]
+def _answers(outcomes: Sequence[Outcome], composer: Composer) -> list[RowAnswer]:
+    return [_answer(one, composer) for one in outcomes]
 
 
-def _in_row(outcome: Outcome, composer: Composer) -> RowAnswer:
-    if isinstance(outcome, DawnruleError):
-        return RowAnswer.of_refusal(outcome, composer.texts)
-    if outcome is None:
+def _answer(one: Outcome, composer: Composer) -> RowAnswer:
+    if isinstance(one.outcome, DawnruleError):
+        return RowAnswer.of_refusal(one.outcome, composer.texts)
+    if one.outcome is None:
         return RowAnswer()
-    why = reason_text(outcome.advice, composer)
-    return RowAnswer.of_advice(outcome.advice, why, composer.vocabulary)
+    reason = reason_text(one.outcome.advice, composer)
+    return RowAnswer.of_advice(one.outcome.advice, reason, composer.vocabulary)
 
 
 _FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome], Composer], bytes]] = dict(

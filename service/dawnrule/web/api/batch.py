@@ -8,12 +8,16 @@ from typing import Any, TypeVar
 
 from flask import Response, request
 
-from dawnrule.application.check_ins import (
-    Submitted,
+from dawnrule.application.batches import (
+    Row,
+    RowOutcome,
+    reject_contradictions,
+    rows_of_json,
+    rows_of_sheet,
     submit_all_or_none,
     submit_each,
-    without_contradictions,
 )
+from dawnrule.application.check_ins import Submitted
 from dawnrule.application.sessions import Logged
 from dawnrule.errors import DawnruleError, InvalidInput
 from dawnrule.i18n.catalog import Texts
@@ -46,7 +50,7 @@ from dawnrule.sheet import (
     write_sheet,
 )
 from dawnrule.store import Transaction
-from dawnrule.web.api.batch_rows import Kind, Result, Row, rows_of_json, rows_of_sheet
+from dawnrule.web.api.batch_rows import Kind, outcome_cells, outcome_to_json
 from dawnrule.web.api.sessions import in_language_of_request
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
@@ -94,34 +98,34 @@ def _check_in_outcome(answer: Submitted) -> str:
 
 _CHECK_INS: Kind[CheckIn, Submitted] = Kind(
     many="check_ins",
-    said="sheet.many_check_ins",
+    label="sheet.many_check_ins",
     file_name="check-ins-with-advice",
     body=CHECK_IN_BATCH,
     layout=CHECK_INS,
     load=load_check_in,
-    settled=without_contradictions,
+    reject=reject_contradictions,
     subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
     answer_member="advice",
     outcome=_check_in_outcome,
     answer=lambda answer: to_json(told_again(answer.advice)),
-    in_sheet=lambda answer: advice_in_row(told_again(answer.advice)),
-    refused=RowAnswer,
+    answer_cells=lambda answer: advice_in_row(told_again(answer.advice)),
+    problem_cells=RowAnswer,
 )
 _LOGGED = LoggedSchema()
 _SESSIONS: Kind[Session, Logged] = Kind(
     many="sessions",
-    said="sheet.many_sessions",
+    label="sheet.many_sessions",
     file_name="sessions-logged",
     body=SESSION_BATCH,
     layout=SESSIONS,
     load=load_session,
-    settled=list,
+    reject=list,
     subject=lambda session: (session.athlete_id, session.starts_at.isoformat()),
     answer_member="session",
     outcome=lambda logged: "created" if logged.is_new else "unchanged",
     answer=lambda logged: _LOGGED.dump(in_language_of_request(logged)),
-    in_sheet=logged_in_row,
-    refused=SessionRowAnswer,
+    answer_cells=logged_in_row,
+    problem_cells=SessionRowAnswer,
 )
 
 
@@ -184,19 +188,15 @@ def _answered(
     sheet, rows = _rows_sent(kind, query)
     limit = context().settings.batch_row_limit
     if not 0 < len(rows) <= limit:
-        many = lazy(kind.said)
+        many = lazy(kind.label)
         raise InvalidInput(lazy("sheet.how_many", most=limit, many=many, count=len(rows)))
     form = preferred_media_type((JSON, CSV, XLSX), query.get("format"))
     book = AnswerBook.open(sheet) if form == XLSX else None
-    answer_many = submit_all_or_none if query.get("atomic") else submit_each
-    entries = kind.settled([row.entry for row in rows])
-    outcomes = answer_many(context().store, entries, answer_one)
-    results = [
-        Result(kind, row, row.located(outcome)) for row, outcome in zip(rows, outcomes, strict=True)
-    ]
+    submit = submit_all_or_none if query.get("atomic") else submit_each
+    outcomes = submit(context().store, kind.reject(rows), answer_one)
     if form == JSON:
-        return _json_answer(kind, sheet, results)
-    return _sheet_answer(kind, book, sheet or _sheet(kind, rows), results)
+        return _json_answer(kind, sheet, outcomes)
+    return _sheet_answer(kind, book, sheet or _sheet(kind, rows), outcomes)
 
 
 def _rows_sent(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None, list[Row[T]]]:
@@ -204,9 +204,9 @@ def _rows_sent(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None
     refuse_other_than(JSON, *_SHEETS)
     if request.mimetype in _SHEETS:
         sheet = read_sheet(request.get_data(), kind.layout, _declared(query))
-        return sheet, rows_of_sheet(sheet, kind.load, texts())
+        return sheet, rows_of_sheet(sheet, kind.load)
     entries = load(kind.body, json_body())[kind.many]
-    return None, rows_of_json(kind.many, entries, kind.load)
+    return None, rows_of_json(entries, kind.load, f"/{kind.many}")
 
 
 def _declared(query: Mapping[str, Any]) -> Declared:
@@ -219,10 +219,10 @@ def _declared(query: Mapping[str, Any]) -> Declared:
 
 
 def _sheet_answer(
-    kind: Kind[T, A], book: AnswerBook | None, sheet: Sheet, results: Sequence[Result[T, A]]
+    kind: Kind[T, A], book: AnswerBook | None, sheet: Sheet, outcomes: Sequence[RowOutcome[T, A]]
 ) -> Response:
-    beside = [result.in_sheet(texts()) for result in results]
-    status = _status(results)
+    beside = [outcome_cells(kind, one, texts()) for one in outcomes]
+    status = _status(outcomes)
     if book:
         answer = xlsx_answer(book.written(beside), f"{kind.file_name}.xlsx", status)
     else:
@@ -238,30 +238,30 @@ def _sheet(kind: Kind[T, A], rows: Sequence[Row[T]]) -> Sheet:
     return Sheet.of(kind.layout, subjects)
 
 
-def _status(results: Sequence[Result[T, A]]) -> int:
-    if not any(result.is_rejected for result in results):
+def _status(outcomes: Sequence[RowOutcome[T, A]]) -> int:
+    if not any(one.is_rejected for one in outcomes):
         return _ALL_ACCEPTED
-    return _SOME_REJECTED if any(result.is_stored for result in results) else _NOTHING_STORED
+    return _SOME_REJECTED if any(one.is_stored for one in outcomes) else _NOTHING_STORED
 
 
 def _json_answer(
-    kind: Kind[T, A], sheet: Sheet | None, results: Sequence[Result[T, A]]
+    kind: Kind[T, A], sheet: Sheet | None, outcomes: Sequence[RowOutcome[T, A]]
 ) -> Response:
-    rejected = sum(result.is_rejected for result in results)
+    rejected = sum(one.is_rejected for one in outcomes)
     plain = {
-        "accepted": sum(result.is_stored for result in results),
+        "accepted": sum(one.is_stored for one in outcomes),
         "rejected": rejected,
         **({"sheet": sheet.told(texts())} if sheet else {}),
-        "results": [result.to_json() for result in results],
+        "results": [outcome_to_json(kind, one, _catalogue_for(sheet)) for one in outcomes],
     }
-    status = _status(results)
+    status = _status(outcomes)
     if status != _NOTHING_STORED:
         return json_answer(plain, status)
-    counts = {"rejected": rejected, "count": len(results)}
-    nothing = InvalidInput(lazy("sheet.nothing_stored", many=lazy(kind.said), **counts))
-    return problem_answer(problem_of(render_error(nothing, _speaks_of(sheet))) | plain)
+    counts = {"rejected": rejected, "count": len(outcomes)}
+    nothing = InvalidInput(lazy("sheet.nothing_stored", many=lazy(kind.label), **counts))
+    return problem_answer(problem_of(render_error(nothing, _catalogue_for(sheet))) | plain)
 
 
-def _speaks_of(sheet: Sheet | None) -> Texts:
-    """Programs that send JSON are told in English."""
+def _catalogue_for(sheet: Sheet | None) -> Texts:
+    """Return the sender's catalogue; programs that send JSON get English."""
     return texts() if sheet else Texts.bundled()
