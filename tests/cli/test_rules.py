@@ -30,7 +30,7 @@ def test_findings_name_each_file_as_it_was_typed_and_say_what_mends_them(tmp_pat
     assert told.exit_code == 1
     lines = [line for line in told.stdout.splitlines() if "Proved: " not in line]
     alone = [line for line in lines if line.startswith(f"warning: {good}:1: not always rest with")]
-    alone += [f"    {KINDS['warning-sign-not-heeded'].mend}"]
+    alone += [f"    {KINDS['warning-sign-not-heeded'].remedy}"]
     assert lines == [
         f"error: {files[0]}:11: rule short-night: verdict is 'train'; allowed: rest, "
         "swap-to-low-damage, train-as-planned, note [schema]",

@@ -368,6 +368,6 @@ def test_a_finding_as_plain_values_holds_all_that_a_program_needs() -> None:
         "line": 5,
         "rule": "hardly-sore",
         "message": finding.message,
-        "mend": KINDS["not-monotone"].mend,
+        "mend": KINDS["not-monotone"].remedy,
         "inputs": [{"soreness": 4}, {"soreness": 5}],
     }

@@ -52,7 +52,7 @@ def test_the_guides_complete_rule_can_be_used_as_it_stands() -> None:
 
 
 def test_the_guide_lists_every_finding_as_it_is() -> None:
-    rows = [f"| `{code}` | {kind.severity} | {kind.says} |" for code, kind in KINDS.items()]
+    rows = [f"| `{code}` | {kind.severity} | {kind.description} |" for code, kind in KINDS.items()]
     shown = [line for line in GUIDE.splitlines() if line in rows]
     assert shown == rows
 

@@ -45,7 +45,7 @@ def test_a_result_says_where_which_rule_how_bad_and_what_mends_it() -> None:
     assert where["physicalLocation"]["region"]["startLine"] == 5
     assert where["logicalLocations"][0]["name"] == "hardly-sore"
     assert (result["ruleId"], result["level"]) == ("not-monotone", "error")
-    assert result["message"]["text"].endswith(KINDS["not-monotone"].mend)
+    assert result["message"]["text"].endswith(KINDS["not-monotone"].remedy)
     assert result["properties"]["inputs"] == [{"soreness": 4}, {"soreness": 5}]
 
 

@@ -216,7 +216,7 @@ def _named(publisher: Publisher, named: str) -> RuleSet:
 def _tell(invalid: RuleSetInvalid) -> None:
     for finding in invalid.findings:
         click.echo(f"{severity_of(finding, to_decide=True).value}: {finding}")
-        click.echo(f"    {KINDS[finding.code].mend}")
+        click.echo(f"    {KINDS[finding.code].remedy}")
 
 
 def _counted(

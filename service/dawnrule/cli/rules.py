@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 from tabulate import tabulate
@@ -19,6 +18,8 @@ from dawnrule.clock import now
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary
 from dawnrule.rules.analysis.check import check_rule_set
+from dawnrule.rules.analysis.diff import Difference, VerdictChange, diff_to_json, lines_only_in
+from dawnrule.rules.analysis.diff import diff as diff_rule_sets
 from dawnrule.rules.analysis.findings import (
     KINDS,
     errors_among,
@@ -33,9 +34,6 @@ from dawnrule.rules.registry import RuleSetLibrary, bundled_rule_set_files
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.serialization import in_flow
 from dawnrule.store import Store
-
-if TYPE_CHECKING:
-    from dawnrule.rules.analysis.diff import Difference, VerdictChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +98,7 @@ def difference_as_text(before: RuleSet, after: RuleSet, found: Difference) -> st
 def _lines_of_check(checked: Checked) -> Iterator[str]:
     for finding in checked.findings:
         yield f"{severity_of(finding).value}: {finding}"
-        yield f"    {KINDS[finding.code].mend}"
+        yield f"    {KINDS[finding.code].remedy}"
     yield f"{checked.file}: {_size(checked)}{_count(checked.findings)}"
     if checked.proved:
         yield f"    Proved: {'; '.join(checked.proved)}."
@@ -132,15 +130,10 @@ def _lines_of_changes(found: Difference) -> Iterator[str]:
         yield f"Changed: {change.rule}"
         for one in change.fields:
             yield f"    {one.field}:"
-            yield from (f"      - {line}" for line in _only_in(one.before, one.after))
-            yield from (f"      + {line}" for line in _only_in(one.after, one.before))
-
-
-def _only_in(value: Any, other: Any) -> list[str]:
-    """A value on a line; of a list, what the other list does not hold."""
-    if isinstance(value, list) and isinstance(other, list):
-        return [in_flow(item) for item in value if item not in other]
-    return [in_flow(value)]
+            before = lines_only_in(one.field, one.before, one.after)
+            after = lines_only_in(one.field, one.after, one.before)
+            yield from (f"      - {line}" for line in before)
+            yield from (f"      + {line}" for line in after)
 
 
 def _line_of_verdict(change: VerdictChange) -> str:
@@ -218,12 +211,9 @@ def diff(before: str, after: str, form: str, db: Path | None) -> None:
     Example:
       dawnrule rules diff baseline@1.0.0 our-club/1.0.0.yaml
     """
-    # The solver is large, and only who compares or checks rules needs it.
-    from dawnrule.rules.analysis.diff import diff, diff_to_json
-
     with Store.open(db, must_exist=True) if db else nullcontext() as store:
         one, other = rule_set_named(before, store), rule_set_named(after, store)
-    found = diff(one, other, FactDictionary.bundled())
+    found = diff_rule_sets(one, other, FactDictionary.bundled())
     if form == "text":
         click.echo(difference_as_text(one, other, found))
     else:

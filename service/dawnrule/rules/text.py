@@ -1,4 +1,8 @@
-"""How are a rule's reason, a fact and a test said in words?"""
+"""Rules, tests and values in words, in the language of a catalogue.
+
+``Wording`` writes the short texts of advice: a rule's reason, a fact, a test, values rounded for
+reading. ``Prose`` writes whole rules and conditions, with every number exact.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +31,7 @@ _YES_AND_NO = ("true", "false")
 
 
 class Wording:
-    """Says rules and facts in one language."""
+    """The short texts of advice in one language."""
 
     def __init__(self, dictionary: FactDictionary, vocabulary: Vocabulary, texts: Texts) -> None:
         self._dictionary = dictionary
@@ -35,19 +39,19 @@ class Wording:
         self._texts = texts
 
     def reason(self, rule: Rule, facts: Facts, at: Sequence[str] = ()) -> str:
-        """The rule's reason with this morning's numbers; the rule must have fired on the facts.
-        What it says of the muscle group is said of the places ``at``, where any are given."""
+        """Write a rule's reason with this morning's numbers; the rule must have fired on the facts.
+        The places ``at``, if any, stand for the muscle group."""
         template = self._texts.of_rule(rule.reason)
         values = {**self._values(rule, facts), **({"muscle_group": self.places(at)} if at else {})}
         return fill(template, values, self._texts.decimal_mark)
 
     def places(self, at: Iterable[str]) -> str:
-        """Places in one listing: muscle groups (their ids) and what people call a place."""
-        said = dict.fromkeys(map(self._vocabulary.label, at))
-        return self._texts.listing(list(said))
+        """List places: muscle groups (by id), and places in an athlete's own words."""
+        labels = dict.fromkeys(map(self._vocabulary.label, at))
+        return self._texts.listing(list(labels))
 
     def test(self, test: Test, facts: Facts) -> str:
-        """One test with the value that came and its threshold: ``sleep 5.5 h (below 6 h)``."""
+        """Write one test with the value and its threshold: ``sleep 5.5 h (below 6 h)``."""
         name = self.fact(test.fact)
         if test.operator is Operator.REPORTED:
             return self._texts.say(f"reported_{str(test.value).lower()}", fact=name)
@@ -62,15 +66,15 @@ class Wording:
         )
 
     def threshold(self, test: Test) -> str:
-        """The value that a test compares with, in words."""
+        """Write the value that a test compares with."""
         return ", ".join(self.value(test.fact, value) for value in test.values)
 
     def fact(self, name: str) -> str:
-        """A fact's name in words."""
+        """Return a fact's name in words."""
         return self._dictionary[name].label
 
     def value(self, fact: str, value: FactValue | None) -> str:
-        """A value with its unit; numbers lose decimals that say nothing."""
+        """Write a value with its unit, numbers with one decimal at most."""
         if value is None:
             return "-"
         if isinstance(value, str):
@@ -78,16 +82,16 @@ class Wording:
         if isinstance(value, bool):
             return str(value).lower()
         unit = self.unit(fact)
-        said = self._texts.number(f"{cut_short(value, DECIMALS_SHOWN):g}")
-        return f"{said} {unit}" if unit else said
+        number = self._texts.number(f"{cut_short(value, DECIMALS_SHOWN):g}")
+        return f"{number} {unit}" if unit else number
 
     def unit(self, fact: str) -> str:
-        """The unit that is said after a number; empty for ratings and counts."""
+        """Return the unit written after a number; empty for ratings and counts."""
         return self._texts.unit(self._dictionary[fact].unit)
 
     def need(self, fact: str, to: str) -> str:
-        """What a fact would have to be, in words: ``sleep at least 6 h``; ``to`` is a range or
-        ``true`` or ``false``, as a change has it."""
+        """Write what a fact would have to be: ``sleep at least 6 h``; ``to`` is a range, ``true``
+        or ``false``, as in a change."""
         name = self.fact(fact)
         if to in _YES_AND_NO:
             return self._texts.say(f"fact_{to}", fact=name)
@@ -96,12 +100,13 @@ class Wording:
         ).strip()
 
     def range(self, to: str) -> str:
-        """A range as a change has it (``at least 6``), in words; what is no range stays."""
+        """Write the range of a change (``at least 6``) in words; anything else is returned
+        unchanged."""
         operator, _, edge = to.rpartition(" ")
         if not operator:
             return to
-        said = self._texts.operator(operator.replace(" ", "_"))
-        return f"{said} {self._texts.number(edge)}"
+        words = self._texts.operator(operator.replace(" ", "_"))
+        return f"{words} {self._texts.number(edge)}"
 
     def _values(self, rule: Rule, facts: Facts) -> Mapping[str, object]:
         values: dict[str, object] = {
@@ -117,18 +122,18 @@ class Wording:
 @dataclass(frozen=True, slots=True)
 class Line:
     """A line of prose and the lines that it introduces. ``holds`` is whether it held on a morning,
-    None where no morning is told of."""
+    None where there is no morning."""
 
     text: str
     inner: tuple[Line, ...] = ()
     holds: bool | None = None
 
     def all_text(self) -> str:
-        """The line and all that it introduces, as one text."""
+        """Join the line and all that it introduces, one line each."""
         return "\n".join([self.text, *(line.all_text() for line in self.inner)])
 
     def on_one_line(self) -> str:
-        """The same on one line, what is introduced by an inner line in brackets."""
+        """Join them on one line, with what an inner line introduces in brackets."""
         if not self.inner:
             return self.text
         inner = (f"({line.on_one_line()})" if line.inner else line.text for line in self.inner)
@@ -136,7 +141,7 @@ class Line:
 
 
 class Prose:
-    """Tells rules and their conditions in one language."""
+    """Rules and their conditions as prose in one language."""
 
     def __init__(self, dictionary: FactDictionary, vocabulary: Vocabulary, texts: Texts) -> None:
         self._wording = Wording(dictionary, vocabulary, texts)
@@ -144,7 +149,7 @@ class Prose:
         self._texts = texts
 
     def rule(self, rule: Rule) -> Line:
-        """What a rule does, and when: ``Rest for the whole day when illness is fever``."""
+        """Write what a rule does, and when: ``Rest for the whole day when illness is fever``."""
         when = self.condition(rule.when)
         does = "note" if rule.verdict is None else "verdict"
         verdict = "" if rule.verdict is None else self._vocabulary.label(rule.verdict)
@@ -152,7 +157,7 @@ class Prose:
         return Line(self._texts.say(name, verdict=verdict, when=when.text), when.inner)
 
     def condition(self, condition: Condition) -> Line:
-        """A condition with all that stands in it."""
+        """Write a condition with everything in it."""
         match condition:
             case Test():
                 return Line(self.test(condition))
@@ -169,7 +174,7 @@ class Prose:
                 return Line(self._group(kind.value, count), tuple(lines))
 
     def trace(self, trace: Trace) -> Line:
-        """How a condition and all that stands in it came out."""
+        """Write the outcome of a condition and of everything in it."""
         if isinstance(trace, TestTrace):
             return Line(self.traced_test(trace), holds=trace.holds)
         assert isinstance(trace, GroupTrace), "there is no other trace"
@@ -180,7 +185,7 @@ class Prose:
         return Line(self._signal(trace.name, line.text), line.inner, trace.holds)
 
     def test(self, test: Test) -> str:
-        """One test: ``sleep is below 6 h``."""
+        """Write one test: ``sleep is below 6 h``."""
         fact = self._wording.fact(test.fact)
         if test.operator is Operator.REPORTED or isinstance(test.value, bool):
             return self._texts.say(
@@ -189,16 +194,16 @@ class Prose:
         return self._texts.say("prose.test", fact=fact, asked=self._compared(test))
 
     def traced_test(self, trace: TestTrace) -> str:
-        """One test with the value that came: ``sleep: 5.5 h - below 6 h``."""
+        """Write one test with its value: ``sleep: 5.5 h - below 6 h``."""
         return self._texts.say(
             "prose.traced",
             fact=self._wording.fact(trace.fact),
             value=self.value_of(trace),
-            asked=self.asked(trace),
+            asked=self.requirement(trace),
         )
 
-    def asked(self, trace: TestTrace) -> str:
-        """What a test asks for: ``below 6 h``, ``asks for growth work``."""
+    def requirement(self, trace: TestTrace) -> str:
+        """Write what a test asks for: ``below 6 h``, ``asks for growth work``."""
         test = Test(trace.fact, trace.operator, trace.threshold)
         if test.operator in NUMERIC_OPERATORS:
             return self._compared(test)
@@ -208,7 +213,7 @@ class Prose:
         return self._texts.say("prose.asks", threshold=self._thresholds(test))
 
     def value_of(self, trace: TestTrace) -> str:
-        """The value that came, or that none was reported."""
+        """Write the value of a test, or that none was reported."""
         value = trace.value
         if value is None or trace.operator is Operator.REPORTED:
             return self._answer(Operator.REPORTED, value is not None)
@@ -220,7 +225,7 @@ class Prose:
         return self.exact(trace.fact, value)
 
     def exact(self, fact: str, value: FactValue) -> str:
-        """A value in words, with its unit and all decimals that it has."""
+        """Write a value with its unit and all its decimals."""
         if isinstance(value, bool):
             return self._answer(Operator.IS, value)
         if isinstance(value, str):
@@ -228,17 +233,18 @@ class Prose:
         return self._with_unit(fact, exact_number(value))
 
     def exact_without_unit(self, fact: str, value: FactValue) -> str:
-        """The same without the unit, for a table that has it in a column of its own."""
+        """Write a value without its unit, for a table with a column of units."""
         if is_number(value):
             return self._texts.number(exact_number(value))
         return self.exact(fact, value)
 
     def distance(self, trace: TestTrace) -> str:
-        """How far a value that has a margin is from its threshold, as the two are told."""
+        """Write the distance of a value that has a margin from its threshold, to match both as
+        written."""
         assert is_number(trace.value), "only numbers have a margin"
         assert is_number(trace.threshold), "it is measured from a number"
-        shown = Decimal(truncated_near(trace.value, trace.threshold))
-        distance = abs(shown - Decimal(str(trace.threshold)))
+        value = Decimal(truncated_near(trace.value, trace.threshold))
+        distance = abs(value - Decimal(str(trace.threshold)))
         return self._with_unit(trace.fact, exact_number(float(distance)))
 
     def _compared(self, test: Test) -> str:
@@ -251,13 +257,11 @@ class Prose:
         )
 
     def _thresholds(self, test: Test) -> str:
-        said = [self.exact(test.fact, value) for value in test.values]
-        if len(said) == 1:
-            return said[0]
-        return self._texts.say("prose.or", first=", ".join(said[:-1]), last=said[-1])
+        *first, last = [self.exact(test.fact, value) for value in test.values]
+        return self._texts.say("prose.or", first=", ".join(first), last=last) if first else last
 
     def _answer(self, operator: Operator, value: object) -> str:
-        """``yes`` and ``no``, ``reported`` and ``not reported``."""
+        """Write ``yes`` or ``no``, ``reported`` or ``not reported``."""
         kind = "reported" if operator is Operator.REPORTED else "is"
         return self._texts.say(f"prose.{kind}_{str(value).lower()}")
 
@@ -274,13 +278,13 @@ class Prose:
 
 
 def exact_number(value: float) -> str:
-    """A number with all decimals that it has, and none for a whole one."""
+    """Write a number with all its decimals, and none for a whole one."""
     return str(value).removesuffix(".0")
 
 
 def truncated_near(value: float, threshold: float) -> str:
-    """A number, its decimals cut off as far as it still shows on which side of the threshold it
-    lies: 47.97 beside 48 is 47.9, and 2.03 beside 2 is 2.03."""
+    """Write a number with its decimals cut off as far as it stays on its side of the threshold:
+    47.97 near 48 is 47.9, and 2.03 near 2 is 2.03."""
     exact, limit = Decimal(str(value)), Decimal(str(threshold))
     for places in range(DECIMALS_SHOWN, float_info.dig):
         cut = exact.quantize(Decimal(1).scaleb(-places), ROUND_FLOOR)

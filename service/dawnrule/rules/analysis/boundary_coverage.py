@@ -1,7 +1,7 @@
-"""Do the examples of a rule set show where its rules turn?
+"""Boundary coverage: thresholds of a rule set that its examples do not show.
 
-An example shows a side of a test when the rule turns on it there: came the test out the other way,
-so would the rule. A test that stands in a signal is shown by the examples of any rule that uses it.
+An example shows one side of a test when the test is pivotal in it: with the opposite outcome the
+rule's would change too. The examples of every rule that uses a signal count for the tests in it.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ from dawnrule.rules.serialization import condition_to_json, in_flow
 
 
 def boundary_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
-    """For each threshold the value at it and the next one beyond, for each word one example with
-    it and one with another, as far as no example shows them."""
-    shown = {rule: list(_shown(rule)) for rule in rule_set.rules}
+    """Yield a finding for each test without examples for its threshold and the next value beyond,
+    or, of words, for one example with the word and one with another."""
+    shown = {rule: list(_pivots(rule)) for rule in rule_set.rules}
     for (_, test), rules in _users(rule_set.rules).items():
-        facts = [facts for rule in rules for facts, turning in shown[rule] if test in turning]
+        facts = [facts for rule in rules for facts, pivotal in shown[rule] if test in pivotal]
         unseen = list(_unseen(test, dictionary[test.fact], facts))
         if unseen:
             words = in_flow(condition_to_json(test))
@@ -32,13 +32,14 @@ def boundary_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator
             yield Finding(rule_set.file, rules[0].line, rules[0].id, "edge", message)
 
 
-def _shown(rule: Rule) -> Iterator[tuple[Facts, frozenset[Test]]]:
+def _pivots(rule: Rule) -> Iterator[tuple[Facts, frozenset[Test]]]:
     for example in rule.examples:
         yield example.facts, frozenset(pivotal_tests(rule.when, example.facts))
 
 
 def _users(rules: Iterable[Rule]) -> Mapping[tuple[str, Test], Sequence[Rule]]:
-    """Each test with where it is written, a rule or a signal, and the rules that it counts in."""
+    """Group the rules by the tests they use, each test with the place where it is written, a rule
+    or a signal."""
     users: dict[tuple[str, Test], list[Rule]] = defaultdict(list)
     for rule in rules:
         for place in dict.fromkeys(_written(rule.when, f"rule {rule.id}")):
@@ -58,7 +59,7 @@ def _written(condition: Condition, where: str) -> Iterator[tuple[str, Test]]:
 
 
 def _unseen(test: Test, definition: FactDefinition, shown: Sequence[Facts]) -> Iterator[str]:
-    """What no example shows of a test, in words."""
+    """Yield what no example shows of a test, in words."""
     values = [facts.get(test.fact) for facts in shown]
     if test.operator is Operator.REPORTED:
         yield from [] if any(v is not None for v in values) else ["reported"]
@@ -84,5 +85,5 @@ def _unseen_sides(test: Test, definition: FactDefinition, values: Sequence[Any])
 
 
 def _others(definition: FactDefinition, asked: Sequence[Any]) -> bool:
-    """Whether the fact has other values than those asked for."""
+    """Tell whether the fact has values other than those asked for."""
     return definition.type != "enumeration" or set(asked) < set(definition.values)

@@ -1,4 +1,4 @@
-"""Is a rule set sound: does it do what its examples say, and what rules must?"""
+"""The check of a rule set: examples, boundaries, leftover texts, safety and proofs."""
 
 from __future__ import annotations
 
@@ -15,19 +15,19 @@ from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import Example, Rule, RuleSet
 from dawnrule.rules.serialization import in_flow
 
-_SAID_ALREADY = frozenset({"weaker-stop", "not-proved"})
-"""What says of a warning sign already that it is not heeded, or may not be."""
+_SAFETY_CODES = frozenset({"weaker-stop", "not-proved"})
+"""Findings that already report a warning sign without rest, or one that may be."""
 
 
 def check_rule_set(rule_set: RuleSet, dictionary: FactDictionary) -> list[Finding]:
-    """Everything that can be found wrong with a rule set that was read, by file line: a rule that
-    the engine cannot take, an example that does not come out, by both evaluations, as it says, an
-    edge that no example shows, a text that an extension left behind, a warning sign that is not
-    heeded, and what the solver proves.
+    """List everything that can be found wrong with a loaded rule set, by file line: a rule that the
+    engine cannot take, an example that both evaluations contradict, a boundary without an example,
+    a text that still states a changed value, a warning sign that does not always mean rest, and
+    what the solver proves.
 
     Raises ``EngineDisagreement`` or ``EngineFailure``.
     """
-    # The solver is large, and only who checks rules needs it.
+    # The solver is large, and only checking needs it.
     from dawnrule.rules.analysis.proofs import proof_findings
     from dawnrule.rules.careful import careful_findings
 
@@ -38,7 +38,7 @@ def check_rule_set(rule_set: RuleSet, dictionary: FactDictionary) -> list[Findin
         *proof_findings(rule_set, dictionary),
         *careful_findings(rule_set, dictionary),
     ]
-    if not any(finding.code in _SAID_ALREADY for finding in found):
+    if not any(finding.code in _SAFETY_CODES for finding in found):
         found += safety_findings(rule_set, dictionary)
     return sorted(found, key=lambda finding: finding.line)
 
@@ -63,20 +63,21 @@ def _examples(rule_set: RuleSet) -> Iterator[tuple[Rule, Example]]:
 
 
 def _example_finding(file: str, rule: Rule, example: Example) -> Finding:
-    said, does = ("fires", "does not") if example.fires else ("does not fire", "does")
-    shown = in_flow(example.facts)
-    message = f"the example says that the rule {said} on {shown}, but it {does}"
+    expected, actual = ("fires", "does not") if example.fires else ("does not fire", "does")
+    facts = in_flow(example.facts)
+    message = f"the example says that the rule {expected} on {facts}, but it {actual}"
     return Finding(file, example.line, rule.id, "example", message, (example.facts,))
 
 
 def _old_value_findings(rule_set: RuleSet) -> Iterator[Finding]:
-    """Thresholds that an extension changed and whose old number a text of the rule still tells."""
+    """Yield thresholds that an extension changed while a text of the rule still states the old
+    number."""
     rules = {rule.id: rule for rule in rule_set.rules}
     for change in rule_set.extension.changed if rule_set.extension else ():
         rule = rules[change.rule]
-        told = f"{rule.title} {rule.reason} {rule.caution}"
+        texts = f"{rule.title} {rule.reason} {rule.caution}"
         tested = {in_flow(test.value) for test in tests_of(rule.when)}
         old = in_flow(change.before)
-        if old not in tested and re.search(rf"(?<![\w.]){re.escape(old)}(?!\.?\w)", told):
+        if old not in tested and re.search(rf"(?<![\w.]){re.escape(old)}(?!\.?\w)", texts):
             message = f"its texts still say {old}, which is now {in_flow(change.after)}"
             yield Finding(rule_set.file, change.line, rule.id, "old-value", message)

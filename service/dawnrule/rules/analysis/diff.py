@@ -1,24 +1,29 @@
-"""How do two rule sets differ, rule by rule and in what they decide?"""
+"""The difference of two rule sets: rule by rule, and in the verdicts that they can give."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import permutations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dawnrule.errors import EngineDisagreement
 from dawnrule.model import FactDictionary, Facts, Scope, Verdict
-from dawnrule.rules.analysis.solver import Formula, Solver
 from dawnrule.rules.evaluation.decision import Decision, decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
-from dawnrule.rules.serialization import rule_to_json, signals_to_json
+from dawnrule.rules.serialization import in_flow, rule_to_json, signals_to_json
+
+if TYPE_CHECKING:
+    from dawnrule.rules.analysis.solver import Formula
+
+_WHEN = "when"
+_SIGNAL = "signal "
 
 
 @dataclass(frozen=True, slots=True)
 class FieldChange:
-    """One field of a rule, as plain values, before and after."""
+    """One field of a rule, as JSON values, before and after."""
 
     field: str
     before: Any
@@ -27,7 +32,7 @@ class FieldChange:
 
 @dataclass(frozen=True, slots=True)
 class RuleChange:
-    """What is different about a rule that both have."""
+    """The fields in which a rule of both sets differs."""
 
     rule: str
     fields: tuple[FieldChange, ...]
@@ -35,9 +40,9 @@ class RuleChange:
 
 @dataclass(frozen=True, slots=True)
 class VerdictChange:
-    """One way in which verdicts can change. ``facts`` are the smallest example, and what decides
-    it before and after (None: nothing asks for more than to train as planned); they are None when
-    it is proved that no morning's verdict changes so."""
+    """One way in which verdicts can change. ``facts`` are the smallest example, with the deciding
+    rules before and after (None: nothing asks for more than to train as planned); ``facts`` is None
+    when it is proved that no morning's verdict changes so."""
 
     scope: Scope
     before: Verdict
@@ -49,10 +54,10 @@ class VerdictChange:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """How a rule set differs from an earlier one.
+    """The difference of a rule set from an earlier one.
 
-    ``moved`` are rules that stand elsewhere in the order of decision, against the others that
-    both have; ``verdicts`` has one entry for each scope and each way in which a verdict can change.
+    ``moved`` are rules whose place in the order of decision changed among the rules of both sets;
+    ``verdicts`` has one entry for each scope and each way in which a verdict can change.
     """
 
     added: tuple[str, ...]
@@ -63,7 +68,7 @@ class Difference:
 
 
 def diff(before: RuleSet, after: RuleSet, dictionary: FactDictionary) -> Difference:
-    """How ``after`` differs from ``before``. Raises ``NotProved``."""
+    """Compare ``after`` with ``before``. Raises ``NotProved``."""
     old = {rule.id: rule for rule in before.rules}
     new = {rule.id: rule for rule in after.rules}
     both = [(old[name], new[name]) for name in old if name in new]
@@ -78,7 +83,7 @@ def diff(before: RuleSet, after: RuleSet, dictionary: FactDictionary) -> Differe
 
 
 def diff_to_json(found: Difference) -> dict[str, Any]:
-    """A difference as plain JSON values."""
+    """Convert a difference to JSON values."""
     return {
         "added": list(found.added),
         "removed": list(found.removed),
@@ -107,8 +112,23 @@ def diff_to_json(found: Difference) -> dict[str, Any]:
     }
 
 
+def lines_only_in(field: str, value: Any, other: Any) -> tuple[str, ...]:
+    """Write what one value of a field has and the other lacks, a line each: items of a list, values
+    of an object. A condition stays whole, as its parts mean nothing alone."""
+    if isinstance(value, list) and isinstance(other, list):
+        return tuple(in_flow(item) for item in value if item not in other)
+    if isinstance(value, Mapping) and isinstance(other, Mapping) and not is_condition(field):
+        return tuple(in_flow(one) for name, one in value.items() if one != other.get(name))
+    return (in_flow(value),)
+
+
+def is_condition(field: str) -> bool:
+    """Tell whether a changed field holds a condition: the rule's own, or that of a signal."""
+    return field == _WHEN or field.startswith(_SIGNAL)
+
+
 def _fields(before: Rule, after: Rule) -> Iterator[FieldChange]:
-    """The fields that differ, and the signals by whose name both call different conditions."""
+    """Yield the fields that differ, and the signals of one name whose conditions differ."""
     old, new = rule_to_json(before), rule_to_json(after)
     for name in dict.fromkeys((*old, *new)):
         if old.get(name) != new.get(name):
@@ -116,11 +136,11 @@ def _fields(before: Rule, after: Rule) -> Iterator[FieldChange]:
     old, new = signals_to_json([before]), signals_to_json([after])
     for name in old:
         if name in new and old[name] != new[name]:
-            yield FieldChange(f"signal {name}", old[name], new[name])
+            yield FieldChange(f"{_SIGNAL}{name}", old[name], new[name])
 
 
 def _moved(before: Sequence[str], after: Sequence[str]) -> tuple[str, ...]:
-    """As few rules as explain the other order: those out of the longest order that is kept."""
+    """Find the fewest rules that explain the new order: those outside the longest order kept."""
     place = {name: number for number, name in enumerate(before)}
     longest: list[tuple[str, ...]] = []
     for name in after:
@@ -135,9 +155,12 @@ def _decided(rules: Sequence[Rule], facts: Facts) -> Decision:
 
 
 class _VerdictChanges:
-    """Asks the solver for each way in which a verdict can change."""
+    """Questions to the solver, one for each way in which a verdict can change."""
 
     def __init__(self, before: RuleSet, after: RuleSet, dictionary: FactDictionary) -> None:
+        # The solver is large, and only a comparison needs it.
+        from dawnrule.rules.analysis.solver import Solver
+
         self._before = before
         self._after = after
         rules = (*before.rules, *after.rules)
@@ -163,7 +186,7 @@ class _VerdictChanges:
         return VerdictChange(scope, before, after, found[0], *ids)
 
     def _has(self, rules: Sequence[Rule], verdict: Verdict) -> Formula:
-        """That rules give just this verdict."""
+        """State that the rules give exactly this verdict."""
         fire = {v: self._fires([rule for rule in rules if rule.verdict is v]) for v in Verdict}
         higher = [fire[v] for v in Verdict if v.protection > verdict.protection]
         none_higher = self._solver.negation(self._solver.either(higher))

@@ -1,4 +1,4 @@
-"""What can be found wrong with a rule set, how bad is each, and what mends it?"""
+"""Kinds of findings: their severity and remedy, and findings as JSON and SARIF."""
 
 from __future__ import annotations
 
@@ -10,10 +10,14 @@ from urllib.parse import quote
 
 from dawnrule.errors import Finding
 
+SCHEMA = (
+    "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
+)
+
 
 class Severity(StrEnum):
-    """A rule set with an error is not published; a warning is for its author to weigh. The words
-    are those of SARIF."""
+    """The severity of a finding: with an error a rule set is not published; a warning is for its
+    author to weigh. The words are those of SARIF."""
 
     ERROR = "error"
     WARNING = "warning"
@@ -21,23 +25,23 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of finding: how bad it is, what it says of the rule set, and what mends it.
-    ``proves`` is what a check proves that finds none of the kind; ``decides`` is False for what
-    keeps a rule set from deciding for people, though it is only a warning in a file."""
+    """One kind of finding: its severity, what it says of the rule set, and its remedy. ``proves``
+    is what a check proves that finds none of the kind; ``decides`` is False for a warning that
+    keeps a rule set from deciding for people."""
 
     severity: Severity
-    says: str
-    mend: str
+    description: str
+    remedy: str
     proves: str | None = None
     decides: bool = True
 
 
-def _error(says: str, mend: str, proves: str | None = None) -> Kind:
-    return Kind(Severity.ERROR, says, mend, proves)
+def _error(description: str, remedy: str, proves: str | None = None) -> Kind:
+    return Kind(Severity.ERROR, description, remedy, proves)
 
 
-def _warning(says: str, mend: str) -> Kind:
-    return Kind(Severity.WARNING, says, mend)
+def _warning(description: str, remedy: str) -> Kind:
+    return Kind(Severity.WARNING, description, remedy)
 
 
 KINDS: Mapping[str, Kind] = {
@@ -142,18 +146,21 @@ KINDS: Mapping[str, Kind] = {
 }
 """Every kind by its code, which never changes."""
 
+
 TOTAL = "every morning has a verdict: the most protective that fires, or train as planned"
-"""What is so of every rule set, by what a verdict is."""
+"""A property of every rule set, by the definition of a verdict."""
 
 
 def severity_of(finding: Finding, *, to_decide: bool = False) -> Severity:
-    """How bad a finding is: in a rule file, or in rules that are to decide for people."""
+    """Return the severity of a finding: in a rule file, or in rules that are to decide for
+    people."""
     kind = KINDS[finding.code]
     return kind.severity if kind.decides or not to_decide else Severity.ERROR
 
 
 def errors_among(findings: Iterable[Finding], *, to_decide: bool = False) -> list[Finding]:
-    """The findings that must be mended: in a rule file, or before the rules decide for people."""
+    """Select the findings that must be fixed: in a rule file, or before the rules decide for
+    people."""
     return [
         finding
         for finding in findings
@@ -164,19 +171,19 @@ def errors_among(findings: Iterable[Finding], *, to_decide: bool = False) -> lis
 _ONLY_IF_ASKED = frozenset(
     {"limit-loosened", "limit-not-kept", "concern-loosens", "more-permissive"}
 )
-"""What is asked of some rule sets only: of those that have limits, that read concerns, that say
-where they are more permissive."""
+"""Questions asked of some rule sets only: of those that have limits, that read concerns, or that
+state where they are more permissive."""
 
 
 def proved(findings: Iterable[Finding], *, extends: bool, asked: Collection[str] = ()) -> list[str]:
-    """What is proved of a rule set, over all mornings, by a check that found no more than this;
-    ``asked`` are the questions that only some are asked."""
+    """List what is proved of a rule set, over all mornings, by a check that found no more than
+    this; ``asked`` are the codes of the questions that only some rule sets are asked."""
     found = {finding.code for finding in findings}
     if "not-proved" in found:
         return []
     if "weaker-stop" in found:
-        found.add("warning-sign-not-heeded")  # it is not asked then
-    said = [
+        found.add("warning-sign-not-heeded")  # the check then leaves it out
+    properties = [
         kind.proves
         for code, kind in KINDS.items()
         if kind.proves
@@ -184,11 +191,11 @@ def proved(findings: Iterable[Finding], *, extends: bool, asked: Collection[str]
         and (extends or code != "weaker-stop")
         and (code in asked or code not in _ONLY_IF_ASKED)
     ]
-    return [TOTAL, *said]
+    return [TOTAL, *properties]
 
 
 def to_json(finding: Finding, *, to_decide: bool = False) -> dict[str, Any]:
-    """A finding as plain JSON values. ``inputs`` are the facts that show it, worse ones last;
+    """Convert a finding to JSON values. ``inputs`` are the facts that show it, worse ones last;
     ``to_decide`` is that of ``severity_of``."""
     return {
         "code": finding.code,
@@ -197,18 +204,13 @@ def to_json(finding: Finding, *, to_decide: bool = False) -> dict[str, Any]:
         "line": finding.line,
         "rule": finding.rule,
         "message": finding.message,
-        "mend": KINDS[finding.code].mend,
+        "mend": KINDS[finding.code].remedy,
         "inputs": [dict(facts) for facts in finding.inputs],
     }
 
 
-SCHEMA = (
-    "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
-)
-
-
 def to_sarif(findings: Iterable[Finding], service_version: str) -> dict[str, Any]:
-    """Findings as one SARIF log of one run, in plain JSON values."""
+    """Convert findings to one SARIF log of one run, in JSON values."""
     driver = {
         "name": "dawnrule",
         "semanticVersion": service_version,
@@ -227,8 +229,8 @@ def to_sarif(findings: Iterable[Finding], service_version: str) -> dict[str, Any
 def _descriptor(code: str, kind: Kind) -> dict[str, Any]:
     return {
         "id": code,
-        "shortDescription": {"text": kind.says},
-        "help": {"text": kind.mend},
+        "shortDescription": {"text": kind.description},
+        "help": {"text": kind.remedy},
         "defaultConfiguration": {"level": kind.severity.value},
     }
 
@@ -246,7 +248,7 @@ def _result(finding: Finding) -> dict[str, Any]:
         "ruleId": finding.code,
         "ruleIndex": list(KINDS).index(finding.code),
         "level": severity_of(finding).value,
-        "message": {"text": f"{finding.message}. {KINDS[finding.code].mend}"},
+        "message": {"text": f"{finding.message}. {KINDS[finding.code].remedy}"},
         "locations": [where],
         "properties": {"inputs": [dict(facts) for facts in finding.inputs]},
     }

@@ -1,8 +1,8 @@
-"""Which values of a fact stand for all of its values? (pure)
+"""Partition of a fact's values into classes that no test can tell apart (pure).
 
-A test compares with thresholds, so between two neighbouring thresholds all values of a number are
-alike to it. One value for each threshold and one for each gap between two, out to the ends of the
-fact's range, is therefore as good as every value there is: what holds for these holds for all.
+A test compares with thresholds, so all values between two neighbouring thresholds are alike to it.
+One value for each threshold and one for each gap, out to the ends of the fact's range, therefore
+represent every value there is: what holds for these holds for all.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from dawnrule.rules.loading.reason_template import DECIMALS_SHOWN
 def representative_values(
     conditions: Iterable[Condition], dictionary: FactDictionary
 ) -> Mapping[str, tuple[FactValue, ...]]:
-    """For each fact that the conditions test, in the dictionary's order, the values that stand for
-    all: in ascending order, or in that of the dictionary."""
+    """Choose, for each fact that the conditions test, values that represent all of its values;
+    facts are in the dictionary's order, values ascending or in that order too."""
     thresholds: dict[str, set[float]] = defaultdict(set)
     for test in (test for condition in conditions for test in tests_of(condition)):
         thresholds[test.fact].update(_numbers(test))
@@ -33,15 +33,15 @@ def representative_values(
 
 
 def step_of(definition: FactDefinition) -> float:
-    """The least difference between two values of a number as people read them: that of the
-    dictionary where it says one, else 1 for whole numbers, 0.1 for others."""
+    """Return the least difference between two values of a number as people read them: the
+    dictionary's where it has one, else 1 for whole numbers and 0.1 for others."""
     if definition.step is not None:
         return definition.step
     return 1 if definition.type == "integer" else 10**-DECIMALS_SHOWN
 
 
 def next_value(definition: FactDefinition, value: float, *, above: bool) -> float:
-    """The next value as people read them; it may lie outside of the fact's range."""
+    """Return the next value as people read them; it may lie outside the fact's range."""
     step = step_of(definition)
     return _moved(value, step if above else -step)
 
@@ -65,8 +65,8 @@ def _values(definition: FactDefinition, thresholds: list[float]) -> Iterator[Fac
 
 
 def _cut(definition: FactDefinition, thresholds: list[float]) -> Iterator[float]:
-    """Each threshold, and a value from each gap that has any; the outermost gaps reach to the ends
-    of the range and hold them."""
+    """Yield each threshold, and a value from each gap that has any; the outermost gaps include the
+    ends of the range."""
     under = math.nextafter(definition.least, -math.inf)
     over = math.nextafter(definition.greatest, math.inf)
     for low, high in pairwise([under, *thresholds, over]):
@@ -79,7 +79,8 @@ def _cut(definition: FactDefinition, thresholds: list[float]) -> Iterator[float]
 def _between(
     definition: FactDefinition, low: float, high: float, *, from_high: bool
 ) -> Iterator[float]:
-    """One value between the two, if there is any: easy to read, and near the end asked for."""
+    """Yield one value between the two, if there is any: easy to read, and near the end asked
+    for."""
     steps = dict.fromkeys((1, 1 if definition.type == "integer" else 10**-DECIMALS_SHOWN))
     easy = [_moved(high, -step) if from_high else _moved(low, step) for step in steps]
     easy += [_moved(low, step) if from_high else _moved(high, -step) for step in steps]

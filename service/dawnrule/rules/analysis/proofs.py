@@ -1,7 +1,7 @@
-"""What can be proved of a rule set, over every morning that can be?
+"""Proofs about a rule set over every possible morning, and the findings that follow from them.
 
-Each answer is a proof, or the smallest example to the contrary, which the evaluator has decided
-again. Every question may raise ``NotProved``.
+Each answer is a proof, or the smallest counterexample, which the evaluator has verified. Every
+question may raise ``NotProved``; ``proof_findings`` turns that into a finding.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
 from dawnrule.rules.serialization import condition_to_json, in_flow
 
 PROTECTIVE = (Verdict.SWAP, Verdict.REST)
-"""The verdicts that take something from the plan."""
+"""The verdicts that restrict the plan."""
 
 
 class Proofs:
-    """Asks about one rule set, and about those that it extends."""
+    """Questions about one rule set, and about those that it extends."""
 
     def __init__(self, rule_set: RuleSet, dictionary: FactDictionary) -> None:
         self._rule_set = rule_set
@@ -34,32 +34,34 @@ class Proofs:
         self._morning = self._solver.unknown()
         self._worse = self._solver.worse(self._morning)
         self._freer = {
-            (scope, verdict): self._none_fires(self._saying(scope, verdict), self._worse)
+            (scope, verdict): self._none_fires(self._as_strict_as(scope, verdict), self._worse)
             for scope in SCOPES
             for verdict in PROTECTIVE
         }
 
     def never_holds(self, condition: Condition) -> bool:
-        """Whether there is no morning on which the condition holds."""
+        """Tell whether the condition holds on no morning."""
         return not self._solver.possible(self._holds(condition))
 
     def always_holds(self, condition: Condition) -> bool:
-        """Whether the condition holds on every morning."""
+        """Tell whether the condition holds on every morning."""
         return not self._solver.possible(self._fails(condition))
 
     def fires_on_examples(self, rule: Rule, other: Rule) -> bool:
-        """Whether the other fires on each of the rule's examples that the rule fires on."""
-        return all(map(self._fires[other], self._shown(rule)))
+        """Tell whether the other fires on each of the rule's examples that the rule fires on."""
+        return all(map(self._fires[other], self._firing_examples(rule)))
 
     def implies(self, rule: Rule, other: Rule) -> bool:
-        """Whether the other fires wherever the rule does."""
+        """Tell whether the other fires wherever the rule does."""
         return not self._solver.possible(self._holds(rule.when), self._fails(other.when))
 
     def decided_before(self, rule: Rule) -> tuple[str, ...] | None:
-        """The rules, as few as needed, of which one always decides before this one; None when
-        there is a morning that this rule decides, as there mostly is among its examples. It must
-        have a verdict."""
-        if any(self._decided(rule.scope, facts).deciding is rule for facts in self._shown(rule)):
+        """Find the rules, as few as needed, of which one always decides before this one; None when
+        this rule decides some morning, often one of its examples. It must have a verdict."""
+        if any(
+            self._decided(rule.scope, facts).deciding is rule
+            for facts in self._firing_examples(rule)
+        ):
             return None
         silent = {
             other.id: self._fails(other.when)
@@ -69,9 +71,9 @@ class Proofs:
         return self._solver.conflict(silent, self._holds(rule.when))
 
     def freer_when_worse(self, rule: Rule) -> tuple[Decision, Decision, tuple[Facts, ...]] | None:
-        """Two mornings, the second with worse facts, and their decisions: the rule fires on the
-        first, but the second has a more permissive verdict than the rule's. None when there are
-        no such."""
+        """Find two mornings, the second with worse facts, and their decisions: the rule fires on
+        the first, but the second has a more permissive verdict than the rule's. None when there are
+        none."""
         if rule.verdict not in PROTECTIVE:
             return None
         found = self._solver.smallest(
@@ -86,15 +88,15 @@ class Proofs:
         return before, after, found
 
     def can_be_trained(self, scope: Scope) -> bool:
-        """Whether there is a day, or a part, that is trained as planned."""
-        protective = self._saying(scope, min(PROTECTIVE, key=lambda v: v.protection))
+        """Tell whether some day, or some part, is trained as planned."""
+        protective = self._as_strict_as(scope, min(PROTECTIVE, key=lambda v: v.protection))
         return self._solver.possible(self._none_fires(protective, self._morning))
 
     def unprotected(self, stop: Rule) -> Facts | None:
-        """A morning on which a stop rule of what is extended fires, but no stop rule that is left
-        says as much; None when there is none."""
-        saying = self._saying(stop.scope, stop.verdict)
-        left = [rule for rule in saying if rule.is_stop(self._dictionary)]
+        """Find a morning on which a stop rule of the extended rule set fires, but no remaining stop
+        rule is as strict; None when there is none."""
+        strict = self._as_strict_as(stop.scope, stop.verdict)
+        left = [rule for rule in strict if rule.is_stop(self._dictionary)]
         nothing = self._none_fires(left, self._morning)
         found = self._solver.smallest([self._morning], self._holds(stop.when), nothing)
         if found is None:
@@ -104,10 +106,10 @@ class Proofs:
         return facts
 
     def comes_before(self, one: Rule, other: Rule) -> bool:
-        """Whether a rule stands before another in the file."""
+        """Tell whether a rule stands before another in the file."""
         return self._place[one] < self._place[other]
 
-    def _shown(self, rule: Rule) -> list[Facts]:
+    def _firing_examples(self, rule: Rule) -> list[Facts]:
         fires = self._fires[rule]
         return [example.facts for example in rule.examples if fires(example.facts)]
 
@@ -130,13 +132,14 @@ class Proofs:
         fire = (self._solver.holds(rule.when, on) for rule in rules)
         return self._solver.negation(self._solver.either(fire))
 
-    def _saying(self, scope: Scope, verdict: Verdict | None) -> list[Rule]:
+    def _as_strict_as(self, scope: Scope, verdict: Verdict | None) -> list[Rule]:
         counting = self._rule_set.counting_for(scope)
         return [rule for rule in counting if protects(rule, verdict)]
 
 
 def protects(rule: Rule, verdict: Verdict | None) -> bool:
-    """Whether a rule says as much as a verdict; None is a note, and every caution says as much."""
+    """Tell whether a rule is as strict as a verdict; None is a note, and every caution is as
+    strict."""
     if verdict is None:
         return rule.verdict is not Verdict.TRAIN
     return rule.verdict is not None and rule.verdict.protection >= verdict.protection
@@ -148,9 +151,9 @@ def _agree(evaluator_agrees: bool, facts: tuple[Facts, ...]) -> None:
 
 
 def proof_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
-    """Conditions that never or always hold, rules that never decide or change nothing, worse facts
-    that buy a more permissive verdict, plans that can never be trained, stop rules that an
-    extension weakened."""
+    """Yield conditions that never or always hold, rules that never decide or change nothing, worse
+    facts that give a more permissive verdict, plans that can never be trained, and stop rules that
+    an extension weakened."""
     try:
         yield from _ProofFindings(rule_set, dictionary).all()
     except NotProved as gave_up:
@@ -178,19 +181,19 @@ class _ProofFindings:
             yield from self._not_monotone(rule)
 
     def _never_holds(self, rule: Rule) -> Iterator[Finding]:
-        """The first, and of nested ones the innermost, condition that cannot come true."""
+        """Yield the first, and of nested ones the innermost, condition that cannot hold."""
         for condition in filter(self._proofs.never_holds, walk(rule.when)):
-            yield self._finding(rule, "contradictory", f"{_shown(condition)} can never hold")
+            yield self._finding(rule, "contradictory", f"{_in_flow(condition)} can never hold")
             return
 
     def _always_holds(self, rule: Rule) -> Iterator[Finding]:
         for condition in filter(self._proofs.always_holds, walk(rule.when)):
-            yield self._finding(rule, "always-true", f"{_shown(condition)} always holds")
+            yield self._finding(rule, "always-true", f"{_in_flow(condition)} always holds")
             return
 
     def _superfluous(self, rule: Rule) -> Iterator[Finding]:
-        """A rule before this one that means the same, or one after it that makes it superfluous;
-        where the latter stands before it, this rule never decides."""
+        """Yield a rule before this one that means the same, or one after it that makes it
+        superfluous; if the latter stands before it, this rule never decides."""
         for other in self._that_may_cover(rule):
             same = other.scope == rule.scope and self._proofs.implies(other, rule)
             before = self._proofs.comes_before(other, rule)
@@ -204,8 +207,8 @@ class _ProofFindings:
                 return
 
     def _that_may_cover(self, rule: Rule) -> Iterator[Rule]:
-        """The rules of the same verdict that fire wherever this one does. The examples spare most
-        of the proofs."""
+        """Yield the rules of the same verdict that fire wherever this one does. The examples spare
+        most of the proofs."""
         for other in self._rule_set.counting_for(rule.scope):
             if (
                 other is not rule
@@ -241,8 +244,8 @@ class _ProofFindings:
         extension = self._rule_set.extension
         if extension is None:
             return
-        said_at = {change.rule: change.line for change in extension.changed}
-        said_at |= {off.rule: off.line for off in extension.off}
+        line_of = {change.rule: change.line for change in extension.changed}
+        line_of |= {off.rule: off.line for off in extension.off}
         for stop in extension.of.rules:
             facts = self._proofs.unprotected(stop) if stop.is_stop(self._dictionary) else None
             if facts is not None:
@@ -251,7 +254,7 @@ class _ProofFindings:
                     f"{extension.of.full_name} says {stop.verdict or 'a caution'}, and nothing "
                     "here says as much"
                 )
-                line = said_at.get(stop.id, 1)
+                line = line_of.get(stop.id, 1)
                 file = self._rule_set.file
                 yield Finding(file, line, stop.id, "weaker-stop", message, (facts,))
 
@@ -261,5 +264,5 @@ class _ProofFindings:
         return Finding(self._rule_set.file, rule.line, rule.id, code, message, inputs)
 
 
-def _shown(condition: Condition) -> str:
+def _in_flow(condition: Condition) -> str:
     return in_flow(condition_to_json(condition))

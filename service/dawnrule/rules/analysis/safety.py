@@ -1,9 +1,9 @@
-"""Proof that a rule set rests everybody with a warning sign, a fever or a hurt joint.
+"""Safety: the proof that a rule set always rests for a warning sign, a fever or a hurt joint.
 
-The values with which nobody trains stand in ``rules/facts.yaml`` under ``rests``; those with which
-no block is trained as planned, under ``holds_back``. A rule set that does not always act on them
-never decides for anybody. Facts of open concerns bind only the rule sets that read any such fact:
-older ones were written before there were concerns.
+The values that always mean rest stand in ``rules/facts.yaml`` under ``rests``; those with which no
+block is trained as planned, under ``holds_back``. A rule set that does not always act on them
+decides for nobody. Facts of open concerns bind only rule sets that read any such fact: older ones
+were written before there were concerns.
 """
 
 from __future__ import annotations
@@ -22,8 +22,9 @@ from dawnrule.rules.serialization import in_flow
 
 
 def safety_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
-    """One finding with all that is not heeded, and the smallest morning for each; or that it could
-    not be proved. A part rule heeds nothing of the day, as a day may have no parts."""
+    """Yield one finding with every stop that does not always mean rest, and the smallest morning
+    for each; or that it could not be proved. A part rule does not count for a fact of the day, as a
+    day may have no parts."""
     doubts = _in_doubt(rule_set, dictionary)
     if not doubts:
         return
@@ -37,8 +38,8 @@ def safety_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[F
 
 
 def _in_doubt(rule_set: RuleSet, dictionary: FactDictionary) -> list[Test]:
-    """What has no single rule that always rests for it: mostly nothing, and then no solver is
-    needed, which is large and slow to begin."""
+    """List the stops for which no single rule always rests: mostly none, and then the solver, which
+    is large and slow to start, is not needed."""
     return [
         stop
         for stop in _stops(rule_set, dictionary)
@@ -85,8 +86,9 @@ def _always_fires(rule: Rule, stop: Test) -> bool:
 def _mornings(
     rule_set: RuleSet, dictionary: FactDictionary, doubts: Sequence[Test]
 ) -> list[tuple[Test, Facts]]:
-    """What is not heeded, each with the smallest morning that shows it. Raises ``NotProved``."""
-    # The solver is large, and only who is in doubt needs it.
+    """Find the stops that do not always mean rest, each with the smallest morning. Raises
+    ``NotProved``."""
+    # The solver is large, and only a doubt needs it.
     from dawnrule.rules.analysis.solver import Solver
 
     solver = Solver([*(rule.when for rule in rule_set.rules), *doubts], dictionary)
@@ -106,15 +108,15 @@ def _mornings(
 def _finding(
     rule_set: RuleSet, dictionary: FactDictionary, mornings: Sequence[tuple[Test, Facts]]
 ) -> Finding:
-    said = ", ".join(_said(stop, dictionary) for stop, _ in mornings)
+    labels = ", ".join(_label(stop, dictionary) for stop, _ in mornings)
     stop, facts = mornings[0]
     counting = rule_set.counting_for(dictionary[stop.fact].scope)
     verdict = decision_of([rule for rule in counting if predicate(rule.when)(facts)]).verdict
-    message = f"not always rest with {said}: {in_flow(facts)} gives {verdict}"
+    message = f"not always rest with {labels}: {in_flow(facts)} gives {verdict}"
     inputs = tuple(facts for _, facts in mornings)
     return Finding(rule_set.file, 1, None, "warning-sign-not-heeded", message, inputs)
 
 
-def _said(stop: Test, dictionary: FactDictionary) -> str:
+def _label(stop: Test, dictionary: FactDictionary) -> str:
     label = dictionary[stop.fact].label
     return label if stop.value is True else f"{label} {stop.value}"

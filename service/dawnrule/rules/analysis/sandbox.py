@@ -1,8 +1,8 @@
-"""Does a rule set that somebody sent stand its trial, and what would it take down?
+"""The sandbox: check and difference of rule sets in a process of their own.
 
-Rules are read, compiled, proved and tried in a process of its own: what ends that process, a fault
-of the engine or of the solver, a rule set without end, ends nothing else. Run as a module this is
-that process: it takes a question as JSON on standard input and gives the answer on standard output.
+A fault of the engine or of the solver, or a rule set without end, ends that process and nothing
+else. Run as a module, this is the process: it reads a question as JSON from standard input and
+writes the answer as JSON to standard output.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from typing import Any, TypeAlias
 from dawnrule.errors import DawnruleError, Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.rules.analysis.check import check_rule_set
+from dawnrule.rules.analysis.diff import diff, diff_to_json
 from dawnrule.rules.analysis.findings import errors_among
 from dawnrule.rules.analysis.partition import representative_values
 from dawnrule.rules.evaluation.decider import Decider
@@ -33,12 +34,12 @@ _log = logging.getLogger("dawnrule.rules")
 SANDBOX_COMMAND = (sys.executable, "-m", "dawnrule.rules.analysis.sandbox")
 
 TIMEOUT_SECONDS = 60
-"""How long a trial may take: three times what 300 rules may."""
+"""The time that one question may take: three times what 300 rules need."""
 
 MEMORY_LIMIT_BYTES = 4 * 2**30
 
 RANDOM_MORNINGS = 2_000
-"""On how many random mornings both evaluations must agree, each with a day and a part."""
+"""The number of random mornings, each a day and a part, on which both evaluations must agree."""
 
 _NAMES = ("name", "version", "digest", "summary")
 _SEED = 1
@@ -50,7 +51,7 @@ Texts: TypeAlias = Mapping[tuple[str, str], str]
 
 @dataclass(frozen=True, slots=True)
 class SandboxResult:
-    """A rule set that stood its trial, and what is for its author to weigh."""
+    """A rule set that passed, and the warnings for its author to weigh."""
 
     name: str
     version: str
@@ -60,10 +61,10 @@ class SandboxResult:
 
 
 def check_in_sandbox(text: str, file: str, published: Texts) -> SandboxResult:
-    """Try a rule set, which may extend one that ships or was published; ``file`` is what findings
-    call it. Raises ``RuleSetInvalid`` with every finding when it is not fit to be used."""
+    """Check a rule set, which may extend a bundled or published one; ``file`` is its name in
+    findings. Raises ``RuleSetInvalid`` with every finding when it is not fit to be used."""
     answer = _ask({"text": text, "file": file}, file, published)
-    findings = tuple(_finding(plain) for plain in answer["findings"])
+    findings = tuple(_finding_from_json(data) for data in answer["findings"])
     if "digest" not in answer:
         raise RuleSetInvalid(findings)
     return SandboxResult(**{name: answer[name] for name in _NAMES}, warnings=findings)
@@ -72,15 +73,15 @@ def check_in_sandbox(text: str, file: str, published: Texts) -> SandboxResult:
 def diff_in_sandbox(
     before: tuple[str, str], after: tuple[str, str], published: Texts
 ) -> dict[str, Any]:
-    """How one rule set differs from another, both by name and version, as plain JSON values.
-    Raises ``RuleSetInvalid`` when it cannot be found out."""
+    """Compare one rule set with another, both by name and version, as JSON values. Raises
+    ``RuleSetInvalid`` when no answer is found."""
     answer = _ask({"before": before, "after": after}, "@".join(after), published)
-    diff: dict[str, Any] = answer["difference"]
-    return diff
+    difference: dict[str, Any] = answer["difference"]
+    return difference
 
 
 def _ask(question: Mapping[str, Any], file: str, published: Texts) -> dict[str, Any]:
-    """What a process of its own answers. Raises ``RuleSetInvalid`` when it does not."""
+    """Start the process and return its answer. Raises ``RuleSetInvalid`` when it has none."""
     texts = [[name, version, text] for (name, version), text in published.items()]
     try:
         done = subprocess.run(
@@ -99,20 +100,22 @@ def _ask(question: Mapping[str, Any], file: str, published: Texts) -> dict[str, 
     return answer
 
 
-def _plain(finding: Finding) -> dict[str, Any]:
-    plain = {name: getattr(finding, name) for name in ("file", "line", "rule", "code", "message")}
-    return plain | {"inputs": [dict(facts) for facts in finding.inputs]}
+def _finding_to_json(finding: Finding) -> dict[str, Any]:
+    fields = ("file", "line", "rule", "code", "message")
+    return {name: getattr(finding, name) for name in fields} | {
+        "inputs": [dict(facts) for facts in finding.inputs]
+    }
 
 
-def _finding(plain: Mapping[str, Any]) -> Finding:
-    return Finding(**{**plain, "inputs": tuple(plain["inputs"])})
+def _finding_from_json(data: Mapping[str, Any]) -> Finding:
+    return Finding(**{**data, "inputs": tuple(data["inputs"])})
 
 
 def _ended(file: str, how: str) -> RuleSetInvalid:
     return RuleSetInvalid([Finding(file, 1, None, "trial", f"the trial {how}")])
 
 
-# ---- in the process of its own
+# ---- inside the process
 
 
 def main() -> None:
@@ -126,10 +129,7 @@ def main() -> None:
 
 def _answer(question: Mapping[str, Any], published: Texts) -> dict[str, Any]:
     if "text" in question:
-        return _tried(question["text"], question["file"], published)
-    # The solver is large, and is asked for nothing else here.
-    from dawnrule.rules.analysis.diff import diff, diff_to_json
-
+        return _checked(question["text"], question["file"], published)
     one, other = (
         _rule_set(name, version, published)
         for name, version in (question["before"], question["after"])
@@ -138,22 +138,22 @@ def _answer(question: Mapping[str, Any], published: Texts) -> dict[str, Any]:
     return {"difference": diff_to_json(found)}
 
 
-def _tried(text: str, file: str, published: Texts) -> dict[str, Any]:
+def _checked(text: str, file: str, published: Texts) -> dict[str, Any]:
     try:
         rule_set = parse_rule_set(text, file, resolve=partial(_rule_set, published=published))
     except RuleSetInvalid as invalid:
-        return {"findings": [_plain(finding) for finding in invalid.findings]}
+        return {"findings": [_finding_to_json(finding) for finding in invalid.findings]}
     found = check_rule_set(rule_set, FactDictionary.bundled())
     if not errors_among(found, to_decide=True):
         found += _disagreements(rule_set)
-    answer: dict[str, Any] = {"findings": [_plain(finding) for finding in found]}
+    answer: dict[str, Any] = {"findings": [_finding_to_json(finding) for finding in found]}
     if errors_among(found, to_decide=True):
         return answer
     return answer | {name: getattr(rule_set, name) for name in _NAMES}
 
 
 def _disagreements(rule_set: RuleSet) -> Iterator[Finding]:
-    """The first random morning on which the two evaluations differ, if there is any."""
+    """Yield the first random morning on which the two evaluations differ, if any."""
     with closing(Decider(rule_set, FactDictionary.bundled())) as decider:
         for day, part in random_mornings(rule_set):
             try:
@@ -164,8 +164,8 @@ def _disagreements(rule_set: RuleSet) -> Iterator[Finding]:
 
 
 def random_mornings(rule_set: RuleSet) -> Iterator[tuple[Facts, Facts]]:
-    """Mornings on and around every threshold of a rule set, the same each time: the facts of a day,
-    and those of a part of it, with the day's among them."""
+    """Yield mornings on and around every threshold of a rule set, the same each time: the facts of
+    a day, and those of a part, which include the day's."""
     dictionary = FactDictionary.bundled()
     values = representative_values([rule.when for rule in rule_set.rules], dictionary)
     chance = random.Random(_SEED)
@@ -180,7 +180,7 @@ def random_mornings(rule_set: RuleSet) -> Iterator[tuple[Facts, Facts]]:
 
 
 def _rule_set(name: str, version: str, published: Texts) -> RuleSet:
-    """A rule set that was published, or ships. Raises ``NotFound`` or ``RuleSetInvalid``."""
+    """Return a published or bundled rule set. Raises ``NotFound`` or ``RuleSetInvalid``."""
     text = published.get((name, version))
     if text is None:
         return bundled_rule_set(name, version)

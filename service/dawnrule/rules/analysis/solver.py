@@ -1,11 +1,11 @@
-"""Is there a morning on which something holds, of all that can be? (the one home of z3)
+"""The solver: existence questions over every possible morning; the only module that imports z3.
 
-A fact is either not reported or has one of finitely many values that stand for all (``cells``), so
-each question is finite and "there is none" is a proof. What a test means on a value is asked of
-the evaluator, so that solver and evaluator cannot part.
+A fact is either not reported or has one of finitely many representative values (``partition``), so
+each question is finite and "there is none" is a proof. The outcome of a test on a value comes from
+the evaluator, so that solver and evaluator cannot diverge.
 
 In the solver a fact is one flag for "reported" and a row of flags "has at least the second value",
-"at least the third" and so on; a test is then a few flags put together, and "worse" is one flag
+"at least the third" and so on; a test is then a combination of a few flags, and "worse" is one flag
 implying another.
 """
 
@@ -29,16 +29,16 @@ Formula: TypeAlias = Any
 """A statement about unknown mornings; z3 has no types."""
 
 WORK_LIMIT = 20_000_000
-"""How much the solver may do for one question, in its own unit, so that the same question always
-gets the same answer: some seconds, a minute at the worst. The hardest question met in made-up sets
-of 300 rules takes a quarter of it, those of the baseline hardly any."""
+"""The limit of the work on one question, in the solver's own unit, so that the same question always
+gets the same answer: some seconds, a minute at worst. The hardest question met in generated sets of
+300 rules takes a quarter of it, those of the baseline hardly any."""
 
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """One morning that is sought: for each fact whether it was reported, and its value as flags.
+    """A morning to be found: for each fact whether it was reported, and its value as flags.
 
-    ``formulas`` keeps what was worked out for a condition.
+    ``formulas`` caches the formula of each condition.
     """
 
     reported: Mapping[str, Formula]
@@ -47,7 +47,7 @@ class Unknown:
 
 
 class Solver:
-    """Asks about mornings as far as some conditions can tell them apart. For one thread."""
+    """Questions about mornings, as far as some conditions can tell them apart. For one thread."""
 
     def __init__(self, conditions: Iterable[Condition], dictionary: FactDictionary) -> None:
         self._dictionary = dictionary
@@ -58,12 +58,12 @@ class Solver:
         self._names = 0
 
     def unknown(self) -> Unknown:
-        """A morning about which nothing is known yet."""
+        """Create a morning about which nothing is known yet."""
         return self._unknown({fact: self._flag() for fact in self._values})
 
     def worse(self, than: Unknown) -> Unknown:
-        """A morning on which the same facts are reported, each the same or worse; equal where the
-        dictionary knows no worse direction."""
+        """Create a morning on which the same facts are reported, each the same or worse; equal
+        where the dictionary knows no worse direction."""
         other = self._unknown(than.reported)
         for fact in self._values:
             worse = self._dictionary[fact].worse
@@ -83,34 +83,34 @@ class Solver:
         return Unknown(reported, other.at_least)
 
     def holds(self, condition: Condition, on: Unknown) -> Formula:
-        """That a condition holds on a morning."""
+        """State that a condition holds on a morning."""
         if condition not in on.formulas:
             on.formulas[condition] = self._formula(condition, on)
         return on.formulas[condition]
 
     def every(self, formulas: Iterable[Formula]) -> Formula:
-        """That all of the statements hold."""
+        """State that all of the statements hold."""
         return z3.And(list(formulas), self._context)
 
     def either(self, formulas: Iterable[Formula]) -> Formula:
-        """That at least one of the statements holds."""
+        """State that at least one of the statements holds."""
         return z3.Or(list(formulas), self._context)
 
     def negation(self, formula: Formula) -> Formula:
-        """That a statement does not hold."""
+        """State that a statement does not hold."""
         return z3.Not(formula, self._context)
 
     def possible(self, *formulas: Formula) -> bool:
-        """Whether all can hold at once. Raises ``NotProved``."""
-        with self._aside():
+        """Tell whether all statements can hold at once. Raises ``NotProved``."""
+        with self._scratch():
             self._solver.add(*formulas)
             return self._check()
 
     def smallest(self, mornings: Sequence[Unknown], *formulas: Formula) -> tuple[Facts, ...] | None:
-        """The mornings on which all holds that need the fewest facts reported and, of these, lie
-        closest together; None when there are none. Several must be ``worse`` than each other, so
+        """Find mornings on which all statements hold, with the fewest facts reported and, of these,
+        the least apart; None when there are none. Several must be ``worse`` than each other, so
         that the same facts are reported. Raises ``NotProved``."""
-        with self._aside():
+        with self._scratch():
             self._solver.add(*formulas)
             if not self._check():
                 return None
@@ -121,9 +121,9 @@ class Solver:
             return tuple(self._facts(model, one) for one in mornings)
 
     def conflict(self, among: Mapping[str, Formula], *formulas: Formula) -> tuple[str, ...] | None:
-        """As few as needed of the named statements that cannot all hold with the others, by name
-        and in the order given; None when all can hold. Raises ``NotProved``."""
-        with self._aside():
+        """Find as few as needed of the named statements that cannot all hold with the others, by
+        name and in the order given; None when all can hold. Raises ``NotProved``."""
+        with self._scratch():
             self._solver.add(*formulas)
             flags = {name: self._flag() for name in among}
             self._solver.add(*(z3.Implies(flags[name], among[name]) for name in among))
@@ -180,7 +180,7 @@ class Solver:
         return z3.And(reported, on_value)
 
     def _ranges(self, holds: Sequence[bool], fact: str, on: Unknown) -> Iterator[Formula]:
-        """For each run of values on which a test holds, that the value is in it."""
+        """Yield, for each run of values on which a test holds, that the value is in it."""
         at_least = [self._constant(True), *on.at_least[fact], self._constant(False)]
         for outcome, run in groupby(range(len(holds)), key=holds.__getitem__):
             if outcome:
@@ -188,7 +188,7 @@ class Solver:
                 yield z3.And(at_least[places[0]], z3.Not(at_least[places[-1] + 1]))
 
     def _apart(self, mornings: Sequence[Unknown]) -> Iterator[list[Formula]]:
-        """In which facts mornings differ, and then by how many values."""
+        """Yield in which facts mornings differ, and then by how many values."""
         for one, other in pairwise(mornings):
             rows = [
                 [z3.Xor(a, b) for a, b in zip(one.at_least[f], other.at_least[f], strict=True)]
@@ -198,7 +198,7 @@ class Solver:
             yield [apart for row in rows for apart in row]
 
     def _keep_fewest(self, formulas: Sequence[Formula]) -> None:
-        """Ask for as few of these to hold as possible from now on."""
+        """Require from now on that as few of these hold as possible."""
         for count in range(len(formulas)):
             few = self._flag()
             self._solver.add(z3.Implies(few, z3.AtMost(*formulas, count)))
@@ -222,8 +222,8 @@ class Solver:
         return bool(outcome == z3.sat)
 
     @contextmanager
-    def _aside(self) -> Iterator[None]:
-        """What is told to the solver meanwhile is forgotten afterwards."""
+    def _scratch(self) -> Iterator[None]:
+        """Forget afterwards what is added to the solver meanwhile."""
         self._solver.push()
         try:
             yield

@@ -19,10 +19,10 @@ from dawnrule.analytics.scorecard import (
 from dawnrule.errors import Finding
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import FactDictionary
+from dawnrule.rules.analysis.diff import is_condition, lines_only_in
 from dawnrule.rules.analysis.findings import proved
 from dawnrule.rules.asked import asked_of
 from dawnrule.rules.rule_set import Rule, RuleSet
-from dawnrule.rules.serialization import in_flow
 from dawnrule.rules.text import Line, Prose
 from dawnrule.web.coach.explanation_view import prose_of
 from dawnrule.web.coach.layout import coach
@@ -113,19 +113,10 @@ def changes_told(
 def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> ToldField:
     """A signal by whose name both rules call different conditions is told within these."""
     name, before, after = field["field"], field["before"], field["after"]
-    if name == _WHEN or name.startswith("signal "):
+    if is_condition(name):
         return ToldField(_WHEN, prose.condition(old.when), prose.condition(new.when))
-    only = _only_in(before, after), _only_in(after, before)
+    only = lines_only_in(name, before, after), lines_only_in(name, after, before)
     return ToldField(name, None, None, *only)
-
-
-def _only_in(value: Any, other: Any) -> tuple[str, ...]:
-    """A value as text; of a list or an object, what the other does not hold."""
-    if isinstance(value, list) and isinstance(other, list):
-        return tuple(in_flow(item) for item in value if item not in other)
-    if isinstance(value, Mapping) and isinstance(other, Mapping):
-        return tuple(in_flow(one) for name, one in value.items() if one != other.get(name))
-    return (in_flow(value),)
 
 
 def score_rows(card: Scorecard, texts: Texts) -> list[ScoreRow]:
