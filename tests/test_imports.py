@@ -57,7 +57,6 @@ HOMES = {
     "flask_wtf": {"web/coach/layout.py"},
     "cattrs": {"model/serialization.py", "store/values.py"},
     "rfc8785": {"model/serialization.py"},
-    "limits": {"web/http/rate_limits.py"},
     "prometheus_client": {"web/observability.py"},
     "werkzeug": {"web"},
     "waitress": {"web"},

@@ -1,4 +1,4 @@
-"""Do the counts of requests run out, and leave no trace?"""
+"""Counts of requests: they end with their window, and leave no trace."""
 
 from __future__ import annotations
 
@@ -7,55 +7,57 @@ import time
 
 import pytest
 
-from dawnrule.web.http.rate_limits import CountsInMemory
+from dawnrule.web.http.rate_limits import FixedWindow
 
 
 @pytest.fixture
-def counts() -> CountsInMemory:
-    return CountsInMemory()
+def window() -> FixedWindow:
+    return FixedWindow()
 
 
 def seconds_pass(seconds: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    now = time.time()
-    monkeypatch.setattr(time, "time", lambda: now + seconds)
+    now = time.monotonic()
+    monkeypatch.setattr(time, "monotonic", lambda: now + seconds)
 
 
 def test_a_count_lasts_as_long_as_its_window(
-    counts: CountsInMemory, monkeypatch: pytest.MonkeyPatch
+    window: FixedWindow, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert [counts.incr("a", 60), counts.incr("a", 60), counts.incr("b", 60)] == [1, 2, 1]
-    assert counts.get("a") == 2
-    assert 0 < counts.get_expiry("a") - time.time() <= 60
+    assert [window.hit("a")[0], window.hit("a")[0], window.hit("b")[0]] == [1, 2, 1]
+    count, seconds_left = window.hit("a")
+    assert count == 3
+    assert 0 < seconds_left <= 60
     seconds_pass(61, monkeypatch)
-    assert counts.get("a") == 0
-    assert counts.incr("a", 60) == 1
+    assert window.hit("a") == (1, 60)
 
 
-def test_what_has_run_out_takes_no_memory(
-    counts: CountsInMemory, monkeypatch: pytest.MonkeyPatch
+def test_a_clock_that_is_set_changes_no_count(
+    window: FixedWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    window.hit("a")
+    now = time.time()
+    monkeypatch.setattr(time, "time", lambda: now + 61)
+    assert window.hit("a")[0] == 2
+
+
+def test_a_count_that_has_ended_takes_no_memory(
+    window: FixedWindow, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     for number in range(1000):
-        counts.incr(str(number), 60)
+        window.hit(str(number))
     seconds_pass(61, monkeypatch)
-    counts.incr("a", 60)
-    assert counts.reset() == 1
+    window.hit("a")
+    assert len(window) == 1
 
 
-def test_several_threads_lose_no_count(counts: CountsInMemory) -> None:
+def test_several_threads_lose_no_count(window: FixedWindow) -> None:
     def count() -> None:
         for _ in range(2000):
-            counts.incr("a", 60)
+            window.hit("a")
 
     threads = [threading.Thread(target=count) for _ in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert counts.get("a") == 8000
-
-
-def test_a_count_can_be_forgotten(counts: CountsInMemory) -> None:
-    counts.incr("a", 60)
-    counts.clear("a")
-    assert counts.get("a") == 0
-    assert counts.check()
+    assert window.hit("a")[0] == 8001

@@ -1,10 +1,9 @@
-"""What is the interface? The description falls out of the schemas and the views."""
+"""OpenAPI description, made from the schemas, the views and the access table."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
-from threading import Lock
+from collections.abc import Iterator
 from typing import Any
 
 import flask_smorest
@@ -50,54 +49,17 @@ _LINE_WIDTH = 100
 
 
 class Api(flask_smorest.Api):
-    """Registers views with the application, and with the description once that is asked for: it
-    takes most of the time that making an application takes."""
+    """The views of an application and their description; errors are problem details."""
 
     ERROR_SCHEMA = ProblemSchema
 
-    def __init__(self, app: Flask, *, spec_kwargs: Mapping[str, Any]) -> None:
-        self._undescribed: list[flask_smorest.Blueprint] = []
-        self._describing = Lock()
-        super().__init__(app, spec_kwargs=spec_kwargs)
-
-    def register_blueprint(self, blp: flask_smorest.Blueprint) -> None:
-        """Register its views; they are not described yet."""
-        self._app.extensions["flask-smorest"]["blp_name_to_api"][blp.name] = self
-        self._app.register_blueprint(blp)
-        self._undescribed.append(blp)
-
-    def describe(self) -> None:
-        """Describe what is not described yet."""
-        with self._describing:
-            for blp in self._undescribed:
-                blp.register_views_in_doc(
-                    self, self._app, self.spec, name=blp.name, parameters=None
-                )
-                self.spec.tag({"name": blp.name, "description": blp.description})
-            self._undescribed.clear()
-
     def handle_http_exception(self, error: HTTPException) -> Response:
-        """As problem details."""
+        """Answer an error of Flask or werkzeug."""
         return answer_http_error(error)
-
-    def _register_responses(self) -> None:
-        """Errors are described as problem details, by our names for them."""
-        self._error_response("DEFAULT_ERROR", "Any other error.")
-        for name, description in _ERROR_RESPONSES.values():
-            self._error_response(name, description)
-
-    def _register_pagination_header(self) -> None:
-        """There are no pages here, so none are described."""
-
-    def _error_response(self, name: str, description: str) -> None:
-        content = {PROBLEM_JSON: {"schema": ProblemSchema}}
-        self.spec.components.response(
-            name, {"description": description, "content": content}, lazy=True
-        )
 
 
 class _AccessPlugin(BasePlugin):
-    """Describes who may call an operation, from the same table that decides it."""
+    """Access to each operation, from the table that is enforced."""
 
     def operation_helper(
         self, path: str | None = None, operations: dict[Any, Any] | None = None, **given: Any
@@ -106,7 +68,7 @@ class _AccessPlugin(BasePlugin):
         for operation in (operations or {}).values():
             operation["operationId"] = endpoint.rpartition(".")[2]
             if "description" in operation:
-                operation["description"] = _folded(operation["description"])
+                operation["description"] = _one_line(operation["description"])
             _describe_access(operation, ACCESS[endpoint])
             operation["responses"] = dict(_responses(operation["responses"]))
 
@@ -121,52 +83,62 @@ def _describe_access(operation: dict[str, Any], access: Access) -> None:
 
 
 def _responses(responses: dict[Any, Any]) -> Iterator[tuple[Any, Any]]:
-    """By status; flask-smorest's names for errors, which differ between versions of Python, give
-    way to ours."""
+    """Sort responses by status, with our names for errors: flask-smorest's differ between versions
+    of Python."""
     for status in sorted(responses, key=str):
         named = isinstance(responses[status], str) and status in _ERROR_RESPONSES
         yield status, _ERROR_RESPONSES[status][0] if named else responses[status]
 
 
-def _folded(text: str) -> str:
-    """Text that was broken into lines for the source, in one line."""
+def _one_line(text: str) -> str:
+    """Join text that is broken into lines in the source."""
     return " ".join(text.split())
 
 
 def api_for(app: Flask) -> Api:
-    """The description of an application, with nothing described yet."""
+    """Prepare the description of an application; each blueprint that is registered with it is
+    described at once."""
     app.config |= {"API_TITLE": "Dawnrule", "API_VERSION": dawnrule.__version__}
     app.config["OPENAPI_VERSION"] = "3.1.0"
     api = Api(app, spec_kwargs={"extra_plugins": [_AccessPlugin()], **_spec_options()})
-    _converter(api).add_attribute_function(_described_by_itself)
+    _converter(api).add_attribute_function(_strict_field)
     api.spec.components.security_scheme("key", {"type": "http", "scheme": "bearer"})
+    _describe_errors(api)
     app.extensions[_EXTENSION] = api
     return api
 
 
+def _describe_errors(api: Api) -> None:
+    """Replace flask-smorest's descriptions of errors, which are in JSON, by problem details."""
+    content = {PROBLEM_JSON: {"schema": ProblemSchema}}
+    for name, description in (("DEFAULT_ERROR", "Any other error."), *_ERROR_RESPONSES.values()):
+        response = {"description": description, "content": content}
+        api.spec.components.response(name, response, lazy=True)
+
+
 def document(app: Flask) -> dict[str, Any]:
-    """The OpenAPI document of an application, as plain JSON values."""
+    """Build the OpenAPI document of an application, as plain JSON values."""
     api: Api = app.extensions[_EXTENSION]
-    api.describe()
     plain: dict[str, Any] = json.loads(json.dumps(api.spec.to_dict()))
+    schemas = plain["components"]["schemas"]
     for key, name in _converter(api).refs.items():
-        plain["components"]["schemas"][name]["description"] = _folded(key[0].__doc__)
+        schemas[name]["description"] = _one_line(key[0].__doc__)
+    del schemas["PaginationMetadata"]  # flask-smorest describes it even where nothing uses it
     return {part: plain.pop(part) for part in _FIRST_PARTS} | plain
 
 
 def document_yaml(app: Flask) -> str:
-    """The OpenAPI document of an application as YAML text; built when it is first asked for, as
-    an application that answers takes no further views."""
-    known: str | None = app.extensions.get(_YAML_EXTENSION)
-    if known is None:
-        known = app.extensions[_YAML_EXTENSION] = yaml.dump(
+    """Build the OpenAPI document of an application as YAML text, once."""
+    text: str | None = app.extensions.get(_YAML_EXTENSION)
+    if text is None:
+        text = app.extensions[_YAML_EXTENSION] = yaml.dump(
             document(app), Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=_LINE_WIDTH
         )
-    return known
+    return text
 
 
 class _Dumper(yaml.SafeDumper):
-    """Writes text of several lines as it is read."""
+    """YAML with text of several lines as blocks."""
 
 
 def _text(dumper: _Dumper, text: str) -> yaml.ScalarNode:
@@ -177,7 +149,7 @@ _Dumper.add_representer(str, _text)
 
 
 def _converter(api: Api) -> Any:
-    """apispec's converter from schemas to JSON Schema; it is made when the API is set up."""
+    """Return apispec's converter from schemas to JSON Schema."""
     return api.ma_plugin.converter
 
 
@@ -193,9 +165,9 @@ def _spec_options() -> dict[str, Any]:
     }
 
 
-def _described_by_itself(self: Any, field: Any, **_: Any) -> dict[str, Any]:
-    """What a strict field says of itself and of what it holds, where the schema that it stands in
-    says nothing else; ``self`` is apispec's converter."""
+def _strict_field(self: Any, field: Any, **_: Any) -> dict[str, Any]:
+    """Describe a strict field and its items in JSON Schema; metadata of the field takes
+    precedence. ``self`` is apispec's converter."""
     if not isinstance(field, StrictField):
         return {}
     schema: dict[str, Any] = field.json_schema() | dict(field.metadata)
