@@ -22,7 +22,7 @@ from dawnrule.advice.composer import Composer
 from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.clock import new_id
 from dawnrule.facts.derive import MorningFacts, PartFacts, derive_facts
-from dawnrule.model import Facts, Scope, Verdict
+from dawnrule.model import FIRST_EDITION, Facts, Scope, Verdict
 from dawnrule.model.advice import Advice, Note, PartAdvice, RuleName, RuleSetName
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, LastTrained, Session
 from dawnrule.model.serialization import to_json
@@ -92,10 +92,13 @@ def last_trained(group: str, when: datetime, goal: str = "hypertrophy") -> dict[
 
 
 def facts(
-    check_in: CheckIn, history: History | None = None, athlete: Athlete = KIM
+    check_in: CheckIn,
+    history: History | None = None,
+    athlete: Athlete = KIM,
+    edition: int = FIRST_EDITION,
 ) -> MorningFacts:
     """The facts of a morning at 06:40."""
-    return derive_facts(athlete, check_in, history or History(), NOW)
+    return derive_facts(athlete, check_in, history or History(), NOW, edition)
 
 
 def part_of(check_in: CheckIn, history: History | None = None, athlete: Athlete = KIM) -> PartFacts:

@@ -190,10 +190,15 @@ def decider_of(stem: str) -> Decider:
     return Decider(rule_set_of(stem), FactDictionary.bundled())
 
 
+def edition_of(stem: str) -> int:
+    return rule_set_of(stem).edition(FactDictionary.bundled())
+
+
 def morning_of(case: Case) -> MorningFacts:
     who = {"id": "golden", "name": "Golden", "time_zone": "UTC", **case.athlete}
     check_in = from_json(CheckIn, dict(case.check_in))
-    return derive_facts(from_json(Athlete, who), check_in, history_of(case), REPORTED_AT)
+    athlete, edition = from_json(Athlete, who), edition_of(case.rule_set)
+    return derive_facts(athlete, check_in, history_of(case), REPORTED_AT, edition)
 
 
 def history_of(case: Case) -> History:

@@ -87,7 +87,8 @@ class HeldBack:
         block = replace(block, starts_at=block.starts_at or self.facts.starts_at)
         plan = (*given.check_in.plan[:index], block, *given.check_in.plan[index + 1 :])
         check_in = replace(given.check_in, plan=plan)
-        parts = derive_facts(given.athlete, check_in, given.history, given.now).parts
+        edition = self.rule_set.edition(DICTIONARY)
+        parts = derive_facts(given.athlete, check_in, given.history, given.now, edition).parts
         return [part for part in parts if part.block == index]
 
     def times_to_try(self) -> Iterator[datetime]:
@@ -123,7 +124,8 @@ def held_back(advisor: Advisor, given: Morning, rule_set: RuleSet) -> list[HeldB
     resting = (f for f, d in zip(facts, decisions, strict=True) if d.verdict is Verdict.REST)
     at_rest = frozenset(f.muscle_group for f in resting if f.muscle_group)
     decider = advisor.library.decider(rule_set)
-    source = FactSource.of(given.athlete, given.check_in, given.history, given.now)
+    edition = rule_set.edition(DICTIONARY)
+    source = FactSource.of(given.athlete, given.check_in, given.history, given.now, edition)
     return [
         HeldBack(given, source, rule_set, decider, of_part, decision, advice, at_rest)
         for of_part, decision, advice in zip(facts, decisions, considered.advice.parts, strict=True)

@@ -9,7 +9,7 @@ from itertools import zip_longest
 from typing import Any
 
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.model import Verdict, Vocabulary
+from dawnrule.model import FactDictionary, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, LastTrained, Session, Sleep
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import Rule, RuleSet
@@ -36,7 +36,8 @@ class Baseline:
         self, check_in: CheckIn, athlete: Athlete = ADULT, history: History = NO_HISTORY
     ) -> Decided:
         """The decision on a check-in, by both evaluations."""
-        return self.decide_on(derive_facts(athlete, check_in, history, MORNING))
+        edition = self.rule_set.edition(FactDictionary.bundled())
+        return self.decide_on(derive_facts(athlete, check_in, history, MORNING, edition))
 
     def decide_on(self, facts: MorningFacts) -> Decided:
         """The decision on a morning's facts, by both evaluations."""

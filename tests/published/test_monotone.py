@@ -31,7 +31,7 @@ SIGNS_OF_STRAIN: Sequence[Facts] = (
     {"fatigue": 7, "stress": 7, "sleep_quality": 1},
 )
 
-ratings = st.integers(0, 10)
+ratings = st.integers(0, 10) | st.floats(0, 10)
 hours_since = st.floats(0, 200)
 illnesses = st.sampled_from(WORDS.illnesses)
 warning_signs = st.lists(st.sampled_from(WORDS.warning_signs), unique=True, max_size=2).map(tuple)
@@ -79,8 +79,8 @@ def mornings(draw: st.DrawFn) -> CheckIn:
 def worse_than(draw: st.DrawFn, morning: CheckIn) -> CheckIn:
     """The same answers, each as it was or worse; a question left open stays open."""
 
-    def higher(rating: int | None) -> int | None:
-        return None if rating is None else draw(st.integers(rating, 10))
+    def higher(rating: float | None) -> float | None:
+        return None if rating is None else draw(st.floats(rating, 10))
 
     def sooner(last: LastTrained) -> LastTrained:
         passed = (EVENING - last.at) * draw(st.floats(0, 1))
@@ -91,8 +91,8 @@ def worse_than(draw: st.DrawFn, morning: CheckIn) -> CheckIn:
 
     slept = morning.sleep
     illness, signs = morning.illness, morning.warning_signs
-    soreness: Mapping[str, int] = {
-        group: draw(st.integers(rating, 10)) for group, rating in morning.soreness.items()
+    soreness: Mapping[str, float] = {
+        group: draw(st.floats(rating, 10)) for group, rating in morning.soreness.items()
     }
     return replace(
         morning,

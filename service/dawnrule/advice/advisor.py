@@ -103,7 +103,10 @@ class Advisor:
 
         Raises ``EngineDisagreement`` or ``EngineFailure``.
         """
-        source = FactSource.of(morning.athlete, morning.check_in, morning.history, morning.now)
+        edition = rule_set.edition(self.composer.dictionary)
+        source = FactSource.of(
+            morning.athlete, morning.check_in, morning.history, morning.now, edition
+        )
         facts = source.morning()
         decider = self.library.decider(rule_set)
         decision = decider.decide(facts.day, [part.facts for part in facts.parts])

@@ -201,7 +201,8 @@ class Outlook:
     ) -> Self:
         """The outlook over so many days from ``now`` (aware) on; ``check_in`` is today's."""
         today = check_in or CheckIn(athlete.id, athlete.today(now), ())
-        source = FactSource.of(athlete, today, history, now)
+        edition = FactDictionary.bundled().edition_of(what_if.facts_read)
+        source = FactSource.of(athlete, today, history, now, edition)
         return cls(source, what_if, now, days, check_in is not None)
 
     def prospects(self) -> Iterator[Prospect]:

@@ -91,7 +91,7 @@ class Reports:
     by date; ``log_begins`` is the date of the first session ever, ``today`` the present date."""
 
     sessions: Mapping[AthleteDate, list[Session]]
-    soreness: Mapping[AthleteDate, Mapping[str, int]]
+    soreness: Mapping[AthleteDate, Mapping[str, float]]
     log_begins: Mapping[str, date]
     today: Mapping[str, date]
 

@@ -47,7 +47,7 @@ class AthleteDay:
 
     date: date
     checked_in: bool
-    soreness: Mapping[str, int]
+    soreness: Mapping[str, float]
     sleep_hours: float | None
     sleep_need_hours: float | None
     heart: Heart

@@ -13,7 +13,7 @@ from dawnrule.facts.carried_over import CarriedOver
 from dawnrule.facts.history import Derived, Past, Unavailable
 from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
 from dawnrule.facts.pain import pain_facts
-from dawnrule.model import FactDictionary, Facts, FactValue, Vocabulary
+from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
 from dawnrule.model.training import groups_of
 
@@ -43,14 +43,19 @@ class MorningFacts:
 
 
 def derive_facts(
-    athlete: Athlete, check_in: CheckIn, history: History, now: datetime
+    athlete: Athlete,
+    check_in: CheckIn,
+    history: History,
+    now: datetime,
+    edition: int = SECOND_EDITION,
 ) -> MorningFacts:
     """Derive all facts of a morning, by the names of the fact dictionary.
 
-    ``now`` (aware) is used where neither the block's start nor the time of the report is known.
+    Facts of a later ``edition`` than the one asked for are left out. ``now`` (aware) is used where
+    neither the block's start nor the time of the report is known.
     What was not reported is absent from the facts, never guessed.
     """
-    return FactSource.of(athlete, check_in, history, now).morning()
+    return FactSource.of(athlete, check_in, history, now, edition).morning()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +75,17 @@ class FactSource:
     many blocks ask for the same."""
 
     @classmethod
-    def of(cls, athlete: Athlete, check_in: CheckIn, history: History, now: datetime) -> Self:
+    def of(
+        cls,
+        athlete: Athlete,
+        check_in: CheckIn,
+        history: History,
+        now: datetime,
+        edition: int = SECOND_EDITION,
+    ) -> Self:
         """Prepare the facts of a morning."""
         words = Vocabulary.bundled()
-        past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words)
+        past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words, edition)
         functions = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
         findings = ((name, function(past)) for name, function in functions.items())
         from_history = Derived.of(findings, past.dictionary)

@@ -10,7 +10,7 @@ from typing import Any, Self, TypeVar
 from zoneinfo import ZoneInfo
 
 from dawnrule.facts.load_formulas import session_load
-from dawnrule.model import FactDictionary, FactValue, Vocabulary
+from dawnrule.model import SECOND_EDITION, FactDictionary, FactValue, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session
 
 CHECK_IN_DAYS = 36
@@ -151,6 +151,13 @@ class Past:
     vocabulary: Vocabulary
     last_answers: Sequence[CheckIn] = ()
     """Check-ins that newer ones of the same date may have followed, the newest first."""
+    edition: int = SECOND_EDITION
+    """Facts of later editions are not derived."""
+
+    @property
+    def is_second_edition(self) -> bool:
+        """Whether facts of the second edition are derived."""
+        return self.edition >= SECOND_EDITION
 
     @classmethod
     def of(
@@ -160,13 +167,14 @@ class Past:
         history: History,
         dictionary: FactDictionary,
         vocabulary: Vocabulary,
+        edition: int = SECOND_EDITION,
     ) -> Self:
         """Build the past of a morning; the order of arrival does not matter."""
         mornings = {(check_in.date - c.date).days: c for c in history.check_ins}
         mornings = {age: c for age, c in mornings.items() if age > 0} | {0: check_in}
         answers = history.last_answers[::-1]
         log = TrainingLog.of(athlete, history, check_in.date)
-        return cls(athlete, check_in, mornings, log, dictionary, vocabulary, answers)
+        return cls(athlete, check_in, mornings, log, dictionary, vocabulary, answers, edition)
 
     def parameters(self, fact: str) -> Mapping[str, Any]:
         """Return the numbers that a fact is computed with."""

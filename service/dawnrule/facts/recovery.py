@@ -100,7 +100,7 @@ def soreness_above_usual(past: Past, group: str) -> float | Unavailable:
 
 
 def _above_own_median(
-    past: Past, fact: str, read: Callable[[CheckIn], int | None]
+    past: Past, fact: str, read: Callable[[CheckIn], float | None]
 ) -> float | Unavailable:
     now = read(past.check_in)
     if now is None:
@@ -110,7 +110,7 @@ def _above_own_median(
 
 
 def _own_median(
-    past: Past, fact: str, read: Callable[[CheckIn], int | None]
+    past: Past, fact: str, read: Callable[[CheckIn], float | None]
 ) -> float | Unavailable:
     window = past.parameters(fact)
     before = past.reported(read, 1, window["days"])

@@ -7,6 +7,8 @@
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model.fact_dictionary import (
+    FIRST_EDITION,
+    SECOND_EDITION,
     FactDefinition,
     FactDictionary,
     Facts,
@@ -17,6 +19,8 @@ from dawnrule.model.fact_dictionary import (
 from dawnrule.model.vocabulary import Modality, Pattern, Verdict, Vocabulary
 
 __all__ = [
+    "FIRST_EDITION",
+    "SECOND_EDITION",
     "FactDefinition",
     "FactDictionary",
     "FactValue",

@@ -109,10 +109,10 @@ class CheckIn:
     plan: tuple[Block, ...]
     reported_at: datetime | None = None
     sleep: Sleep = Sleep()
-    soreness: Mapping[str, int] = field(default_factory=dict)
+    soreness: Mapping[str, float] = field(default_factory=dict)
     last_trained: Mapping[str, LastTrained] = field(default_factory=dict)
-    fatigue: int | None = None
-    stress: int | None = None
+    fatigue: float | None = None
+    stress: float | None = None
     resting_hr_bpm: int | None = None
     hrv_rmssd_ms: float | None = None
     rr_intervals_ms: tuple[float, ...] | None = None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -22,6 +22,11 @@ Facts: TypeAlias = Mapping[str, FactValue]
 
 Scope: TypeAlias = Literal["day", "part"]
 FactType: TypeAlias = Literal["boolean", "integer", "number", "enumeration"]
+
+
+FIRST_EDITION, SECOND_EDITION = 1, 2
+"""Facts are derived and recorded for the rule sets that know them: those of the second edition
+came with baseline 2.0.0, and no older rule set reads one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +54,8 @@ class FactDefinition:
     holds_back: tuple[FactValue, ...] = ()
     step: float | None = None
     optional: bool = False
+    """The step in which people rate a number; None where they give it as it is."""
+    edition: int = FIRST_EDITION
 
     @property
     def is_numeric(self) -> bool:
@@ -109,8 +116,9 @@ class FactDictionary(Mapping[str, FactDefinition]):
     @classmethod
     def from_file(cls, file: Path, vocabulary: Vocabulary) -> Self:
         """Read a dictionary file; enumerations may name a list of the vocabulary."""
-        entries = yaml.safe_load(file.read_text(encoding="utf-8"))["facts"]
-        definitions = (_definition(entry, vocabulary) for entry in entries)
+        data = yaml.safe_load(file.read_text(encoding="utf-8"))
+        newer = frozenset(data.get("second_edition", ()))
+        definitions = (_definition(entry, vocabulary, newer) for entry in data["facts"])
         return cls({definition.name: definition for definition in definitions})
 
     def __getitem__(self, name: str) -> FactDefinition:
@@ -133,12 +141,18 @@ class FactDictionary(Mapping[str, FactDefinition]):
             },
         )
 
+    def edition_of(self, facts: Iterable[str]) -> int:
+        """Return the edition that a rule set which reads these facts was written for."""
+        return max((self[fact].edition for fact in facts), default=FIRST_EDITION)
+
     def readable_in(self, scope: Scope) -> frozenset[str]:
         """Return the facts that a rule of this scope may test: part rules read day facts too."""
         return frozenset(n for n, d in self.items() if scope == "part" or d.scope == "day")
 
 
-def _definition(entry: Mapping[str, Any], vocabulary: Vocabulary) -> FactDefinition:
+def _definition(
+    entry: Mapping[str, Any], vocabulary: Vocabulary, newer: Collection[str]
+) -> FactDefinition:
     values = entry.get("values", ())
     least, greatest = entry.get("range", (-math.inf, math.inf))
     return FactDefinition(
@@ -163,4 +177,5 @@ def _definition(entry: Mapping[str, Any], vocabulary: Vocabulary) -> FactDefinit
         holds_back=tuple(entry.get("holds_back", ())),
         step=entry.get("step"),
         optional=entry.get("optional", False),
+        edition=SECOND_EDITION if entry["name"] in newer else FIRST_EDITION,
     )

@@ -32,6 +32,7 @@ class WhatIf:
     """The protective rules of a rule set, compiled to be tried on many facts."""
 
     def __init__(self, rule_set: RuleSet) -> None:
+        self.facts_read = frozenset(fact for rule in rule_set.rules for fact in rule.reads)
         self._rules: list[tuple[Rule, Predicate]] = [
             (rule, predicate(rule.when)) for rule in rule_set.rules if rule.is_protective
         ]
@@ -278,7 +279,9 @@ def _turns(definition: FactDefinition, test: Test, down: bool) -> Iterator[tuple
 def _next(definition: FactDefinition, edge: float, down: bool) -> float:
     step = definition.step or (1 if definition.type == "integer" else None)
     if step is not None:
-        return edge - step if down else edge + step
+        value = edge - step if down else edge + step
+        if definition.type == "integer" or definition.accepts(value):
+            return value
     return math.nextafter(edge, -math.inf if down else math.inf)
 
 

@@ -131,6 +131,10 @@ class RuleSet:
         for every part."""
         return self.rules if scope == "part" else self.in_scope("day")
 
+    def edition(self, dictionary: FactDictionary) -> int:
+        """Return the edition of facts that the rule set was written for."""
+        return dictionary.edition_of(fact for rule in self.rules for fact in rule.reads)
+
     def facts_read(self, scope: Scope) -> tuple[str, ...]:
         """List the facts that the rules of one scope test, each once, in the file's order."""
         return _facts_read(self.in_scope(scope))

@@ -37,14 +37,17 @@ _JSON_TYPES = {"boolean": "boolean", "integer": "integer", "number": "number"}
 
 
 def fact_value(definition: FactDefinition, value: Any) -> FactValue:
-    """Return the value as the dictionary has it: whole numbers are ints, other numbers floats.
+    """Return the value as the dictionary has it: whole numbers and whole ratings are ints, other
+    numbers floats.
 
     Raises ``ValidationError`` that says what is accepted.
     """
-    if definition.type == "integer" and isinstance(value, float) and value.is_integer():
+    whole = definition.type == "integer" or definition.step is not None
+    if whole and isinstance(value, float) and value.is_integer():
         value = int(value)  # a spreadsheet's macro writes 7 as 7.0
     if definition.accepts(value):
-        return float(value) + 0.0 if definition.type == "number" else value  # -0.0 becomes 0.0
+        is_float = definition.type == "number" and not (whole and isinstance(value, int))
+        return float(value) + 0.0 if is_float else value  # -0.0 becomes 0.0
     if definition.is_numeric and _has_type(definition, value):
         least, greatest = lazy_number(definition.least), lazy_number(definition.greatest)
         raise ValidationError(lazy("field.out_of_range", least=least, greatest=greatest))
