@@ -13,7 +13,13 @@ from dawnrule.facts.derive import FactSource, MorningFacts
 from dawnrule.model import Facts, FactValue
 from dawnrule.model.advice import Advice, RuleSetName
 from dawnrule.model.entities import Athlete, CheckIn, History
-from dawnrule.model.record import FiredRules, Record, RecordedFacts, RecordedPart
+from dawnrule.model.record import (
+    FiredRules,
+    Record,
+    RecordedConcern,
+    RecordedFacts,
+    RecordedPart,
+)
 from dawnrule.rules.evaluation.decision import DayDecision, Decision
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
@@ -57,6 +63,7 @@ class Considered:
             posted_by=posted_by,
             service_version=dawnrule.__version__,
             supersedes=supersedes,
+            concerns=tuple(map(RecordedConcern.of, self.morning.history.concerns)),
         )
 
     def recorded_facts(self) -> RecordedFacts:

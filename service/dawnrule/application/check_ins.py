@@ -10,15 +10,22 @@ from uuid import NAMESPACE_OID, uuid5
 from dawnrule.advice.advisor import Advisor, Considered, Morning
 from dawnrule.application.active_rules import active_rule_set, keep_shadow
 from dawnrule.application.athletes import require_athlete
+from dawnrule.application.concern_reports import (
+    changes_by_check_in,
+    concerns_on,
+    keep_changes,
+)
 from dawnrule.errors import InvalidInput
 from dawnrule.facts.history import CHECK_IN_DAYS, SESSION_DAYS
 from dawnrule.facts.plausibility import implausible
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.advice import Advice
+from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice, StoredCheckIn, Transaction
+from dawnrule.store.activity_log import COMMAND_LINE
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +85,14 @@ class CheckIns:
         if stored is not None and given is not None and stored.body == body:
             return self._resubmitted(transaction, athlete, given, submission)
 
-        history = history_before(transaction, check_in, submission.now)
+        changed = changes_by_check_in(
+            transaction, check_in, submission.check_in_id, submission.now
+        )
+        history = history_before(transaction, check_in, submission.now, changed)
         morning = Morning(athlete, check_in, history, submission.now)
         considered = self._consider(transaction, morning, submission)
+        by = submission.posted_by or COMMAND_LINE
+        keep_changes(transaction, changed, by=by, at=submission.now)
         transaction.check_ins.add(
             StoredCheckIn(
                 submission.check_in_id,
@@ -196,9 +208,12 @@ def reject_implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> No
         raise InvalidInput(lazy("field.untrue_check_in"), errors)
 
 
-def history_before(transaction: Transaction, check_in: CheckIn, now: datetime) -> History:
+def history_before(
+    transaction: Transaction, check_in: CheckIn, now: datetime, changed: Sequence[Concern] = ()
+) -> History:
     """The check-ins of earlier dates and the sessions that have started, as far back as the facts
-    look; where a question that stops training is left open, also what last answered it."""
+    look, and the concerns that the morning knows of; where a question that stops training is left
+    open, also what last answered it. ``changed`` are concerns that are not stored yet."""
     athlete_id = check_in.athlete_id
     first_date = check_in.date - timedelta(days=SESSION_DAYS)
     first = datetime.combine(first_date, time.min, UTC)
@@ -207,6 +222,7 @@ def history_before(transaction: Transaction, check_in: CheckIn, now: datetime) -
         check_ins=tuple(transaction.check_ins.before(athlete_id, check_in.date, CHECK_IN_DAYS)),
         sessions=tuple(session for _, session in sessions),
         last_answers=_last_answers(transaction, check_in),
+        concerns=concerns_on(transaction, athlete_id, check_in.date, now, changed),
     )
 
 

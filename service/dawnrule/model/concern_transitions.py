@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta, timezone
+from itertools import count
+from uuid import NAMESPACE_OID, uuid5
 
 from dawnrule.errors import Conflict, Forbidden
 from dawnrule.model.concerns import (
@@ -36,6 +38,8 @@ _NONE = "none"
 _DARK_URINE, _SWELLING = "dark-urine", "severe-swelling"
 _CHEST = "chest-pain"
 _FEVER = "fever"
+_LAST_ZONE = timezone(timedelta(hours=-12))
+"""Where each date ends last."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,15 +108,16 @@ def health_report(
     check_in_id: str | None,
     suspected: tuple[tuple[str, PainSite], ...] = (),
 ) -> HealthReport:
-    """Take from a check-in what concerns are made of; ``received_at`` (aware) stands in for a
-    check-in that does not say when it was made."""
+    """Take from a check-in what concerns are made of. One that does not say when it was made was
+    made when it was received (aware), or, if it came late, by the end of its date."""
+    end_of_date = datetime.combine(check_in.date + timedelta(days=1), time(), _LAST_ZONE)
     pains = None
     if check_in.pain is not None:
         pains = tuple(PainSite(pain.kind, pain.where, pain.muscle_groups) for pain in check_in.pain)
     return HealthReport(
         athlete_id=check_in.athlete_id,
         on=check_in.date,
-        at=check_in.reported_at or received_at,
+        at=check_in.reported_at or min(received_at, end_of_date),
         check_in_id=check_in_id,
         signs=check_in.warning_signs,
         illness=check_in.illness,
@@ -121,6 +126,12 @@ def health_report(
         fever=check_in.illness == _FEVER,
         worst_soreness=max(check_in.soreness.values(), default=None),
     )
+
+
+def new_concern_ids(seed: str) -> Callable[[], str]:
+    """Make a source of ids out of another id: as unique, and the same each time."""
+    numbers = count(1)
+    return lambda: str(uuid5(NAMESPACE_OID, f"{seed} {next(numbers)}"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,6 +94,9 @@ class Restrictions:
     no_maximal: bool = False
 
 
+NO_RESTRICTIONS = Restrictions()
+
+
 @dataclass(frozen=True, slots=True)
 class Clearance:
     """A clearance by a coach or clinician; ``name`` is that of the person, where it was told.
@@ -106,7 +109,7 @@ class Clearance:
     given_by: ActorRole
     given_on: date
     name: str | None = None
-    restrictions: Restrictions = Restrictions()
+    restrictions: Restrictions = NO_RESTRICTIONS
     severity_at_most: float | None = None
     until: date | None = None
 
@@ -215,6 +218,13 @@ class Concern:
     def days_reported(self) -> int:
         """The number of days from the first report to the last, both counted."""
         return (self.last_reported_on - self.began_on).days + 1
+
+    @property
+    def lifted_by(self) -> str:
+        """What can end the concern: ``clearance``, ``answered-none``, or ``coach-or-clinician``."""
+        if self.kind is ConcernKind.RESTRICTION:
+            return "coach-or-clinician"
+        return "clearance" if self.kind.is_warning_sign else "answered-none"
 
     def has_clearance_on(self, day: date) -> bool:
         """Whether a clearance is in force on a date."""

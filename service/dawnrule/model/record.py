@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Self
 
 from dawnrule.model.advice import Advice, RuleSetName
+from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import CheckIn, RecordedAthlete
 from dawnrule.model.fact_dictionary import Facts
 from dawnrule.model.serialization import canonical_json, from_json_text, to_json
@@ -41,12 +42,37 @@ class FiredRules:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedConcern:
+    """A concern as a morning knew it; its history is in the chain."""
+
+    id: str
+    kind: str
+    state: str
+    began_on: date
+    last_reported_on: date
+    stage: int | None = None
+
+    @classmethod
+    def of(cls, concern: Concern) -> Self:
+        """Take from a concern what a record keeps."""
+        return cls(
+            concern.id,
+            concern.kind.value,
+            concern.state.value,
+            concern.began_on,
+            concern.last_reported_on,
+            concern.stage,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
     """An advice with all that it was made of.
 
     ``came_from`` are the rule sets that the advice's extends, the nearest first. ``clock`` is the
     time (aware) at which the facts were derived, ``decided_at`` that of the decision.
     ``posted_by`` is the id of a key, ``supersedes`` that of the advice before.
+    ``concerns`` are those that the morning knew of.
     """
 
     advice: Advice
@@ -60,6 +86,7 @@ class Record:
     posted_by: str | None
     service_version: str
     supersedes: str | None
+    concerns: tuple[RecordedConcern, ...] = ()
 
     @classmethod
     def from_text(cls, text: str) -> Self:
@@ -69,4 +96,7 @@ class Record:
 
     def to_canonical_json(self) -> str:
         """The record as canonical JSON text (RFC 8785)."""
-        return canonical_json(to_json(self))
+        values = to_json(self)
+        if not self.concerns:  # records from before there were concerns keep their bytes
+            del values["concerns"]
+        return canonical_json(values)

@@ -97,6 +97,17 @@ class ExplainedAthleteSchema(AthleteTraitsSchema):
     id = AthleteId(required=True)
 
 
+class RecordedConcernSchema(StrictSchema):
+    """A concern as a morning knew it."""
+
+    id = fields.String(required=True)
+    kind = fields.String(required=True)
+    state = fields.String(required=True)
+    began_on = fields.Date(required=True)
+    last_reported_on = fields.Date(required=True)
+    stage = fields.Integer(required=True, allow_none=True)
+
+
 class AdviceRecordSchema(StrictSchema):
     """All that an advice was made of and why it came out so, rule by rule."""
 
@@ -106,6 +117,11 @@ class AdviceRecordSchema(StrictSchema):
     athlete = Entity(ExplainedAthleteSchema, required=True)
     check_in = Entity(CheckInSchema, required=True)
     facts = Object(MorningFactsSchema, required=True)
+    concerns = fields.List(
+        Object(RecordedConcernSchema),
+        required=True,
+        metadata={"description": "What was open about the athlete, or restricted, that morning."},
+    )
     came_from = fields.List(
         Object(RuleSetNameSchema),
         required=True,

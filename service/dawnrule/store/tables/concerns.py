@@ -12,12 +12,10 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from functools import partial
-from itertools import count, groupby
+from itertools import groupby
 from secrets import token_hex
-from uuid import NAMESPACE_OID, uuid5
 
-from dawnrule.model.concern_transitions import consider_report, health_report
+from dawnrule.model.concern_transitions import consider_report, health_report, new_concern_ids
 from dawnrule.model.concerns import Concern, ConcernEvent, ConcernKind, concern_of
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import canonical_json, from_json, to_json
@@ -263,15 +261,10 @@ def _concerns_in(check_ins: Iterable[tuple[str, str, str]]) -> list[Concern]:
     for check_in_id, body, received_at in check_ins:
         check_in = from_json(CheckIn, json.loads(body))
         report = health_report(check_in, utc_time(received_at), check_in_id)
-        new_id = partial(_numbered_id, check_in_id, count(1))
+        new_id = new_concern_ids(check_in_id)
         changed = consider_report(concerns.values(), report, new_id, {}, lambda _: 0)
         concerns |= {concern.id: concern for concern in changed}
     return list(concerns.values())
-
-
-def _numbered_id(check_in_id: str, numbers: Iterator[int]) -> str:
-    """Make the next id of a concern out of that of a check-in, the same whenever it is asked."""
-    return str(uuid5(NAMESPACE_OID, f"{check_in_id} {next(numbers)}"))
 
 
 def _concern(concern: Concern, events: tuple[ConcernEvent, ...]) -> Concern:
