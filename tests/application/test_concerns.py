@@ -51,7 +51,7 @@ from dawnrule.model.concerns import (
 from dawnrule.model.entities import Athlete, CheckIn, Pain, Session
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Store, Transaction
-from tests.factories import GROWTH, KIM, SAM, bundled_advisor, newest_baseline
+from tests.factories import GROWTH, KIM, SAM, baseline_1_2_0, bundled_advisor
 
 DAY = date(2026, 3, 9)
 WELL: dict[str, Any] = {"warning_signs": (), "illness": "none", "pain": ()}
@@ -71,7 +71,7 @@ def advisor() -> Advisor:
 
 @pytest.fixture
 def rule_set() -> RuleSet:
-    return newest_baseline()
+    return baseline_1_2_0()
 
 
 @pytest.fixture
@@ -95,9 +95,7 @@ def post(store: Store, check_ins: CheckIns, numbers: Iterator[int]) -> Post:
         number = next(numbers)
         check_in = CheckIn(athlete.id, DAY + timedelta(days=day), (GROWTH,), **(WELL | reported))
         submission = Submission(at(day + late, hour), "key-1", f"c-{number}", f"v-{number}")
-        return store.write(
-            lambda transaction: check_ins.submit(transaction, check_in, submission)
-        )
+        return store.write(lambda transaction: check_ins.submit(transaction, check_in, submission))
 
     return posted
 
@@ -269,9 +267,7 @@ def test_a_check_in_that_is_refused_leaves_no_concern_behind(
     monkeypatch.setattr(Advisor, "consider", fail)
     check_in = CheckIn(KIM.id, DAY, (GROWTH,), **(WELL | CHEST))
     submission = Submission(at(0), "key-1", "c-1", "v-1")
-    [outcome] = submit_each(
-        store, [check_in], lambda b, one: check_ins.submit(b, one, submission)
-    )
+    [outcome] = submit_each(store, [check_in], lambda b, one: check_ins.submit(b, one, submission))
     assert isinstance(outcome, Conflict)
     assert concerns(store) == []
 

@@ -85,9 +85,7 @@ class CheckIns:
         if stored is not None and given is not None and stored.body == body:
             return self._resubmitted(transaction, athlete, given, submission)
 
-        changed = changes_by_check_in(
-            transaction, check_in, submission.check_in_id, submission.now
-        )
+        changed = changes_by_check_in(transaction, check_in, submission.check_in_id, submission.now)
         history = history_before(transaction, check_in, submission.now, changed)
         morning = Morning(athlete, check_in, history, submission.now)
         considered = self._consider(transaction, morning, submission)
