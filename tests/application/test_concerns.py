@@ -15,12 +15,12 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.athletes import erase
 from dawnrule.application.audit import audit
+from dawnrule.application.batches import Row, submit_each
 from dawnrule.application.check_ins import (
     CheckIns,
     Submission,
     Submitted,
     history_before,
-    submit_each,
 )
 from dawnrule.application.concern_reports import stage_plans
 from dawnrule.application.concerns import (
@@ -267,8 +267,9 @@ def test_a_check_in_that_is_refused_leaves_no_concern_behind(
     monkeypatch.setattr(Advisor, "consider", fail)
     check_in = CheckIn(KIM.id, DAY, (GROWTH,), **(WELL | CHEST))
     submission = Submission(at(0), "key-1", "c-1", "v-1")
-    [outcome] = submit_each(store, [check_in], lambda b, one: check_ins.submit(b, one, submission))
-    assert isinstance(outcome, Conflict)
+    row = Row((1,), check_in, lambda errors: errors)
+    [answered] = submit_each(store, [row], lambda b, one: check_ins.submit(b, one, submission))
+    assert isinstance(answered.outcome, Conflict)
     assert concerns(store) == []
 
 
