@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from dawnrule.advice.outlook import outlook_text
+from dawnrule.advice.outlook import (
+    LocalProspect,
+    Movement,
+    Need,
+    OutlookReport,
+    outlook_text,
+)
 from dawnrule.cli import outlook as command
 from dawnrule.model.entities import Block, CheckIn, Session
 from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, StoredCheckIn, StoredSession
 from tests.cli.terminal import typed
 from tests.factories import BERLIN, KIM, NOW, bundled_advisor
+
+OPENS = datetime(2026, 3, 10, 18, tzinfo=BERLIN)
 
 SHOWN = """\
 Outlook for Kim over 3 days from 2026-03-09 06:40 (Europe/Berlin)
@@ -92,47 +101,37 @@ def test_json_holds_all_that_the_interface_tells(db: Path) -> None:
 
 
 def test_each_answer_has_its_words() -> None:
-    told = {
-        "from": NOW.isoformat(),
-        "days": 3,
-        "prospects": [
-            _prospect("chest", "hypertrophy", opens_at="2026-03-10T18:00:00+01:00"),
+    told = OutlookReport(
+        athlete_id=KIM.id,
+        start=NOW,
+        days=3,
+        prospects=(
+            _prospect("chest", "hypertrophy", opens_at=OPENS),
             *(_prospect("chest", goal, now=True) for goal in ("strength", "power")),
             *(_prospect("quadriceps", g, stopped=True) for g in ("hypertrophy", "strength")),
             _prospect("adductors", "hypertrophy", now=True),
-            _prospect("glutes", "hypertrophy", needs=[{"fact": "soreness", "to": "below 3"}]),
+            _prospect("glutes", "hypertrophy", needs=(Need("soreness", "below 3"),)),
             _prospect("glutes", "strength"),
             _prospect(
                 "calves",
                 "hypertrophy",
-                needs=[{"fact": "soreness", "to": "below 3"}],
-                needs_from="2026-03-10T18:00:00+01:00",
+                needs=(Need("soreness", "below 3"),),
+                needs_from=OPENS,
             ),
-        ],
-        "balanced_session": [
-            {
-                "movement": "press",
-                "goal": "hypertrophy",
-                "pattern": "vertical-press",
-                "muscle_groups": ["shoulders", "triceps"],
-                "opens_at": NOW.isoformat(),
-            },
-            {"movement": "squat", "goal": "hypertrophy", "pattern": None, "opens_at": None},
-        ],
-        "note": "That is not known.",
-        "assumes": "That is assumed.",
-    }
+        ),
+        balanced_session=(
+            Movement("press", "hypertrophy", "vertical-press", ("shoulders", "triceps"), NOW),
+            Movement("squat", "hypertrophy", None, (), None),
+        ),
+        note="That is not known.",
+        assumes="That is assumed.",
+    )
     assert outlook_text(told, KIM, bundled_advisor().composer) + "\n" == SHOWN
 
 
-def _prospect(group: str, goal: str, now: bool = False, **more: Any) -> dict[str, Any]:
-    answer: dict[str, Any] = {
-        "opens_at": NOW.isoformat() if now else None,
-        "needs": [],
-        "needs_from": None,
-        "stopped": False,
-    }
-    return {"muscle_group": group, "goal": goal, "open_now": now} | answer | more
+def _prospect(group: str, goal: str, now: bool = False, **more: Any) -> LocalProspect:
+    closed = LocalProspect(group, goal, now, NOW if now else None, (), None, stopped=False)
+    return replace(closed, **more)
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ import pytest
 from marshmallow import Schema
 
 from dawnrule.advice.explanation import FailedTest, RuleResult
+from dawnrule.advice.outlook import LocalProspect, Movement, Need, OutlookReport
 from dawnrule.model.advice import (
     Advice,
     Alternative,
@@ -30,8 +31,12 @@ from dawnrule.schemas.advice import (
     AdviceSchema,
     AlternativeSchema,
     ChangeSchema,
+    MovementSchema,
+    NeedSchema,
     NoteSchema,
+    OutlookSchema,
     PartAdviceSchema,
+    ProspectSchema,
     RuleNameSchema,
     RuleSetNameSchema,
 )
@@ -58,6 +63,10 @@ ANSWERS = [
     (RecordedPart, PartFactsSchema),
     (RecordedFacts, MorningFactsSchema),
     (RecordedAthlete, ExplainedAthleteSchema),
+    (Need, NeedSchema),
+    (LocalProspect, ProspectSchema),
+    (Movement, MovementSchema),
+    (OutlookReport, OutlookSchema),
     (FailedTest, record.TestSchema),
     (RuleResult, RuleResultSchema),
 ]

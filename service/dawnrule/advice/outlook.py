@@ -1,4 +1,4 @@
-"""When does each muscle group open again, and what would a balanced session be? (pure)
+"""Outlook: when each muscle group opens again, and a balanced session (pure).
 
 An outlook assumes that nothing is trained until then and that each night is long enough. What is
 known this morning of soreness, pain, illness and warning signs is taken to stay as it is.
@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import textwrap
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
-from typing import Any, Self
+from typing import Self
 from zoneinfo import ZoneInfo
 
 from dawnrule.advice.composer import Composer
@@ -26,78 +26,72 @@ from dawnrule.rules.text import Wording
 _LINE_WIDTH = 100
 _NEXT_LINES = "  "
 
-Plain = Mapping[str, Any]
 
-
-def outlook_text(outlook: Plain, athlete: Athlete, composer: Composer) -> str:
-    """An outlook (plain JSON values) as text: what it does not know today, what opens when for each
-    muscle group, the balanced session, and what is assumed; times are those of the athlete's
-    zone."""
-    teller = _Teller.of(outlook, composer)
+def outlook_text(outlook: OutlookReport, athlete: Athlete, composer: Composer) -> str:
+    """Write an outlook as text: what it does not know today, what opens when for each muscle
+    group, the balanced session, and what is assumed."""
+    lines = _Lines.of(outlook, composer)
     heading = composer.texts.say(
         "outlook_heading",
         athlete=athlete.name,
-        days=outlook["days"],
-        time=_local(outlook["from"]),
+        days=outlook.days,
+        time=_clock_text(outlook.start),
         time_zone=athlete.time_zone,
     )
-    groups = "\n".join(map(_wrapped, teller.groups()))
-    session = "\n".join(map(_wrapped, teller.balanced_session()))
-    unknown = [_wrapped(outlook["note"])] if outlook["note"] else []
-    return "\n\n".join((heading, *unknown, groups, session, _wrapped(outlook["assumes"])))
+    groups = "\n".join(map(_wrapped, lines.groups()))
+    session = "\n".join(map(_wrapped, lines.balanced_session()))
+    unknown = [_wrapped(outlook.note)] if outlook.note else []
+    return "\n\n".join((heading, *unknown, groups, session, _wrapped(outlook.assumes)))
 
 
-def outlook_of_groups(outlook: Plain, composer: Composer) -> list[str]:
-    """What opens when, a line for the muscle groups of which the same is said; times are those of
-    the athlete's zone."""
-    return list(_Teller.of(outlook, composer).groups_alike())
+def outlook_of_groups(outlook: OutlookReport, composer: Composer) -> list[str]:
+    """Write a line on what opens when for all muscle groups with the same outlook."""
+    return list(_Lines.of(outlook, composer).groups_alike())
 
 
 @dataclass(frozen=True, slots=True)
-class _Teller:
-    outlook: Plain
+class _Lines:
+    outlook: OutlookReport
     vocabulary: Vocabulary
     wording: Wording
     texts: Texts
 
     @classmethod
-    def of(cls, outlook: Plain, composer: Composer) -> Self:
+    def of(cls, outlook: OutlookReport, composer: Composer) -> Self:
         wording = Wording(composer.dictionary, composer.vocabulary, composer.texts)
         return cls(outlook, composer.vocabulary, wording, composer.texts)
 
     def groups(self) -> Iterator[str]:
-        prospects = self.outlook["prospects"]
-        for group, of_group in groupby(prospects, key=lambda one: str(one["muscle_group"])):
+        for group, of_group in groupby(self.outlook.prospects, key=lambda one: one.muscle_group):
             what, said = self._begun(group), self._group(list(of_group))
             yield self.texts.say("outlook_line", what=what, said=said)
 
     def groups_alike(self) -> Iterator[str]:
         alike: dict[str, list[str]] = defaultdict(list)
-        prospects = self.outlook["prospects"]
-        for group, of_group in groupby(prospects, key=lambda one: str(one["muscle_group"])):
+        for group, of_group in groupby(self.outlook.prospects, key=lambda one: one.muscle_group):
             alike[self._group(list(of_group))].append(self.vocabulary.label(group))
         for said, labels in alike.items():
             what = self.texts.listing(labels)
             yield self.texts.say("outlook_line", what=capital(what), said=said)
 
     def balanced_session(self) -> Iterator[str]:
-        movements = self.outlook["balanced_session"]
-        goal = self.vocabulary.label(movements[0]["goal"])
+        movements = self.outlook.balanced_session
+        goal = self.vocabulary.label(movements[0].goal)
         yield self.texts.say("outlook_balanced", goal=goal)
         for movement in movements:
-            what, said = self._begun(movement["movement"]), self._movement(movement)
+            what, said = self._begun(movement.movement), self._movement(movement)
             yield self.texts.say("outlook_line", what=what, said=said)
 
     def _begun(self, identifier: str) -> str:
         """A word at the head of a line."""
         return capital(self.vocabulary.label(identifier))
 
-    def _group(self, prospects: Sequence[Plain]) -> str:
-        """The goals together of which the same is said, in the order in which they open."""
-        if all(one["open_now"] for one in prospects):
+    def _group(self, prospects: Sequence[LocalProspect]) -> str:
+        """Put goals with the same outlook together, in the order in which they open."""
+        if all(one.open_now for one in prospects):
             return self.texts.say("outlook_open_for_all")
-        is_open, others = ([p for p in prospects if p["open_now"] is now] for now in (True, False))
-        goals: dict[tuple[str, str], list[Plain]] = defaultdict(list)
+        is_open, others = ([p for p in prospects if p.open_now is now] for now in (True, False))
+        goals: dict[tuple[str, str], list[LocalProspect]] = defaultdict(list)
         if len(is_open) > len(others):
             goals["outlook_open_but", ""] = others
             is_open = []
@@ -108,51 +102,52 @@ class _Teller:
             for (sentence, what), several in goals.items()
         )
 
-    def _goals(self, prospects: Sequence[Plain]) -> str:
+    def _goals(self, prospects: Sequence[LocalProspect]) -> str:
         if len(prospects) == len(self.vocabulary.goals):
             return self.texts.say("outlook_everything")
-        return self.texts.listing([self.vocabulary.label(one["goal"]) for one in prospects])
+        return self.texts.listing([self.vocabulary.label(one.goal) for one in prospects])
 
-    def _answer(self, prospect: Plain) -> tuple[str, str]:
-        """Which sentence a goal stands in, and the time or the need that is said there."""
-        if prospect["open_now"]:
+    def _answer(self, prospect: LocalProspect) -> tuple[str, str]:
+        """Choose the sentence that a goal stands in, and the time or the need in it."""
+        if prospect.open_now:
             return "outlook_open", ""
-        if prospect["opens_at"]:
-            return "outlook_opens", _local(prospect["opens_at"])
-        if prospect["needs"]:
+        if prospect.opens_at:
+            return "outlook_opens", _clock_text(prospect.opens_at)
+        if prospect.needs:
             return "outlook_needs", self._needs(prospect)
-        return ("outlook_stopped" if prospect["stopped"] else "outlook_later"), ""
+        return ("outlook_stopped" if prospect.stopped else "outlook_later"), ""
 
-    def _needs(self, prospect: Plain) -> str:
-        changes = self.texts.listing([self.wording.need(**need) for need in prospect["needs"]])
-        if prospect["needs_from"] is None:
+    def _needs(self, prospect: LocalProspect) -> str:
+        needs = [self.wording.need(need.fact, need.to) for need in prospect.needs]
+        changes = self.texts.listing(needs)
+        if prospect.needs_from is None:
             return changes
-        time = _local(prospect["needs_from"])
+        time = _clock_text(prospect.needs_from)
         return self.texts.say("outlook_needs_from", changes=changes, time=time)
 
-    def _movement(self, movement: Plain) -> str:
-        if movement["pattern"] is None:
-            return self.texts.say("outlook_no_pattern", days=self.outlook["days"])
-        is_open = movement["opens_at"] == self.outlook["from"]
+    def _movement(self, movement: Movement) -> str:
+        if movement.pattern is None or movement.opens_at is None:
+            return self.texts.say("outlook_no_pattern", days=self.outlook.days)
+        is_open = movement.opens_at.timestamp() == self.outlook.start.timestamp()
         return self.texts.say(
             "outlook_pattern_open" if is_open else "outlook_pattern_opens",
-            pattern=self.vocabulary.label(movement["pattern"]),
+            pattern=self.vocabulary.label(movement.pattern),
             muscle_groups=self.texts.listing(
-                [self.vocabulary.label(group) for group in movement["muscle_groups"]]
+                [self.vocabulary.label(group) for group in movement.muscle_groups]
             ),
-            time=_local(movement["opens_at"]),
+            time=_clock_text(movement.opens_at),
         )
 
 
-def _order(prospect: Plain) -> tuple[bool, float]:
-    """What opens stands first, the earliest at the head; what is open opens now."""
-    opens_at = prospect["opens_at"]
-    return opens_at is None, datetime.fromisoformat(opens_at).timestamp() if opens_at else 0
+def _order(prospect: LocalProspect) -> tuple[bool, float]:
+    """Sort prospects that open before others, the earliest first."""
+    opens_at = prospect.opens_at
+    return opens_at is None, opens_at.timestamp() if opens_at else 0
 
 
-def _local(time: str) -> str:
+def _clock_text(time: datetime) -> str:
     """A time in the athlete's zone as a clock there shows it."""
-    return datetime.fromisoformat(time).replace(tzinfo=None).isoformat(" ", "minutes")
+    return time.replace(tzinfo=None).isoformat(" ", "minutes")
 
 
 def _wrapped(line: str) -> str:
@@ -281,38 +276,88 @@ class Outlook:
         }
 
 
-def outlook_to_json(outlook: Outlook, goal: str) -> dict[str, Any]:
-    """An outlook as plain JSON values, times in the athlete's zone; ``goal`` is that of the
-    balanced session."""
-    zone = ZoneInfo(outlook.source.athlete.time_zone)
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What a fact would have to be."""
 
-    def local(at: datetime | None) -> str | None:
-        return at.astimezone(zone).isoformat(timespec="seconds") if at else None
+    fact: str
+    to: str
 
-    return {
-        "athlete_id": outlook.source.athlete.id,
-        "from": local(outlook.now),
-        "days": outlook.days,
-        "prospects": [
-            {
-                "muscle_group": prospect.muscle_group,
-                "goal": prospect.goal,
-                "open_now": prospect.opens_at == outlook.now,
-                "opens_at": local(prospect.opens_at),
-                "needs": [{"fact": fact, "to": to} for fact, to in prospect.needs],
-                "needs_from": local(prospect.needs_from),
-                "stopped": prospect.stopped,
-            }
-            for prospect in outlook.prospects()
-        ],
-        "balanced_session": [
-            {
-                "movement": movement,
-                "goal": goal,
-                "pattern": pattern.id if pattern else None,
-                "muscle_groups": list(pattern.muscle_groups) if pattern else [],
-                "opens_at": local(at),
-            }
-            for movement, pattern, at in outlook.balanced_session(goal)
-        ],
-    }
+
+@dataclass(frozen=True, slots=True)
+class LocalProspect:
+    """A prospect with times in the athlete's zone; ``open_now`` is whether it opens at once."""
+
+    muscle_group: str
+    goal: str
+    open_now: bool
+    opens_at: datetime | None
+    needs: tuple[Need, ...]
+    needs_from: datetime | None
+    stopped: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """A movement of the balanced session by the pattern that opens first, None for no such."""
+
+    movement: str
+    goal: str
+    pattern: str | None
+    muscle_groups: tuple[str, ...]
+    opens_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class OutlookReport:
+    """An outlook with times in the athlete's zone, whole seconds.
+
+    ``note`` says what is not known where there is no check-in of today, None where there is one;
+    ``assumes`` says what the outlook takes for granted.
+    """
+
+    athlete_id: str
+    start: datetime
+    days: int
+    prospects: tuple[LocalProspect, ...]
+    balanced_session: tuple[Movement, ...]
+    note: str | None
+    assumes: str
+
+    @classmethod
+    def of(cls, outlook: Outlook, goal: str, texts: Texts) -> Self:
+        """Report an outlook; ``goal`` is that of the balanced session."""
+        zone = ZoneInfo(outlook.source.athlete.time_zone)
+
+        def local(at: datetime | None) -> datetime | None:
+            return at.astimezone(zone).replace(microsecond=0) if at else None
+
+        return cls(
+            athlete_id=outlook.source.athlete.id,
+            start=outlook.now.astimezone(zone).replace(microsecond=0),
+            days=outlook.days,
+            prospects=tuple(
+                LocalProspect(
+                    muscle_group=prospect.muscle_group,
+                    goal=prospect.goal,
+                    open_now=prospect.opens_at == outlook.now,
+                    opens_at=local(prospect.opens_at),
+                    needs=tuple(Need(fact, to) for fact, to in prospect.needs),
+                    needs_from=local(prospect.needs_from),
+                    stopped=prospect.stopped,
+                )
+                for prospect in outlook.prospects()
+            ),
+            balanced_session=tuple(
+                Movement(
+                    movement=movement,
+                    goal=goal,
+                    pattern=pattern.id if pattern else None,
+                    muscle_groups=pattern.muscle_groups if pattern else (),
+                    opens_at=local(at),
+                )
+                for movement, pattern, at in outlook.balanced_session(goal)
+            ),
+            note=None if outlook.has_check_in else texts.say("outlook_no_check_in"),
+            assumes=texts.say("outlook_assumes"),
+        )

@@ -8,14 +8,15 @@ facts under its own rule set. Missing records must be named by a later act of er
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field
-from datetime import datetime
 from typing import Any
 
 from dawnrule.analytics.archive import Progress, ignore_progress
 from dawnrule.analytics.cross_check import decided_subjects
 from dawnrule.errors import DawnruleError, StoreUnusable
+from dawnrule.model.record import Record
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.columnar import DecidedSubject
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
@@ -309,43 +310,37 @@ class _Records:
             audited.add_fault(entry.position, "record-changed")
             return
         try:
-            self._check_record(entry, advice, json.loads(advice["record"]))
+            self._check_record(entry, advice, Record.from_text(advice["record"]))
         except (KeyError, TypeError, ValueError):
             audited.add_fault(entry.position, "unreadable")
 
-    def _check_record(
-        self, entry: Entry, advice: Mapping[str, Any], record: Mapping[str, Any]
-    ) -> None:
+    def _check_record(self, entry: Entry, advice: Mapping[str, Any], record: Record) -> None:
         for column, expected in (_columns(record) | {"decided_at": entry.at}).items():
             if advice[column] != expected:
                 self._audited.add_fault(entry.position, "column-changed", column)
         self._check_check_in(entry.position, advice, record)
         self._decide_again(entry.position, record)
 
-    def _check_check_in(
-        self, position: int, advice: Mapping[str, Any], record: Mapping[str, Any]
-    ) -> None:
+    def _check_check_in(self, position: int, advice: Mapping[str, Any], record: Record) -> None:
         """Compare a record with its stored check-in. ``clock`` is the time of the check-in;
         ``posted_by`` is its poster only in the first advice on it, as others may cause later ones.
         """
         if advice["check_in"] is None:
             self._audited.add_fault(position, "check-in-missing")
             return
-        expected, subject = record["check_in"], (advice["check_in_of"], advice["check_in_on"])
-        if _read(advice["check_in"]) != expected or subject != (
-            expected["athlete_id"],
-            expected["date"],
-        ):
+        check_in, subject = record.check_in, (advice["check_in_of"], advice["check_in_on"])
+        is_same = _read(advice["check_in"]) == to_json(check_in)
+        if not is_same or subject != (check_in.athlete_id, check_in.date.isoformat()):
             self._audited.add_fault(position, "check-in-changed")
-        if advice["check_in_at"] != utc_text(datetime.fromisoformat(record["clock"])):
+        if advice["check_in_at"] != utc_text(record.clock):
             self._audited.add_fault(position, "check-in-changed", "received_at")
         is_first = advice["check_in_before"] != advice["check_in_id"]
-        if is_first and advice["check_in_by"] != record["posted_by"]:
+        if is_first and advice["check_in_by"] != record.posted_by:
             self._audited.add_fault(position, "check-in-changed", "posted_by")
 
-    def _decide_again(self, position: int, record: Mapping[str, Any]) -> None:
-        named = record["advice"]["rule_set"]
-        rule_set = self.rule_set(named["digest"], f"{named['name']}@{named['version']}")
+    def _decide_again(self, position: int, record: Record) -> None:
+        named = record.advice.rule_set
+        rule_set = self.rule_set(named.digest, named.full_name)
         if rule_set is None:
             return
         decider = self._library.decider(rule_set)
@@ -353,11 +348,9 @@ class _Records:
         with_engine = (self._audited.decided - 1) % self._by_engine_each == 0
         self._audited.by_engine += with_engine
         decide = decider.decide if with_engine else decider.decide_by_evaluator
-        facts = record["facts"]
+        facts = record.facts
         try:
-            decision = decide(
-                facts["day"], [facts["day"] | part["facts"] for part in facts["parts"]]
-            )
+            decision = decide(facts.day, [{**facts.day, **part.facts} for part in facts.parts])
         except DawnruleError:
             self._audited.add_fault(position, "engine-differs")
             return
@@ -373,28 +366,23 @@ def _read(stored: str) -> Any:
         return None
 
 
-def _columns(record: Mapping[str, Any]) -> dict[str, Any]:
-    """Derive the columns beside a record from the record."""
-    advice = record["advice"]
+def _columns(record: Record) -> dict[str, Any]:
+    """Collect what the columns beside a record must hold."""
+    advice = record.advice
     return {
-        "id": advice["advice_id"],
-        "athlete_id": advice["athlete_id"],
-        "date": advice["date"],
-        "verdict": advice["verdict"],
-        "rule_id": advice["rule"]["id"] if advice["rule"] else None,
-        "rule_set_digest": advice["rule_set"]["digest"],
-        "supersedes": record["supersedes"],
+        "id": advice.advice_id,
+        "athlete_id": advice.athlete_id,
+        "date": advice.date.isoformat(),
+        "verdict": advice.verdict.value,
+        "rule_id": advice.rule.id if advice.rule else None,
+        "rule_set_digest": advice.rule_set.digest,
+        "supersedes": record.supersedes,
     }
 
 
-def _recorded(record: Mapping[str, Any]) -> Iterator[DecidedSubject]:
-    """Yield the recorded decision on the day, and then on its parts."""
-    advice, fired = record["advice"], record["fired"]
-    yield _subject(advice, fired["day"])
-    for part, ids in zip(advice["parts"], fired["parts"], strict=True):
-        yield _subject(part, ids)
-
-
-def _subject(decided: Mapping[str, Any], fired: Sequence[str]) -> DecidedSubject:
-    rule = decided["rule"]
-    return DecidedSubject(decided["verdict"], rule["id"] if rule else None, tuple(fired))
+def _recorded(record: Record) -> Iterator[DecidedSubject]:
+    """Yield the decisions on the day and then on its parts."""
+    fired = (record.fired.day, *record.fired.parts)
+    for advice, ids in zip(record.advice.day_and_parts, fired, strict=True):
+        rule_id = advice.rule.id if advice.rule else None
+        yield DecidedSubject(advice.verdict.value, rule_id, ids)

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
-from dawnrule.advice.composer import Composer
-from dawnrule.advice.outlook import Outlook, outlook_to_json
+from dawnrule.advice.outlook import Outlook
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import history_before
 from dawnrule.model.entities import CheckIn
@@ -26,11 +24,3 @@ def read_outlook(
     check_in = from_json(CheckIn, stored.body) if stored else None
     history = history_before(transaction, check_in or CheckIn(athlete_id, today, ()), now)
     return Outlook.of(athlete, check_in, history, what_if, now, days)
-
-
-def outlook_in_words(outlook: Outlook, goal: str, composer: Composer) -> dict[str, Any]:
-    """Convert an outlook to plain JSON values, with its assumptions in words, and a note where
-    there is no check-in of today; ``goal`` is that of the balanced session."""
-    assumes = composer.texts.say("outlook_assumes")
-    note = None if outlook.has_check_in else composer.texts.say("outlook_no_check_in")
-    return outlook_to_json(outlook, goal) | {"note": note, "assumes": assumes}

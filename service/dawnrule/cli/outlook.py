@@ -8,12 +8,12 @@ from pathlib import Path
 import click
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.outlook import outlook_text
-from dawnrule.application.outlooks import outlook_in_words, read_outlook
+from dawnrule.advice.outlook import OutlookReport, outlook_text
+from dawnrule.application.outlooks import read_outlook
 from dawnrule.cli.options import db_option, format_option, rule_set_option
 from dawnrule.clock import now
 from dawnrule.model import Vocabulary
-from dawnrule.schemas.advice import MOST_DAYS, USUAL_DAYS, USUAL_GOAL
+from dawnrule.schemas.advice import MOST_DAYS, OUTLOOK, USUAL_DAYS, USUAL_GOAL
 from dawnrule.settings import name_and_version
 from dawnrule.store import Store
 
@@ -64,8 +64,8 @@ def outlook(athlete_id: str, days: int, goal: str, form: str, db: Path, rule_set
         ahead = store.read(
             lambda transaction: read_outlook(transaction, what_if, athlete_id, now(), days)
         )
-    told = outlook_in_words(ahead, goal, advisor.composer)
+    report = OutlookReport.of(ahead, goal, advisor.composer.texts)
     if form == "json":
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        click.echo(json.dumps(OUTLOOK.dump(report), indent=2, ensure_ascii=False))
     else:
-        click.echo(outlook_text(told, ahead.source.athlete, advisor.composer))
+        click.echo(outlook_text(report, ahead.source.athlete, advisor.composer))

@@ -37,13 +37,13 @@ class ProspectSchema(StrictSchema):
     muscle_group = Word.out_of("muscle_groups", required=True)
     goal = Word.out_of("goals", required=True)
     open_now = fields.Boolean(required=True)
-    opens_at = fields.String(required=True, allow_none=True, metadata=_TIME)
+    opens_at = Timestamp(required=True, allow_none=True, metadata=_TIME)
     needs = fields.List(
         Object(NeedSchema),
         required=True,
         metadata={"description": "What it needs where time alone does not open it."},
     )
-    needs_from = fields.String(
+    needs_from = Timestamp(
         required=True,
         allow_none=True,
         metadata={
@@ -64,14 +64,14 @@ class MovementSchema(StrictSchema):
     goal = Word.out_of("goals", required=True)
     pattern = Word.out_of("patterns", required=True, allow_none=True)
     muscle_groups = fields.List(Word.out_of("muscle_groups"), required=True)
-    opens_at = fields.String(required=True, allow_none=True, metadata=_TIME)
+    opens_at = Timestamp(required=True, allow_none=True, metadata=_TIME)
 
 
 class OutlookSchema(StrictSchema):
     """What opens when over the days ahead, if nothing is trained until then."""
 
     athlete_id = AthleteId(required=True)
-    start = fields.String(data_key="from", required=True)
+    start = Timestamp(data_key="from", required=True)
     days = fields.Integer(required=True)
     prospects = fields.List(Object(ProspectSchema), required=True)
     balanced_session = fields.List(Object(MovementSchema), required=True)
@@ -86,6 +86,9 @@ class OutlookSchema(StrictSchema):
     assumes = fields.String(
         required=True, metadata={"description": "What the outlook takes for granted, in words."}
     )
+
+
+OUTLOOK = OutlookSchema()
 
 
 class RuleNameSchema(StrictSchema):

@@ -10,10 +10,10 @@ from typing import Any
 from flask import Response
 
 from dawnrule.advice.explanation import Explanation, explain_record
-from dawnrule.advice.outlook import Outlook
+from dawnrule.advice.outlook import Outlook, OutlookReport
 from dawnrule.advice.summary import without_check_in
 from dawnrule.application.athletes import require_athlete
-from dawnrule.application.outlooks import outlook_in_words, read_outlook
+from dawnrule.application.outlooks import read_outlook
 from dawnrule.errors import NotFound
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
@@ -45,7 +45,6 @@ from dawnrule.web.http.responses import (
     TEXT,
     advice_sheet,
     csv_answer,
-    json_answer,
     preferred_media_type,
     text_answer,
 )
@@ -57,7 +56,7 @@ outlooks = Blueprint("outlooks", __name__, url_prefix="/v1", description="What o
 @outlooks.arguments(OutlookQuerySchema, location="query")
 @outlooks.response(200, OutlookSchema)
 @outlooks.alt_response(404, "NOT_FOUND")
-def get_outlook(query: Mapping[str, Any], athlete_id: str) -> Response:
+def get_outlook(query: Mapping[str, Any], athlete_id: str) -> tuple[OutlookReport, dict[str, str]]:
     """When each muscle group opens for each goal, and a balanced session of four movements.
 
     It rests on the log, and on today's check-in if there is one; nothing is stored.
@@ -70,7 +69,7 @@ def get_outlook(query: Mapping[str, Any], athlete_id: str) -> Response:
         return read_outlook(transaction, what_if, athlete_id, now, query["days"])
 
     outlook = its.store.read(look)
-    return in_language(json_answer(outlook_in_words(outlook, query["goal"], composer())))
+    return OutlookReport.of(outlook, query["goal"], composer().texts), language_header()
 
 
 advice = Blueprint("advice", __name__, url_prefix="/v1", description="What holds, and why.")

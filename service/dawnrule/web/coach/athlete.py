@@ -13,11 +13,11 @@ from zoneinfo import ZoneInfo
 
 from flask import render_template, request
 
-from dawnrule.advice.outlook import Outlook, outlook_of_groups
+from dawnrule.advice.outlook import Outlook, OutlookReport, outlook_of_groups
 from dawnrule.analytics.squad import AthleteMorning, MorningSummary
 from dawnrule.analytics.timeline import AthleteDay, describe_days, read_weeks
 from dawnrule.application.athletes import require_athlete
-from dawnrule.application.outlooks import outlook_in_words, read_outlook
+from dawnrule.application.outlooks import read_outlook
 from dawnrule.errors import NotFound
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Session
@@ -144,7 +144,7 @@ def athlete(athlete_id: str) -> str:
     told, weeks, ahead = context().store.read(
         lambda transaction: _read(transaction, athlete_id, days)
     )
-    outlook = outlook_in_words(ahead, _OUTLOOK_GOAL, composer())
+    outlook = OutlookReport.of(ahead, _OUTLOOK_GOAL, composer().texts)
     seen, never = _groups(weeks)
     return render_template(
         "coach/athlete.html",
@@ -158,7 +158,7 @@ def athlete(athlete_id: str) -> str:
         never=texts().listing([label(group) for group in never]),
         charts=list(_charts(weeks, DAY_WIDTHS[days])),
         outlook=outlook_of_groups(outlook, composer()),
-        outlook_note=outlook["note"],
+        outlook_note=outlook.note,
         outlook_days=_OUTLOOK_DAYS,
         shade=lambda soreness: bisect(_SHADES_BEGIN, soreness),
         kinds_of=_kinds_of,

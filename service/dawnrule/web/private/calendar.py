@@ -6,15 +6,15 @@ The same facts give the same bytes, so that a calendar that asks again learns th
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
 from icalendar import Calendar, Event, vDuration
 
 from dawnrule.advice.composer import Composer
+from dawnrule.advice.outlook import OutlookReport
 from dawnrule.advice.summary import verdict_text
 from dawnrule.i18n.catalog import capital
 from dawnrule.model.advice import Advice, NoAdvice
@@ -23,15 +23,13 @@ from dawnrule.model.entities import Athlete
 _PRODUCT = "-//Dawnrule//Outlook//EN"
 _ASK_AGAIN_AFTER = timedelta(hours=1)
 
-Plain = Mapping[str, Any]
-
 
 def calendar_of(
     athlete: Athlete,
     today: date,
     advice: Advice | NoAdvice,
     as_of: datetime | None,
-    outlook: Plain,
+    outlook: OutlookReport,
     composer: Composer,
 ) -> bytes:
     """A calendar of one event for each muscle group and time at which it opens, and one of the
@@ -73,21 +71,22 @@ def _verdict(
     return event
 
 
-def _openings(athlete: Athlete, outlook: Plain, composer: Composer) -> Iterator[Event]:
+def _openings(athlete: Athlete, outlook: OutlookReport, composer: Composer) -> Iterator[Event]:
     """What opens later than now; the goals that open for a muscle group at one time stand
     together."""
-    goals_at: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for prospect in outlook["prospects"]:
-        if prospect["opens_at"] and not prospect["open_now"]:
-            goals_at[prospect["muscle_group"], prospect["opens_at"]].append(prospect["goal"])
+    goals_at: dict[tuple[str, datetime], list[str]] = defaultdict(list)
+    for prospect in outlook.prospects:
+        if prospect.opens_at and not prospect.open_now:
+            opens_at = prospect.opens_at.astimezone(UTC)  # local times may name two moments
+            goals_at[prospect.muscle_group, opens_at].append(prospect.goal)
     for (group, opens_at), goals in goals_at.items():
         event = _opening(athlete, group, opens_at, goals, composer)
-        event.add("description", " ".join(filter(None, (outlook["note"], outlook["assumes"]))))
+        event.add("description", " ".join(filter(None, (outlook.note, outlook.assumes))))
         yield event
 
 
 def _opening(
-    athlete: Athlete, group: str, opens_at: str, goals: list[str], composer: Composer
+    athlete: Athlete, group: str, opens_at: datetime, goals: list[str], composer: Composer
 ) -> Event:
     """Known by its muscle group and the first of its goals, so that it moves in the calendar when
     the time changes."""
@@ -111,8 +110,8 @@ def _event(athlete: Athlete, what: str, summary: str) -> Event:
     return event
 
 
-def local_time(text: str, zone: ZoneInfo) -> datetime:
+def local_time(moment: datetime, zone: ZoneInfo) -> datetime:
     """A time in a zone. Of the hour that a clock shows twice, a calendar can name the first one
     only; a time in the second one is given in UTC."""
-    at = datetime.fromisoformat(text).astimezone(zone)
+    at = moment.astimezone(zone)
     return at.astimezone(UTC) if at.fold else at

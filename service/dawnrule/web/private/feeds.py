@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from flask import Response, request
 
+from dawnrule.advice.outlook import OutlookReport
 from dawnrule.advice.summary import without_check_in
-from dawnrule.application.outlooks import outlook_in_words, read_outlook
+from dawnrule.application.outlooks import read_outlook
 from dawnrule.errors import DawnruleError
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
@@ -121,12 +121,12 @@ def get_outlook_calendar(token: str) -> Response:
     today = _with_all_cautions(_today(token))
     its, now = context(), context().clock()
 
-    def look(transaction: Transaction) -> dict[str, Any]:
+    def look(transaction: Transaction) -> OutlookReport:
         what_if = its.advisor.library.what_if(
             its.in_force(transaction, today.athlete.id, today.date)
         )
         ahead = read_outlook(transaction, what_if, today.athlete.id, now, USUAL_DAYS)
-        return outlook_in_words(ahead, USUAL_GOAL, composer())
+        return OutlookReport.of(ahead, USUAL_GOAL, composer().texts)
 
     outlook = its.store.read(look)
     text = calendar_of(today.athlete, today.date, today.advice, today.as_of, outlook, composer())
