@@ -54,7 +54,7 @@ ENDS = ["\n", "\r\n", "\r"]
 
 
 def said(sheet: Sheet) -> list[dict[str, Any] | None]:
-    return [row.plain for row in sheet.rows]
+    return [row.to_json() for row in sheet.rows]
 
 
 def own_notes(sheet: Sheet) -> Sequence[str]:

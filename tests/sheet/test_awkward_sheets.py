@@ -22,11 +22,11 @@ from dawnrule.sheet import (
     SESSIONS,
     AnswerBook,
     DateOrder,
-    Declared,
+    ReadOptions,
     RowAnswer,
     Sheet,
+    location_of,
     read_sheet,
-    where_in_words,
     write_sheet,
 )
 from dawnrule.sheet.errors import CellFault
@@ -67,7 +67,7 @@ class Awkward:
 
     def read(self) -> Sheet:
         order = self.declared.get("date_order")
-        declared = Declared(
+        declared = ReadOptions(
             DateOrder(order) if order else None, self.declared.get("sheet"), ZONES.get
         )
         layout = SESSIONS if self.layout == "sessions" else CHECK_INS
@@ -91,11 +91,11 @@ def outcome_of(entry: Awkward) -> tuple[dict[int, Any], dict[str, str]]:
     for row in entry.read().rows:
         try:
             row.load(load)
-            says[row.number] = row.plain
+            says[row.number] = row.to_json()
         except InvalidInput as error:
             for fault in error.errors:
                 assert isinstance(fault, CellFault)
-                refused[fault.cell] = f"{where_in_words(fault)} {fault.detail}"
+                refused[fault.cell] = f"{location_of(fault)} {fault.detail}"
     return says, refused
 
 
@@ -112,7 +112,7 @@ def test_whoever_sent_an_awkward_sheet_hears_how_it_was_read(entry: Awkward) -> 
     sheet = entry.read()
     said = "\n".join(sheet.remarks())
     assert [words for words in entry.remarks if words not in said] == [], said
-    assert entry.unread is None or list(sheet.unread) == entry.unread
+    assert entry.unread is None or list(sheet.unknown_headers) == entry.unread
 
 
 @pytest.mark.parametrize("entry", [entry for entry in TABLE if entry.file_refused], ids=str)
@@ -210,7 +210,7 @@ def test_a_formula_stays_a_text_in_the_sheet_that_comes_back() -> None:
 def test_an_answer_that_looks_like_a_formula_is_text_in_the_workbook() -> None:
     [entry] = [entry for entry in TABLE if entry.file == "text_like_a_formula.xlsx"]
     sheet = entry.read()
-    written = AnswerBook.open(sheet).written([RowAnswer(reason="=2+2") for _ in sheet.rows])
+    written = AnswerBook.open(sheet).with_answers([RowAnswer(reason="=2+2") for _ in sheet.rows])
     table = load_workbook(io.BytesIO(written))["Squad"]
     assert {(cell.value, cell.data_type) for cell in table["E"][1:]} == {("=1+1", "s")}
     assert {(cell.value, cell.data_type) for cell in table["H"][1:]} == {("=2+2", "s")}

@@ -10,19 +10,19 @@ import pytest
 
 from dawnrule.schemas.fields import DateOrder
 from dawnrule.sheet.datetimes import (
-    Where,
-    date_of_serial,
-    date_of_text,
-    moment_of_local,
-    moment_of_serial,
-    moment_of_text,
+    CellContext,
+    date_from_serial,
+    date_from_text,
+    datetime_from_serial,
+    datetime_from_text,
+    with_zone,
 )
 from dawnrule.sheet.errors import CellError
 
 BERLIN = ZoneInfo("Europe/Berlin")
 DMY, MDY, YMD = DateOrder
 MORNING = date(2026, 3, 9)
-THERE = Where(None, BERLIN)
+THERE = CellContext(None, BERLIN)
 
 
 @pytest.mark.parametrize("order", [None, *DateOrder])
@@ -30,12 +30,12 @@ THERE = Where(None, BERLIN)
 def test_a_year_in_front_stands_before_month_and_day_whatever_is_declared(
     text: str, order: DateOrder | None
 ) -> None:
-    assert date_of_text(text, order) == (MORNING, "")
+    assert date_from_text(text, order) == (MORNING, "")
 
 
 @pytest.mark.parametrize("text", ["09.03.2026", "9.3.2026", "9.3.2026."])
 def test_a_date_with_dots_has_its_day_first(text: str) -> None:
-    assert date_of_text(text, None)[0] == MORNING
+    assert date_from_text(text, None)[0] == MORNING
 
 
 @pytest.mark.parametrize(
@@ -48,13 +48,13 @@ def test_a_date_with_dots_has_its_day_first(text: str) -> None:
     ],
 )
 def test_a_date_with_one_reading_needs_no_order(text: str, day: date) -> None:
-    assert date_of_text(text, None)[0] == day
+    assert date_from_text(text, None)[0] == day
 
 
 @pytest.mark.parametrize("text", ["09/03/2026", "9-3-2026", "03/09/26"])
 def test_a_date_with_more_readings_is_refused_with_all_of_them(text: str) -> None:
     with pytest.raises(CellError) as refused:
-        date_of_text(text, None)
+        date_from_text(text, None)
     words = str(refused.value)
     assert "2026-03-09" in words
     assert "2026-09-03" in words
@@ -74,7 +74,7 @@ def test_a_date_with_more_readings_is_refused_with_all_of_them(text: str) -> Non
     ],
 )
 def test_a_declared_order_holds(text: str, order: DateOrder | None) -> None:
-    assert date_of_text(text, order)[0] == MORNING
+    assert date_from_text(text, order)[0] == MORNING
 
 
 @pytest.mark.parametrize(
@@ -89,11 +89,11 @@ def test_a_declared_order_holds(text: str, order: DateOrder | None) -> None:
 def test_the_order_of_a_date_that_is_not_iso_is_told(
     text: str, order: DateOrder | None, read_as: str
 ) -> None:
-    assert date_of_text(text, order)[1] == f"dates, read as {read_as}"
+    assert date_from_text(text, order)[1] == f"dates, read as {read_as}"
 
 
 def test_a_year_of_two_digits_is_told() -> None:
-    assert date_of_text("09.03.26", None)[1] == "years of two digits, read as 20.."
+    assert date_from_text("09.03.26", None)[1] == "years of two digits, read as 20.."
 
 
 @pytest.mark.parametrize(
@@ -114,21 +114,21 @@ def test_a_year_of_two_digits_is_told() -> None:
 )
 def test_what_is_no_date_is_refused_with_what_would_do(text: str, order: DateOrder | None) -> None:
     with pytest.raises(CellError, match="a date like 2026-03-09"):
-        date_of_text(text, order)
+        date_from_text(text, order)
 
 
 def test_serial_numbers_count_days_as_spreadsheet_programs_do() -> None:
     # 2026-05-04 is 46146: measured with Calc 7.4.
-    assert date_of_serial(46146) == date(2026, 5, 4)
-    assert moment_of_serial(46088.75) == datetime(2026, 3, 7, 18)
+    assert date_from_serial(46146) == date(2026, 5, 4)
+    assert datetime_from_serial(46088.75) == datetime(2026, 3, 7, 18)
     third_of_a_day = 46088 + 1 / 3
-    assert moment_of_serial(third_of_a_day) == datetime(2026, 3, 7, 8)
+    assert datetime_from_serial(third_of_a_day) == datetime(2026, 3, 7, 8)
 
 
 @pytest.mark.parametrize("number", [46146.5, 1e12])
 def test_a_serial_number_that_is_no_day_is_refused(number: float) -> None:
     with pytest.raises(CellError, match="a date like"):
-        date_of_serial(number)
+        date_from_serial(number)
 
 
 @pytest.mark.parametrize(
@@ -146,31 +146,31 @@ def test_a_serial_number_that_is_no_day_is_refused(number: float) -> None:
     ],
 )
 def test_a_time_is_local_unless_it_says_its_offset(text: str, moment: str) -> None:
-    assert moment_of_text(text, THERE)[0] == moment
+    assert datetime_from_text(text, THERE)[0] == moment
 
 
 def test_only_a_time_without_an_offset_is_told() -> None:
-    assert moment_of_text("2026-03-07T18:00:00+01:00", THERE)[1] == ""
-    assert "read where the athlete lives" in moment_of_text("2026-03-07 18:00", THERE)[1]
+    assert datetime_from_text("2026-03-07T18:00:00+01:00", THERE)[1] == ""
+    assert "read where the athlete lives" in datetime_from_text("2026-03-07 18:00", THERE)[1]
 
 
 def test_the_zone_of_a_local_time_is_told_as_it_was_declared() -> None:
-    utc = Where(None, ZoneInfo("UTC"), "as UTC")
+    utc = CellContext(None, ZoneInfo("UTC"), "as UTC")
     how = "dates, read as day-month-year; times without an offset, read as UTC"
-    assert moment_of_text("7.3.2026 18:00", utc) == ("2026-03-07T18:00:00+00:00", how)
+    assert datetime_from_text("7.3.2026 18:00", utc) == ("2026-03-07T18:00:00+00:00", how)
 
 
 def test_a_time_alone_is_on_the_date_of_its_row() -> None:
-    moment, how = moment_of_text("6:00 pm", replace(THERE, day=MORNING), on_the_date=True)
+    moment, how = datetime_from_text("6:00 pm", replace(THERE, day=MORNING), on_the_date=True)
     assert moment == "2026-03-09T18:00:00+01:00"
     assert how == "times without a date, read on the date of their row, where the athlete lives"
 
 
 def test_a_time_alone_is_no_moment_where_the_date_is_not_known() -> None:
     with pytest.raises(CellError, match="has no date; it must be a date and time like"):
-        moment_of_text("18:00", THERE, on_the_date=True)
+        datetime_from_text("18:00", THERE, on_the_date=True)
     with pytest.raises(CellError, match="has no date"):
-        moment_of_text("18:00", replace(THERE, day=MORNING))
+        datetime_from_text("18:00", replace(THERE, day=MORNING))
 
 
 @pytest.mark.parametrize(
@@ -187,23 +187,23 @@ def test_a_time_alone_is_no_moment_where_the_date_is_not_known() -> None:
 )
 def test_what_is_no_moment_is_refused_with_what_would_do(text: str, words: str) -> None:
     with pytest.raises(CellError, match=words):
-        moment_of_text(text, THERE)
+        datetime_from_text(text, THERE)
 
 
 def test_an_hour_that_the_clocks_skip_is_refused() -> None:
     with pytest.raises(CellError, match="like 2026-03-29T03:30:00"):
-        moment_of_local(datetime(2026, 3, 29, 2, 30), BERLIN)
-    assert moment_of_local(datetime(2026, 3, 29, 3), BERLIN) == "2026-03-29T03:00:00+02:00"
-    assert moment_of_local(datetime(2026, 3, 29, 1, 59), BERLIN) == "2026-03-29T01:59:00+01:00"
+        with_zone(datetime(2026, 3, 29, 2, 30), BERLIN)
+    assert with_zone(datetime(2026, 3, 29, 3), BERLIN) == "2026-03-29T03:00:00+02:00"
+    assert with_zone(datetime(2026, 3, 29, 1, 59), BERLIN) == "2026-03-29T01:59:00+01:00"
 
 
 def test_an_hour_that_the_clocks_show_twice_is_refused_with_both() -> None:
     with pytest.raises(CellError, match=r"02:30:00\+02:00 or 2026-10-25T02:30:00\+01:00"):
-        moment_of_local(datetime(2026, 10, 25, 2, 30), BERLIN)
-    assert moment_of_local(datetime(2026, 10, 25, 3), BERLIN) == "2026-10-25T03:00:00+01:00"
+        with_zone(datetime(2026, 10, 25, 2, 30), BERLIN)
+    assert with_zone(datetime(2026, 10, 25, 3), BERLIN) == "2026-10-25T03:00:00+01:00"
 
 
 def test_a_gap_of_a_whole_day_is_a_gap_too() -> None:
     # Samoa had no 30 December 2011 (IANA time zone database).
     with pytest.raises(CellError, match="did not happen in Pacific/Apia"):
-        moment_of_local(datetime(2011, 12, 30, 12), ZoneInfo("Pacific/Apia"))
+        with_zone(datetime(2011, 12, 30, 12), ZoneInfo("Pacific/Apia"))

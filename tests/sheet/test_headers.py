@@ -9,14 +9,14 @@ import pytest
 from dawnrule.model import Vocabulary
 from dawnrule.sheet import CHECK_INS, SESSIONS, Layout
 from dawnrule.sheet.cells import _words_for
-from dawnrule.sheet.columns import HeaderWords, _each_word, plain_name
+from dawnrule.sheet.columns import HeaderWords, _words_of_columns, plain_name
 
 WORDS = HeaderWords.bundled()
 
 
 @pytest.mark.parametrize("layout", [CHECK_INS, SESSIONS], ids=["check-ins", "sessions"])
 def test_a_word_means_one_column_only(layout: Layout) -> None:
-    counted = Counter(word for word, _ in _each_word(layout))
+    counted = Counter(word for word, _ in _words_of_columns(layout))
     assert [word for word, times in counted.items() if times > 1] == []
 
 

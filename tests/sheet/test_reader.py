@@ -31,7 +31,7 @@ def row_of(**cells: str) -> SheetRow:
 
 
 def check_in_of(**cells: str) -> dict[str, Any]:
-    check_in = row_of(**cells).plain
+    check_in = row_of(**cells).to_json()
     assert check_in is not None
     return check_in
 
@@ -105,7 +105,7 @@ def test_what_separates_cells_and_lines_does_not_matter(
 ) -> None:
     text = mark + SIMPLE.replace(",", delimiter).replace("\n", line_end)
     [row] = sheet_of(text).rows
-    assert row.plain == {
+    assert row.to_json() == {
         "athlete_id": "a-01",
         "date": "2026-03-09",
         "sleep": {"hours": 6.5},
@@ -126,8 +126,9 @@ def test_a_stated_separator_is_honoured_and_not_counted() -> None:
 def test_column_names_are_known_whatever_their_case_and_joints() -> None:
     text = " Athlete ID ,DATE,Soreness_Upper-Back,soreness_lower_back\na-01,2026-03-09,2,3\n"
     [row] = sheet_of(text).rows
-    assert row.plain is not None
-    assert row.plain["soreness"] == {"upper-back": 2, "lower-back": 3}
+    form = row.to_json()
+    assert form is not None
+    assert form["soreness"] == {"upper-back": 2, "lower-back": 3}
 
 
 def test_rows_are_numbered_as_a_spreadsheet_program_does() -> None:
@@ -143,15 +144,15 @@ def test_empty_columns_at_the_end_are_left_out() -> None:
 
 def test_a_row_longer_than_the_header_is_not_shifted() -> None:
     [row] = sheet_of("athlete_id,date,sleep_hours\na-01,2026-03-09,6,5\n").rows
-    assert row.plain is None
+    assert row.to_json() is None
     assert [(error.value, "header" in error.detail) for error in row.errors] == [("5", True)]
 
 
 def test_own_columns_are_kept_and_named_as_unread() -> None:
     sheet = sheet_of("athlete_id,notes,sleep_hour,date,Verdict\na-01,tired,6,2026-03-09,Rest\n")
-    assert sheet.unread == ("notes", "sleep_hour")
+    assert sheet.unknown_headers == ("notes", "sleep_hour")
     assert sheet.rows[0].cells["notes"] == "tired"
-    assert sheet.rows[0].plain == {"athlete_id": "a-01", "date": "2026-03-09", "plan": []}
+    assert sheet.rows[0].to_json() == {"athlete_id": "a-01", "date": "2026-03-09", "plan": []}
 
 
 @pytest.mark.parametrize(
@@ -204,7 +205,7 @@ def test_numbers_are_read_with_a_decimal_point_or_comma(cell: str, hours: float)
 )
 def test_what_is_no_number_is_named_by_its_column(cell: str) -> None:
     row = row_of(sleep_hours=cell)
-    assert row.plain is None
+    assert row.to_json() is None
     [fault] = row.errors
     assert (fault.pointer, fault.detail) == ("/sleep_hours", IS_NO_NUMBER)
     assert fault == CellFault("/sleep_hours", cell if len(cell) < 200 else None, fault.detail, "C2")
@@ -340,7 +341,7 @@ def test_a_column_that_may_speak_for_rest_is_never_left_unread(header: str, mean
 )
 def test_a_column_of_ones_own_is_left_unread(header: str) -> None:
     [row] = sheet_of(f"athlete_id,date,{header}\na-01,2026-03-09,yes\n").rows
-    assert row.plain == {"athlete_id": "a-01", "date": "2026-03-09", "plan": []}
+    assert row.to_json() == {"athlete_id": "a-01", "date": "2026-03-09", "plan": []}
 
 
 def test_two_different_rows_of_a_morning_are_refused_with_what_differs() -> None:

@@ -103,10 +103,10 @@ def test_a_sheet_of_too_many_rows_is_refused(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_answers_of_an_earlier_reply_are_written_over_where_they_stand() -> None:
-    once = AnswerBook.open(read(PLAIN_BOOK)).written([RowAnswer("Rest"), RowAnswer("Rest")])
+    once = AnswerBook.open(read(PLAIN_BOOK)).with_answers([RowAnswer("Rest"), RowAnswer("Rest")])
     sheet = read(once)
-    assert sheet.unread == ("notes",)
-    twice = AnswerBook.open(sheet).written([RowAnswer("Train"), RowAnswer(problem="no")])
+    assert sheet.unknown_headers == ("notes",)
+    twice = AnswerBook.open(sheet).with_answers([RowAnswer("Train"), RowAnswer(problem="no")])
     [header, *rows] = load_workbook(io.BytesIO(twice))["Squad"].iter_rows(values_only=True)
     assert header[5:] == ("verdict", "rule", "reason", "caution", "problem")
     assert [(row[5], row[9]) for row in rows] == [("Train", None), (None, "no")]
@@ -114,7 +114,7 @@ def test_answers_of_an_earlier_reply_are_written_over_where_they_stand() -> None
 
 def test_an_answer_with_signs_that_no_workbook_holds_is_written_all_the_same() -> None:
     answers = [RowAnswer(problem="sleep\x1fhours (C2) is no number\x07"), RowAnswer()]
-    written = AnswerBook.open(read(PLAIN_BOOK)).written(answers)
+    written = AnswerBook.open(read(PLAIN_BOOK)).with_answers(answers)
     problem = load_workbook(io.BytesIO(written))["Squad"].cell(2, 10).value
     assert problem == "sleep\ufffdhours (C2) is no number\ufffd"
 
@@ -159,9 +159,9 @@ def saved_rows(*rows: list[str | float]) -> bytes:
 
 
 def test_macros_are_left_out_of_what_comes_back() -> None:
-    written = AnswerBook.open(read(repacked(PLAIN_BOOK, xl__vbaProject_dot_bin=b"macro"))).written(
-        [RowAnswer(), RowAnswer()]
-    )
+    written = AnswerBook.open(
+        read(repacked(PLAIN_BOOK, xl__vbaProject_dot_bin=b"macro"))
+    ).with_answers([RowAnswer(), RowAnswer()])
     with ZipFile(io.BytesIO(written)) as packed:
         assert "xl/vbaProject.bin" not in packed.namelist()
 
@@ -175,7 +175,7 @@ def test_other_sheets_formats_and_formulas_come_back() -> None:
     squad["C2"].number_format = "0.00%"
     workbook.create_sheet("own")["A1"] = "kept"
     sheet = read(saved(workbook))
-    back = load_workbook(io.BytesIO(AnswerBook.open(sheet).written([RowAnswer("Rest")])))
+    back = load_workbook(io.BytesIO(AnswerBook.open(sheet).with_answers([RowAnswer("Rest")])))
     assert back["own"]["A1"].value == "kept"
     assert back.worksheets[0]["C2"].number_format == "0.00%"
     assert back.worksheets[0]["D2"].value == "=C2*2"

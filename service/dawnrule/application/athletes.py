@@ -16,7 +16,7 @@ from dawnrule.errors import NotFound, StoreUnusable
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Athlete
-from dawnrule.sheet.formulas import guarded, looks_like_formula
+from dawnrule.sheet.formulas import escape_formula, looks_like_formula
 from dawnrule.store import Store, Transaction
 from dawnrule.store.activity_log import ATHLETE_ERASED, format_ranges, record_act
 from dawnrule.store.tables.personal_data import KINDS
@@ -105,7 +105,7 @@ def _cell(value: Any) -> Any:
     """Guard text that a spreadsheet program would take for a formula with an apostrophe."""
     if isinstance(value, bool):
         return str(value).lower()
-    return guarded(value) if isinstance(value, str) and looks_like_formula(value) else value
+    return escape_formula(value) if isinstance(value, str) and looks_like_formula(value) else value
 
 
 def _zipped(files: Iterator[tuple[str, str]]) -> bytes:

@@ -43,7 +43,7 @@ from dawnrule.sheet import (
     CHECK_INS,
     AnswerBook,
     DateOrder,
-    Declared,
+    ReadOptions,
     RowAnswer,
     Sheet,
     read_sheet,
@@ -75,7 +75,7 @@ class CheckInFile:
         return lazy("sheet.at_row", number=row.numbers[0], fault=fault)
 
 
-def read_check_in_file(data: bytes, declared: Declared) -> CheckInFile:
+def read_check_in_file(data: bytes, declared: ReadOptions) -> CheckInFile:
     """Read a sheet (CSV, .xlsx, .ods), with the options declared for it, or JSON.
 
     JSON is one check-in, a list of them, or ``{"athletes": [...], "check_ins": [...]}``. Raises
@@ -182,7 +182,7 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
     default="UTC",
     show_default=True,
     callback=_known_time_zone,
-    help="Where athletes live whom FILE does not describe; it says which date today is, and "
+    help="CellContext athletes live whom FILE does not describe; it says which date today is, and "
     "when a time without an offset was.",
 )
 @click.option(
@@ -228,7 +228,7 @@ def advise(
     active = advisor.library.get(*name_and_version(rule_set))
     order = DateOrder(date_order) if date_order else None
     zone = ZoneInfo(time_zone)
-    declared = Declared(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
+    declared = ReadOptions(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
     texts = advisor.composer.texts
     at = now()
     check_ins = CheckIns(advisor, active, lambda: at, new_id)
@@ -284,7 +284,7 @@ def _as_csv(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) 
 
 
 def _as_xlsx(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    return AnswerBook.open(file.sheet).written(_answers(outcomes, composer))
+    return AnswerBook.open(file.sheet).with_answers(_answers(outcomes, composer))
 
 
 def _line(text: str) -> bytes:

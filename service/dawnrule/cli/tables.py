@@ -15,7 +15,7 @@ from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice
-from dawnrule.sheet import where_in_words
+from dawnrule.sheet import location_of
 
 _LINE_WIDTH = 100
 
@@ -54,7 +54,7 @@ def refusal_lines(error: DawnruleError, texts: Texts) -> list[str]:
 
 def _fault_in_words(fault: FieldError, texts: Texts) -> str:
     """One wrong field: which, what would be accepted, and what was found."""
-    said = f"{where_in_words(fault)} {render(fault.detail, texts)}".strip()
+    said = f"{location_of(fault)} {render(fault.detail, texts)}".strip()
     is_found = fault.value is not None
     return texts.say("sheet.found", fault=said, value=repr(fault.value)) if is_found else said
 

@@ -1,50 +1,45 @@
-"""Sheets of check-ins or sessions: read as people and programs write them, given back with answers.
+"""Spreadsheets of check-ins and sessions: read as people write them, returned with answers.
 
-From the file to its cells:
+Reading order:
 
-- ``decoding``, ``separated``: the text of a CSV file, and its cells.
-- ``unpacking``, ``cell_marks``, ``workbook``: an .xlsx or .ods file, and its cells.
-- ``declared``, ``limits``: what the file does not say, and how large it may be.
-
-From the cells to what they say:
-
-- ``columns``, ``headers``: which columns there are, under which words, and what each holds.
-- ``unread``: which headers must not be passed over, as they may speak of what calls for rest.
-- ``cell_words``: which words stand for which of the vocabulary, in every language.
-- ``cells``, ``numbers``, ``dates``, ``moments``: what one cell says.
-- ``rows``, ``row_reading``, ``mornings``, ``faults``: what a row says, or several of one
-  morning, and where a fault stands.
-- ``reading``, ``sheet``: all of it, and how it was read.
-
-And back: ``writing`` as CSV, ``workbook_writing`` as .xlsx.
+- ``reader``: START HERE: from the bytes of a file to a ``Sheet``.
+- ``options``: what a file does not say itself, and how large it may be.
+- ``text_file``, ``workbook``: the cells of a CSV file, and of an .xlsx or .ods workbook.
+- ``columns``: the columns, the words for them, and the field that each holds.
+- ``cells``, ``datetimes``: the value of one cell, be it a word, a number, a date or a time.
+- ``rows``: the values of one row, and the cell in which a fault stands.
+- ``sheet``: the sheet as read, with remarks on how it was read.
+- ``errors``: the fault of a cell.
+- ``writer``, ``workbook_writer``: the sheet with an answer in each row, as CSV and as .xlsx.
+- ``formulas``: text that a spreadsheet program would run as a formula.
 """
 
 from dawnrule.schemas.fields import DateOrder
 from dawnrule.sheet.columns import CHECK_INS, SESSIONS, Layout
-from dawnrule.sheet.errors import where_in_words
-from dawnrule.sheet.options import NOTHING, Declared
+from dawnrule.sheet.errors import location_of
+from dawnrule.sheet.options import DEFAULT_OPTIONS, ReadOptions
 from dawnrule.sheet.reader import read_sheet
 from dawnrule.sheet.rows import SheetRow
 from dawnrule.sheet.sheet import Sheet
 from dawnrule.sheet.workbook import ZIP_START
 from dawnrule.sheet.workbook_writer import AnswerBook
-from dawnrule.sheet.writer import RowAnswer, SessionRowAnswer, refusal_in_words, write_sheet
+from dawnrule.sheet.writer import RowAnswer, SessionRowAnswer, problem_text, write_sheet
 
 __all__ = [
     "CHECK_INS",
-    "NOTHING",
+    "DEFAULT_OPTIONS",
     "SESSIONS",
     "ZIP_START",
     "AnswerBook",
     "DateOrder",
-    "Declared",
     "Layout",
+    "ReadOptions",
     "RowAnswer",
     "SessionRowAnswer",
     "Sheet",
     "SheetRow",
+    "location_of",
+    "problem_text",
     "read_sheet",
-    "refusal_in_words",
-    "where_in_words",
     "write_sheet",
 ]

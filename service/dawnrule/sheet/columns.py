@@ -1,4 +1,4 @@
-"""Which columns does a sheet have, and what of a check-in or a session does each hold?"""
+"""Columns of a sheet: the words for each, and the field that it holds."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from itertools import product
-from typing import Any, Literal, Self, TypeAlias
+from typing import Literal, Self, TypeAlias
 
 import yaml
 
@@ -21,7 +21,7 @@ _FILE_NAME = "sheet_columns.yaml"
 
 
 def plain_name(header: str) -> str:
-    """A header cell as column names are written: small letters, words joined by underscores."""
+    """Write a header cell as column names are written: lower case, words joined by underscores."""
     composed = unicodedata.normalize("NFC", header)
     return _BETWEEN_WORDS.sub("_", composed.strip().lower())
 
@@ -43,34 +43,33 @@ class HeaderWords:
     @classmethod
     @cache
     def bundled(cls) -> Self:
-        """The words that ship with the service."""
+        """Load the words that ship with the service."""
         text = (rules_folder() / _FILE_NAME).read_text(encoding="utf-8")
-        plain: dict[str, Any] = yaml.safe_load(text)
-        return cls(**plain)
+        return cls(**yaml.safe_load(text))
 
     def of_column(self, name: str) -> Iterator[str]:
-        """Those of a column that stands once in a sheet."""
+        """Yield the words for a column that stands once in a sheet."""
         yield from (name, *self.columns.get(name, ()))
 
     def of_block_column(self, prefix: str, name: str) -> Iterator[str]:
-        """Those of a block's column: ``plan2`` and ``goal``."""
+        """Yield the words for a block's column: ``plan2`` and ``goal``."""
         yield from (f"{prefix}_{word}" for word in (name, *self.of_a_block.get(name, ())))
 
     def of_first_block_column(self, name: str) -> Iterator[str]:
-        """Those of the first block's column with nothing before them: ``ziel``."""
+        """Yield the words for the first block's column that have no prefix: ``ziel``."""
         yield from self.of_the_first_block.get(name, ())
 
     def of_muscle_group_column(self, name: str, group: str) -> Iterator[str]:
-        """Those of a muscle group's column: ``soreness`` and ``quadriceps``."""
+        """Yield the words for a muscle group's column: ``soreness`` and ``quadriceps``."""
         pairs = product(self.of_a_muscle_group[name], self.of_muscle_group(group))
         yield from (pattern.format(word) for pattern, word in pairs)
 
     def of_muscle_group(self, group: str) -> Iterator[str]:
-        """Those of a muscle group itself, the first its own name."""
+        """Yield the words for a muscle group itself, its own name first."""
         yield from (plain_name(group), *self.muscle_groups.get(group, ()))
 
 
-Kind: TypeAlias = Literal["text", "word", "words", "number", "date", "moment", "muscle-group"]
+Kind: TypeAlias = Literal["text", "word", "words", "number", "date", "datetime", "muscle-group"]
 Path: TypeAlias = tuple[str | int, ...]
 
 _PERCENT = "%"
@@ -80,12 +79,12 @@ MUSCLE_GROUP = "muscle_group"
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its name, where its value stands in what a row says, and how it is written.
+    """A column: its name, the path of its value in a check-in or session, and its kind.
 
-    ``fact`` names the fact whose range a number has; without one ``at_most`` is its end.
-    ``of_a_group`` columns speak of the muscle group that the row names: in a path its name stands
-    behind the first step. ``words`` names the list of the vocabulary that its words are from. A
-    time alone in an ``on_the_date`` column is on the row's date.
+    ``fact`` names the fact whose range a number has; without one, ``at_most`` is its upper limit.
+    ``of_a_group`` columns are about the muscle group that the row names, which follows the first
+    step of the path. ``words`` names the vocabulary list that its words are from. A time alone in
+    an ``on_the_date`` column is on the row's date.
     """
 
     name: str
@@ -99,24 +98,24 @@ class Column:
 
     @cached_property
     def greatest(self) -> float:
-        """The greatest number that may stand in it."""
+        """Return the greatest number that the column accepts."""
         return FactDictionary.bundled()[self.fact].greatest if self.fact else self.at_most
 
     @cached_property
     def is_percent(self) -> bool:
-        """Whether its number is one of a hundred."""
+        """Tell whether its number is a percentage."""
         return bool(self.fact) and FactDictionary.bundled()[self.fact].unit == _PERCENT
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """What the rows of a sheet are about.
+    """The subject of a sheet's rows, and their columns.
 
-    ``required`` columns name a row's subject. ``answers`` are what the sheet gets back beside its
-    own columns; read again, they say nothing. ``common`` columns are those that most sheets have.
-    ``block_list`` is the list that a row's blocks stand in; the columns of each begin with one of
-    ``blocks``. Where ``is_of_mornings``, an athlete has one morning a date, and each muscle group
-    has columns.
+    ``required`` columns name a row's subject. ``answers`` are the columns that are added to an
+    answered sheet; reading ignores them. ``common`` columns are those that most sheets have.
+    ``block_list`` is the member that lists a row's blocks; the columns of each begin with one of
+    ``blocks``. Where ``is_of_mornings``, an athlete has one row for each date, and each muscle
+    group has columns.
     """
 
     required: tuple[str, ...]
@@ -129,35 +128,36 @@ class Layout:
     is_of_mornings: bool = False
 
     def columns(self) -> Mapping[str, Column]:
-        """Every column that is read, by name, in the order in which people are told of them."""
+        """Return every column that is read, by name, in the order in which people are told of
+        them."""
         return _columns(self)
 
     def column_named(self, header: str) -> Column | None:
-        """The column that a header cell means, whatever its case, however its words are joined,
-        and under whichever of its names."""
+        """Return the column that a header cell means, in any case, however its words are joined,
+        under any of its names."""
         return _columns_by_word(self).get(plain_name(header))
 
     def words(self) -> Mapping[str, Column]:
-        """Every word that a column may stand under, with its column."""
+        """Return every word for a column, with its column."""
         return _columns_by_word(self)
 
 
-_OF_A_BLOCK = (
+_BLOCK_COLUMNS = (
     Column("goal", ("goal",), "word", words="goals"),
     Column("muscle_groups", ("muscle_groups",), "words", words="muscle_groups"),
     Column("pattern", ("pattern",), "word", words="patterns"),
     Column("modality", ("modality",), "word", words="modalities"),
-    Column("starts_at", ("starts_at",), "moment", on_the_date=True),
+    Column("starts_at", ("starts_at",), "datetime", on_the_date=True),
     Column("minutes", ("minutes",), "number", "planned_minutes"),
     Column("sets", ("sets",), "number", "planned_sets"),
     Column("reps", ("reps",), "number", "planned_reps"),
     Column("rest_seconds", ("rest_seconds",), "number", "planned_rest_seconds"),
 )
 
-_LONG = (
+_LONG_COLUMNS = (
     Column(MUSCLE_GROUP, (MUSCLE_GROUP,), "muscle-group", words="muscle_groups"),
     Column("soreness", ("soreness",), "number", "soreness", of_a_group=True),
-    Column("last_trained_at", ("last_trained", "at"), "moment", of_a_group=True),
+    Column("last_trained_at", ("last_trained", "at"), "datetime", of_a_group=True),
     Column("last_trained_goal", ("last_trained", "goal"), "word", of_a_group=True, words="goals"),
 )
 
@@ -179,7 +179,7 @@ CHECK_INS = Layout(
     fixed=(
         Column("athlete_id", ("athlete_id",), "text"),
         Column("date", ("date",), "date"),
-        Column("reported_at", ("reported_at",), "moment"),
+        Column("reported_at", ("reported_at",), "datetime"),
         Column("sleep_hours", ("sleep", "hours"), "number", "sleep_hours"),
         Column("sleep_quality", ("sleep", "quality"), "number", "sleep_quality"),
         Column("fatigue", ("fatigue",), "number", "fatigue"),
@@ -194,10 +194,10 @@ CHECK_INS = Layout(
     ),
     block_list="plan",
     blocks=("plan", "plan2", "plan3", "plan4"),
-    of_a_block=_OF_A_BLOCK,
+    of_a_block=_BLOCK_COLUMNS,
     is_of_mornings=True,
 )
-"""A squad's morning, a check-in in each row, or in as many rows as it names muscle groups."""
+"""A squad's morning: a check-in in each row, or in as many rows as it names muscle groups."""
 
 SESSIONS = Layout(
     required=("athlete_id", "starts_at"),
@@ -205,7 +205,7 @@ SESSIONS = Layout(
     common=("athlete_id", "starts_at", "minutes", "rpe", "block_goal", "block_muscle_groups"),
     fixed=(
         Column("athlete_id", ("athlete_id",), "text"),
-        Column("starts_at", ("starts_at",), "moment"),
+        Column("starts_at", ("starts_at",), "datetime"),
         Column("minutes", ("minutes",), "number", "planned_minutes"),
         Column("rpe", ("rpe",), "number", at_most=MOST_RPE),
         Column("output", ("output",), "word"),
@@ -213,28 +213,28 @@ SESSIONS = Layout(
     ),
     block_list="blocks",
     blocks=("block", "block2", "block3", "block4"),
-    of_a_block=(*_OF_A_BLOCK, Column("load_kg", ("load_kg",), "number", at_most=MOST_LOAD_KG)),
+    of_a_block=(*_BLOCK_COLUMNS, Column("load_kg", ("load_kg",), "number", at_most=MOST_LOAD_KG)),
 )
-"""Training that was done, a session in each row."""
+"""Past training: a session in each row."""
 
 
 @cache
 def _columns(layout: Layout) -> Mapping[str, Column]:
-    return {column.name: column for _, column in _each_word(layout)}
+    return {column.name: column for _, column in _words_of_columns(layout)}
 
 
 @cache
 def _columns_by_word(layout: Layout) -> Mapping[str, Column]:
-    """A column's own name comes before what another may be called."""
-    return dict(_each_word(layout)) | dict(_columns(layout))
+    """Map words to columns; a column's own name takes precedence over other words."""
+    return dict(_words_of_columns(layout)) | dict(_columns(layout))
 
 
-def _each_word(layout: Layout) -> Iterator[tuple[str, Column]]:
+def _words_of_columns(layout: Layout) -> Iterator[tuple[str, Column]]:
     words = HeaderWords.bundled()
-    for column in (*layout.fixed, *(_LONG if layout.is_of_mornings else ())):
+    for column in (*layout.fixed, *(_LONG_COLUMNS if layout.is_of_mornings else ())):
         yield from ((word, column) for word in words.of_column(column.name))
     for group in Vocabulary.bundled().muscle_groups if layout.is_of_mornings else ():
-        for kind, column in _of_muscle_group(group).items():
+        for kind, column in _muscle_group_columns(group).items():
             yield from ((word, column) for word in words.of_muscle_group_column(kind, group))
     for index, prefix in enumerate(layout.blocks):
         for column in layout.of_a_block:
@@ -245,11 +245,11 @@ def _each_word(layout: Layout) -> Iterator[tuple[str, Column]]:
                 yield from ((word, named) for word in words.of_first_block_column(column.name))
 
 
-def _of_muscle_group(group: str) -> dict[str, Column]:
+def _muscle_group_columns(group: str) -> dict[str, Column]:
     name = plain_name(group)
     return {
         "soreness": Column(f"soreness_{name}", ("soreness", group), "number", "soreness"),
-        "last_at": Column(f"last_{name}_at", ("last_trained", group, "at"), "moment"),
+        "last_at": Column(f"last_{name}_at", ("last_trained", group, "at"), "datetime"),
         "last_goal": Column(
             f"last_{name}_goal", ("last_trained", group, "goal"), "word", words="goals"
         ),

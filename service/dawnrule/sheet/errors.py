@@ -1,4 +1,4 @@
-"""What is wrong with a cell, and where does it stand?"""
+"""Faults of cells, and the names of cells and columns."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from dawnrule.errors import FieldError
 
 _ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-_LONGEST_ECHO = 200  # characters; whoever sent more finds it by its cell
+_LONGEST_ECHO = 200  # characters; longer content is found by its cell
 
 
 class CellError(ValueError):
-    """A cell that cannot be read; ``detail`` says what would do."""
+    """A cell that cannot be read; ``detail`` says what would be accepted."""
 
     def __init__(self, detail: str) -> None:
         super().__init__(detail)
@@ -20,30 +20,30 @@ class CellError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class CellFault(FieldError):
-    """One wrong cell: its column (a pointer like ``/sleep_hours``), what it holds, what would do,
-    and where it stands, as F7; empty when the sheet has no such column."""
+    """One faulty cell: its column (a pointer like ``/sleep_hours``), its content, what would be
+    accepted, and its name, like F7; the name is empty when the sheet has no such column."""
 
     cell: str = ""
 
     @classmethod
-    def of(cls, column: str, held: str, detail: str, cell: str) -> CellFault:
-        """The fault of a cell under a header; what is long is not repeated."""
-        echo = held if len(held) <= _LONGEST_ECHO else None
+    def of(cls, column: str, content: str, detail: str, cell: str) -> CellFault:
+        """Describe a cell under a header; long content is not repeated."""
+        echo = content if len(content) <= _LONGEST_ECHO else None
         return cls(f"/{column}" if column else "", echo, detail, cell)
 
 
-def where_in_words(fault: FieldError) -> str:
-    """The field of a fault, and its cell if it stands in one."""
+def location_of(fault: FieldError) -> str:
+    """Name the field of a fault, with its cell if it stands in one."""
     cell = f" ({fault.cell})" if isinstance(fault, CellFault) and fault.cell else ""
     return f"{fault.pointer.removeprefix('/')}{cell}".strip()
 
 
 def cell_name(row: int, place: int) -> str:
-    """What a spreadsheet program calls the cell of a row (from 1) and a place in it (from 0)."""
+    """Name a cell as spreadsheet programs do, by its row (from 1) and its place in it (from 0)."""
     return f"{column_letters(place)}{row}"
 
 
 def column_letters(place: int) -> str:
-    """A column's letters: A for 0, AA for 26."""
-    above, last = divmod(place, len(_ALPHABET))
-    return (column_letters(above - 1) if above else "") + _ALPHABET[last]
+    """Return a column's letters: A for 0, AA for 26."""
+    before, last = divmod(place, len(_ALPHABET))
+    return (column_letters(before - 1) if before else "") + _ALPHABET[last]

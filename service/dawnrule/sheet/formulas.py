@@ -1,4 +1,4 @@
-"""Which text would a spreadsheet program take for a formula?"""
+"""Formula injection: cell text that a spreadsheet program would run as a formula."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ _GUARD = "'"
 
 
 def looks_like_formula(text: str) -> bool:
-    """Whether a program might reckon with a cell of this text, rather than show it."""
+    """Tell whether a program might evaluate a cell of this text instead of showing it."""
     return text.startswith(_STARTS)
 
 
-def guarded(text: str) -> str:
-    """The text led by an apostrophe, so that it is shown."""
+def escape_formula(text: str) -> str:
+    """Put an apostrophe before the text, so that a program shows it."""
     return f"{_GUARD}{text}"
 
 
-def without_guard(text: str) -> str:
-    """The text without the apostrophe that is written before what looks like a formula."""
+def unescape_formula(text: str) -> str:
+    """Remove the apostrophe that ``escape_formula`` puts before a text."""
     bare = text.removeprefix(_GUARD)
     return bare if looks_like_formula(bare) else text

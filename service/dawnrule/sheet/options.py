@@ -1,4 +1,4 @@
-"""What does a sheet not say itself, so that whoever sends it must?"""
+"""Read options: what a file does not say itself, and how large it may be."""
 
 from __future__ import annotations
 
@@ -15,34 +15,34 @@ MOST_COLUMNS = 256
 """More than twice as many as have a meaning."""
 
 MOST_ROWS = 100_000
-"""That are not blank. How many may be answered at once is for the service to say."""
+"""Blank rows do not count. The service limits separately how many it answers at once."""
 
 MOST_CELLS = 4_000_000
 """From the first to the last of a workbook's table, blank or not."""
 
 MOST_BYTES_UNPACKED = 50_000_000
-"""Of all that a workbook holds."""
+"""In all parts of a workbook together."""
 
 MOST_TIMES_PACKED = 250
-"""How many times larger than packed a part of a workbook may be: tables of numbers reach some
-dozens."""
+"""How many times larger than packed a part of a workbook may be; tables of numbers reach a few
+dozen."""
 
 SMALL_BYTES = 1_000_000
-"""A part of a workbook that is no larger harms nobody, however well it was packed."""
+"""A part of a workbook up to this size is harmless, however well it was packed."""
 
 
 def _unknown(athlete_id: str) -> None:
-    """Where nobody is known, no time zone is."""
+    """Return no time zone."""
 
 
 @dataclass(frozen=True, slots=True)
-class Declared:
-    """What goes beside a sheet.
+class ReadOptions:
+    """What the sender declares with a sheet.
 
-    ``date_order`` is that of dates like 04/05/2026, ``table`` the name of the workbook's sheet
-    that is meant. ``zone_of`` gives the time zone of an athlete: times without an offset are
-    local there. None where the athlete is not known, whose row is refused for that later.
-    ``zone_in_words`` is how people are told of that zone, if not as where the athlete lives.
+    ``date_order`` is that of dates like 04/05/2026, ``table`` names the sheet of a workbook.
+    ``zone_of`` returns the time zone of an athlete, in which times without an offset are read; None
+    for an unknown athlete, whose row is refused later. ``zone_in_words`` describes that zone to
+    people; empty means that it is where the athlete lives.
     """
 
     date_order: DateOrder | None = None
@@ -51,4 +51,4 @@ class Declared:
     zone_in_words: str = ""
 
 
-NOTHING = Declared()
+DEFAULT_OPTIONS = ReadOptions()

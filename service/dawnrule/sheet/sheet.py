@@ -1,4 +1,4 @@
-"""What is a sheet, once it is read, and what should whoever sent it hear of the reading?"""
+"""A sheet as read, with remarks on how it was read."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from dawnrule.i18n.lazy import lazy, lazy_join, render
 from dawnrule.sheet.cells import is_blank
 from dawnrule.sheet.columns import Layout, plain_name
 from dawnrule.sheet.errors import column_letters
-from dawnrule.sheet.options import NOTHING
-from dawnrule.sheet.rows import Header, Heard, Line, SheetRow, read_row
+from dawnrule.sheet.options import DEFAULT_OPTIONS
+from dawnrule.sheet.rows import Header, Interpretation, Line, SheetRow, read_row
 from dawnrule.sheet.workbook import Workbook
 
-_A_TYPING_ERROR = 0.8  # of difflib's likeness, from 0 to 1; own columns shall stay alone
+_MISSPELLED = 0.8  # difflib's ratio, 0 to 1; columns of one's own must not match
 _FIRST_ROW = 2  # the header stands above it
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """A sheet as it came: its header, its rows, and how it was written: as text with a delimiter
-    and an encoding, or as part of a workbook."""
+    """A sheet: its header, its rows, and the form in which it came, either as text with a delimiter
+    and an encoding or as part of a workbook."""
 
     layout: Layout
     head: Header
@@ -38,30 +38,30 @@ class Sheet:
 
     @classmethod
     def of(cls, layout: Layout, subjects: Iterable[Sequence[str]]) -> Self:
-        """A sheet for what did not come in one: a row for each subject, which fills the required
-        columns."""
+        """Make a sheet for data that came in another form: a row for each subject, which fills the
+        required columns."""
         head = Header(layout, layout.required)
         rows = (
-            read_row(head, number, subject, NOTHING)
+            read_row(head, number, subject, DEFAULT_OPTIONS)
             for number, subject in enumerate(subjects, start=_FIRST_ROW)
         )
         return cls(layout, head, tuple(rows))
 
     @property
     def header(self) -> tuple[str, ...]:
-        """The words that name the columns, as they came."""
+        """Return the words that name the columns, as written."""
         return self.head.names
 
     @property
     def lines(self) -> list[Line]:
-        """The rows as they stand in the sheet; several may speak of one morning."""
+        """Return the rows as they stand in the sheet; several may be about one morning."""
         lines = (line for row in self.rows for line in row.lines)
         return sorted(lines, key=lambda line: line.number)
 
     @property
-    def unread(self) -> tuple[str, ...]:
-        """The header's words that mean nothing here: own columns, or typing errors. One that has
-        no word but cells is called by its letters."""
+    def unknown_headers(self) -> tuple[str, ...]:
+        """Return the header words that have no meaning here: columns of one's own, or misspellings.
+        A column with cells but no word is named by its letters."""
         answers = self.layout.answers
         return tuple(
             name or column_letters(place)
@@ -70,18 +70,18 @@ class Sheet:
         )
 
     @cached_property
-    def nearest(self) -> dict[str, str]:
-        """The column that each of the words of ``unread`` is most like, if any is."""
+    def suggestions(self) -> dict[str, str]:
+        """Map unknown headers to the column that they most resemble, where there is one."""
         words = self.layout.words()
         near = {
-            name: get_close_matches(plain_name(name), words, n=1, cutoff=_A_TYPING_ERROR)
-            for name in self.unread
+            name: get_close_matches(plain_name(name), words, n=1, cutoff=_MISSPELLED)
+            for name in self.unknown_headers
         }
         return {name: words[found[0]].name for name, found in near.items() if found}
 
     @property
-    def renamed(self) -> dict[str, str]:
-        """The columns that stand under another word than their own name, by that word."""
+    def renamed_headers(self) -> dict[str, str]:
+        """Map header words that are not a column's own name to that name."""
         meant = zip(self.header, self.head.columns, strict=True)
         return {n: column.name for n, column in meant if column and plain_name(n) != column.name}
 
@@ -89,56 +89,56 @@ class Sheet:
         return not all(is_blank(line.values[place]) for line in self.lines)
 
     def remarks(self) -> list[str]:
-        """What was read in a way that nobody should be surprised by, a sentence for each way; it
-        can be told in every language."""
-        return [*self._of_the_file(), *self._of_the_columns(), *self._of_the_cells()]
+        """Return a sentence for each reading that might surprise somebody, in lazy text."""
+        return [*self._file_remarks(), *self._column_remarks(), *self._cell_remarks()]
 
-    def told(self, texts: Texts) -> dict[str, Any]:
-        """How the sheet was read, as plain JSON values, in the language of a catalogue."""
+    def describe(self, texts: Texts) -> dict[str, Any]:
+        """Describe how the sheet was read, as JSON values, in the language of a catalogue."""
         book = self.workbook
         return {
             "encoding": render(self.encoding, texts) or None,
             "delimiter": None if book else self.delimiter,
             "name": book.table if book else None,
             "other_sheets": list(book.other_tables) if book else [],
-            "read_as": self.renamed,
-            "unread": list(self.unread),
+            "read_as": self.renamed_headers,
+            "unread": list(self.unknown_headers),
             "remarks": [render(remark, texts) for remark in self.remarks()],
         }
 
-    def _of_the_file(self) -> Iterator[str]:
+    def _file_remarks(self) -> Iterator[str]:
         if self.encoding_was_guessed:
             yield lazy("sheet.was_guessed", encoding=self.encoding)
-        if self.workbook and self.workbook.passed_over:
-            yield self.workbook.passed_over
+        if self.workbook and self.workbook.other_tables_remark:
+            yield self.workbook.other_tables_remark
 
-    def _of_the_columns(self) -> Iterator[str]:
-        if self.renamed:
+    def _column_remarks(self) -> Iterator[str]:
+        if self.renamed_headers:
             named = (
-                lazy("sheet.renamed_column", word=w, column=c) for w, c in self.renamed.items()
+                lazy("sheet.renamed_column", word=w, column=c)
+                for w, c in self.renamed_headers.items()
             )
             yield lazy("sheet.renamed", columns=lazy_join(named, ", "))
-        if self.unread:
-            words = map(self._with_nearest, self.unread)
+        if self.unknown_headers:
+            words = map(self._with_suggestion, self.unknown_headers)
             yield lazy("sheet.unread", columns=lazy_join(words, ", "))
 
-    def _with_nearest(self, word: str) -> str:
-        near = self.nearest.get(word)
+    def _with_suggestion(self, word: str) -> str:
+        near = self.suggestions.get(word)
         return lazy("sheet.did_you_mean", word=word, near=near) if near else word
 
-    def _of_the_cells(self) -> Iterator[str]:
-        kinds: defaultdict[tuple[str, str], list[Heard]] = defaultdict(list)
+    def _cell_remarks(self) -> Iterator[str]:
+        kinds: defaultdict[tuple[str, str], list[Interpretation]] = defaultdict(list)
         for row in self.rows:
-            for heard in row.heard:
-                kinds[heard.column, heard.how].append(heard)
-        for (column, how), found in kinds.items():
+            for one in row.interpretations:
+                kinds[one.column, one.remark].append(one)
+        for (column, remark), found in kinds.items():
             first, count = found[0], len(found)
             yield lazy(
                 "sheet.heard",
                 column=column,
-                how=how,
+                how=remark,
                 times=lazy("sheet.once") if count == 1 else lazy("sheet.times", count=count),
                 cell=first.cell,
-                held=first.held,
+                held=first.content,
                 read_as=first.read_as,
             )

@@ -1,4 +1,4 @@
-"""Which characters do the bytes of a text file mean?"""
+"""Text files: encoding, delimiter and records of a CSV file."""
 
 from __future__ import annotations
 
@@ -15,14 +15,59 @@ from dawnrule.sheet.cells import Record
 from dawnrule.sheet.columns import Layout
 from dawnrule.sheet.options import MOST_COLUMNS
 
+_UTF_8, _WINDOWS_1252 = "utf-8", "windows-1252"
+_MARKS = {
+    codecs.BOM_UTF8: _UTF_8,
+    codecs.BOM_UTF16_LE: "utf-16-le",
+    codecs.BOM_UTF16_BE: "utf-16-be",
+}
+_NOT_TEXT = re.compile(r"[\x00-\x08\x0e-\x1f]")
+_OTHER_FORMATS = {
+    b"\xd0\xcf\x11\xe0": "sheet.is_old_excel",
+    b"%PDF": "sheet.is_pdf",
+    b"<": "sheet.is_markup",
+}
 _DELIMITERS = ",;\t|"
 _STATED = "sep="
-_TOO_LONG = "field larger"  # how the library begins to say so
+_FIELD_TOO_LONG = "field larger"  # the start of the csv module's message
 
 
-def without_stated_delimiter(text: str) -> tuple[str, str | None]:
-    """The text, and the delimiter that a first line like ``sep=;`` states; such a line is for
-    the spreadsheet program, which does not show it and does not count it."""
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """A file's text without its byte order mark, and its encoding. ``was_guessed``: no encoding
+    that proves itself fits the bytes."""
+
+    text: str
+    encoding: str
+    has_mark: bool = False
+    was_guessed: bool = False
+
+    @property
+    def encoding_in_words(self) -> str:
+        """Name the encoding, and say so if it was guessed."""
+        return lazy("sheet.guessed", encoding=self.encoding) if self.was_guessed else self.encoding
+
+
+def decode(data: bytes) -> Decoded:
+    """Decode by the byte order mark, else as UTF-8, else as Windows-1252, which is then a guess.
+
+    Raises ``MalformedInput`` for bytes that are not text.
+    """
+    _reject_other_formats(data)
+    decoded = _decode_by_mark(data) or _decode_without_mark(data)
+    found = _NOT_TEXT.search(decoded.text)
+    if found:
+        line = decoded.text.count("\n", 0, found.start()) + 1
+        raise MalformedInput(lazy("sheet.no_text", line=line))
+    return decoded
+
+
+def split_stated_delimiter(text: str) -> tuple[str, str | None]:
+    """Split off a first line like ``sep=;``; return the rest and the delimiter, or None without
+    one.
+
+    Such a line is for the spreadsheet program, which neither shows nor counts it.
+    """
     first = text[: len(_STATED) + 1].lower()
     rest = text[len(first) :]
     if first.startswith(_STATED) and len(first) > len(_STATED) and rest[:1] in ("\r", "\n", ""):
@@ -32,12 +77,12 @@ def without_stated_delimiter(text: str) -> tuple[str, str | None]:
 
 
 def likeliest_delimiter(text: str, layout: Layout) -> str:
-    """The one that gives the most known column names in the header."""
+    """Choose the delimiter that gives the most known column names in the header."""
     return max(_DELIMITERS, key=lambda delimiter: _known_columns(text, delimiter, layout))
 
 
 def records(text: str, delimiter: str) -> Iterator[Record]:
-    """The rows that are not blank, each with its number; the first row is 1.
+    """Read the rows that are not blank, each with its number, from 1.
 
     Raises ``MalformedInput`` where quotation marks do not fit.
     """
@@ -47,75 +92,17 @@ def records(text: str, delimiter: str) -> Iterator[Record]:
             if any(map(str.strip, cells)):
                 yield number, cells
     except csv.Error as error:
-        raise MalformedInput(_unreadable(lines.line_num, error)) from error
+        raise MalformedInput(_line_error(lines.line_num, error)) from error
 
 
-def _unreadable(line: int, error: csv.Error) -> str:
-    if str(error).startswith(_TOO_LONG):
-        return lazy("sheet.line_too_long", line=line, most=csv.field_size_limit())
-    return lazy("sheet.line_unreadable", line=line)
-
-
-def _known_columns(text: str, delimiter: str, layout: Layout) -> int:
-    nothing: tuple[int, Sequence[str]] = (0, ())
-    try:
-        _, header = next(records(text, delimiter), nothing)
-    except MalformedInput:
-        return 0
-    names = map(str, header[:MOST_COLUMNS])
-    return sum(layout.column_named(name) is not None for name in names)
-
-
-_UTF_8, _WINDOWS_1252 = "utf-8", "windows-1252"
-_MARKS = {
-    codecs.BOM_UTF8: _UTF_8,
-    codecs.BOM_UTF16_LE: "utf-16-le",
-    codecs.BOM_UTF16_BE: "utf-16-be",
-}
-_NOT_TEXT = re.compile(r"[\x00-\x08\x0e-\x1f]")
-_NO_SHEETS = {
-    b"\xd0\xcf\x11\xe0": "sheet.is_old_excel",
-    b"%PDF": "sheet.is_pdf",
-    b"<": "sheet.is_markup",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Decoded:
-    """A file's text without its byte order mark, and how it was encoded. ``was_guessed``: the
-    bytes fit no encoding that proves itself."""
-
-    text: str
-    encoding: str
-    has_mark: bool = False
-    was_guessed: bool = False
-
-    @property
-    def encoding_in_words(self) -> str:
-        """The encoding, and whether it was guessed."""
-        return lazy("sheet.guessed", encoding=self.encoding) if self.was_guessed else self.encoding
-
-
-def decode(data: bytes) -> Decoded:
-    """A byte order mark decides, else UTF-8 if the bytes are, else Windows-1252, which is then
-    guessed. Raises ``MalformedInput`` for what is no text."""
-    _refuse_other_files(data)
-    decoded = _marked(data) or _unmarked(data)
-    found = _NOT_TEXT.search(decoded.text)
-    if found:
-        line = decoded.text.count("\n", 0, found.start()) + 1
-        raise MalformedInput(lazy("sheet.no_text", line=line))
-    return decoded
-
-
-def _refuse_other_files(data: bytes) -> None:
+def _reject_other_formats(data: bytes) -> None:
     start = data.removeprefix(codecs.BOM_UTF8).lstrip()
-    for magic, refusal in _NO_SHEETS.items():
+    for magic, refusal in _OTHER_FORMATS.items():
         if start.startswith(magic):
             raise MalformedInput(lazy(refusal))
 
 
-def _marked(data: bytes) -> Decoded | None:
+def _decode_by_mark(data: bytes) -> Decoded | None:
     for mark, encoding in _MARKS.items():
         if data.startswith(mark):
             try:
@@ -127,7 +114,7 @@ def _marked(data: bytes) -> Decoded | None:
     return None
 
 
-def _unmarked(data: bytes) -> Decoded:
+def _decode_without_mark(data: bytes) -> Decoded:
     try:
         return Decoded(data.decode(_UTF_8), _UTF_8)
     except UnicodeDecodeError:
@@ -137,3 +124,19 @@ def _unmarked(data: bytes) -> Decoded:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise MalformedInput(lazy("sheet.no_encoding", line=line)) from error
+
+
+def _known_columns(text: str, delimiter: str, layout: Layout) -> int:
+    no_record: tuple[int, Sequence[str]] = (0, ())
+    try:
+        _, header = next(records(text, delimiter), no_record)
+    except MalformedInput:
+        return 0
+    names = map(str, header[:MOST_COLUMNS])
+    return sum(layout.column_named(name) is not None for name in names)
+
+
+def _line_error(line: int, error: csv.Error) -> str:
+    if str(error).startswith(_FIELD_TOO_LONG):
+        return lazy("sheet.line_too_long", line=line, most=csv.field_size_limit())
+    return lazy("sheet.line_unreadable", line=line)

@@ -1,4 +1,4 @@
-"""How does a workbook go back with the answers in its sheet?"""
+"""Answered workbooks, with an answer in each row of their sheet."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from dawnrule.sheet.sheet import Sheet
 from dawnrule.sheet.writer import Answers, answers_by_row
 
 _TEXT = "s"
-_NO_CHARACTER = "\N{REPLACEMENT CHARACTER}"
-_WHAT_OPENING_RAISES = (
+_REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
+_OPENING_ERRORS = (
     ArithmeticError,
     AttributeError,
     InvalidFileException,
@@ -35,7 +35,7 @@ _WHAT_OPENING_RAISES = (
 
 @dataclass(frozen=True, slots=True)
 class AnswerBook:
-    """A workbook that the answers are going to be written into."""
+    """A workbook that is open for answers."""
 
     sheet: Sheet
     workbook: openpyxl.Workbook
@@ -43,23 +43,24 @@ class AnswerBook:
 
     @classmethod
     def open(cls, sheet: Sheet | None) -> Self:
-        """The workbook that a sheet came in, without its macros; open it before anything is
-        stored. Raises ``InvalidInput`` for a sheet that did not come in an .xlsx workbook, or
-        in one that cannot be written into."""
-        given = sheet.workbook if sheet else None
-        if sheet is None or given is None or given.form != "xlsx":
+        """Open the workbook of a sheet, without its macros; do so before anything is stored. Raises
+        ``InvalidInput`` for a sheet that did not come in an .xlsx workbook, or in one that cannot
+        be written."""
+        source = sheet.workbook if sheet else None
+        if sheet is None or source is None or source.form != "xlsx":
             raise InvalidInput(lazy("sheet.answer_needs_xlsx"))
         try:
-            workbook = openpyxl.load_workbook(io.BytesIO(given.data), keep_vba=False)
-            table = workbook[given.table]
-        except _WHAT_OPENING_RAISES as error:
+            workbook = openpyxl.load_workbook(io.BytesIO(source.data), keep_vba=False)
+            table = workbook[source.table]
+        except _OPENING_ERRORS as error:
             raise InvalidInput(lazy("sheet.answer_not_written")) from error
         return cls(sheet, workbook, table)
 
-    def written(self, answers: Answers) -> bytes:
-        """The workbook with an answer for each row behind its columns, all else as it was.
+    def with_answers(self, answers: Answers) -> bytes:
+        """Return the workbook with an answer in each row, in columns after the others; the rest is
+        unchanged.
 
-        Answer columns of an earlier reply are written over. An answer is text, whatever it begins
+        Answer columns of an earlier reply are overwritten. An answer is text, whatever it begins
         with.
         """
         sheet = self.sheet
@@ -73,16 +74,16 @@ class AnswerBook:
 
 
 def _places(sheet: Sheet) -> list[int]:
-    """The column of each answer, counted from 1: where it stands already, or behind the last."""
+    """Return the column of each answer, counted from 1: its present one, or one after the last."""
     known = {plain_name(name): place for place, name in enumerate(sheet.header, start=1)}
     new = [name for name in sheet.layout.answers if name not in known]
-    behind = {name: place for place, name in enumerate(new, start=len(sheet.header) + 1)}
-    return [(known | behind)[name] for name in sheet.layout.answers]
+    added = {name: place for place, name in enumerate(new, start=len(sheet.header) + 1)}
+    return [(known | added)[name] for name in sheet.layout.answers]
 
 
 def _write(table: Worksheet, row: int, places: Sequence[int], texts: Sequence[str]) -> None:
     for place, text in zip(places, texts, strict=True):
         cell = table.cell(row, place)
-        if isinstance(cell, Cell):  # and no hidden part of merged ones
-            cell.value = ILLEGAL_CHARACTERS_RE.sub(_NO_CHARACTER, text)
+        if isinstance(cell, Cell):  # hidden parts of merged cells are of another class
+            cell.value = ILLEGAL_CHARACTERS_RE.sub(_REPLACEMENT, text)
             cell.data_type = _TEXT

@@ -1,4 +1,4 @@
-"""How does a sheet go back with the answer beside each row?"""
+"""Answered sheets as CSV, with an answer in each row."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render
 from dawnrule.model import Verdict, Vocabulary
 from dawnrule.model.advice import Advice, NoAdvice
-from dawnrule.sheet.cells import Cell, is_number, shown
+from dawnrule.sheet.cells import Cell, cell_text, is_number
 from dawnrule.sheet.columns import plain_name
-from dawnrule.sheet.errors import where_in_words
-from dawnrule.sheet.formulas import guarded, looks_like_formula
+from dawnrule.sheet.errors import location_of
+from dawnrule.sheet.formulas import escape_formula, looks_like_formula
 from dawnrule.sheet.sheet import Sheet
 
 _BYTE_ORDER_MARK = "\ufeff"
@@ -24,7 +24,8 @@ _BYTE_ORDER_MARK = "\ufeff"
 
 @dataclass(frozen=True, slots=True)
 class RowAnswer:
-    """What a row gets back: the advice in words, or the problem that stands against one."""
+    """The answer to a check-in's row: the advice in words, or the problem that stands against
+    it."""
 
     verdict: str = ""
     rule: str = ""
@@ -49,14 +50,14 @@ class RowAnswer:
 
     @classmethod
     def of_refusal(cls, error: DawnruleError, texts: Texts) -> Self:
-        """What stands against a row, in the language of a catalogue."""
-        return cls(problem=refusal_in_words(error, texts))
+        """Answer a row with the error that stands against it, in the language of a catalogue."""
+        return cls(problem=problem_text(error, texts))
 
 
 @dataclass(frozen=True, slots=True)
 class SessionRowAnswer:
-    """What a session's row gets back: its id and the advice that takes the place of today's, or
-    the problem that stands against it."""
+    """The answer to a session's row: its id and the advice that supersedes today's, or the problem
+    that stands against it."""
 
     session_id: str = ""
     today_verdict: str = ""
@@ -67,22 +68,22 @@ class SessionRowAnswer:
 Answers = Sequence[RowAnswer] | Sequence[SessionRowAnswer] | Sequence[RowAnswer | SessionRowAnswer]
 
 
-def refusal_in_words(error: DawnruleError, texts: Texts) -> str:
-    """What stands against a row, in the language of a catalogue: each fault with its column, or
-    what went wrong otherwise."""
-    faults = (_fault_in_words(fault, texts) for fault in error.errors)
+def problem_text(error: DawnruleError, texts: Texts) -> str:
+    """Describe an error in the language of a catalogue: each fault with its column, or the error's
+    own detail where it names none."""
+    faults = (_fault_text(fault, texts) for fault in error.errors)
     return "; ".join(faults) or str(render(error.detail, texts))
 
 
-def _fault_in_words(fault: FieldError, texts: Texts) -> str:
-    return f"{where_in_words(fault)} {render(fault.detail, texts)}".strip()
+def _fault_text(fault: FieldError, texts: Texts) -> str:
+    return f"{location_of(fault)} {render(fault.detail, texts)}".strip()
 
 
 def write_sheet(sheet: Sheet, answers: Answers) -> str:
-    """The sheet as CSV text (RFC 4180, the sheet's own delimiter) with an answer for each row.
+    """Write the sheet as CSV text (RFC 4180, the sheet's own delimiter) with an answer in each row.
 
-    The given columns come back as they came, save answer columns of an earlier reply and text
-    that a spreadsheet program would take for a formula: that is led by an apostrophe.
+    The columns come back as they came, except answer columns of an earlier reply, which are
+    replaced, and text that a spreadsheet program would run as a formula, which gets an apostrophe.
     """
     text = io.StringIO(_BYTE_ORDER_MARK if sheet.has_byte_order_mark else "", newline="")
     text.seek(0, io.SEEK_END)
@@ -90,15 +91,15 @@ def write_sheet(sheet: Sheet, answers: Answers) -> str:
     added = sheet.layout.answers
     kept = [i for i, name in enumerate(sheet.header) if plain_name(name) not in added]
     writer.writerow(_safe([*(sheet.header[i] for i in kept), *added]))
-    beside = answers_by_row(sheet, answers)
+    answer_cells = answers_by_row(sheet, answers)
     for line in sheet.lines:
-        given = (line.values[i] for i in kept)
-        writer.writerow(_safe([*given, *beside[line.number]]))
+        cells = (line.values[i] for i in kept)
+        writer.writerow(_safe([*cells, *answer_cells[line.number]]))
     return text.getvalue()
 
 
 def answers_by_row(sheet: Sheet, answers: Answers) -> dict[int, list[str]]:
-    """The cells of the answer columns by the number of the row that they stand in."""
+    """Return the cells of the answer columns, by the number of their row."""
     added = sheet.layout.answers
     return {
         line.number: [getattr(answer, name) for name in added]
@@ -109,6 +110,6 @@ def answers_by_row(sheet: Sheet, answers: Answers) -> dict[int, list[str]]:
 
 def _safe(cells: Sequence[Cell]) -> Iterator[str]:
     for cell in cells:
-        text = shown(cell)
+        text = cell_text(cell)
         is_value = isinstance(cell, int | float) or is_number(text)
-        yield guarded(text) if looks_like_formula(text) and not is_value else text
+        yield escape_formula(text) if looks_like_formula(text) and not is_value else text

@@ -42,7 +42,7 @@ from dawnrule.sheet import (
     SESSIONS,
     AnswerBook,
     DateOrder,
-    Declared,
+    ReadOptions,
     RowAnswer,
     SessionRowAnswer,
     Sheet,
@@ -209,9 +209,9 @@ def _rows_sent(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None
     return None, rows_of_json(entries, kind.load, f"/{kind.many}")
 
 
-def _declared(query: Mapping[str, Any]) -> Declared:
+def _declared(query: Mapping[str, Any]) -> ReadOptions:
     order = query.get("date_order")
-    return Declared(
+    return ReadOptions(
         date_order=DateOrder(order) if order else None,
         table=query.get("sheet"),
         zone_of=zones_of_athletes(),
@@ -224,7 +224,7 @@ def _sheet_answer(
     beside = [outcome_cells(kind, one, texts()) for one in outcomes]
     status = _status(outcomes)
     if book:
-        answer = xlsx_answer(book.written(beside), f"{kind.file_name}.xlsx", status)
+        answer = xlsx_answer(book.with_answers(beside), f"{kind.file_name}.xlsx", status)
     else:
         answer = csv_answer(write_sheet(sheet, beside), f"{kind.file_name}.csv", status)
     answer.headers.extend(remarks_header(sheet))
@@ -251,7 +251,7 @@ def _json_answer(
     plain = {
         "accepted": sum(one.is_stored for one in outcomes),
         "rejected": rejected,
-        **({"sheet": sheet.told(texts())} if sheet else {}),
+        **({"sheet": sheet.describe(texts())} if sheet else {}),
         "results": [outcome_to_json(kind, one, _catalogue_for(sheet)) for one in outcomes],
     }
     status = _status(outcomes)

@@ -11,7 +11,7 @@ from dawnrule.errors import DawnruleError
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render_error
 from dawnrule.schemas.base import StrictSchema
-from dawnrule.sheet import Layout, RowAnswer, SessionRowAnswer, refusal_in_words
+from dawnrule.sheet import Layout, RowAnswer, SessionRowAnswer, problem_text
 
 T = TypeVar("T")
 A = TypeVar("A")
@@ -68,7 +68,7 @@ def outcome_cells(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> Answ
     if one.outcome is None:
         return kind.problem_cells(problem=texts.say("sheet.others_rejected"))
     if isinstance(one.outcome, DawnruleError):
-        return kind.problem_cells(problem=refusal_in_words(one.outcome, texts))
+        return kind.problem_cells(problem=problem_text(one.outcome, texts))
     return kind.answer_cells(one.outcome)
 
 
