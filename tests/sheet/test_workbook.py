@@ -58,7 +58,7 @@ def test_parts_together_may_not_grow_too_large(monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_a_long_text_that_is_shared_too_often_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("dawnrule.sheet.workbook.MOST_BYTES_UNPACKED", 50)
+    monkeypatch.setattr("dawnrule.sheet.workbook.MOST_CHARACTERS_OF_TABLE", 50)
     with pytest.raises(MalformedInput, match="repeats long texts"):
         read((FOLDER / "calc_formulas.xlsx").read_bytes())
 

@@ -23,6 +23,9 @@ MOST_CELLS = 4_000_000
 MOST_BYTES_UNPACKED = 50_000_000
 """In all parts of a workbook together."""
 
+MOST_CHARACTERS_OF_TABLE = 50_000_000
+"""In all cells of a table together; a text that several cells share counts for each."""
+
 MOST_TIMES_PACKED = 250
 """How many times larger than packed a part of a workbook may be; tables of numbers reach a few
 dozen."""

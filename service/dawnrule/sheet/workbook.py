@@ -25,7 +25,13 @@ from python_calamine import (
 from dawnrule.errors import FieldError, InvalidInput, MalformedInput
 from dawnrule.i18n.lazy import lazy
 from dawnrule.sheet.cells import Cell, Record, UnreadableCell, is_blank
-from dawnrule.sheet.options import MOST_BYTES_UNPACKED, MOST_CELLS, MOST_TIMES_PACKED, SMALL_BYTES
+from dawnrule.sheet.options import (
+    MOST_BYTES_UNPACKED,
+    MOST_CELLS,
+    MOST_CHARACTERS_OF_TABLE,
+    MOST_TIMES_PACKED,
+    SMALL_BYTES,
+)
 
 Place = tuple[int, int]
 """Row and column, both counted from 0."""
@@ -195,7 +201,7 @@ class TableScan:
     def add_text(self, characters: int) -> None:
         """Add an amount of text. Raises ``MalformedInput`` when it is too much."""
         self.characters += characters
-        if self.characters > MOST_BYTES_UNPACKED:
+        if self.characters > MOST_CHARACTERS_OF_TABLE:
             raise MalformedInput(lazy("sheet.too_much_text"))
 
 
