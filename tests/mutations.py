@@ -1,7 +1,7 @@
-"""Would a mistake in a rule set be noticed?
+"""Mutation test of the rule sets: every small mistake must be caught.
 
 Run from the checkout: ``python -m tests.mutations``. Every small mistake that can be made in a
-shipped rule set is made, one at a time: each threshold moved by a step both ways, each operator
+bundled rule set is made, one at a time: each threshold moved by a step both ways, each operator
 flipped, each value and each condition left out, each ``all`` made ``any`` and back, each count
 moved, each verdict changed, each rule dropped. A mistake in a signal is made wherever the signal is
 used. Each must be caught by the rules' own examples, by a golden morning or by the check.
@@ -51,14 +51,15 @@ FLIPPED = {
     Operator.AT_MOST: (Operator.BELOW, Operator.AT_LEAST),
     Operator.BELOW: (Operator.AT_MOST, Operator.ABOVE),
 }
-"""Each operator that orders numbers with the one that differs at the edge, and its opposite."""
+"""Each operator that orders numbers, with the one that differs at the boundary, and its
+opposite."""
 
 CATCHERS = ("examples", "golden mornings", "check")
 
 
 @dataclass(frozen=True, slots=True)
 class Mutant:
-    """A rule set with one mistake: of what kind, where, and the rules that are not as they were."""
+    """A rule set with one mistake: its kind, its place, and the rules that differ."""
 
     kind: str
     where: str
@@ -67,7 +68,7 @@ class Mutant:
 
 
 def mutants_of(rule_set: RuleSet) -> Iterator[Mutant]:
-    """Every mistake, one at a time."""
+    """Yield a mutant for every mistake."""
     for rule in rule_set.rules:
         others = tuple(other for other in rule_set.rules if other is not rule)
         yield Mutant("rule dropped", rule.id, replace(rule_set, rules=others), ())
@@ -86,7 +87,7 @@ def mutants_of(rule_set: RuleSet) -> Iterator[Mutant]:
 
 
 def caught_by(mutant: Mutant) -> str | None:
-    """What notices the mistake, None when nothing does."""
+    """Return what catches the mistake, None when nothing does."""
     if any(_contradicts_an_example(rule) for rule in mutant.mistaken):
         return CATCHERS[0]
     if any(_answers_otherwise(mutant.rule_set, golden) for golden in _golden(mutant.rule_set)):
@@ -98,8 +99,8 @@ def caught_by(mutant: Mutant) -> str | None:
 
 
 def _mistakes(condition: Condition) -> Iterator[tuple[str, str, Condition]]:
-    """Each with its kind and what became of the innermost condition that it changes; what stands
-    in a signal is not touched."""
+    """Yield each mistake with its kind and the innermost condition changed; signals are left
+    alone."""
     match condition:
         case Test():
             for kind, other in _mistakes_in_test(condition):
@@ -178,7 +179,7 @@ def _signals(rule_set: RuleSet) -> list[Signal]:
 
 
 def _with(condition: Condition, signal: Signal, when: Condition) -> Condition:
-    """The condition in which a signal stands for something else."""
+    """Replace what a signal in the condition stands for."""
     if condition == signal:
         return replace(signal, condition=when)
     match condition:
@@ -226,7 +227,7 @@ def _answers_otherwise(rule_set: RuleSet, golden: Golden) -> bool:
 
 
 def _decided(rule_set: RuleSet, morning: MorningFacts) -> DayDecision:
-    """The decision by the evaluator alone, as there are thousands to make."""
+    """Decide by the evaluator alone, as there are thousands of decisions."""
     day = decision_of(_fired(rule_set.counting_for("day"), morning.day))
     parts = [decision_of(_fired(rule_set.rules, part.facts)) for part in morning.parts]
     return day_decision(day, parts, rule_set.rules)
@@ -245,7 +246,7 @@ def _predicate(rule: Rule) -> Predicate:
 
 
 def survivors_and_table(rule_set: RuleSet) -> tuple[list[Mutant], str]:
-    """The mistakes that nothing notices, and a table of who noticed which kind."""
+    """List the mistakes that nothing catches, with a table of what caught which kind."""
     counts: Counter[tuple[str, str | None]] = Counter()
     survivors = []
     for mutant in mutants_of(rule_set):

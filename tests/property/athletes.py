@@ -1,8 +1,8 @@
-"""Who checks in, and after which weeks? Mornings drawn by a seed, for any test.
+"""Random athletes: mornings drawn by a seed, for any test.
 
-They are ordinary ones in all their disorder: questions left open, nights too short, muscles still
-sore, pain now and then, sessions after midnight, two at once, not rated, logged in other time
-zones or only after the planned start; on days on which the clock is changed, and on leap days.
+They are ordinary mornings in all their disorder: unanswered questions, short nights, sore muscles,
+occasional pain, sessions after midnight, two at once, not rated, logged in other time zones or only
+after the planned start; on days on which the clock changes, and on leap days.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ WORDS = Vocabulary.bundled()
 ZONES = ("Europe/Berlin", "America/New_York", "Pacific/Auckland", "Pacific/Kiritimati", "UTC")
 DATES = (date(2026, 3, 9), date(2026, 3, 29), date(2026, 10, 25), date(2028, 2, 29))
 MUSCLES = ("quadriceps", "hamstrings", "glutes", "chest", "lats", "calves")
-"""The muscle groups that are trained most, so that days meet in them."""
+"""The muscle groups that are trained most, so that days have some in common."""
 
 GOALS = ("hypertrophy",) * 4 + tuple(WORDS.goals)
 NO_MODALITY = (None,) * 6
@@ -41,12 +41,12 @@ QUALITIES = (1, 2, 3, 3, 4, 4, 5, 5)
 
 
 def morning(seed: int) -> Morning:
-    """The morning of a seed; the same each time."""
+    """Draw the morning of a seed, the same each time."""
     return _Draw(Random(seed)).morning()
 
 
 def without_order(given: History, random: Random) -> History:
-    """The same history as it might have arrived."""
+    """Shuffle a history, as it might have arrived."""
     check_ins, sessions = list(given.check_ins), list(given.sessions)
     random.shuffle(check_ins)
     random.shuffle(sessions)
@@ -160,7 +160,7 @@ class _Draw:
         return round(min(max(self.random.gauss(7.2, 1.3), 0), 12), 1)
 
     def clock(self, day: date, zone: str, first: int, last: int) -> datetime:
-        """A time of day in a zone, mostly at whole minutes."""
+        """Draw a time of day in a zone, mostly at whole minutes."""
         seconds = self.one_of((0, 0, 0, 30))
         shown = time(self.random.randint(first, last), self.one_of((0, 10, 30, 59)), seconds)
         fold = self.one_of((0, 1))

@@ -1,7 +1,7 @@
-"""What was said of each part that is held back, and what would the rules say if it were otherwise?
+"""Parts that are held back: what was said of each, and what the rules say when it changes.
 
-Facts are derived anew and decided on by both evaluations, so that nothing is taken from the
-search that found what was said.
+Facts are derived again and decided on by both evaluations, so that nothing depends on the search
+that found what was said.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ SIXTY_DAYS = timedelta(days=60)
 
 @dataclass(frozen=True)
 class HeldBack:
-    """One part of a morning that was held back; ``at_rest`` are the muscle groups of all parts
-    that rest."""
+    """One part of a morning that was held back; ``at_rest`` are the muscle groups of all parts that
+    rest."""
 
     morning: Morning
     source: FactSource
@@ -54,35 +54,35 @@ class HeldBack:
 
     @property
     def opens_at(self) -> datetime | None:
-        """When it opens, as it was said."""
+        """The stated time at which it opens."""
         return self.advice.opens_at
 
     def verdict(self, facts: Facts) -> Verdict:
-        """The verdict on the facts of a part, by both evaluations."""
+        """Decide on the facts of a part, by both evaluations."""
         return self.decider.decide(_of_day(facts), [facts]).parts[0].verdict
 
     def quick_verdict(self, facts: Facts) -> Verdict:
-        """The same by the evaluator alone, to try many."""
+        """Decide on them by the evaluator alone, to try many."""
         return self.decider.decide_by_evaluator(_of_day(facts), [facts]).parts[0].verdict
 
     def verdict_after(self, changes: Iterable[Change]) -> Verdict:
-        """The verdict when the facts that changes name go just as far as they say."""
+        """Decide when the facts that changes name go exactly as far as they say."""
         values = {change.fact: nearest(change) for change in changes}
         return self.verdict({**self.facts.facts, **values})
 
     def verdict_at(self, start: datetime) -> Verdict:
-        """The verdict on the part when its block starts at another time."""
+        """Decide on the part when its block starts at another time."""
         block = replace(self.morning.check_in.plan[self.facts.block], starts_at=start)
         (part,) = [p for p in self.instead(block) if p.muscle_group == self.facts.muscle_group]
         return self.verdict(part.facts)
 
     def quick_verdict_at(self, start: datetime) -> Verdict:
-        """The same by the evaluator alone, to try many times."""
+        """Decide on it by the evaluator alone, to try many times."""
         part = self.source.part(self.facts.block, self.facts.muscle_group, start)
         return self.quick_verdict(part.facts)
 
     def instead(self, block: Block) -> list[PartFacts]:
-        """The parts of another block in the place of this part's, and at its time."""
+        """Replace this part's block by another at the same time, and return its parts."""
         given, index = self.morning, self.facts.block
         block = replace(block, starts_at=block.starts_at or self.facts.starts_at)
         plan = (*given.check_in.plan[:index], block, *given.check_in.plan[index + 1 :])
@@ -92,8 +92,8 @@ class HeldBack:
         return [part for part in parts if part.block == index]
 
     def times_to_try(self) -> Iterator[datetime]:
-        """Whole minutes in the sixty days after the planned start, around every threshold above
-        all."""
+        """List whole minutes in the sixty days after the planned start, above all around
+        thresholds."""
         start = self.facts.starts_at.astimezone(UTC)
         trained = self.source.trained.times_of(self.facts.muscle_group)
         edges = {timedelta(), *_hours_asked_for(self.rule_set)}
@@ -104,8 +104,8 @@ class HeldBack:
                 yield at
 
     def less_worrying(self, fact: str) -> Iterator[FactValue]:
-        """The values that a fact could take in the less worrying direction: each of an integer's,
-        and of a number's those around the thresholds."""
+        """List the values that a fact could take in the less worrying direction: each of an
+        integer's, and of a number's those around the thresholds."""
         definition, before = DICTIONARY[fact], self.facts.facts.get(fact)
         if definition.origin in ("plan", "athlete") or definition.worse == "none":
             return
@@ -118,7 +118,7 @@ class HeldBack:
 
 
 def held_back(advisor: Advisor, given: Morning, rule_set: RuleSet) -> list[HeldBack]:
-    """The parts of a morning that are held back."""
+    """List the parts of a morning that are held back."""
     considered = advisor.consider(given, rule_set, "advice-1")
     facts, decisions = considered.facts.parts, considered.decision.parts
     resting = (f for f, d in zip(facts, decisions, strict=True) if d.verdict is Verdict.REST)
@@ -134,7 +134,7 @@ def held_back(advisor: Advisor, given: Morning, rule_set: RuleSet) -> list[HeldB
 
 
 def nearest(change: Change) -> FactValue:
-    """The value in the range that a change names which is nearest to what was reported."""
+    """Find the value nearest to the reported one in the range that a change names."""
     if isinstance(change.before, bool):
         return change.to == "true"
     word, _, number = change.to.rpartition(" ")
@@ -148,8 +148,8 @@ def nearest(change: Change) -> FactValue:
 
 
 def values_short_of(change: Change) -> Sequence[FactValue]:
-    """Values between what was reported and the nearest that will do: all of an integer's, and of
-    a number's the last one and some on the way."""
+    """List values between the reported one and the nearest that will do: all of an integer's, and
+    of a number's the last one and some on the way."""
     before, after = change.before, nearest(change)
     if isinstance(before, bool | str) or isinstance(after, bool | str):
         return ()
@@ -161,7 +161,7 @@ def values_short_of(change: Change) -> Sequence[FactValue]:
 
 
 def size(fact: str, before: FactValue, after: FactValue) -> float:
-    """How far a fact has moved, as a share of its range; a boolean moves by all of it."""
+    """Measure how far a fact has moved, as a share of its range; a boolean moves by all of it."""
     if isinstance(before, bool | str) or isinstance(after, bool | str):
         return 1.0
     return abs(after - before) / (DICTIONARY[fact].greatest - DICTIONARY[fact].least)
@@ -187,7 +187,7 @@ def _values_to_try(fact: str, rule_set: RuleSet) -> Iterable[float]:
 
 
 def _numbers_asked_for(fact: str, rule_set: RuleSet) -> Iterator[float]:
-    """Every number that a rule compares a fact with."""
+    """Yield every number that a rule compares a fact with."""
     for rule in rule_set.rules:
         for test in tests_of(rule.when):
             if test.fact == fact and test.operator is not Operator.REPORTED:

@@ -1,8 +1,8 @@
-"""Which rule sets and facts does a property test try? Hypothesis strategies, for any test.
+"""Hypothesis strategies for rule sets and facts, for any test.
 
-All is drawn over the shipped fact dictionary. A rule set is drawn first and facts for it then:
-each value is a threshold of its rules, the very next value beside one, or an end of the fact's
-range, and any fact may be missing.
+Everything is drawn over the bundled fact dictionary. A rule set is drawn first and facts for it
+then: each value is a threshold of its rules, a float next to one, or an end of the fact's range,
+and any fact may be missing.
 """
 
 from __future__ import annotations
@@ -35,17 +35,17 @@ DICTIONARY = FactDictionary.bundled()
 SCOPES: tuple[Scope, ...] = ("day", "part")
 
 VERDICTS = (None, *Verdict)
-"""What a rule may say; None is a note."""
+"""The verdicts of a rule; None is a note."""
 
 KINDS = ("test", "test", "test", "signal", "at_least_n_of", "all", "any", "none")
-"""What a condition may be; single tests are drawn more often, as each adds none below it."""
+"""The kinds of condition; single tests are drawn more often, as each adds none below it."""
 
 _FACTS = {scope: [n for n, d in DICTIONARY.items() if d.scope == scope] for scope in SCOPES}
 
 
 @st.composite
 def rule_sets(draw: st.DrawFn, rules_at_most: int = 4) -> RuleSet:
-    """A small rule set; its rules test the same few facts, so that they meet."""
+    """Draw a small rule set whose rules test the same few facts, so that they interact."""
     of_day = draw(st.lists(st.sampled_from(_FACTS["day"]), min_size=1, max_size=3, unique=True))
     of_part = draw(st.lists(st.sampled_from(_FACTS["part"]), max_size=3, unique=True))
     readable: dict[Scope, list[str]] = {"day": of_day, "part": of_day + of_part}
@@ -59,13 +59,13 @@ def rule_sets(draw: st.DrawFn, rules_at_most: int = 4) -> RuleSet:
 
 @st.composite
 def conditions(draw: st.DrawFn, facts: Sequence[str], depth: int = 3) -> Condition:
-    """A condition on some of the facts, nested up to ``depth``."""
+    """Draw a condition on some of the facts, nested up to ``depth``."""
     return _condition(draw, facts, depth)
 
 
 @st.composite
 def mornings(draw: st.DrawFn, rule_set: RuleSet) -> tuple[Facts, list[Facts]]:
-    """The facts of a day, and those of its parts with the day's among them."""
+    """Draw the facts of a day, and those of its parts with the day's among them."""
     day = draw(_facts(rule_set, "day"))
     parts = draw(st.lists(_facts(rule_set, "part"), min_size=1, max_size=2))
     return day, [{**part, **day} for part in parts]
@@ -73,7 +73,7 @@ def mornings(draw: st.DrawFn, rule_set: RuleSet) -> tuple[Facts, list[Facts]]:
 
 @cache
 def values(fact: str) -> SearchStrategy[FactValue]:
-    """Values that the fact may have and a test may compare it with."""
+    """Draw values that the fact may have and a test may compare it with."""
     definition = DICTIONARY[fact]
     match definition.type:
         case "boolean":
@@ -87,13 +87,15 @@ def values(fact: str) -> SearchStrategy[FactValue]:
 
 
 def boundary_values(fact: str, tested: Iterable[Test]) -> list[FactValue]:
-    """The values of a fact at which the tests of it may turn, and the ends of its range."""
+    """List the values of a fact at which its tests may change, and the ends of its range."""
     definition = DICTIONARY[fact]
     if definition.type == "boolean":
         return [False, True]
     if definition.type == "enumeration":
         return list(definition.values)
-    near = [v for test in tested if test.fact == fact for o in _operands(test) for v in _beside(o)]
+    near = [
+        v for test in tested if test.fact == fact for o in _operands(test) for v in _neighbours(o)
+    ]
     ends = [definition.least, definition.greatest, 0.0, -0.0, math.ulp(0.0)]
     return list(filter(definition.accepts, [*near, *ends, *map(int, ends)]))
 
@@ -152,7 +154,7 @@ def _operands(test: Test) -> list[Any]:
     return list(test.value) if isinstance(test.value, tuple) else [test.value]
 
 
-def _beside(operand: float) -> list[float]:
-    """The number, its neighbours among the floats, and among whole numbers if it is one."""
-    beside = [math.nextafter(operand, -math.inf), operand, math.nextafter(operand, math.inf)]
-    return [*beside, operand - 1, operand + 1] if isinstance(operand, int) else beside
+def _neighbours(operand: float) -> list[float]:
+    """List the number, its neighbours among the floats, and among whole numbers if it is one."""
+    near = [math.nextafter(operand, -math.inf), operand, math.nextafter(operand, math.inf)]
+    return [*near, operand - 1, operand + 1] if isinstance(operand, int) else near

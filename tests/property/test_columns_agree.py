@@ -1,4 +1,4 @@
-"""Do columns decide as the engine does, whatever the rules and the facts?"""
+"""Columns against the engine: the same decisions, whatever the rules and the facts."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ FactsOfMorning: TypeAlias = tuple[Facts, Sequence[Facts]]
 
 @st.composite
 def several_mornings(draw: st.DrawFn, rule_set: RuleSet) -> list[FactsOfMorning]:
-    """Mornings of which some are days off, without a part."""
+    """Draw mornings, some of them days off without a part."""
     drawn = draw(st.lists(mornings(rule_set), min_size=1, max_size=12))
     return [(day, parts[: draw(st.integers(0, 2))]) for day, parts in drawn]
 
 
 def subject(facts: Facts) -> PastSubject:
-    """A subject of which only the facts are of interest."""
+    """Build a subject of which only the facts matter."""
     return PastSubject(Verdict.TRAIN, None, (), facts)
 
 
 def table_of(several: Sequence[FactsOfMorning]) -> MorningTable:
-    """The mornings of as many athletes on one date."""
+    """Build a table of the mornings of as many athletes on one date."""
     past = (
         PastMorning(place, f"a-{place}", DAY, "sha256:00", subject(day), tuple(map(subject, parts)))
         for place, (day, parts) in enumerate(several)

@@ -1,4 +1,4 @@
-"""Are facts and advice a function of what is known, and of nothing else?"""
+"""Purity: facts and advice depend on what is known, and on nothing else."""
 
 from __future__ import annotations
 

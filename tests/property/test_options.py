@@ -1,4 +1,4 @@
-"""Is all that is said beyond a verdict true, for a thousand athletes?"""
+"""Options for a thousand athletes: everything stated beyond a verdict is true."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ HOUSE = a_rule_set(
         a_rule(when("illness", "in", ("fever", "below-neck")), "ill", "day"),
     ]
 )
-"""Rules that ask in every way that there is, where the baseline asks mostly in one."""
+"""Rules that use every operator, where the baseline uses mostly one."""
 
 BASELINE = "the newest baseline"
 ATHLETES = {BASELINE: range(1000), "house rules": range(1000, 1250)}
@@ -65,7 +65,7 @@ ATHLETES = {BASELINE: range(1000), "house rules": range(1000, 1250)}
 
 @pytest.fixture(scope="module", params=ATHLETES)
 def parts(request: pytest.FixtureRequest) -> Iterator[list[HeldBack]]:
-    """Every part that is held back in the mornings of many athletes."""
+    """Collect every part that is held back in the mornings of many athletes."""
     house = RuleSetLibrary({(HOUSE.name, HOUSE.version): HOUSE})
     library = RuleSetLibrary.bundled() if request.param == BASELINE else house
     advisor = Advisor(library, Composer.bundled())
@@ -76,7 +76,7 @@ def parts(request: pytest.FixtureRequest) -> Iterator[list[HeldBack]]:
 
 
 def test_the_athletes_are_of_every_kind(parts: list[HeldBack]) -> None:
-    """So that no promise is kept for want of anyone to keep it to."""
+    """Otherwise promises could hold for want of anyone to test them on."""
     seen = Counter[str]()
     for part in parts:
         seen["opens"] += part.opens_at is not None
@@ -158,7 +158,7 @@ def smallest_offered(part: HeldBack, rule: Rule) -> dict[Verdict, float]:
 
 
 def smallest_of_all(part: HeldBack, rule: Rule) -> dict[Verdict, float]:
-    """By trying every value of every fact that the rule reads."""
+    """Search every value of every fact that the rule reads."""
     facts = part.facts.facts
     tried = ((fact, v) for fact in facts_of(rule.when) for v in part.less_worrying(fact))
     return smallest(
@@ -167,7 +167,7 @@ def smallest_of_all(part: HeldBack, rule: Rule) -> dict[Verdict, float]:
 
 
 def smallest(part: HeldBack, found: Iterable[tuple[Verdict, float]]) -> dict[Verdict, float]:
-    """The smallest size for each verdict that is more permissive than the part's."""
+    """Find the smallest size for each verdict that is more permissive than the part's."""
     sizes: dict[Verdict, float] = {}
     for verdict, of_change in found:
         if verdict.protection < part.advice.verdict.protection:
@@ -189,7 +189,7 @@ def test_changes_together_lead_further_and_no_fewer_of_them_do(parts: list[HeldB
 
 
 def test_nothing_leads_further_than_what_is_offered(parts: list[HeldBack]) -> None:
-    """With every fact that the rules read as good as it can be."""
+    """Every fact that the rules read is as good as it can be."""
     for part in parts:
         if not part.stopped:
             read = dict.fromkeys(fact for rule in part.protective for fact in facts_of(rule.when))

@@ -1,4 +1,4 @@
-"""Is what is said beyond a verdict true whatever the rules are?"""
+"""Options under random rules: everything stated beyond a verdict is true."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ MANY = settings(
 
 
 def decider_of(rule_set: RuleSet) -> Decider:
-    """A decider, unless the engine refuses a rule; that example does not count then."""
+    """Compile a decider; an example whose rule the engine refuses does not count."""
     try:
         return Decider(rule_set, DICTIONARY)
     except RuleSetInvalid:
@@ -80,7 +80,7 @@ protective = st.sampled_from([Verdict.SWAP, Verdict.REST])
 
 @st.composite
 def clock_rules(draw: st.DrawFn) -> RuleSet:
-    """Rules of any shape over the facts that change with the time of training."""
+    """Draw rules of any shape over the facts that change with the time of training."""
     conditions = draw(st.lists(clock_conditions, min_size=1, max_size=4))
     return a_rule_set(
         a_rule(condition, f"rule-{number}", "part", draw(protective))
@@ -114,7 +114,7 @@ def test_whatever_the_rules_a_part_opens_at_the_first_minute_that_will_do(
 
 
 def verdict(decider: Decider, facts: Facts, *changes: Change) -> Verdict:
-    """The verdict on a part after changes, by both evaluations."""
+    """Decide on a part after changes, by both evaluations."""
     after = {**facts, **{change.fact: change.value for change in changes}}
     day = {name: value for name, value in after.items() if DICTIONARY[name].scope == "day"}
     return decider.decide(day, [after]).parts[0].verdict
@@ -170,7 +170,7 @@ def worse_combined(inner: SearchStrategy[Condition]) -> SearchStrategy[Condition
 
 @st.composite
 def sensible_rules(draw: st.DrawFn) -> RuleSet:
-    """Rules that never ask for less protection as a fact gets worse."""
+    """Draw rules that never ask for less protection as a fact gets worse."""
     conditions = st.recursive(worse_tests(), worse_combined, max_leaves=4)
     drawn = draw(st.lists(conditions, min_size=1, max_size=4))
     return a_rule_set(
@@ -226,7 +226,7 @@ def _day(facts: Facts) -> Facts:
 
 
 def _short_of(change: Change) -> Iterator[Any]:
-    """What lies between a fact as it was and as it would do."""
+    """List values between a fact as it was and as it would do."""
     before: Any = change.before
     after: Any = change.value
     if DICTIONARY[change.fact].type == "integer":

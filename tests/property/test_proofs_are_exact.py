@@ -1,6 +1,6 @@
-"""Does the solver say what trying every morning would say?
+"""Proofs against exhaustive search: the solver answers what trying every morning answers.
 
-Made-up rule sets over few facts are small enough to try every value that the rules can tell apart.
+Random rule sets over few facts are small enough to try every value that the rules can tell apart.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def small_rule_sets(draw: st.DrawFn) -> RuleSet:
 
 
 def mornings(rule_set: RuleSet) -> Iterator[Facts]:
-    """Every morning that the rules can tell apart, with the fewest facts first."""
+    """Yield every morning that the rules can tell apart, those of the fewest facts first."""
     values = partition.representative_values((rule.when for rule in rule_set.rules), DICTIONARY)
     choices = product(*([None, *of_fact] for of_fact in values.values()))
     all_facts = [
@@ -58,7 +58,7 @@ def verdict(rule_set: RuleSet, facts: Facts) -> Verdict:
 
 
 def is_worse(before: Facts, after: Facts) -> bool:
-    """Whether the same facts are reported, each the same or worse."""
+    """Tell whether the same facts are reported, each the same or worse."""
     if before.keys() != after.keys():
         return False
     return all(_as_bad(fact, before[fact], after[fact]) for fact in before)
@@ -128,7 +128,7 @@ def test_rules_imply_each_other_just_when_every_morning_says_so(rule_set: RuleSe
 @settings(max_examples=300, deadline=None)
 @given(data=st.data())
 def test_a_condition_means_the_same_to_the_solver_and_to_the_evaluator(data: st.DataObject) -> None:
-    """Also right beside the thresholds, as near as numbers come."""
+    """This includes the floats next to each threshold."""
     facts_tested = data.draw(st.sampled_from(TRIED))
     condition = data.draw(conditions(facts_tested))
     tests = list(each_test(condition))
@@ -145,7 +145,7 @@ def test_a_condition_means_the_same_to_the_solver_and_to_the_evaluator(data: st.
 
 
 def just(facts: Facts, of: tuple[str, ...]) -> Condition:
-    """That of some facts these are reported, with these values, and no others."""
+    """Require that of some facts these are reported, with these values, and no others."""
     return all_of(
         *(
             Test(fact, Operator.IS, facts[fact])

@@ -1,4 +1,4 @@
-"""Does the prose of any rule say every fact and every threshold?"""
+"""Prose of random rules: every fact and every threshold is named."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Does a sheet say the same again when it comes back, however it was written, and is there any
-file that the reader cannot cope with?"""
+"""Sheets from any program: what is written is read back, and no file crashes the reader."""
 
 from __future__ import annotations
 
@@ -36,7 +35,7 @@ MORNINGS = st.lists(rows, max_size=5, unique_by=lambda row: row[:2])
 
 @st.composite
 def files(draw: st.DrawFn) -> bytes:
-    """A sheet as some program writes it."""
+    """Write a sheet as some program would."""
     delimiter = draw(st.sampled_from(",;\t|"))
     decimal = draw(st.sampled_from(".,"))
     encoding = draw(st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "cp1252"]))
@@ -62,7 +61,7 @@ def own_notes(sheet: Sheet) -> Sequence[str]:
 
 
 def read_or_refused(data: bytes) -> Sheet | str:
-    """The sheet, or what is told of the file; anything else is raised."""
+    """Read the sheet, or return the refusal; any other error is raised."""
     try:
         return read_sheet(data, CHECK_INS)
     except InvalidInput as refused:

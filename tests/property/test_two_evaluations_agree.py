@@ -1,4 +1,4 @@
-"""Do the engine and the evaluator decide alike, whatever the rules and the facts?"""
+"""The engine against the evaluator: the same rules fire, whatever the rules and the facts."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ ANYTHING = st.none() | st.booleans() | st.integers() | st.floats() | st.text()
 
 
 def decider_of(rule_set: RuleSet) -> Decider:
-    """A decider, unless the engine cannot take a rule: then the example does not count."""
+    """Compile a decider; an example whose rule the engine refuses does not count."""
     try:
         return Decider(rule_set, DICTIONARY)
     except RuleSetInvalid:

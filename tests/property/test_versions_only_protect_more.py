@@ -1,7 +1,7 @@
-"""Is a newer version of the baseline ever more permissive than the one before?
+"""Versions of the baseline on whole mornings: a newer one is never more permissive.
 
-That it never is, whatever the facts, is proved in tests/rules/test_diff.py. Here whole
-mornings are decided, from check-ins and their history on.
+That it never is, whatever the facts, is proved in tests/rules/test_diff.py. Here whole mornings are
+decided, from check-ins and their history on.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from tests.property.athletes import WORDS, morning
 VERSIONS = [rules for rules in RuleSetLibrary.bundled().all() if rules.name == "baseline"]
 SEEDS = range(200)
 MORE_PROTECTED = 10
-"""At the least so many of the mornings tell two versions apart, or they would test nothing."""
+"""The least number of mornings that must tell two versions apart, or the test would be empty."""
 
 ANSWERED = 0.2
 """The share of earlier mornings that answer a question that stops training."""
@@ -36,7 +36,8 @@ def all_facts() -> list[MorningFacts]:
 
 
 def facts_of(seed: int) -> MorningFacts:
-    """The facts of a morning; on some of the days before something was reported, or denied."""
+    """Derive the facts of a morning; on some of the days before something was reported, or
+    denied."""
     random, drawn = Random(seed), morning(seed)
     before = tuple(with_answers(one, random) for one in drawn.history.check_ins)
     history = replace(drawn.history, check_ins=before)
@@ -55,7 +56,7 @@ def with_answers(check_in: CheckIn, random: Random) -> CheckIn:
 
 
 def protection(rule_set: RuleSet) -> Iterator[int]:
-    """That of each day and of each of its parts, in the order of the mornings."""
+    """List the protection of each day and of each of its parts, in the order of the mornings."""
     what_if = WhatIf(rule_set)
     for facts in all_facts():
         yield what_if.decision(facts.day).verdict.protection

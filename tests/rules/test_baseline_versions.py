@@ -1,4 +1,4 @@
-"""What changed from one version of the baseline to the next, and nothing else?"""
+"""Versions of the baseline: what changed from one to the next, and nothing else."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def version(number: str) -> RuleSet:
 
 
 def told(number: str) -> dict[str, Any]:
-    """All that the rules of a version say, by id."""
+    """Collect all that the rules of a version say, by id."""
     return {rule["id"]: rule for rule in rule_set_to_json(version(number))["rules"]}
 
 
@@ -32,7 +32,7 @@ def signals(number: str) -> dict[str, Any]:
 
 
 def reading_history(number: str) -> set[str]:
-    """The rules of a version that test a fact from earlier days."""
+    """List the rules of a version that test a fact from earlier days."""
     dictionary = FactDictionary.bundled()
     return {
         rule.id

@@ -1,4 +1,4 @@
-"""Is it found when a limit or a concern buys more, or a version is freer than it says?"""
+"""Permissiveness: limits, concerns and versions that make advice freer are found."""
 
 from __future__ import annotations
 

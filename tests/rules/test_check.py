@@ -1,4 +1,4 @@
-"""Does the check of a rule set find the examples that do not come out?"""
+"""The check of a rule set: examples that do not come out, and leftover texts."""
 
 from __future__ import annotations
 

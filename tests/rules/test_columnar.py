@@ -1,4 +1,4 @@
-"""Do past mornings keep their facts as columns, and do columns decide as they should?"""
+"""Past mornings as columns: facts are kept, and decisions are made as defined."""
 
 from __future__ import annotations
 

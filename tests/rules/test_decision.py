@@ -1,4 +1,5 @@
-"""What verdict follows from the rules that fire, and which rule tells it?"""
+"""Decisions: the verdict that follows from the rules that fire, and the rule it is attributed
+to."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does the difference of two rule sets tell all that changed, in words and in what is decided?"""
+"""The difference of two rule sets, in their files and in what they decide."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""In which ways does a condition come true?"""
+"""Disjunctive normal form: the conjunctions of a condition."""
 
 from __future__ import annotations
 

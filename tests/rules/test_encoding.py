@@ -1,4 +1,4 @@
-"""Does the engine get to read what was meant?"""
+"""Encoding: what the engine is sent."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from dawnrule.rules.engine.encoding import BEYOND, Encoder, number
 
 
 def written(condition: Condition, facts: Facts) -> dict[str, object]:
-    """The facts as they are sent for a condition, without the head."""
+    """Encode the facts for a condition, and return them without the head."""
     text = Encoder(FactDictionary.bundled())
     text.condition(disjunctive_normal_form(condition, at_most=10))
     sent: dict[str, object] = json.loads(text.fact_writer()(facts))

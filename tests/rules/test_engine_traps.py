@@ -1,7 +1,7 @@
-"""Does the engine module survive what durable-rules 2.0.28 is known to break on?
+"""Known defects of durable-rules 2.0.28, and that the engine module survives each.
 
-Each test names one way in which the library, used as its documentation shows, crashes, hangs or
-answers wrongly. What could take the process down runs in a process of its own.
+Each test names one way in which the library, used as documented, crashes, hangs or answers wrongly.
+Anything that could end the process runs in a process of its own.
 """
 
 from __future__ import annotations
@@ -54,14 +54,14 @@ def dictionary_of(*definitions: FactDefinition) -> FactDictionary:
 def fired(
     conditions: Iterable[Condition], facts: Facts, dictionary: FactDictionary = SHIPPED
 ) -> set[int]:
-    """The places of the conditions that hold, as the engine and the evaluator both say."""
+    """Return the places of the conditions that hold, by the engine and the evaluator alike."""
     rules = [a_rule(when, str(place)) for place, when in enumerate(conditions)]
     with closing(Decider(a_rule_set(rules), dictionary)) as decider:
         return {int(rule.id) for rule in decider.fired("part", facts)}
 
 
 def survives(job: Callable[[], None]) -> bool:
-    """Whether a job ends well in a process of its own, within ten minutes."""
+    """Tell whether a job ends well in a process of its own, within ten minutes."""
     process = get_context("spawn").Process(target=job)
     process.start()
     process.join(timeout=600)
@@ -71,7 +71,7 @@ def survives(job: Callable[[], None]) -> bool:
 
 
 def memory() -> int:
-    """The most memory that this process ever held, in the system's unit."""
+    """Measure the most memory that this process ever held, in the system's unit."""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 

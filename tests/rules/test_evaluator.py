@@ -1,4 +1,4 @@
-"""What does each test and combination mean, how is it explained, and what would turn it?"""
+"""The evaluator: the meaning of tests and groups, traces, and pivotal tests."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does a rule set that extends another say what it changes of it, and nothing else?"""
+"""Extensions: what a rule set changes of the one it extends, and nothing else."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Is each kind of fault in a rule set found, and only where it is?
+"""Findings: each kind of fault in a rule set is found, and only where it is.
 
-For each code there is a rule set that has the fault and one beside it, as like as can be, that has
-not. The codes of files that cannot be read are provoked in test_loading.
+For each code there is a rule set with the fault and one as similar as possible without it. The
+codes of files that cannot be read are provoked in test_loading.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def rule(
     verdict: str = "rest",
     scope: str = "part",
 ) -> str:
-    """A rule of twelve lines with an example that fires and one that does not."""
+    """Write a rule of twelve lines with an example that fires and one that does not."""
     return f"""\
   - id: {name}
     title: A rule
@@ -76,7 +76,7 @@ MORE_TRAINING = rule("hardly-sore", BELOW, "soreness: 4", "soreness: 5")
 
 @dataclass(frozen=True)
 class Pair:
-    """Rules with a fault and rules without it, and how the finding begins and ends."""
+    """Rules with a fault and rules without it, with the beginning and end of the finding."""
 
     code: str
     faulty: str

@@ -1,4 +1,4 @@
-"""Do limits leave less of a plan, and the strictest of them least?"""
+"""Limits: they leave less of a plan, and the strictest of them least."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Is a rule file read as it is meant, and is everything that is wrong with one told, and where?
+"""Loading: rule files are read as they are meant, and every fault is named with its line.
 
-``tests/rules/bad/`` holds a file for each thing that can be wrong. Its first lines say what the
-loader must find, all of it and nothing else; a line may end before the finding does.
+``tests/rules/bad/`` holds a file for each fault. Its first lines state what the loader must find,
+all of it and nothing else; a line may end before the finding does.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ CODES_OF_FILES = {
     "value",
     "yaml",
 }
-"""What is found wrong with the bad files; two more codes have tests of their own below."""
+"""The codes of the bad files; two more codes have tests of their own below."""
 
 GOOD = """\
 rule_set: good

@@ -1,4 +1,4 @@
-"""Which rules does the engine fire, and what does it refuse to look at?"""
+"""The matcher: the rules that the engine fires, and what it refuses."""
 
 from __future__ import annotations
 

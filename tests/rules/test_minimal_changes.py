@@ -1,4 +1,4 @@
-"""What would have to be different for a more permissive verdict?"""
+"""Minimal changes: the smallest changes of facts to a more permissive verdict."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def rule(condition: Condition, verdict: Verdict | None = SWAP) -> Rule:
 
 
 def changes(*rules: Rule, **facts: FactValue) -> Changes:
-    """The changes for a part on which these rules were asked."""
+    """Find the changes for a part under these rules."""
     fired = [rule for rule in rules if predicate(rule.when)(facts)]
     what_if = WhatIf(a_rule_set(rules))
     return changes_for(what_if, decision_of(fired), facts, DICTIONARY)
@@ -39,7 +39,7 @@ def said(found: tuple[Change, ...]) -> list[tuple[str, FactValue, str, Verdict]]
 
 
 def only(condition: Condition, **facts: FactValue) -> tuple[str, FactValue]:
-    """The range and the nearest value of the one change that one rule asks for."""
+    """Return the range and the nearest value of the one change that one rule asks for."""
     (change,) = changes(rule(condition), **facts).single
     return change.to, change.value
 

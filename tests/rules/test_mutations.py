@@ -1,5 +1,4 @@
-"""Is every small mistake in a shipped rule set noticed, by an example, a golden morning or the
-check?"""
+"""Mutation test: every small mistake in a bundled rule set is caught."""
 
 from __future__ import annotations
 

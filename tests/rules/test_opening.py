@@ -1,4 +1,4 @@
-"""When does time alone turn the verdict to train as planned?"""
+"""Opening times: when time alone turns the verdict to train as planned."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class Muscle:
 
 
 def opening(muscle: Muscle, *conditions: Condition, start: datetime = START) -> Opening:
-    """The opening under one rule that rests for each condition."""
+    """Find the opening under one rule that rests for each condition."""
     rules = [a_rule(when, f"rule-{number}") for number, when in enumerate(conditions)]
     what_if = WhatIf(a_rule_set(rules))
     assert what_if.decision(muscle.facts_at(start)).verdict is Verdict.REST

@@ -1,4 +1,4 @@
-"""Which values stand for all values of a fact?"""
+"""Partition: the values that represent all values of a fact."""
 
 from __future__ import annotations
 

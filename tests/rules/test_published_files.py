@@ -1,4 +1,4 @@
-"""Has a published rule set stayed as it was published?"""
+"""Published rule sets: their digests never change."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ PUBLISHED = {
     "baseline@1.2.0": "sha256:b0d6b2919491ce03fa4e8c35036260108d60306f108f646d703dac8a9b9dc41b",
     "baseline@2.0.0": "sha256:47c21c08bef111506481a76781a77f82bd5a1d65b7c0a497cc593b220eb341eb",
 }
-"""Rule set and version to the digest of what it says. A line is added when a version is
-published, and never changed."""
+"""The digest of each rule set and version. A line is added when a version is published, and never
+changed."""
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Do staged returns say what they must, and does a stage allow what it says?"""
+"""Staged returns: their published content, and what each stage allows."""
 
 from __future__ import annotations
 

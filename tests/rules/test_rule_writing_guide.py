@@ -1,4 +1,4 @@
-"""Does rules/README.md still teach how rules are really written?"""
+"""The rule-writing guide: rules/README.md teaches how rules are really written."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ RULE_FIELDS = (
 
 
 def complete_rule() -> str:
-    """The rule that the guide writes from start to end."""
+    """Return the rule that the guide writes from start to end."""
     blocks: list[str] = re.findall(r"```yaml\n(.*?)```", GUIDE, re.DOTALL)
     return next(block for block in blocks if block.startswith("rule_set:"))
 

@@ -1,4 +1,4 @@
-"""Can a rule set decide for people that lets somebody with a warning sign train?"""
+"""Safety: a rule set that lets an athlete with a warning sign train never decides."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ REMEMBERED = [
 
 
 def heeds(name: str, value: object, *, when: str | None = None, verdict: str = "rest") -> str:
-    """A rule on one warning sign, or on another condition with the sign in its examples."""
+    """Write a rule on one warning sign, or on another condition with the sign in its examples."""
     shown = str(value).lower()
     test = f"{{fact: {name}, is: {shown}}}"
     return rule(

@@ -1,4 +1,4 @@
-"""Does a trial let good rule sets through, and does nothing of a bad one reach the service?"""
+"""The sandbox: good rule sets pass, and nothing of a bad one reaches the service."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ BASELINE = RuleSetLibrary.bundled().get("baseline", "1.0.0")
 
 
 def child_that(code: str) -> tuple[str, ...]:
-    """A process in the place of a trial's."""
+    """Replace the sandbox's process by another."""
     return sys.executable, "-c", f"import os, signal, time; {code}"
 
 

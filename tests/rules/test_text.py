@@ -1,4 +1,4 @@
-"""Do rules read as sentences that say all that they test, and no more?"""
+"""Rules in words: sentences that name all that is tested, and no more."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ SHORT = when("sleep_hours", "below", 6)
 
 
 def outline(line: Line, depth: int = 0) -> list[str]:
-    """A line and what it introduces, two blanks deeper; with how it held, if that is told."""
+    """Write a line and what it introduces, two blanks deeper, with its outcome if there is one."""
     held = "" if line.holds is None else f": {'yes' if line.holds else 'no'}"
     inner = [text for one in line.inner for text in outline(one, depth + 1)]
     return ["  " * depth + line.text + held, *inner]
 
 
 def shipped_rule(rule_id: str) -> Rule:
-    """A rule of 1.2.0, whose words stay as they are."""
+    """Find a rule of 1.2.0, whose words stay as they are."""
     [published] = (one for one in SHIPPED if one.full_name == "baseline@1.2.0")
     return next(rule for rule in published.rules if rule.id == rule_id)
 
