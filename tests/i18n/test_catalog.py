@@ -57,8 +57,8 @@ def texts_of_rules() -> Iterator[str]:
 
 def proofs() -> Iterator[str]:
     """What can be proved of a rule set, in words."""
-    asked = ("limit-loosened", "limit-not-kept", "concern-loosens", "more-permissive")
-    yield from proved((), extends=True, asked=asked)
+    applicable = ("limit-loosened", "limit-not-kept", "concern-loosens", "more-permissive")
+    yield from proved((), extends=True, applicable=applicable)
 
 
 def reasons_why_missing() -> Iterator[str]:

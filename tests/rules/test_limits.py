@@ -16,9 +16,9 @@ from dawnrule.rules.limits import (
     Planned,
     allowed,
     exceeded,
+    in_words,
     limits_of_fired,
     merged,
-    said,
 )
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.serialization import rule_to_json
@@ -108,17 +108,19 @@ def test_a_limit_may_be_a_fact_of_the_morning() -> None:
 
 def test_limits_are_told_in_words_and_numbers() -> None:
     texts = Texts.bundled()
-    lines = said(STRICT, Planned(sets=10), texts)
+    lines = in_words(STRICT, Planned(sets=10), texts)
     assert lines == [
         "at most 5 of the 10 sets",
         "effort of 4 of 10 at the most",
         "4 repetitions in reserve at the least",
         "no set to failure",
     ]
-    assert said(Limits(share_of_sets=0.7), Planned(), texts) == ["at most 70 % of the usual sets"]
-    minutes = said(Limits(minutes_at_most=20), Planned(minutes=60), texts)
+    assert in_words(Limits(share_of_sets=0.7), Planned(), texts) == [
+        "at most 70 % of the usual sets"
+    ]
+    minutes = in_words(Limits(minutes_at_most=20), Planned(minutes=60), texts)
     assert minutes == ["at most 20 of the 60 min"]
-    assert said(NO_LIMITS, Planned(sets=10), texts) == []
+    assert in_words(NO_LIMITS, Planned(sets=10), texts) == []
 
 
 def test_a_rule_file_may_give_limits() -> None:

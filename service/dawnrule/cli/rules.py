@@ -17,6 +17,7 @@ from dawnrule.cli.publishing import rule_sets_table
 from dawnrule.clock import now
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary
+from dawnrule.rules.analysis.applicability import applicable_codes
 from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.analysis.diff import Difference, VerdictChange, diff_to_json, lines_only_in
 from dawnrule.rules.analysis.diff import diff as diff_rule_sets
@@ -28,7 +29,6 @@ from dawnrule.rules.analysis.findings import (
     to_json,
     to_sarif,
 )
-from dawnrule.rules.asked import asked_of
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import RuleSetLibrary, bundled_rule_set_files
 from dawnrule.rules.rule_set import RuleSet
@@ -49,9 +49,9 @@ class Checked:
         """What the check proved."""
         if self.rule_set is None:
             return []
-        asked = asked_of(self.rule_set, FactDictionary.bundled())
+        applicable = applicable_codes(self.rule_set, FactDictionary.bundled())
         extends = self.rule_set.extension is not None
-        return proved(self.findings, extends=extends, asked=asked)
+        return proved(self.findings, extends=extends, applicable=applicable)
 
 
 def checks_as_text(checks: Sequence[Checked]) -> str:

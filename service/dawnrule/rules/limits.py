@@ -1,8 +1,7 @@
-"""How much of a planned block may be done: what do limits say, and which of them is strictest?
-(pure)
+"""Limits: how much of a planned block may be done, and the strictest of several limits (pure).
 
-Limits change no verdict. They say what "as planned" must keep to, and what is left of the planned
-session where less of it may be done. A limit that nobody gave is None or False.
+Limits change no verdict. They state what "as planned" must keep to, and what is left of a planned
+session of which only a part may be done. A limit that is not set is None or False.
 """
 
 from __future__ import annotations
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Facts
 from dawnrule.rules.conditions import Operator, Test
+from dawnrule.rules.evaluation.evaluator import predicate
 
 if TYPE_CHECKING:
     from dawnrule.rules.rule_set import Rule
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class FromFact:
-    """A limit that is no fixed number but a fact of the morning."""
+    """A limit that is a fact of the morning instead of a fixed number."""
 
     fact: str
 
@@ -32,8 +32,8 @@ Amount: TypeAlias = float | FromFact
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The most of each that may be done. Shares are of what is usual for the athlete, or of the
-    plan where that is not known; effort is CR10."""
+    """The most of each that may be done. Shares are of the athlete's usual amount, or of the plan
+    where that is not known; effort is on the CR10 scale."""
 
     share_of_sets: float | None = None
     share_of_minutes: float | None = None
@@ -47,27 +47,26 @@ class Limits:
     no_landing: bool = False
 
     @classmethod
-    def from_json(cls, plain: Mapping[str, Any]) -> Limits:
-        """Limits as a rule file has them."""
-        return cls(**{name: _amount(value) for name, value in plain.items()})
+    def from_json(cls, data: Mapping[str, Any]) -> Limits:
+        """Read limits as a rule file has them."""
+        return cls(**{name: _amount(value) for name, value in data.items()})
 
     def to_json(self) -> dict[str, Any]:
-        """Limits as a rule file has them: only what is limited."""
+        """Convert limits as a rule file has them: only those that are set."""
         return {
             name: {"fact": value.fact} if isinstance(value, FromFact) else value
             for name, value in self.given()
         }
 
     def given(self) -> Iterator[tuple[str, Any]]:
-        """What is limited, and how."""
+        """Yield the limits that are set, by name."""
         for one in fields(self):
             value = getattr(self, one.name)
             if value is not None and value is not False:
                 yield one.name, value
 
     def settled(self, facts: Facts) -> Limits:
-        """The same with the numbers of a morning in place of its facts; what is not known there
-        limits nothing."""
+        """Replace facts by their numbers on a morning; a fact not reported limits nothing."""
         known: dict[str, Any] = {
             name: facts.get(value.fact) if isinstance(value, FromFact) else value
             for name, value in self.given()
@@ -92,13 +91,13 @@ _PLANNED: Mapping[str, tuple[str, Callable[[Any], tuple[Operator, Any]]]] = {
     "no_contact": ("planned_contact", lambda v: (Operator.IS, True)),
     "no_landing": ("lands_hard", lambda v: (Operator.IS, True)),
 }
-"""The fact of a planned block by which each limit is broken, and the test that finds it."""
+"""For each limit the fact of a planned block that can exceed it, and the test that finds it."""
 
 MORE_IS_STRICTER = frozenset({"reps_in_reserve_at_least"})
 
 
 def breaking(name: str, value: Any) -> Test | None:
-    """The test on a planned block that holds when it is known to be more than a limit allows; None
+    """Build the test on a planned block that holds when the block is known to exceed a limit; None
     where the limit is a fact, which no test compares with another."""
     if isinstance(value, FromFact):
         return None
@@ -108,17 +107,15 @@ def breaking(name: str, value: Any) -> Test | None:
 
 
 def exceeded(limits: Limits, facts: Facts) -> tuple[str, ...]:
-    """The limits that a block is known to exceed, by the facts of one of its parts. What the block
-    does not say counts as within."""
-    from dawnrule.rules.evaluation.evaluator import predicate
-
+    """List the limits that a block is known to exceed, by the facts of one of its parts. What the
+    block does not state counts as within."""
     settled = limits.settled(facts)
     tests = ((name, breaking(name, value)) for name, value in settled.given())
     return tuple(name for name, test in tests if test and predicate(test)(facts))
 
 
 def as_strict(value: Any, name: str, than: Any) -> bool:
-    """Whether one value of a limit is at least as strict as another."""
+    """Tell whether one value of a limit is at least as strict as another."""
     if isinstance(value, FromFact) or isinstance(than, FromFact):
         return bool(value == than)
     if name in MORE_IS_STRICTER:
@@ -127,7 +124,7 @@ def as_strict(value: Any, name: str, than: Any) -> bool:
 
 
 def merged(many: Iterable[Limits]) -> Limits:
-    """The strictest of each. They must be settled."""
+    """Combine settled limits to the strictest of each."""
     strictest: dict[str, Any] = {}
     for limits in many:
         for name, value in limits.given():
@@ -144,8 +141,8 @@ def limits_of_fired(fired: Iterable[Rule], facts: Facts) -> Limits:
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """The numbers of a planned block that limits cut down; ``usual_percent`` is what it asks for in
-    percent of what is usual, where that is known."""
+    """The numbers of a planned block that limits reduce; ``usual_percent`` is the plan in percent
+    of the usual amount, where that is known."""
 
     sets: int | None = None
     minutes: float | None = None
@@ -155,7 +152,7 @@ class Planned:
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """What of a planned block may be done, in numbers; None where the plan names none or nothing
+    """The numbers of a planned block that may be done; None where the plan names none or nothing
     limits it."""
 
     sets: int | None = None
@@ -164,8 +161,8 @@ class Allowed:
 
 
 def allowed(limits: Limits, planned: Planned) -> Allowed:
-    """The numbers that settled limits leave of a planned block, rounded down, at least 1 set and 1
-    minute where the plan holds any."""
+    """Compute the numbers that settled limits leave of a planned block, rounded down, at least 1
+    set and 1 minute where the plan has any."""
     minutes = _share(planned.minutes, limits.share_of_minutes, planned.usual_percent)
     at_most = limits.minutes_at_most
     if isinstance(at_most, int | float):
@@ -178,12 +175,12 @@ def allowed(limits: Limits, planned: Planned) -> Allowed:
     )
 
 
-def said(limits: Limits, planned: Planned, texts: Texts) -> list[str]:
-    """Settled limits in words and numbers, in a fixed order: "at most 5 of the 10 sets"."""
+def in_words(limits: Limits, planned: Planned, texts: Texts) -> list[str]:
+    """Write settled limits in words and numbers, in a fixed order: "at most 5 of the 10 sets"."""
     left = allowed(limits, planned)
     lines = []
     if limits.share_of_sets is not None:
-        lines.append(_share_said("sets", left.sets, planned.sets, limits.share_of_sets, texts))
+        lines.append(_share_in_words("sets", left.sets, planned.sets, limits.share_of_sets, texts))
     if left.minutes is not None and planned.minutes is not None:
         name = "minutes_of" if left.minutes < planned.minutes else "minutes"
         lines.append(texts.say(f"limits.{name}", most=left.minutes, planned=floor(planned.minutes)))
@@ -205,14 +202,16 @@ def said(limits: Limits, planned: Planned, texts: Texts) -> list[str]:
     return lines
 
 
-def _share_said(what: str, left: int | None, of: float | None, share: float, texts: Texts) -> str:
+def _share_in_words(
+    what: str, left: int | None, of: float | None, share: float, texts: Texts
+) -> str:
     if left is None or of is None:
         return texts.say(f"limits.{what}_share", percent=floor(share * 100))
     return texts.say(f"limits.{what}_of", most=left, planned=floor(of))
 
 
 def _share(of: float | None, share: float | None, usual_percent: float | None) -> float | None:
-    """A share of what is usual, and never more than is planned."""
+    """Compute a share of the usual amount, never more than is planned."""
     if of is None or share is None:
         return None
     usual = of * 100 / usual_percent if usual_percent else of

@@ -1,14 +1,14 @@
-"""How does an athlete come back, stage by stage, and what does each stage allow? (pure)
+"""Staged returns: the stages by which an athlete comes back, and what each allows (pure).
 
-Returns are data: ``rules/returns/<id>.yaml``, one file for what a return follows. What a block does
-not say of itself (effort, minutes, sets) counts as within a stage.
+Returns are data: ``rules/returns/<id>.yaml``, one file for each reason of a return. What a block
+does not state (effort, minutes, sets) counts as within a stage.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal, Self, TypeAlias
@@ -18,7 +18,7 @@ from jsonschema import Draft202012Validator
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import Facts, Vocabulary
-from dawnrule.rules.limits import Limits, exceeded
+from dawnrule.rules.limits import Limits, as_strict, exceeded
 from dawnrule.rules.loading.loader import digest_of
 from dawnrule.rules.loading.yaml_reader import YamlSource, read_yaml
 from dawnrule.rules.rule_set import Basis
@@ -26,24 +26,14 @@ from dawnrule.rules.rule_set import Basis
 Counted: TypeAlias = Literal["hours", "days", "sessions", "weeks"]
 Length: TypeAlias = Literal["fixed", "as-long-as-it-lasted"]
 
-_LIMITS = (
-    "share_of_sets",
-    "share_of_minutes",
-    "effort_at_most",
-    "minutes_at_most",
-    "contacts_at_most",
-    "reps_in_reserve_at_least",
-    "no_failure",
-    "no_maximal",
-    "no_contact",
-    "no_landing",
-)
+_LIMITS = tuple(one.name for one in fields(Limits))
 
 
 @dataclass(frozen=True, slots=True)
 class Allowance:
     """What a stage allows. ``goals`` and ``modalities`` are None where any is allowed; ``nothing``
-    allows no block at all; ``modality_must_be_told`` allows no block that does not say its own."""
+    allows no block at all; ``modality_must_be_told`` allows no block that does not state its
+    modality."""
 
     limits: Limits
     nothing: bool = False
@@ -54,7 +44,7 @@ class Allowance:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One stage. ``least`` is how long it lasts at the least, counted as the return says."""
+    """One stage. ``least`` is its minimum duration, in the unit of the return."""
 
     stage: int
     title: str
@@ -67,8 +57,8 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Return:
-    """A staged return. ``after`` are the concern kinds that it follows, or "break". Where its
-    length is that of what it follows, it has one stage that lasts from ``least`` to ``most``."""
+    """A staged return. ``after`` are the concern kinds that it follows, or "break". If its length
+    is that of what it follows, it has one stage that lasts from ``least`` to ``most``."""
 
     id: str
     version: str
@@ -86,16 +76,16 @@ class Return:
 
     @property
     def full_name(self) -> str:
-        """``head-injury@1.0.0``"""
+        """Id and version, as ``head-injury@1.0.0``."""
         return f"{self.id}@{self.version}"
 
     def stage_at(self, number: int) -> Stage:
-        """A stage by its number, from 1 on; past the last one, the last."""
+        """Return a stage by its number, from 1 on; beyond the last one, the last."""
         return self.stages[min(max(number, 1), len(self.stages)) - 1]
 
     def lasts(self, it_lasted: int) -> int:
-        """How long the return lasts at the least after something that lasted so long, counted as
-        the return says."""
+        """Compute the minimum duration of the return after something that lasted so long, in the
+        unit of the return."""
         if self.length == "fixed":
             return sum(stage.least for stage in self.stages)
         return min(max(it_lasted, self.least or 0), self.most or it_lasted)
@@ -110,12 +100,12 @@ class Returns(Mapping[str, Return]):
     @classmethod
     @cache
     def bundled(cls) -> Self:
-        """The returns that ship with the service."""
+        """Load the returns that ship with the service."""
         return cls.from_folder(rules_folder() / "returns", Vocabulary.bundled())
 
     @classmethod
     def from_folder(cls, folder: Path, vocabulary: Vocabulary) -> Self:
-        """The returns in a folder. Raises ``RuleSetInvalid`` with every finding."""
+        """Load the returns in a folder. Raises ``RuleSetInvalid`` with every finding."""
         found = {file.stem: load_return(file, vocabulary) for file in sorted(folder.glob("*.yaml"))}
         order = {id_: place for place, id_ in enumerate(vocabulary.returns)}
         return cls(dict(sorted(found.items(), key=lambda item: order[item[0]])))
@@ -139,7 +129,7 @@ def parse_return(text: str, file: str, vocabulary: Vocabulary | None = None) -> 
     """Read a return from YAML text. Raises ``RuleSetInvalid`` with every finding."""
     source = read_yaml(text, file)
     words = vocabulary or Vocabulary.bundled()
-    findings = list(_shape_findings(source)) or list(_meaning_findings(source, words))
+    findings = list(_schema_findings(source)) or list(_meaning_findings(source, words))
     if findings:
         raise RuleSetInvalid(sorted(findings, key=lambda finding: finding.line))
     data = source.data
@@ -161,8 +151,8 @@ def parse_return(text: str, file: str, vocabulary: Vocabulary | None = None) -> 
 
 
 def breaches(stage: Stage, facts: Facts) -> tuple[str, ...]:
-    """What of a stage a block goes beyond, by the facts of one of its parts: the names of the
-    return file, the same for the same facts."""
+    """List, by their names in the return file, the allowances of a stage that a block exceeds, by
+    the facts of one of its parts."""
     allows = stage.allows
     found = []
     if allows.nothing:
@@ -179,12 +169,12 @@ def breaches(stage: Stage, facts: Facts) -> tuple[str, ...]:
 
 
 def stage_allows(stage: Stage, facts: Facts) -> bool:
-    """Whether a stage allows a block, by the facts of one of its parts."""
+    """Tell whether a stage allows a block, by the facts of one of its parts."""
     return not breaches(stage, facts)
 
 
 def limits_of(stage: Stage) -> Limits:
-    """What a stage leaves of the blocks that it allows."""
+    """Return the limits of a stage on the blocks that it allows."""
     return stage.allows.limits
 
 
@@ -212,15 +202,15 @@ def _tuple(words: list[str] | None) -> tuple[str, ...] | None:
     return None if words is None else tuple(words)
 
 
-def _shape_findings(source: YamlSource) -> Iterator[Finding]:
+def _schema_findings(source: YamlSource) -> Iterator[Finding]:
     for error in _validator().iter_errors(source.data):
         pointer = "".join(f"/{step}" for step in error.absolute_path)
         yield source.finding("schema", pointer, error.message)
 
 
 def _meaning_findings(source: YamlSource, words: Vocabulary) -> Iterator[Finding]:
-    """Words that nobody knows, stages out of order, a later stage that allows less, and a stage
-    behind a clearance before one that is not."""
+    """Yield unknown words, stages out of order, a later stage that allows less, and a stage that
+    needs clearance before one that does not."""
     data = source.data
     known = {*words.concern_kinds, "break"}
     if data["return"] not in words.returns:
@@ -248,9 +238,7 @@ def _meaning_findings(source: YamlSource, words: Vocabulary) -> Iterator[Finding
 
 
 def _less(before: Mapping[str, Any], after: Mapping[str, Any]) -> str | None:
-    """What a stage allows less of than the one before it, if anything."""
-    from dawnrule.rules.limits import as_strict
-
+    """Name what a stage allows less of than the one before it, if anything."""
     one, other = _stage(before).allows, _stage(after).allows
     if other.nothing and not one.nothing:
         return "nothing"

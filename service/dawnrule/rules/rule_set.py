@@ -44,9 +44,9 @@ class Rule:
     changes no verdict.
 
     ``reason`` is a template over the facts that the rule tests, and ``muscle_group`` and ``goal``
-    in a part rule; ``line`` is the rule's line in its file. ``limits`` say how much of the plan may
-    be done where the rule fires. ``told_when`` and ``tell_again`` are for notes: whether one is
-    told where nothing is trained, and whether it is told in full each morning.
+    in a part rule; ``line`` is the rule's line in its file. ``limits`` state how much of the plan
+    may be done where the rule fires. ``told_when`` and ``tell_again`` are for notes: whether one is
+    given on a morning without training, and whether it is given in full each morning.
     """
 
     id: str
@@ -79,8 +79,9 @@ class Rule:
         return any(dictionary[fact].stop for fact in self.reads)
 
     def told_each_time(self, dictionary: FactDictionary) -> bool:
-        """Whether it is told in full each morning, though nothing has changed: as it says itself,
-        else what decides a verdict, and notes on pain, illness and warning signs."""
+        """Tell whether the rule is given in full each morning, though nothing has changed: as it
+        states itself, else for a rule with a verdict and a note on pain, illness or a warning
+        sign."""
         if self.tell_again is not None:
             return self.tell_again == "always"
         return not self.is_note or self.is_stop(dictionary)
@@ -164,8 +165,9 @@ class SwitchedOff:
 
 @dataclass(frozen=True, slots=True)
 class Freer:
-    """Mornings on which a rule set is more permissive than an earlier one, and why it is; ``line``
-    is where it says so. ``also_from_rest``: also where the earlier one says rest."""
+    """Mornings on which a rule set is more permissive than an earlier one, with the reason;
+    ``line`` is that of the entry. With ``also_from_rest`` they include mornings on which the
+    earlier one rests."""
 
     id: str
     scope: Scope
@@ -177,8 +179,8 @@ class Freer:
 
 @dataclass(frozen=True, slots=True)
 class MorePermissive:
-    """All the mornings on which a rule set is more permissive than another, by its full name:
-    nowhere else is it."""
+    """All the mornings on which a rule set is more permissive than another, given by its full
+    name."""
 
     than: str
     where: tuple[Freer, ...]

@@ -50,7 +50,7 @@ def rule_to_json(rule: Rule) -> dict[str, Any]:
     """Convert a rule in full, as it could stand in a rule file."""
     return (
         rule_head(rule)
-        | _when_told(rule)
+        | _optional_fields(rule)
         | {
             "reason": rule.reason,
             "when": condition_to_json(rule.when),
@@ -59,14 +59,14 @@ def rule_to_json(rule: Rule) -> dict[str, Any]:
     )
 
 
-def _when_told(rule: Rule) -> dict[str, Any]:
-    """Limits, and when a note is told: only where a rule says so."""
-    said: dict[str, Any] = {"limits": rule.limits.to_json()} if rule.limits else {}
+def _optional_fields(rule: Rule) -> dict[str, Any]:
+    """Convert the limits of a rule and when it is given, where the rule states them."""
+    data: dict[str, Any] = {"limits": rule.limits.to_json()} if rule.limits else {}
     if rule.told_when != "always":
-        said["told_when"] = rule.told_when
+        data["told_when"] = rule.told_when
     if rule.tell_again is not None:
-        said["tell_again"] = rule.tell_again
-    return said
+        data["tell_again"] = rule.tell_again
+    return data
 
 
 def condition_to_json(condition: Condition) -> dict[str, Any]:

@@ -28,15 +28,15 @@ def check_rule_set(rule_set: RuleSet, dictionary: FactDictionary) -> list[Findin
     Raises ``EngineDisagreement`` or ``EngineFailure``.
     """
     # The solver is large, and only checking needs it.
+    from dawnrule.rules.analysis.permissiveness import permissiveness_findings
     from dawnrule.rules.analysis.proofs import proof_findings
-    from dawnrule.rules.careful import careful_findings
 
     found = [
         *_example_findings(rule_set, dictionary),
         *_old_value_findings(rule_set),
         *boundary_findings(rule_set, dictionary),
         *proof_findings(rule_set, dictionary),
-        *careful_findings(rule_set, dictionary),
+        *permissiveness_findings(rule_set, dictionary),
     ]
     if not any(finding.code in _SAFETY_CODES for finding in found):
         found += safety_findings(rule_set, dictionary)

@@ -168,16 +168,16 @@ def errors_among(findings: Iterable[Finding], *, to_decide: bool = False) -> lis
     ]
 
 
-_ONLY_IF_ASKED = frozenset(
-    {"limit-loosened", "limit-not-kept", "concern-loosens", "more-permissive"}
-)
-"""Questions asked of some rule sets only: of those that have limits, that read concerns, or that
-state where they are more permissive."""
+_CONDITIONAL = frozenset({"limit-loosened", "limit-not-kept", "concern-loosens", "more-permissive"})
+"""Findings looked for in some rule sets only: those that have limits, read concerns, or state where
+they are more permissive."""
 
 
-def proved(findings: Iterable[Finding], *, extends: bool, asked: Collection[str] = ()) -> list[str]:
+def proved(
+    findings: Iterable[Finding], *, extends: bool, applicable: Collection[str] = ()
+) -> list[str]:
     """List what is proved of a rule set, over all mornings, by a check that found no more than
-    this; ``asked`` are the codes of the questions that only some rule sets are asked."""
+    this; ``applicable`` are the codes of the conditional findings it was checked for."""
     found = {finding.code for finding in findings}
     if "not-proved" in found:
         return []
@@ -189,7 +189,7 @@ def proved(findings: Iterable[Finding], *, extends: bool, asked: Collection[str]
         if kind.proves
         and code not in found
         and (extends or code != "weaker-stop")
-        and (code in asked or code not in _ONLY_IF_ASKED)
+        and (code in applicable or code not in _CONDITIONAL)
     ]
     return [TOTAL, *properties]
 

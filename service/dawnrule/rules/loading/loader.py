@@ -159,8 +159,8 @@ class _RuleSetReader:
         )
 
     def _more_permissive(self) -> MorePermissive | None:
-        said = self.source.data.get("more_permissive")
-        if said is None:
+        stated = self.source.data.get("more_permissive")
+        if stated is None:
             return None
         where = tuple(
             Freer(
@@ -173,10 +173,10 @@ class _RuleSetReader:
             )
             for one, pointer in self._freer()
         )
-        return MorePermissive(said["than"], where)
+        return MorePermissive(stated["than"], where)
 
     def _freer(self) -> Iterator[tuple[Mapping[str, Any], str]]:
-        """Where it says that it is more permissive, each with the pointer to its condition."""
+        """Yield the entries of ``more_permissive``, each with the pointer to its condition."""
         for index, one in enumerate(self.source.data.get("more_permissive", {}).get("where", ())):
             yield one, f"/more_permissive/where/{index}/when"
 
@@ -244,8 +244,8 @@ class _RuleSetReader:
     def _limit_findings(
         self, data: Mapping[str, Any], index: int, condition: Condition
     ) -> Iterator[Finding]:
-        """A limit that is a fact must be a number that the rule tests and that is sure to be
-        reported."""
+        """Yield limits whose fact is not a number, or not one that the rule tests and that is
+        certain to be reported."""
         known = surely_reported(condition)
         for name, value in Limits.from_json(data.get("limits", {})).given():
             if not isinstance(value, FromFact):

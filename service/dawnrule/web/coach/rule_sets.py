@@ -19,9 +19,9 @@ from dawnrule.analytics.scorecard import (
 from dawnrule.errors import Finding
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import FactDictionary
+from dawnrule.rules.analysis.applicability import applicable_codes
 from dawnrule.rules.analysis.diff import is_condition, lines_only_in
 from dawnrule.rules.analysis.findings import proved
-from dawnrule.rules.asked import asked_of
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Line, Prose
 from dawnrule.web.coach.explanation_view import prose_of
@@ -89,8 +89,8 @@ def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
         Finding(one["file"], one["line"], one["rule"], one["code"], one["message"])
         for one in findings
     ]
-    asked = asked_of(rule_set, FactDictionary.bundled())
-    return proved(found, extends=rule_set.extension is not None, asked=asked)
+    applicable = applicable_codes(rule_set, FactDictionary.bundled())
+    return proved(found, extends=rule_set.extension is not None, applicable=applicable)
 
 
 def changes_told(

@@ -1,5 +1,7 @@
-"""Do limits and open concerns only ever make advice more careful, and is a version more permissive
-than an earlier one nowhere but where it says so? Proved over every morning that can be.
+"""Permissiveness: proofs that limits and open concerns only make advice stricter, and that a
+version is more permissive than an earlier one only where it states so.
+
+The proofs cover every possible morning.
 """
 
 from __future__ import annotations
@@ -9,8 +11,8 @@ from itertools import chain
 
 from dawnrule.errors import EngineDisagreement, Finding, NotFound, NotProved
 from dawnrule.model import FactDictionary, Facts, Scope, Verdict
+from dawnrule.rules.analysis.applicability import concern_facts
 from dawnrule.rules.analysis.solver import Formula, Solver, Unknown
-from dawnrule.rules.asked import concerns_read
 from dawnrule.rules.conditions import Condition
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
@@ -22,21 +24,21 @@ from dawnrule.rules.serialization import in_flow
 _PROTECTIVE = (Verdict.SWAP, Verdict.REST)
 
 
-def careful_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
-    """Concerns that buy a more permissive verdict, limits that worse facts or concerns loosen or
-    that are not kept, and where it is more permissive than it says; or that it could not be
-    proved."""
+def permissiveness_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
+    """Yield concerns that give a more permissive verdict, limits that worse facts or concerns
+    loosen or that are not kept, and mornings on which a version is more permissive than it states;
+    or that it could not be proved."""
     try:
-        if any(rule.limits for rule in rule_set.rules) or concerns_read(rule_set, dictionary):
-            yield from _Careful(rule_set, dictionary).all()
+        if any(rule.limits for rule in rule_set.rules) or concern_facts(rule_set, dictionary):
+            yield from _Restrictions(rule_set, dictionary).all()
         if rule_set.more_permissive:
             yield from _freer_findings(rule_set, rule_set.more_permissive, dictionary)
     except NotProved as gave_up:
         yield Finding(rule_set.file, 1, None, "not-proved", gave_up.detail)
 
 
-class _Careful:
-    """Asks about the limits and the concerns of one rule set."""
+class _Restrictions:
+    """Questions about the limits and the concerns of one rule set."""
 
     def __init__(self, rule_set: RuleSet, dictionary: FactDictionary) -> None:
         self._rule_set = rule_set
@@ -52,7 +54,7 @@ class _Careful:
         self._fires = {rule: predicate(rule.when) for rule in rule_set.rules}
         self._morning = self._solver.unknown()
         self._worse = self._solver.worse(self._morning)
-        self._concerns = concerns_read(rule_set, dictionary)
+        self._concerns = concern_facts(rule_set, dictionary)
         self._with = self._solver.unknown()
         self._without = self._solver.without(self._with, self._concerns)
 
@@ -64,8 +66,8 @@ class _Careful:
             yield from self._not_kept(rule)
 
     def _concern_loosens(self, rule: Rule) -> Iterator[Finding]:
-        """A morning without any concern on which the rule protects, and the same with one on which
-        nothing protects as much."""
+        """Yield a morning without any concern on which the rule protects, and the same with one on
+        which nothing protects as much."""
         if rule.verdict not in _PROTECTIVE or not self._concerns:
             return
         as_much = [one for one in self._counting(rule) if _protects(one, rule.verdict)]
@@ -115,7 +117,7 @@ class _Careful:
         return self._rule_set.counting_for(rule.scope)
 
     def _covers(self, other: Rule, rule: Rule, name: str, value: object) -> bool:
-        """Whether another rule limits as strictly, or protects more than the rule does."""
+        """Tell whether another rule limits as strictly, or protects more than the rule does."""
         theirs = dict(other.limits.given()).get(name)
         if theirs is not None and as_strict(theirs, name, value):
             return True
@@ -139,27 +141,27 @@ class _Careful:
 
 
 def _freer_findings(
-    rule_set: RuleSet, said: MorePermissive, dictionary: FactDictionary
+    rule_set: RuleSet, stated: MorePermissive, dictionary: FactDictionary
 ) -> Iterator[Finding]:
-    """Mornings without any concern or return on which the earlier version protects more, and which
-    none of the places named holds; and places that are not needed."""
-    name, _, version = said.than.partition("@")
+    """Yield mornings without any concern or return on which the earlier version protects more and
+    which none of the stated places covers; and places that are not needed."""
+    name, _, version = stated.than.partition("@")
     try:
         earlier = bundled_rule_set(name, version)
     except NotFound as missing:
         yield Finding(rule_set.file, 1, None, "more-permissive", missing.detail)
         return
     asked = [rule.when for rule in (*earlier.rules, *rule_set.rules)]
-    solver = Solver([*asked, *(place.when for place in said.where)], dictionary)
+    solver = Solver([*asked, *(place.when for place in stated.where)], dictionary)
     morning = solver.unknown()
     for scope in SCOPES:
-        places = [place for place in said.where if place.scope == scope]
+        places = [place for place in stated.where if place.scope == scope]
         for verdict in _PROTECTIVE:
             named = [one for one in places if one.also_from_rest or verdict is not Verdict.REST]
             facts = _freer(earlier, rule_set, scope, verdict, solver, morning, named)
             if facts is not None:
                 one, other = (_decided(rules, scope, facts) for rules in (earlier, rule_set))
-                message = f"{said.than} says {one} on {in_flow(facts)} ({scope}), this {other}"
+                message = f"{stated.than} says {one} on {in_flow(facts)} ({scope}), this {other}"
                 yield Finding(rule_set.file, 1, None, "more-permissive", message, (facts,))
         for place in places:
             if not any(
@@ -171,7 +173,7 @@ def _freer_findings(
 
 
 def _without(place: Freer, places: Sequence[Freer]) -> Iterator[tuple[Verdict, list[Freer]]]:
-    """The other places, for each verdict that a place is for."""
+    """Yield the other places, for each verdict that a place is for."""
     for verdict in _PROTECTIVE:
         if place.also_from_rest or verdict is not Verdict.REST:
             yield (
@@ -207,7 +209,8 @@ def _freer_formulas(
     solver: Solver,
     morning: Unknown,
 ) -> list[Formula]:
-    """That the earlier one protects at least as much as a verdict, and the later one less."""
+    """State that the earlier version protects at least as much as a verdict, and the later one
+    less."""
     before = [rule.when for rule in earlier.counting_for(scope) if _protects(rule, verdict)]
     after = [rule.when for rule in later.counting_for(scope) if _protects(rule, verdict)]
     return [

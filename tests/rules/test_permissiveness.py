@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from dawnrule.model import FactDictionary
-from dawnrule.rules.asked import asked_of
-from dawnrule.rules.careful import careful_findings
+from dawnrule.rules.analysis.applicability import applicable_codes
+from dawnrule.rules.analysis.permissiveness import permissiveness_findings
 from dawnrule.rules.loading.loader import bundled_rule_set, parse_rule_set
 
 DICTIONARY = FactDictionary.bundled()
@@ -40,7 +40,7 @@ def rule(name: str, when: str, verdict: str, limits: str = "") -> str:
 
 def codes(*rules: str, more: str = "") -> list[str]:
     rule_set = parse_rule_set(HEAD.replace("MORE", more) + "".join(rules), "tried.yaml")
-    return [finding.code for finding in careful_findings(rule_set, DICTIONARY)]
+    return [finding.code for finding in permissiveness_findings(rule_set, DICTIONARY)]
 
 
 SORE = "{fact: soreness, at_least: 3}"
@@ -89,8 +89,8 @@ def test_a_version_that_is_freer_than_it_says_is_found() -> None:
 
 def test_the_newest_baseline_says_where_it_is_freer_and_is_so_nowhere_else() -> None:
     newest = bundled_rule_set("baseline", "2.0.0")
-    assert list(careful_findings(newest, DICTIONARY)) == []
-    assert asked_of(newest, DICTIONARY) == {
+    assert list(permissiveness_findings(newest, DICTIONARY)) == []
+    assert applicable_codes(newest, DICTIONARY) == {
         "limit-loosened",
         "limit-not-kept",
         "concern-loosens",
@@ -103,5 +103,5 @@ def test_the_newest_baseline_says_where_it_is_freer_and_is_so_nowhere_else() -> 
 @pytest.mark.parametrize("version", ["1.0.0", "1.1.0", "1.2.0"])
 def test_older_versions_are_asked_nothing_of_this(version: str) -> None:
     rule_set = bundled_rule_set("baseline", version)
-    assert asked_of(rule_set, DICTIONARY) == frozenset()
-    assert list(careful_findings(rule_set, DICTIONARY)) == []
+    assert applicable_codes(rule_set, DICTIONARY) == frozenset()
+    assert list(permissiveness_findings(rule_set, DICTIONARY)) == []
