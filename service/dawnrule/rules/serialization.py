@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
+from dawnrule.model.advice import RuleSetName
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.conditions import Condition, Group, Signal, Test, signals_of
 from dawnrule.rules.rule_set import NOTE, Extension, Rule, RuleSet
 
@@ -13,18 +15,13 @@ from dawnrule.rules.rule_set import NOTE, Extension, Rule, RuleSet
 def rule_set_to_json(rule_set: RuleSet) -> dict[str, Any]:
     """Convert a rule set in full; ``signals`` are those that its rules use."""
     return {
-        **name_to_json(rule_set),
+        **to_json(RuleSetName.of(rule_set)),
         "summary": rule_set.summary,
-        "came_from": [name_to_json(one) for one in rule_set.ancestors],
+        "came_from": [to_json(RuleSetName.of(one)) for one in rule_set.ancestors],
         **_extension(rule_set.extension),
         "signals": signals_to_json(rule_set.rules),
         "rules": [rule_to_json(rule) for rule in rule_set.rules],
     }
-
-
-def name_to_json(rule_set: RuleSet) -> dict[str, str]:
-    """Convert the name, version and digest of a rule set."""
-    return {"name": rule_set.name, "version": rule_set.version, "digest": rule_set.digest}
 
 
 def signals_to_json(rules: Iterable[Rule]) -> dict[str, Any]:

@@ -12,6 +12,8 @@ from typing import Any, TypeAlias
 
 from dawnrule.errors import Finding, NotFound, RuleSetInvalid
 from dawnrule.model import FactDictionary
+from dawnrule.model.advice import RuleSetName
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.conditions import Condition, Group, Operator, Signal, Test, tests_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
@@ -21,7 +23,6 @@ from dawnrule.rules.rule_set import Basis, ChangedThreshold, Extension, Rule, Ru
 from dawnrule.rules.serialization import (
     condition_to_json,
     in_flow,
-    name_to_json,
     rule_to_json,
     signals_to_json,
 )
@@ -78,7 +79,7 @@ def write_out(source: YamlSource, dictionary: FactDictionary, resolve: Resolve) 
     return WrittenOut(
         written,
         Extension(base, thresholds, tuple(changes.off)),
-        {"says": written.data, "extends": name_to_json(base), **entries},
+        {"says": written.data, "extends": to_json(RuleSetName.of(base)), **entries},
     )
 
 
