@@ -98,7 +98,7 @@ def launch(settings: Settings, advisor: Advisor, log: Path) -> Launched:
     file. ``advisor`` must not have decided anything yet."""
     reading, writing = os.pipe()
 
-    def announce(port: int) -> None:
+    def announce(host: str, port: int) -> None:
         os.write(writing, str(port).encode())
 
     def run() -> None:

@@ -1,9 +1,10 @@
-"""A stopping service: nothing is lost and nobody is cut off."""
+"""A stopping service: every answer is kept, and requests in flight are answered."""
 
 from __future__ import annotations
 
 import http.client
 import json
+import os
 import re
 import signal
 import socket
@@ -12,7 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -24,6 +25,7 @@ import pytest
 from dawnrule.clock import now
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
+from dawnrule.web.server import inherited_socket
 from tests.cli.terminal import typed
 
 SECONDS = 60
@@ -55,18 +57,44 @@ class Running:
         return self.process.wait(SECONDS)
 
 
-@contextmanager
-def running(db: Path, **environment: str) -> Iterator[Running]:
-    key = typed("keys", "create", "--role", "coach", "--db", db).stdout.strip()
+def prepared(db: Path) -> str:
+    """Store the squad, and return a coach's key."""
     with Store.open(db) as store:
         for number in range(CLIENTS):
             store.write(partial(add_athlete, Athlete(f"a-{number}", "Mara", "UTC")))
+    return typed("keys", "create", "--role", "coach", "--db", db).stdout.strip()
+
+
+HAND_OVER = """
+import os, sys
+os.dup2(int(sys.argv[1]), 3)
+os.environ.update(LISTEN_PID=str(os.getpid()), LISTEN_FDS="1")
+os.execv(sys.executable, [sys.executable, *sys.argv[2:]])
+"""
+"""A program that passes a socket on as systemd does."""
+
+
+def started(db: Path, listener: socket.socket | None) -> tuple[list[str], tuple[int, ...]]:
+    """The command of a service on a socket of its own or on an inherited one, and the file
+    descriptors that it inherits."""
+    serve = ["-m", "dawnrule", "serve", "--db", str(db), "--port", "0"]
+    if listener is None:
+        return [sys.executable, *serve], ()
+    number = listener.fileno()
+    return [sys.executable, "-c", HAND_OVER, str(number), *serve], (number,)
+
+
+@contextmanager
+def running(
+    db: Path, key: str = "", listener: socket.socket | None = None, **environment: str
+) -> Iterator[Running]:
+    key = key or prepared(db)
     log = db.with_name("log")
-    command = [sys.executable, "-m", "dawnrule", "serve", "--db", str(db), "--port", "0"]
+    command, inherited = started(db, listener)
     variables = {"PYTHONPATH": ":".join(sys.path), **environment}
     with (
         log.open("wb") as stderr,
-        subprocess.Popen(command, stderr=stderr, env=variables) as process,
+        subprocess.Popen(command, stderr=stderr, env=variables, pass_fds=inherited) as process,
     ):
         try:
             until(lambda: "Serving http" in log.read_text(encoding="utf-8"))
@@ -94,43 +122,43 @@ def add_athlete(athlete: Athlete, transaction: Transaction) -> None:
 
 @dataclass
 class Phone:
-    """Posts one check-in after the other over one connection until the service has gone."""
+    """Posts one check-in after the other, each over a connection of its own."""
 
     running: Running
     athlete_id: str
     acknowledged: list[str] = field(default_factory=list)
-    hung_up: list[str] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
 
     def post_until_refused(self) -> None:
-        connection = self.running.connect()
-        for number in range(10_000):
-            try:
-                connection.connect()
-            except ConnectionRefusedError:
-                return
-            if not self._post_over(connection, number):
-                return
+        """Post until the port is closed, or resets the connection in the instant it closes."""
+        with suppress(ConnectionRefusedError, ConnectionResetError, BrokenPipeError):
+            for number in range(10_000):
+                self._post(number)
 
-    def _post_over(self, connection: http.client.HTTPConnection, number: int) -> bool:
-        """One request of its own connection: whether it was answered."""
+    def post_until(self, enough: threading.Event) -> None:
+        """Post until there is enough; every request has to be answered."""
+        number = 0
+        while not enough.is_set():
+            try:
+                self._post(number)
+            except OSError as error:
+                self.failed.append(repr(error))
+                return
+            number += 1
+
+    def _post(self, number: int) -> None:
         body = {
             "athlete_id": self.athlete_id,
             "date": now().date().isoformat(),
             "fatigue": number % 10,
             "plan": [],
         }
-        try:
+        with closing(self.running.connect()) as connection:
             connection.request("POST", "/v1/check-ins", json.dumps(body), self._headers())
             answer = connection.getresponse()
             said: dict[str, Any] = json.loads(answer.read())
-        except OSError as error:
-            self.hung_up.append(repr(error))
-            return False
-        finally:
-            connection.close()
         assert answer.status in (200, STATUS_CREATED), said
         self.acknowledged.append(said["advice_id"])
-        return True
 
     def _headers(self) -> dict[str, str]:
         return {
@@ -140,9 +168,7 @@ class Phone:
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
-def test_under_load_every_request_is_answered_and_every_answer_kept(
-    tmp_path: Path, how: signal.Signals
-) -> None:
+def test_under_load_every_answer_is_kept(tmp_path: Path, how: signal.Signals) -> None:
     db = tmp_path / "squad.db"
     with running(db) as service:
         phones = [Phone(service, f"a-{number}") for number in range(CLIENTS)]
@@ -153,7 +179,11 @@ def test_under_load_every_request_is_answered_and_every_answer_kept(
         assert service.stop(how) == 0
         for thread in threads:
             thread.join(SECONDS)
-    assert [phone.hung_up for phone in phones] == [[]] * CLIENTS
+    assert_kept(db, phones)
+    assert "Traceback" not in service.log.read_text(encoding="utf-8")
+
+
+def assert_kept(db: Path, phones: list[Phone]) -> None:
     acknowledged = {advice_id for phone in phones for advice_id in phone.acknowledged}
     assert len(acknowledged) > CLIENTS
     with Store.open(db) as store:
@@ -161,7 +191,64 @@ def test_under_load_every_request_is_answered_and_every_answer_kept(
             lambda transaction: {i for i in acknowledged if transaction.advice.get(i)}
         )
     assert kept == acknowledged
-    assert "Traceback" not in service.log.read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def listener() -> Iterator[socket.socket]:
+    """A listening socket that outlives the services that inherit it."""
+    with socket.create_server(("127.0.0.1", 0), backlog=CLIENTS) as listener:
+        yield listener
+
+
+def test_a_restart_on_an_inherited_socket_fails_no_request(
+    tmp_path: Path, listener: socket.socket
+) -> None:
+    db, enough = tmp_path / "squad.db", threading.Event()
+    key = prepared(db)
+    with running(db, key, listener) as first:
+        assert first.port == listener.getsockname()[1]
+        phones = [Phone(first, f"a-{number}") for number in range(CLIENTS)]
+        threads = [threading.Thread(target=phone.post_until, args=[enough]) for phone in phones]
+        for thread in threads:
+            thread.start()
+        until(lambda: all(len(phone.acknowledged) > 5 for phone in phones))
+        assert first.stop() == 0
+    before = [len(phone.acknowledged) for phone in phones]
+    with running(db, key, listener) as second:
+        until(
+            lambda: all(
+                phone.failed or len(phone.acknowledged) > count + 1
+                for phone, count in zip(phones, before, strict=True)
+            )
+        )
+        enough.set()
+        for thread in threads:
+            thread.join(SECONDS)
+        assert second.stop() == 0
+    assert [phone.failed for phone in phones] == [[]] * CLIENTS
+    assert_kept(db, phones)
+
+
+def test_a_request_that_waits_on_an_inherited_socket_is_answered_by_the_next_process(
+    tmp_path: Path, listener: socket.socket
+) -> None:
+    host, port = listener.getsockname()
+    with closing(http.client.HTTPConnection(host, port, timeout=SECONDS)) as waiting:
+        waiting.request("GET", "/healthz")
+        with running(tmp_path / "squad.db", listener=listener):
+            assert waiting.getresponse().status == 200
+
+
+def test_a_socket_for_another_process_is_left_alone() -> None:
+    """A variable that a parent process inherited and passed on."""
+    environment = {"LISTEN_PID": "1", "LISTEN_FDS": "1", "LISTEN_FDNAMES": "http", "HOME": "/"}
+    assert inherited_socket(environment) is None
+    assert environment == {"HOME": "/"}
+
+
+def test_of_several_sockets_none_is_inherited() -> None:
+    with pytest.raises(OSError, match="one socket can be inherited, not 2"):
+        inherited_socket({"LISTEN_PID": str(os.getpid()), "LISTEN_FDS": "2"})
 
 
 def half_a_check_in(service: Running) -> tuple[socket.socket, bytes]:

@@ -81,7 +81,7 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
         app = create_app(settings, store, Advisor.bundled(), now, new_id)
         start_logging(settings.log, db)
         try:
-            serve_app(app, settings, lambda bound: _announce(host, bound))
+            serve_app(app, settings, _announce)
         except OSError as error:
             said = f"{host}:{port} cannot be served: {error.strerror}.{_other_port(error, port)}"
             raise click.UsageError(said) from error

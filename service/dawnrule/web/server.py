@@ -1,16 +1,19 @@
-"""How is the application served, and how does serving end?"""
+"""The production server: waitress on a port of its own or on one of systemd's, and a graceful stop.
+
+A socket that systemd holds outlives the service, so connections that come while it restarts wait
+there (``service/deploy/dawnrule.socket``). It is handed over as systemd hands over sockets: file
+descriptor 3, announced by ``LISTEN_FDS`` and ``LISTEN_PID``.
+"""
 
 from __future__ import annotations
 
-import ctypes
+import errno
 import logging
+import os
 import signal
 import socket
-import struct
-import sys
 import time
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, MutableMapping
 from functools import partial
 from typing import Any
 
@@ -24,72 +27,39 @@ from waitress.task import WSGITask
 from dawnrule.settings import Settings
 from dawnrule.web.context import Context
 
-_SO_ATTACH_FILTER = 26  # asm-generic/socket.h; Python names it nowhere
-_SYN, _SYN_OR_ACK = 0x02, 0x12
-_FLAGS_AT = 13  # RFC 9293, section 3.1
-_LOAD_BYTE, _AND, _JUMP_IF_EQUAL, _RETURN = 0x30, 0x54, 0x15, 0x06  # linux/bpf_common.h
-_NOTHING, _WHOLE = 0, 0xFFFFFFFF
-_DROP_FIRST_PACKETS = (
-    (_LOAD_BYTE, 0, 0, _FLAGS_AT),
-    (_AND, 0, 0, _SYN_OR_ACK),
-    (_JUMP_IF_EQUAL, 0, 1, _SYN),
-    (_RETURN, 0, 0, _NOTHING),
-    (_RETURN, 0, 0, _WHOLE),
-)
-"""A filter of the Linux kernel (Documentation/networking/filter.rst) that lets everything pass
-but the first packet of a new connection."""
-
-
-def ignore_new_connections(listener: socket.socket) -> None:
-    """Leave who asks ``listener`` for a connection from now on unheard; who has one, or is being
-    given one, keeps it and can still be accepted.
-
-    Who is unheard asks again after about a second (RFC 6298, section 2.1) and finds the port
-    closed, or who listens there next. Where the system has no such filter, nothing happens.
-    """
-    if sys.platform != "linux":
-        return
-    steps = b"".join(struct.pack("HBBI", *step) for step in _DROP_FIRST_PACKETS)
-    kept = ctypes.create_string_buffer(steps)  # the kernel copies it before the call returns
-    program = struct.pack("HP", len(_DROP_FIRST_PACKETS), ctypes.addressof(kept))
-    with suppress(OSError):  # a sandbox may not allow it, and the service must end all the same
-        listener.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, program)
-
-
+_FIRST_INHERITED = 3  # sd_listen_fds(3): SD_LISTEN_FDS_START
 _STALLED_AFTER_SECONDS = 30
 _CONNECTIONS = 200
-_LOOK_AGAIN_SECONDS = 1.0
-_LOOK_AGAIN_AT_THE_END_SECONDS = 0.05
-_QUIET_SECONDS = 0.5
-"""How long what was sent may take to arrive: at the end, a connection is being made no longer than
-that, and one that has been idle for so long is closed."""
+_POLL_SECONDS = 1.0
+_POLL_SECONDS_AT_THE_END = 0.05
+_IDLE_SECONDS = 0.5
+"""How long a connection may be idle before it is closed at the end."""
 _THREADS_END_SECONDS = 1
 _BEYOND_OUR_LIMIT = 2
-"""The server itself takes twice what the application does, so that most bodies that are too large
-are refused in the application's words; beyond that it hangs up on its own."""
+"""The server takes bodies of twice the application's limit, so that most that are too large are
+refused in the application's words; beyond that it closes the connection."""
 
 _log = logging.getLogger("dawnrule.web")
 
 
 class _Task(WSGITask):
-    """One answer; while the service ends it is the last of its connection, and says so."""
+    """One answer; while the service stops it is the last of its connection, and says so."""
 
     channel: _Channel
 
     def build_response_header(self) -> bytes:
-        """The head of the answer."""
-        if self.channel.is_ending():
+        if self.channel.is_stopping():
             self.set_close_on_finish()
         head: bytes = super().build_response_header()
         return head
 
 
 class _Request(HTTPRequestParser):
-    """One request, of which everybody between the client and us sees the same end."""
+    """One request whose end every proxy in between sees at the same place."""
 
     def parse_header(self, header_plus: bytes) -> None:
-        """Raises ``ParsingError`` for a length beside chunks (RFC 9112, section 6.1): who counts by
-        the one sees another request behind this than who goes by the other."""
+        """Raises ``ParsingError`` for Content-Length beside Transfer-Encoding (RFC 9112, section
+        6.1): by the one, another request may be hidden behind this one (request smuggling)."""
         super().parse_header(header_plus)
         if self.chunked and "CONTENT_LENGTH" in self.headers:
             raise ParsingError("Content-Length beside Transfer-Encoding")
@@ -101,65 +71,74 @@ class _Channel(HTTPChannel):
     task_class = _Task
     parser_class = _Request
 
-    def __init__(self, *given: Any, is_ending: Callable[[], bool], **named: Any) -> None:
-        self.is_ending = is_ending
-        super().__init__(*given, **named)
+    def __init__(self, *args: Any, is_stopping: Callable[[], bool], **kwargs: Any) -> None:
+        self.is_stopping = is_stopping
+        super().__init__(*args, **kwargs)
 
-    def is_quiet(self, now: float) -> bool:
-        """Whether nothing is asked, answered or half sent, and has not been for a while."""
+    def is_idle(self, now: float) -> bool:
+        """Return whether nothing is being received, worked on or sent, and has not been for a
+        while."""
         busy = self.requests or self.request is not None or self.total_outbufs_len
-        return not busy and self.last_activity < now - _QUIET_SECONDS
+        return not busy and self.last_activity < now - _IDLE_SECONDS
 
 
 class Server:
-    """A production server that is bound and not yet running; bodies are read before a thread is
-    taken, so that phones that stall block nobody."""
+    """A production server that listens and does not run yet. Bodies are read before a thread is
+    taken, so that stalled phones block nobody."""
 
-    def __init__(self, app: Flask, settings: Settings) -> None:
-        """Bind to the settings' host and port; port 0 takes a free one. Raises ``OSError``."""
-        self._service = Context.of(app)
+    def __init__(
+        self, app: Flask, settings: Settings, inherited: socket.socket | None = None
+    ) -> None:
+        """Listen on an inherited socket, or on the settings' host and port; port 0 takes a free
+        one. Raises ``OSError``."""
+        self._context = Context.of(app)
         self._stop_seconds = settings.stop_seconds
+        self._inherits = inherited is not None
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a short queue is no warning
-        self._server = _bound(app, settings)
-        self._server.channel_class = partial(_Channel, is_ending=self._service.stopping.is_set)
+        self._server = _listening(app, settings, inherited)
+        self._server.channel_class = partial(_Channel, is_stopping=self._context.stopping.is_set)
+
+    @property
+    def host(self) -> str:
+        """The address that the server listens on."""
+        return str(self._server.effective_host)
 
     @property
     def port(self) -> int:
-        """The port that the server is bound to."""
+        """The port that the server listens on."""
         return int(self._server.effective_port)
 
     def run(self) -> None:
-        """Serve until ``stop`` or ``close`` is called; then stop what goes on in the
-        background."""
-        self._service.start()
+        """Serve until ``stop`` or ``close`` is called; then end the background work."""
+        self._context.start()
         try:
-            while self._connections and not self._service.stopping.is_set():
-                self._look_once(_LOOK_AGAIN_SECONDS)
+            while self._connections and not self._context.stopping.is_set():
+                self._poll(_POLL_SECONDS)
             self._finish()
         finally:
-            self._service.close()
+            self._context.close()
 
     def stop(self) -> None:
-        """Take no more connections, answer what is under way, and let ``run`` return; whatever
-        takes longer than the settings allow is cut off. To be called from anywhere, also from
-        the handler of a signal."""
-        self._service.stopping.set()
+        """Stop accepting connections, finish the requests in flight, and let ``run`` return; those
+        that take longer than the settings allow are cut off. May be called from any thread and
+        from signal handlers."""
+        self._context.stopping.set()
         self._server.pull_trigger()
 
     def close(self) -> None:
-        """Finish what is being answered, then hang up and let go of the port; for tests, which
-        leave nobody waiting."""
+        """Finish the answers in progress, then close every connection and the port; for tests,
+        which leave nobody waiting."""
         self._server.task_dispatcher.shutdown()
         self._server.trigger.pull_trigger(lambda: wasyncore.close_all(self._connections))
 
     @property
     def _connections(self) -> dict[int, Any]:
-        """Everything that is listened to: connections, the port, and the trigger."""
+        """Everything that is polled: connections, the listening socket, and the trigger."""
         connections: dict[int, Any] = self._server._map
         return connections
 
-    def _look_once(self, seconds: float) -> None:
-        """Take in and send out what is there, waiting for it at most that long."""
+    def _poll(self, seconds: float) -> None:
+        """Receive and send what is ready, waiting for it at most that long."""
         wasyncore.loop(
             timeout=seconds,
             use_poll=self._server.adj.asyncore_use_poll,
@@ -170,49 +149,61 @@ class Server:
     def _finish(self) -> None:
         if not self._connections:  # closed
             return
-        give_up_at = time.monotonic() + self._stop_seconds
-        ignore_new_connections(self._server.socket)
-        self._look_for(_QUIET_SECONDS)
-        self._take_who_waits()
+        deadline = time.monotonic() + self._stop_seconds
+        if not self._inherits:  # an inherited socket keeps who waits for the next process
+            self._accept_waiting()
         wasyncore.dispatcher.close(self._server)  # the port alone: the trigger is still needed
         channels = self._server.active_channels
-        while channels and time.monotonic() < give_up_at:
-            self._close_who_is_quiet(time.time())
+        while channels and time.monotonic() < deadline:
+            self._close_idle(time.time())
         if channels:
             _log.warning("connections cut off at the end: %d", len(channels))
         self._server.task_dispatcher.shutdown(timeout=_THREADS_END_SECONDS)
         wasyncore.close_all(self._connections)
 
-    def _close_who_is_quiet(self, now: float) -> None:
-        """Close who was quiet already and still is after one more look: if this machine stood
-        still for a while, nobody could be heard, and they need not have been quiet."""
-        channels = [one for one in self._server.active_channels.values() if one.is_quiet(now)]
-        self._look_once(_LOOK_AGAIN_AT_THE_END_SECONDS)
-        for channel in channels:
-            channel.will_close = channel.will_close or channel.is_quiet(now)
-
-    def _look_for(self, seconds: float) -> None:
-        """Go on as always for that long."""
-        enough_at = time.monotonic() + seconds
-        while time.monotonic() < enough_at:
-            self._look_once(_LOOK_AGAIN_AT_THE_END_SECONDS)
-
-    def _take_who_waits(self) -> None:
-        """Accept who has connected and was not yet taken in: they would be hung up on."""
+    def _accept_waiting(self) -> None:
+        """Accept the connections that are established and wait; closing would reset them."""
         channels = self._server.active_channels
-        taken = -1
-        while taken < len(channels) <= _CONNECTIONS:
-            taken = len(channels)
+        accepted = -1
+        while accepted < len(channels) <= _CONNECTIONS:
+            accepted = len(channels)
             self._server.handle_accept()
 
+    def _close_idle(self, now: float) -> None:
+        """Close connections that are idle before and after another poll: if the machine was
+        suspended, they had no chance to send before."""
+        idle = [one for one in self._server.active_channels.values() if one.is_idle(now)]
+        self._poll(_POLL_SECONDS_AT_THE_END)
+        for channel in idle:
+            channel.will_close = channel.will_close or channel.is_idle(now)
 
-def serve(app: Flask, settings: Settings, announce: Callable[[int], None]) -> None:
-    """Serve until interrupted (Ctrl-C) or told to end (SIGTERM), then return; a second signal
-    ends at once.
 
-    ``announce`` is given the port that is bound, just before the first request is taken.
+def inherited_socket(
+    environment: MutableMapping[str, str] = os.environ,
+) -> socket.socket | None:
+    """Take over the listening socket that systemd passes to this process; None if there is none.
+    Raises ``OSError`` for more than one.
+
+    The variables are removed, so that no child process takes the socket for its own.
     """
-    server = Server(app, settings)
+    pid, count = environment.pop("LISTEN_PID", ""), environment.pop("LISTEN_FDS", "")
+    environment.pop("LISTEN_FDNAMES", None)
+    if pid != str(os.getpid()):
+        return None
+    if count != "1":
+        raise OSError(errno.EINVAL, f"one socket can be inherited, not {count}")
+    inherited = socket.socket(fileno=_FIRST_INHERITED)
+    inherited.set_inheritable(False)
+    return inherited
+
+
+def serve(app: Flask, settings: Settings, announce: Callable[[str, int], None]) -> None:
+    """Serve until Ctrl-C or SIGTERM, then return; a second signal ends the process at once.
+
+    ``announce`` is given the host and port just before the first request is taken.
+    """
+    inherited = inherited_socket()
+    server = Server(app, settings, inherited)
 
     def stop(*_: object) -> None:
         server.stop()
@@ -221,18 +212,14 @@ def serve(app: Flask, settings: Settings, announce: Callable[[int], None]) -> No
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
-    announce(server.port)
+    announce(server.host if inherited else settings.host, server.port)
     server.run()
 
 
-def _bound(app: Flask, settings: Settings) -> Any:
-    is_ipv6 = ":" in settings.host
+def _listening(app: Flask, settings: Settings, inherited: socket.socket | None) -> Any:
     return create_server(
         app,
-        host=settings.host,
-        port=settings.port,
-        ipv4=not is_ipv6,  # one family, so that a name of both is bound once
-        ipv6=is_ipv6,
+        **_place(settings, inherited),
         threads=settings.threads,
         max_request_body_size=_BEYOND_OUR_LIMIT * settings.batch_body_limit_bytes,
         channel_timeout=_STALLED_AFTER_SECONDS,
@@ -242,8 +229,22 @@ def _bound(app: Flask, settings: Settings) -> Any:
     )
 
 
+def _place(settings: Settings, inherited: socket.socket | None) -> dict[str, Any]:
+    """Say where waitress listens."""
+    if inherited is not None:
+        return {"sockets": [inherited]}
+    is_ipv6 = ":" in settings.host
+    # One family only, so that a host name with both is bound once.
+    return {
+        "host": settings.host,
+        "port": settings.port,
+        "ipv4": not is_ipv6,
+        "ipv6": is_ipv6,
+    }
+
+
 def _trust(proxies: int) -> dict[str, Any]:
-    """Whose word is taken for who the client is: that of so many proxies, or nobody's."""
+    """Say how many proxies are trusted to name the client."""
     if proxies == 0:
         return {"clear_untrusted_proxy_headers": True}
     return {
