@@ -236,6 +236,11 @@ def coach(app: Flask, coach_key: str, squad: tuple[Athlete, ...]) -> Client:
 
 
 @pytest.fixture
+def clinician(app: Flask, make_key: MakeKey, squad: tuple[Athlete, ...]) -> Client:
+    return client_with(app, make_key(Role.CLINICIAN))
+
+
+@pytest.fixture
 def poster(app: Flask, poster_key: str, squad: tuple[Athlete, ...]) -> Client:
     return client_with(app, poster_key)
 

@@ -25,7 +25,6 @@ from dawnrule.application.check_ins import (
 from dawnrule.application.concern_reports import stage_plans
 from dawnrule.application.concerns import (
     Acting,
-    ClearanceTerms,
     ConcernChanged,
     advance_concern,
     clear_concern,
@@ -38,7 +37,7 @@ from dawnrule.application.concerns import (
 )
 from dawnrule.application.sessions import log_session
 from dawnrule.errors import Conflict, Forbidden, InvalidInput, NotFound
-from dawnrule.model.concern_transitions import Opening
+from dawnrule.model.concern_transitions import ClearanceTerms, Opening
 from dawnrule.model.concerns import (
     ActorRole,
     Concern,

@@ -12,7 +12,7 @@ from dawnrule.web.http.authorization import refuse_open_routes
 from tests.conftest import Client, client_with
 from tests.factories import EXAMPLE, changed
 
-EVERYBODY = {"nobody", "coach", "poster", "athlete"}
+EVERYBODY = {"nobody", "coach", "clinician", "poster", "athlete"}
 EVERY_KEY = {"coach", "poster", "athlete"}
 SIGNED_IN = {"a coach's browser"}
 """A browser that has not signed in is sent to where it can, whatever key comes along."""
@@ -78,6 +78,13 @@ MAY = {
     "GET /v1/acts": {"coach"},
     "GET /v1/athletes/<athlete_id>/export": {"coach", "athlete"},
     "POST /v1/evaluations": {"coach"},
+    "GET /v1/concerns": {"coach", "clinician"},
+    "GET /v1/athletes/<athlete_id>/concerns": {"coach", "clinician", "athlete"},
+    "POST /v1/athletes/<athlete_id>/concerns": {"coach", "clinician"},
+    "POST /v1/concerns/<concern_id>/clearances": {"coach", "clinician"},
+    "DELETE /v1/concerns/<concern_id>/clearances/<clearance_id>": {"coach", "clinician"},
+    "POST /v1/concerns/<concern_id>/confirm-correction": {"coach", "clinician"},
+    "POST /v1/concerns/<concern_id>/advance": {"coach", "clinician"},
     "GET /v1/rule-sets": {"coach"},
     "POST /v1/rule-sets": {"coach"},
     "GET /v1/rule-sets/<name>/<version>": {"coach"},
@@ -123,8 +130,11 @@ def open_route(client: Client, method: str, route: str) -> Any:
 
 
 @pytest.fixture
-def clients(client: Client, coach: Client, poster: Client, athlete: Client) -> dict[str, Client]:
-    return {"nobody": client, "coach": coach, "poster": poster, "athlete": athlete}
+def clients(
+    client: Client, coach: Client, clinician: Client, poster: Client, athlete: Client
+) -> dict[str, Client]:
+    keys = {"coach": coach, "clinician": clinician, "poster": poster, "athlete": athlete}
+    return {"nobody": client} | keys
 
 
 def test_every_route_lets_in_whom_it_should_and_nobody_else(

@@ -19,7 +19,16 @@ from tests.factories import DAY_OFF, SESSION, changed
 
 MINE, OTHERS, NOBODYS = "a-03", "a-04", "a-99"
 
-IDS = {"athlete_id", "session_id", "advice_id", "address_id", "replay_id", "token"}
+IDS = {
+    "athlete_id",
+    "session_id",
+    "advice_id",
+    "address_id",
+    "replay_id",
+    "concern_id",
+    "clearance_id",
+    "token",
+}
 """What in an address is the id of something that belongs to somebody."""
 
 NO_IDS = {"name", "version", "day", "date", "kind", "filename", "elsewhere"}
@@ -89,12 +98,17 @@ def of_athlete(coach: Client, athlete_id: str) -> dict[str, str]:
     dates = {"from": "2026-03-09", "to": "2026-03-09"}
     replay = coach.post("/v1/replays", json={"rule_set": "baseline@1.1.0"} | dates).json
     coach.put(f"/v1/athletes/{athlete_id}/plans/2026-03-09", json={"plan": []})
+    opening = {"kind": "heart-or-chest"}
+    concern = coach.post(f"/v1/athletes/{athlete_id}/concerns", json=opening).json
+    cleared = coach.post(f"/v1/concerns/{concern['concern_id']}/clearances", json={}).json
     return {
         "athlete_id": athlete_id,
         "advice_id": advice["advice_id"],
         "session_id": session["session_id"],
         "address_id": address["address_id"],
         "replay_id": replay["replay_id"],
+        "concern_id": concern["concern_id"],
+        "clearance_id": cleared["clearance"]["id"],
         "token": address["paths"][0].split("/")[2],
     }
 
@@ -115,11 +129,17 @@ def test_each_operation_is_for_the_roles_that_the_table_says(
     app: Flask,
     client: Client,
     coach: Client,
+    clinician: Client,
     poster: Client,
     athlete: Client,
     belongings: dict[str, dict[str, str]],
 ) -> None:
-    clients = {Role.COACH: coach, Role.POSTER: poster, Role.ATHLETE: athlete}
+    clients = {
+        Role.COACH: coach,
+        Role.CLINICIAN: clinician,
+        Role.POSTER: poster,
+        Role.ATHLETE: athlete,
+    }
     for route in routes(app):
         if not isinstance(route.access, frozenset):
             continue
@@ -128,6 +148,23 @@ def test_each_operation_is_for_the_roles_that_the_table_says(
             refused = route.call(clients[role], belongings[MINE])
             assert refused.status_code == 403, f"{role}: {route}"
             assert role in refused.json["detail"]
+
+
+def test_a_clinician_sees_and_lifts_concerns_and_nothing_else(app: Flask) -> None:
+    may = {
+        str(route)
+        for route in routes(app)
+        if isinstance(route.access, frozenset) and Role.CLINICIAN in route.access
+    }
+    assert may == {
+        "GET /v1/concerns",
+        "GET /v1/athletes/<athlete_id>/concerns",
+        "POST /v1/athletes/<athlete_id>/concerns",
+        "POST /v1/concerns/<concern_id>/clearances",
+        "DELETE /v1/concerns/<concern_id>/clearances/<clearance_id>",
+        "POST /v1/concerns/<concern_id>/confirm-correction",
+        "POST /v1/concerns/<concern_id>/advance",
+    }
 
 
 def test_to_an_athlete_nothing_of_others_is_there(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from dawnrule.application.athletes import require_athlete
@@ -18,6 +18,7 @@ from dawnrule.errors import InvalidInput, NotFound
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.concern_transitions import (
     Actor,
+    ClearanceTerms,
     Opening,
     advance,
     clear,
@@ -28,12 +29,10 @@ from dawnrule.model.concern_transitions import (
     withdraw_clearance,
 )
 from dawnrule.model.concerns import (
-    NO_RESTRICTIONS,
     ActorRole,
     Clearance,
     Concern,
     ConcernKind,
-    Restrictions,
 )
 from dawnrule.model.entities import Athlete
 from dawnrule.model.serialization import to_json
@@ -63,15 +62,6 @@ class ConcernChanged:
 
     concern: Concern
     today: Submitted | None
-
-
-@dataclass(frozen=True, slots=True)
-class ClearanceTerms:
-    """What a clearance says, without who gave it and when."""
-
-    restrictions: Restrictions = NO_RESTRICTIONS
-    severity_at_most: float | None = None
-    until: date | None = None
 
 
 def open_concern(

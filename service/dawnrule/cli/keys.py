@@ -33,7 +33,8 @@ def keys() -> None:
     "--role",
     required=True,
     type=click.Choice([role.value for role in Role]),
-    help="coach: everything. poster: posts check-ins, sessions; reads advice. athlete: own data.",
+    help="coach: everything. clinician: sees and clears concerns. poster: posts check-ins, "
+    "sessions; reads advice. athlete: own data.",
 )
 @click.option("--athlete", "athlete_id", metavar="ID", help="Whose key it is, with --role athlete.")
 @click.option("--label", help="A note to know the key by, like the device it is for.")

@@ -15,6 +15,7 @@ from uuid import NAMESPACE_OID, uuid5
 
 from dawnrule.errors import Conflict, Forbidden
 from dawnrule.model.concerns import (
+    NO_RESTRICTIONS,
     REPORTS,
     ActorRole,
     Clearance,
@@ -26,6 +27,7 @@ from dawnrule.model.concerns import (
     EventKind,
     PainSite,
     Restriction,
+    Restrictions,
     concern_of,
     with_events,
 )
@@ -472,6 +474,15 @@ def open_by(
     if known is not None:
         return with_events(known, event)
     return concern_of(concern_id, athlete_id, opening.kind, (event,))
+
+
+@dataclass(frozen=True, slots=True)
+class ClearanceTerms:
+    """What a clearance says, without who gave it and when."""
+
+    restrictions: Restrictions = NO_RESTRICTIONS
+    severity_at_most: float | None = None
+    until: date | None = None
 
 
 def clear(concern: Concern, clearance: Clearance, actor: Actor, plans: StagePlans) -> Concern:

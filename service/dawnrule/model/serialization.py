@@ -41,17 +41,18 @@ _OMITS_DEFAULTS = (
     Alternative,
     Athlete,
     Block,
-    Clearance,
-    ConcernEvent,
     LastTrained,
     Pain,
-    PainSite,
     RecordedAthlete,
-    Restriction,
-    Restrictions,
     Session,
     Sleep,
+    PainSite,
+    Restrictions,
+    Restriction,
+    Clearance,
+    ConcernEvent,
 )
+"""What is held by another stands before it."""
 
 
 def _converter() -> Converter:

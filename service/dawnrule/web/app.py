@@ -23,6 +23,7 @@ from dawnrule.web.api.advice import advice, outlooks
 from dawnrule.web.api.athletes import athletes, export
 from dawnrule.web.api.batch import batches
 from dawnrule.web.api.check_ins import check_ins
+from dawnrule.web.api.concerns import concerns
 from dawnrule.web.api.evaluations import evaluations
 from dawnrule.web.api.ledger import acts, ledger
 from dawnrule.web.api.operations import operations
@@ -57,6 +58,7 @@ RESOURCES = (
     addresses,
     feeds,
     evaluations,
+    concerns,
     rule_sets,
     publishing,
     replays,

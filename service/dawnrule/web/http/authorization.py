@@ -30,7 +30,9 @@ _PUBLIC: Access = None
 _COACH: Access = frozenset({Role.COACH})
 _COACH_AND_ATHLETE: Access = frozenset({Role.COACH, Role.ATHLETE})
 _COACH_AND_POSTER: Access = frozenset({Role.COACH, Role.POSTER})
-_EVERY_KEY: Access = frozenset(Role)
+_COACH_AND_CLINICIAN: Access = frozenset({Role.COACH, Role.CLINICIAN})
+_COACH_CLINICIAN_AND_ATHLETE: Access = frozenset({Role.COACH, Role.CLINICIAN, Role.ATHLETE})
+_EVERY_KEY: Access = frozenset(Role) - {Role.CLINICIAN}  # who sees concerns and nothing else
 
 ACCESS: Mapping[str, Access] = {
     "athletes.list_athletes": _COACH,
@@ -49,6 +51,13 @@ ACCESS: Mapping[str, Access] = {
     "advice.get_advice": _EVERY_KEY,
     "advice.get_squad_advice": _COACH,
     "advice.get_advice_record": _EVERY_KEY,
+    "concerns.list_open_concerns": _COACH_AND_CLINICIAN,
+    "concerns.list_concerns": _COACH_CLINICIAN_AND_ATHLETE,
+    "concerns.post_concern": _COACH_AND_CLINICIAN,
+    "concerns.post_clearance": _COACH_AND_CLINICIAN,
+    "concerns.delete_clearance": _COACH_AND_CLINICIAN,
+    "concerns.post_confirmation": _COACH_AND_CLINICIAN,
+    "concerns.post_advance": _COACH_AND_CLINICIAN,
     "plans.put_plan": _COACH_AND_POSTER,
     "plans.get_plan": _COACH_AND_ATHLETE,
     "plans.delete_plan": _COACH_AND_POSTER,
