@@ -191,7 +191,7 @@ def migrated(file: Path, fill: Fill) -> Store:
     connection = connect(file, busy_timeout_seconds=1)
     with closing(connection):
         migrate(
-            connection, 1, MIGRATIONS[: [m.__name__ for m in MIGRATIONS].index("m007_concerns")]
+            connection, 1, MIGRATIONS[: [m.__name__ for m in MIGRATIONS].index("m008_concerns")]
         )
         fill(Transaction.over(connection))
         connection.commit()

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from dawnrule.model.entities import Athlete, Session
+from dawnrule.model.entities import Athlete, Competition, PlanPhase, Session
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.store import (
     Key,
@@ -52,6 +52,16 @@ def transaction(connection: sqlite3.Connection) -> Transaction:
 def test_an_athlete_comes_back_as_put(transaction: Transaction) -> None:
     assert transaction.athletes.get(KIM.id) == KIM
     assert transaction.athletes.get("nobody") is None
+
+
+def test_an_athletes_calendar_comes_back_as_put(transaction: Transaction) -> None:
+    competition = Competition(DAY, "main", NOW, "Spring run")
+    phase = PlanPhase(DAY, DAY, "taper")
+    busy = replace(KIM, body_mass_kg=71.5, competitions=(competition,), phases=(phase,))
+    transaction.athletes.put(busy)
+    assert transaction.athletes.get(KIM.id) == busy
+    transaction.athletes.put(KIM)
+    assert transaction.athletes.all() == [KIM]
 
 
 def test_putting_an_athlete_again_replaces_what_is_known(transaction: Transaction) -> None:

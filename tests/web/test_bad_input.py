@@ -73,11 +73,17 @@ REFUSED = {
     "a number as text": Refused(changed("/fatigue", "4"), "/fatigue", "send a number, not text"),
     "a decimal comma": Refused(changed("/sleep/hours", "6,5"), "/sleep/hours", "not text"),
     "a decimal as text": Refused(changed("/sleep/hours", "6.5"), "/sleep/hours", "not text"),
-    "7.9 for a whole number": Refused(changed("/fatigue", 7.9), "/fatigue", "a whole number"),
-    "true for a number": Refused(changed("/fatigue", True), "/fatigue", "a whole number"),
+    "3.9 for a whole number": Refused(
+        changed("/sleep/quality", 3.9), "/sleep/quality", "a whole number"
+    ),
+    "true for a number": Refused(
+        changed("/sleep/quality", True), "/sleep/quality", "a whole number"
+    ),
     "true for hours": Refused(changed("/sleep/hours", True), "/sleep/hours", "a number"),
     "null for a number": Refused(changed("/fatigue", None), "/fatigue", "leave it out"),
-    "a list for a number": Refused(changed("/fatigue", [4]), "/fatigue", "a whole number"),
+    "a list for a number": Refused(
+        changed("/sleep/quality", [4]), "/sleep/quality", "a whole number"
+    ),
     "a date without hyphens": Refused(changed("/date", "20260309"), "/date", "like 2026-03-09"),
     "a date by its week": Refused(changed("/date", "2026-W11-1"), "/date", "like 2026-03-09"),
     "a date by its serial number": Refused(changed("/date", 46090), "/date", "like 2026-03-09"),

@@ -10,11 +10,10 @@ from dawnrule.errors import FieldError
 from dawnrule.i18n.lazy import lazy, lazy_number
 from dawnrule.model import FactDictionary
 from dawnrule.model.entities import Athlete, CheckIn
+from dawnrule.model.training import ONE_DAY
 
 CLOCKS_MAY_DIFFER = timedelta(minutes=10)
 """How far a phone's clock may run ahead of ours before a time counts as in the future."""
-
-ONE_DAY = timedelta(days=1)
 
 
 def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[FieldError]:
@@ -36,6 +35,7 @@ def implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> Iterator[
         yield from ahead or _after_the_report(athlete, check_in, group, last.at)
     yield from _too_long_ago(athlete, check_in)
     yield from starts_elsewhere(athlete, check_in)
+    yield from _impossible_arrival(check_in)
     yield from _impossible_age(athlete, check_in.date, "/date", check_in.date)
 
 
@@ -100,6 +100,21 @@ def _too_long_ago(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError]:
         if last.at < earliest:
             detail = lazy("field.too_long_ago", hours=lazy_number(longest))
             yield FieldError(f"/last_trained/{group}/at", last.at.isoformat(), detail)
+
+
+def _impossible_arrival(check_in: CheckIn) -> Iterator[FieldError]:
+    """Refuse a journey that ends after the check-in, or ended too long ago to count."""
+    if check_in.journey is None:
+        return
+    arrived = check_in.journey.arrived_on
+    longest = int(FactDictionary.bundled()["days_since_arrival"].greatest)
+    if arrived > check_in.date:
+        detail = lazy("field.arrived_after")
+    elif check_in.date - arrived > timedelta(days=longest):
+        detail = lazy("field.arrived_long_ago", days=longest)
+    else:
+        return
+    yield FieldError("/journey/arrived_on", arrived.isoformat(), detail)
 
 
 def _impossible_age(athlete: Athlete, on: date, pointer: str, value: date) -> Iterator[FieldError]:

@@ -11,9 +11,8 @@ from dawnrule.facts.history import Past, Unavailable, too_few
 from dawnrule.facts.load_formulas import monotony, rise_percent, strain, weighted_load
 from dawnrule.facts.recovery import FactFunction
 from dawnrule.model.entities import Block
-from dawnrule.model.training import groups_of, movements_of
+from dawnrule.model.training import ONE_DAY, groups_of, movements_of
 
-ONE_DAY = timedelta(days=1)
 HIGH = "high"
 """The eccentric load that counts as landing: the last of its kind in the fact dictionary."""
 

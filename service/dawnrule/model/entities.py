@@ -15,6 +15,25 @@ from dawnrule.model.concerns import Concern
 
 
 @dataclass(frozen=True, slots=True)
+class Competition:
+    """A competition in an athlete's calendar: its local date, its rank, and its start (aware)."""
+
+    date: date
+    rank: str
+    starts_at: datetime | None = None
+    name: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlanPhase:
+    """A phase of an athlete's plan, from one local date to another, both included."""
+
+    first: date
+    last: date
+    phase: str
+
+
+@dataclass(frozen=True, slots=True)
 class Athlete:
     """A person who trains. ``time_zone`` is an IANA name; ``language`` is the one that advice is
     told in, where the person asked for one."""
@@ -25,6 +44,9 @@ class Athlete:
     date_of_birth: date | None = None
     training_status: str | None = None
     language: str | None = None
+    body_mass_kg: float | None = None
+    competitions: tuple[Competition, ...] | None = None
+    phases: tuple[PlanPhase, ...] | None = None
 
     def today(self, now: datetime) -> date:
         """Return the athlete's local date at an aware time."""
@@ -40,7 +62,15 @@ class Athlete:
 
     def without_identity(self) -> RecordedAthlete:
         """The athlete as records keep them: without name and language, which affect no advice."""
-        return RecordedAthlete(self.id, self.time_zone, self.date_of_birth, self.training_status)
+        return RecordedAthlete(
+            self.id,
+            self.time_zone,
+            self.date_of_birth,
+            self.training_status,
+            self.body_mass_kg,
+            self.competitions,
+            self.phases,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +81,9 @@ class RecordedAthlete:
     time_zone: str
     date_of_birth: date | None = None
     training_status: str | None = None
+    body_mass_kg: float | None = None
+    competitions: tuple[Competition, ...] | None = None
+    phases: tuple[PlanPhase, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,17 +96,34 @@ class LastTrained:
 
 @dataclass(frozen=True, slots=True)
 class Pain:
-    """Pain somewhere. With no muscle group it counts for every part."""
+    """Pain somewhere. With no muscle group it counts for every part.
+
+    ``severity`` is rated 0 to 10; ``after`` is what it came after. ``warm``, ``swollen`` and
+    ``numbness`` are signs that came with it.
+    """
 
     where: str
     kind: str
     muscle_groups: tuple[str, ...] = ()
+    place: str | None = None
+    side: str | None = None
+    onset: str | None = None
+    severity: float | None = None
+    after: str | None = None
+    warm: bool | None = None
+    swollen: bool | None = None
+    numbness: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One piece of training, planned or done. ``starts_at`` is aware; ``load_kg`` is the working
-    load of a block that was done."""
+    """One piece of training, planned or done. ``starts_at`` is aware.
+
+    ``effort`` is on the CR10 scale, ``contacts`` are landings of jumps, ``action`` is what the
+    muscle does, and ``contact`` says that others or a fall may hurt. ``load_kg`` (the working
+    load), ``output``, ``output_drop_percent`` and ``longest_run_km`` are of blocks that were done;
+    ``output`` means what it does for a session.
+    """
 
     goal: str
     muscle_groups: tuple[str, ...] = ()
@@ -85,14 +135,69 @@ class Block:
     reps: int | None = None
     rest_seconds: float | None = None
     load_kg: float | None = None
+    effort: float | None = None
+    reps_in_reserve: int | None = None
+    to_failure: bool | None = None
+    new_exercise: bool | None = None
+    action: str | None = None
+    contacts: int | None = None
+    sprint_metres: float | None = None
+    kilometres: float | None = None
+    contact: bool | None = None
+    indoors: bool | None = None
+    competition: bool | None = None
+    output: str | None = None
+    output_drop_percent: float | None = None
+    longest_run_km: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Sleep:
-    """Last night: hours slept, and quality from 1 (very bad) to 5 (very good)."""
+    """Last night: hours slept, and quality from 1 (very bad) to 5 (very good); and the hours of
+    naps over the last 24 hours."""
 
     hours: float | None = None
     quality: int | None = None
+    naps_hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BarSpeed:
+    """Mean bar speed of a set at a load, for a movement pattern or for muscle groups."""
+
+    load_kg: float
+    metres_per_second: float
+    pattern: str | None = None
+    muscle_groups: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Journey:
+    """A journey across time zones, and the local date on which it ended."""
+
+    time_zones_crossed: int
+    arrived_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """Heat expected at the session: wet-bulb globe temperature, or air temperature (both °C) and
+    relative humidity. ``acclimatised`` says that the athlete is used to it."""
+
+    wbgt_c: float | None = None
+    temperature_c: float | None = None
+    humidity_percent: float | None = None
+    acclimatised: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Takes:
+    """What is taken before the session."""
+
+    caffeine_mg: float | None = None
+    bicarbonate_g: float | None = None
+    creatine_g: float | None = None
+    other: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +207,7 @@ class CheckIn:
     Soreness, fatigue and stress are rated 0 to 10. ``reported_at`` is aware. ``pain`` and
     ``warning_signs`` are empty when "none" was reported, None when the question was left out.
     Of heart-rate variability either rMSSD is reported or the RR intervals that it is made from.
+    ``jump_height_cm`` holds the trials of the morning; their mean counts.
     """
 
     athlete_id: str
@@ -119,6 +225,14 @@ class CheckIn:
     pain: tuple[Pain, ...] | None = None
     illness: str | None = None
     warning_signs: tuple[str, ...] | None = None
+    temperature_c: float | None = None
+    fever_medicine: bool | None = None
+    jump_height_cm: tuple[float, ...] | None = None
+    grip_kg: float | None = None
+    bar_speed: tuple[BarSpeed, ...] | None = None
+    journey: Journey | None = None
+    heat: Heat | None = None
+    takes: Takes | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,13 +25,18 @@ from dawnrule.model.concerns import (
 )
 from dawnrule.model.entities import (
     Athlete,
+    BarSpeed,
     Block,
     CheckIn,
+    Competition,
+    Heat,
     LastTrained,
     Pain,
+    PlanPhase,
     RecordedAthlete,
     Session,
     Sleep,
+    Takes,
 )
 from dawnrule.model.fact_dictionary import Facts, FactValue
 
@@ -39,13 +44,17 @@ T = TypeVar("T")
 
 _OMITS_DEFAULTS = (
     Alternative,
-    Athlete,
+    BarSpeed,
     Block,
     LastTrained,
     Pain,
-    RecordedAthlete,
-    Session,
     Sleep,
+    Heat,
+    Takes,
+    Session,
+    Competition,
+    RecordedAthlete,
+    Athlete,
     PainSite,
     Restrictions,
     Restriction,
@@ -63,6 +72,13 @@ def _converter() -> Converter:
     converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
     converter.register_structure_hook(FactValue, lambda value, _: value)
     converter.register_structure_hook_func(lambda kind: kind == Facts, lambda facts, _: facts)
+    first, last = override(rename="from"), override(rename="until")
+    converter.register_unstructure_hook(
+        PlanPhase, make_dict_unstructure_fn(PlanPhase, converter, first=first, last=last)
+    )
+    converter.register_structure_hook(
+        PlanPhase, make_dict_structure_fn(PlanPhase, converter, first=first, last=last)
+    )
     for kind in _OMITS_DEFAULTS:
         converter.register_unstructure_hook(
             kind, make_dict_unstructure_fn(kind, converter, _cattrs_omit_if_default=True)

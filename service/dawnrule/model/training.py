@@ -8,6 +8,7 @@ from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Block
 
 ONE_HOUR = timedelta(hours=1)
+ONE_DAY = timedelta(days=1)
 
 
 def hours_between(earlier: datetime, later: datetime) -> float:

@@ -3,19 +3,75 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
-from marshmallow import fields, post_dump, post_load
+from marshmallow import (
+    ValidationError,
+    fields,
+    post_dump,
+    post_load,
+    validates,
+    validates_schema,
+)
 
 from dawnrule.errors import FieldError
 from dawnrule.i18n.catalog import languages
-from dawnrule.model.entities import Athlete
-from dawnrule.schemas.base import Object, StrictSchema
+from dawnrule.i18n.lazy import lazy
+from dawnrule.model.entities import Athlete, Competition, PlanPhase
+from dawnrule.model.training import ONE_DAY
+from dawnrule.schemas.base import Entity, ListOf, Object, StrictSchema
 from dawnrule.schemas.errors import invalid_input, load, load_value
-from dawnrule.schemas.fields import AthleteId, CalendarDate, Text, TimeZone, Word
+from dawnrule.schemas.fields import (
+    AthleteId,
+    AwareTime,
+    CalendarDate,
+    Number,
+    Text,
+    TimeZone,
+    Word,
+)
 
 _NAME_CHARACTERS = 100
 _NO_ID_YET = ""
+LEAST_BODY_KG, MOST_BODY_KG = 20, 300
+MOST_COMPETITIONS, MOST_PHASES = 200, 100
+
+
+class CompetitionSchema(StrictSchema):
+    """A competition in an athlete's calendar."""
+
+    date = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
+    starts_at = AwareTime()
+    rank = Word.out_of("competition_ranks", required=True)
+    name = Text(at_most=_NAME_CHARACTERS)
+
+    @validates_schema
+    def _starts_on_its_date(self, data: dict[str, Any], **_: Any) -> None:
+        start, day = data.get("starts_at"), data.get("date")
+        if start and day and abs(start.date() - day) > ONE_DAY:
+            raise ValidationError(lazy("field.competition_elsewhere", date=day), "starts_at")
+
+    @post_load
+    def _competition(self, data: dict[str, Any], **_: Any) -> Competition:
+        return Competition(**data)
+
+
+class PlanPhaseSchema(StrictSchema):
+    """A phase of an athlete's plan; both dates are included."""
+
+    first = CalendarDate(data_key="from", required=True)
+    last = CalendarDate(data_key="until", required=True)
+    phase = Word.out_of("phases", required=True)
+
+    @validates_schema
+    def _ends_after_it_begins(self, data: dict[str, Any], **_: Any) -> None:
+        if data.get("first") and data.get("last") and data["last"] < data["first"]:
+            raise ValidationError(lazy("field.phase_backwards"), "until")
+
+    @post_load
+    def _phase(self, data: dict[str, Any], **_: Any) -> PlanPhase:
+        return PlanPhase(**data)
 
 
 class AthleteTraitsSchema(StrictSchema):
@@ -26,6 +82,15 @@ class AthleteTraitsSchema(StrictSchema):
     )
     date_of_birth = CalendarDate(metadata={"examples": ["2001-05-17"]})
     training_status = Word.out_of("training_statuses")
+    body_mass_kg = Number(LEAST_BODY_KG, MOST_BODY_KG, metadata={"description": "Unit: kg."})
+    competitions = ListOf(Entity(CompetitionSchema), at_most=lambda: MOST_COMPETITIONS)
+    phases = ListOf(Entity(PlanPhaseSchema), at_most=lambda: MOST_PHASES)
+
+    @validates("phases")
+    def _do_not_overlap(self, phases: tuple[PlanPhase, ...], **_: Any) -> None:
+        in_order = sorted(phases, key=lambda phase: phase.first)
+        if any(later.first <= earlier.last for earlier, later in pairwise(in_order)):
+            raise ValidationError(lazy("field.other_phase"))
 
     @post_load
     def _athlete(self, data: dict[str, Any], **_: Any) -> Athlete:
@@ -45,6 +110,9 @@ class AthleteSchema(AthleteTraitsSchema):
             "date_of_birth",
             "training_status",
             "language",
+            "body_mass_kg",
+            "competitions",
+            "phases",
         )
 
     @post_dump

@@ -159,6 +159,11 @@ class ListOf(StrictField[tuple[Any, ...]]):
         schema |= {"minItems": self._at_least} if self._at_least else {}
         return schema | ({} if math.isinf(at_most) else {"maxItems": int(at_most)})
 
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> list[Any] | None:
+        if value is None:
+            return None
+        return [self.item._serialize(one, attr or "", obj) for one in value]
+
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
     ) -> tuple[Any, ...]:

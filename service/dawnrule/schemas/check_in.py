@@ -10,7 +10,17 @@ from marshmallow import ValidationError, fields, post_load, validates, validates
 from dawnrule.facts.recovery import rmssd_ms
 from dawnrule.i18n.lazy import lazy, lazy_number
 from dawnrule.model import FactDictionary, Vocabulary
-from dawnrule.model.entities import Block, CheckIn, LastTrained, Pain, Sleep
+from dawnrule.model.entities import (
+    BarSpeed,
+    Block,
+    CheckIn,
+    Heat,
+    Journey,
+    LastTrained,
+    Pain,
+    Sleep,
+    Takes,
+)
 from dawnrule.schemas.base import ByName, ListOf, Object, StrictSchema, Timestamp
 from dawnrule.schemas.errors import load
 from dawnrule.schemas.fields import (
@@ -19,13 +29,27 @@ from dawnrule.schemas.fields import (
     CalendarDate,
     Fact,
     Number,
+    NumberOrTrials,
     Text,
+    WholeNumber,
     Word,
     WordList,
+    YesOrNo,
     greatest,
 )
 
 MOST_PAINS = 20
+MOST_SEVERITY = 10
+MOST_NAPS_HOURS = 16
+MOST_REPS_IN_RESERVE = 20
+MOST_SPRINT_METRES = 100_000
+MOST_KILOMETRES = 500
+MOST_LOAD_KG = 1000
+LEAST_JUMP_CM, MOST_JUMP_CM, MOST_JUMPS = 1, 150, 10
+LEAST_GRIP_KG, MOST_GRIP_KG = 1, 150
+LEAST_BAR_SPEED, MOST_BAR_SPEED, MOST_BAR_SPEEDS = 0.05, 5, 20  # m/s; how many a morning
+LEAST_AIR_C, MOST_AIR_C = -50, 60
+MOST_CAFFEINE_MG, MOST_BICARBONATE_G, MOST_CREATINE_G = 2000, 100, 50
 
 _WHERE_CHARACTERS = 100
 _SHORTEST_RR_MS, _LONGEST_RR_MS = 200, 3000  # 300 and 20 beats a minute
@@ -37,6 +61,11 @@ class SleepSchema(StrictSchema):
 
     hours = Fact("sleep_hours")
     quality = Fact("sleep_quality")
+    naps_hours = Number(
+        0,
+        MOST_NAPS_HOURS,
+        metadata={"description": "Naps over the last 24 h, beside last night. Unit: h."},
+    )
 
     @post_load
     def _sleep(self, data: dict[str, Any], **_: Any) -> Sleep:
@@ -60,6 +89,19 @@ class PainSchema(StrictSchema):
     where = Text(required=True, at_most=_WHERE_CHARACTERS, metadata={"examples": ["left knee"]})
     kind = Word.out_of("pain_kinds", required=True)
     muscle_groups = WordList("muscle_groups")
+    place = Word.out_of(
+        "pain_places",
+        metadata={
+            "description": "It says which muscle groups the pain counts for if none is named."
+        },
+    )
+    side = Word.out_of("sides")
+    onset = Word.out_of("onsets")
+    severity = Number(0, MOST_SEVERITY, metadata={"description": "0 none to 10 the worst."})
+    after = Word.out_of("pain_after", metadata={"description": "What it came after."})
+    warm = YesOrNo()
+    swollen = YesOrNo()
+    numbness = YesOrNo(metadata={"description": "Numbness or tingling with it."})
 
     @post_load
     def _pain(self, data: dict[str, Any], **_: Any) -> Pain:
@@ -79,6 +121,21 @@ class BlockSchema(StrictSchema):
     sets = Fact("planned_sets")
     reps = Fact("planned_reps")
     rest_seconds = Fact("planned_rest_seconds")
+    effort = Fact("planned_effort")
+    reps_in_reserve = WholeNumber(
+        0, MOST_REPS_IN_RESERVE, metadata={"description": "Left in reserve at the end of a set."}
+    )
+    to_failure = YesOrNo(metadata={"description": "Sets to failure."})
+    new_exercise = YesOrNo(metadata={"description": "An exercise that is new to the athlete."})
+    action = Word.out_of("actions", metadata={"description": "What the muscle does."})
+    contacts = Fact("planned_contacts", metadata={"description": "Landings of jumps."})
+    sprint_metres = Number(
+        0, MOST_SPRINT_METRES, metadata={"description": "Metres of sprints. Unit: m."}
+    )
+    kilometres = Number(0, MOST_KILOMETRES, metadata={"description": "Unit: km."})
+    contact = YesOrNo(metadata={"description": "Contact with others, or a risk of a knock."})
+    indoors = YesOrNo(metadata={"description": "Indoors or in the cool."})
+    competition = YesOrNo(metadata={"description": "The competition itself."})
 
     @validates_schema
     def _muscle_groups_or_pattern(self, data: dict[str, Any], **_: Any) -> None:
@@ -95,6 +152,73 @@ def refuse_longer_than_a_day(plan: Sequence[Block]) -> None:
     minutes = sum(block.minutes or 0 for block in plan)
     if minutes > greatest("planned_growth_minutes"):
         raise ValidationError(lazy("field.longer_than_a_day", minutes=lazy_number(minutes)))
+
+
+class BarSpeedSchema(StrictSchema):
+    """Mean bar speed of a set at a load, for a movement pattern or for muscle groups."""
+
+    pattern = Word.out_of("patterns")
+    muscle_groups = WordList("muscle_groups")
+    load_kg = Number(0, MOST_LOAD_KG, required=True, metadata={"description": "Unit: kg."})
+    metres_per_second = Number(
+        LEAST_BAR_SPEED, MOST_BAR_SPEED, required=True, metadata={"description": "Unit: m/s."}
+    )
+
+    @validates_schema
+    def _of_one_movement(self, data: dict[str, Any], **_: Any) -> None:
+        if bool(data.get("muscle_groups")) is bool(data.get("pattern")):
+            raise ValidationError(lazy("field.one_movement"), "pattern")
+
+    @post_load
+    def _bar_speed(self, data: dict[str, Any], **_: Any) -> BarSpeed:
+        return BarSpeed(**data)
+
+
+class JourneySchema(StrictSchema):
+    """A journey across time zones."""
+
+    time_zones_crossed = Fact("time_zones_crossed", required=True)
+    arrived_on = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
+
+    @post_load
+    def _journey(self, data: dict[str, Any], **_: Any) -> Journey:
+        return Journey(**data)
+
+
+class HeatSchema(StrictSchema):
+    """Heat expected at the session: WBGT, or air temperature and humidity."""
+
+    wbgt_c = Fact("wbgt_c")
+    temperature_c = Number(
+        LEAST_AIR_C, MOST_AIR_C, metadata={"description": "Of the air. Unit: °C."}
+    )
+    humidity_percent = Number(0, 100, metadata={"description": "Relative humidity. Unit: %."})
+    acclimatised = Fact("heat_acclimatised")
+
+    @validates_schema
+    def _wbgt_or_both(self, data: dict[str, Any], **_: Any) -> None:
+        if "wbgt_c" in data and "temperature_c" in data:
+            raise ValidationError(lazy("field.wbgt_or_air"), "temperature_c")
+        if ("temperature_c" in data) is not ("humidity_percent" in data):
+            missing = "humidity_percent" if "temperature_c" in data else "temperature_c"
+            raise ValidationError(lazy("field.air_and_humidity"), missing)
+
+    @post_load
+    def _heat(self, data: dict[str, Any], **_: Any) -> Heat:
+        return Heat(**data)
+
+
+class TakesSchema(StrictSchema):
+    """What is taken before the session. It gives cautions and no verdict."""
+
+    caffeine_mg = Number(0, MOST_CAFFEINE_MG, metadata={"description": "Unit: mg."})
+    bicarbonate_g = Number(0, MOST_BICARBONATE_G, metadata={"description": "Unit: g."})
+    creatine_g = Number(0, MOST_CREATINE_G, metadata={"description": "Unit: g."})
+    other = Text(at_most=_WHERE_CHARACTERS)
+
+    @post_load
+    def _takes(self, data: dict[str, Any], **_: Any) -> Takes:
+        return Takes(**data)
 
 
 class CheckInSchema(StrictSchema):
@@ -123,6 +247,23 @@ class CheckInSchema(StrictSchema):
     pain = ListOf(Object(PainSchema), at_most=lambda: MOST_PAINS)
     illness = Word.out_of("illnesses")
     warning_signs = WordList("warning_signs")
+    temperature_c = Fact("temperature_c")
+    fever_medicine = Fact("fever_medicine")
+    jump_height_cm = NumberOrTrials(
+        LEAST_JUMP_CM,
+        MOST_JUMP_CM,
+        MOST_JUMPS,
+        metadata={"description": "Height of a jump, or of several trials: their mean. Unit: cm."},
+    )
+    grip_kg = Number(
+        LEAST_GRIP_KG,
+        MOST_GRIP_KG,
+        metadata={"description": "Grip strength. It is shown and decides nothing. Unit: kg."},
+    )
+    bar_speed = ListOf(Object(BarSpeedSchema), at_most=lambda: MOST_BAR_SPEEDS)
+    journey = Object(JourneySchema)
+    heat = Object(HeatSchema)
+    takes = Object(TakesSchema)
     plan = ListOf(
         Object(BlockSchema),
         at_most=lambda: greatest("planned_blocks"),

@@ -394,6 +394,63 @@ class Number(StrictField[float]):
         return float(value) + 0.0  # -0.0 becomes 0.0
 
 
+class WholeNumber(StrictField[int]):
+    """A whole number from one to another, both included, in JSON."""
+
+    def __init__(self, least: int, greatest: int, **options: Any) -> None:
+        super().__init__(**options)
+        self._least, self._greatest = least, greatest
+
+    @property
+    def accepted(self) -> str:
+        """Describe what is accepted, in words."""
+        return lazy("field.whole_number", least=self._least, greatest=self._greatest)
+
+    def json_schema(self) -> dict[str, Any]:
+        """Describe what is accepted, in JSON Schema."""
+        return {"type": "integer", "minimum": self._least, "maximum": self._greatest}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> int:
+        if isinstance(value, float) and value.is_integer():
+            value = int(value)  # a spreadsheet's macro writes 7 as 7.0
+        is_whole = isinstance(value, int) and not isinstance(value, bool)
+        if not is_whole or not self._least <= value <= self._greatest:
+            hint = lazy("field.number_as_text") if isinstance(value, str) else ""
+            raise self.make_error("invalid", hint=hint)
+        return int(value)
+
+
+class NumberOrTrials(StrictField[tuple[float, ...]]):
+    """A number from one to another, or a list of at most so many of them; it becomes a tuple."""
+
+    def __init__(self, least: float, greatest: float, at_most: int, **options: Any) -> None:
+        super().__init__(**options)
+        self._number = Number(least, greatest)
+        self._trials = ListOf(self._number, at_least=1, at_most=lambda: at_most)
+
+    @property
+    def accepted(self) -> str:
+        """Describe what is accepted, in words."""
+        return lazy("field.either", one=self._number.accepted, other=self._trials.accepted)
+
+    def json_schema(self) -> dict[str, Any]:
+        """Describe what is accepted, in JSON Schema."""
+        number = self._number.json_schema()
+        return {"oneOf": [number, {**self._trials.json_schema(), "items": number}]}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
+    ) -> tuple[float, ...]:
+        if isinstance(value, list):
+            return self._trials.deserialize(value)
+        try:
+            return (self._number.deserialize(value),)
+        except ValidationError as error:
+            raise self.make_error("invalid") from error
+
+
 class Count(StrictField[int]):
     """A whole number from one to another, as it is written in an address."""
 

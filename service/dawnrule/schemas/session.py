@@ -15,7 +15,7 @@ from dawnrule.model import Verdict
 from dawnrule.model.entities import Session
 from dawnrule.model.serialization import to_json
 from dawnrule.schemas.base import ListOf, Object, StrictField, StrictSchema
-from dawnrule.schemas.check_in import BlockSchema
+from dawnrule.schemas.check_in import MOST_KILOMETRES, MOST_LOAD_KG, BlockSchema
 from dawnrule.schemas.errors import load
 from dawnrule.schemas.fields import (
     AthleteId,
@@ -29,11 +29,19 @@ from dawnrule.schemas.fields import (
 )
 
 MOST_RPE = 10  # the end of the CR10 scale
-MOST_LOAD_KG = 1000
 MOST_ON_A_PAGE = 500
 
 _SESSION_ID = re.compile(r"[A-Za-z0-9-]{1,64}")
 _BETWEEN = "_"
+
+
+def refuse_other_than_drop_with_dropped(data: Mapping[str, Any]) -> None:
+    """Raise ``ValidationError`` where output dropped without a figure, or the other way round."""
+    has_dropped, has_percent = data.get("output") == DROPPED, "output_drop_percent" in data
+    if has_dropped is has_percent:
+        return
+    name = "field.no_drop" if has_dropped else "field.drop_without_dropped"
+    raise ValidationError(lazy(name, dropped=DROPPED), "output_drop_percent")
 
 
 class DoneBlockSchema(BlockSchema):
@@ -47,6 +55,21 @@ class DoneBlockSchema(BlockSchema):
         "planned_rest_seconds", metadata={"description": "Rest between sets. Unit: s."}
     )
     load_kg = Number(0, MOST_LOAD_KG, metadata={"description": "The working load. Unit: kg."})
+    output = Word(
+        lambda: (HELD, CUT_SHORT, DROPPED),
+        metadata={"description": "As for the session; once a block says it, that counts alone."},
+    )
+    output_drop_percent = Fact(
+        "output_drop_percent",
+        metadata={"description": "By how much output fell. Only and always with dropped."},
+    )
+    longest_run_km = Number(
+        0, MOST_KILOMETRES, metadata={"description": "The longest single run. Unit: km."}
+    )
+
+    @validates_schema
+    def _block_drop_with_dropped(self, data: dict[str, Any], **_: Any) -> None:
+        refuse_other_than_drop_with_dropped(data)
 
 
 class SessionSchema(StrictSchema):
@@ -79,14 +102,7 @@ class SessionSchema(StrictSchema):
 
     @validates_schema
     def _drop_with_dropped(self, data: dict[str, Any], **_: Any) -> None:
-        has_dropped, has_percent = data.get("output") == DROPPED, "output_drop_percent" in data
-        if has_dropped and not has_percent:
-            message = lazy("field.no_drop", dropped=DROPPED)
-        elif has_percent and not has_dropped:
-            message = lazy("field.drop_without_dropped", dropped=DROPPED)
-        else:
-            return
-        raise ValidationError(message, "output_drop_percent")
+        refuse_other_than_drop_with_dropped(data)
 
     @post_load
     def _session(self, data: dict[str, Any], **_: Any) -> Session:

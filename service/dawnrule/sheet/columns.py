@@ -14,7 +14,8 @@ import yaml
 
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary, Vocabulary
-from dawnrule.schemas.session import MOST_LOAD_KG, MOST_RPE
+from dawnrule.schemas.check_in import MOST_LOAD_KG
+from dawnrule.schemas.session import MOST_RPE
 
 _BETWEEN_WORDS = re.compile(r"[\s_-]+")
 _FILE_NAME = "sheet_columns.yaml"

@@ -80,7 +80,13 @@ def m006_sign_ins(db: Database) -> None:
         db.execute(statement)
 
 
-def m007_concerns(db: Database) -> None:
+def m007_calendars(db: Database) -> None:
+    """Keep an athlete's body mass, competitions and phases."""
+    for statement in athletes.CALENDAR_SCHEMA:
+        db.execute(statement)
+
+
+def m008_concerns(db: Database) -> None:
     """Create concerns, opened from the check-ins that are stored, and let keys be a clinician's."""
     for statement in (*keys.REBUILT_WITH_CLINICIANS, *concerns.SCHEMA):
         db.execute(statement)
@@ -94,7 +100,8 @@ MIGRATIONS: tuple[Migration, ...] = (
     m004_ledger,
     m005_private_addresses,
     m006_sign_ins,
-    m007_concerns,
+    m007_calendars,
+    m008_concerns,
 )
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from dawnrule.model.entities import Athlete
-from dawnrule.store.values import columns, structure
+from dawnrule.model.serialization import from_json, to_json
+from dawnrule.store.values import columns, json_text, structure
 
 FIRST_SCHEMA = (
     """
@@ -20,7 +24,14 @@ FIRST_SCHEMA = (
     """,
 )
 
-_SELECT = "SELECT id, name, time_zone, date_of_birth, training_status, language FROM athletes"
+CALENDAR_SCHEMA = ("ALTER TABLE athletes ADD COLUMN calendar TEXT",)
+"""JSON of body mass, competitions and phases; NULL where none of them is known."""
+
+_IN_CALENDAR = ("body_mass_kg", "competitions", "phases")
+
+_SELECT = """
+    SELECT id, name, time_zone, date_of_birth, training_status, language, calendar FROM athletes
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +42,13 @@ class Athletes:
 
     def put(self, athlete: Athlete) -> bool:
         """Create an athlete, or replace their data; return True if created."""
-        row = columns(athlete)
+        row = _row(athlete)
         created = self.connection.execute(
             """
-            INSERT INTO athletes (id, name, time_zone, date_of_birth, training_status, language)
-            VALUES (:id, :name, :time_zone, :date_of_birth, :training_status, :language)
+            INSERT INTO athletes
+                (id, name, time_zone, date_of_birth, training_status, language, calendar)
+            VALUES
+                (:id, :name, :time_zone, :date_of_birth, :training_status, :language, :calendar)
             ON CONFLICT (id) DO NOTHING
             """,
             row,
@@ -45,8 +58,8 @@ class Athletes:
         self.connection.execute(
             """
             UPDATE athletes
-            SET (name, time_zone, date_of_birth, training_status, language)
-                = (:name, :time_zone, :date_of_birth, :training_status, :language)
+            SET (name, time_zone, date_of_birth, training_status, language, calendar)
+                = (:name, :time_zone, :date_of_birth, :training_status, :language, :calendar)
             WHERE id = :id
             """,
             row,
@@ -56,12 +69,12 @@ class Athletes:
     def get(self, athlete_id: str) -> Athlete | None:
         """Find an athlete by id; None if there is none."""
         row = self.connection.execute(f"{_SELECT} WHERE id = ?", (athlete_id,)).fetchone()
-        return structure(Athlete, row) if row else None
+        return _athlete(row) if row else None
 
     def all(self) -> list[Athlete]:
         """List all athletes in order of id."""
         rows = self.connection.execute(f"{_SELECT} ORDER BY id")
-        return [structure(Athlete, row) for row in rows]
+        return [_athlete(row) for row in rows]
 
     def delete(self, athlete_id: str) -> dict[str, int]:
         """Delete an athlete with all their data; return how many rows went, by table."""
@@ -88,3 +101,15 @@ class Athletes:
         removed = dict(zip(tables, cursor.fetchone(), strict=True))
         self.connection.execute("DELETE FROM athletes WHERE id = ?", (athlete_id,))
         return removed
+
+
+def _row(athlete: Athlete) -> dict[str, Any]:
+    """Convert an athlete to column values; what came later than the columns goes into one."""
+    known = {name: value for name, value in to_json(athlete).items() if name in _IN_CALENDAR}
+    return {**columns(athlete), "calendar": json_text(known) if known else None}
+
+
+def _athlete(row: Sequence[Any]) -> Athlete:
+    *plain, calendar = row
+    athlete = structure(Athlete, plain)
+    return from_json(Athlete, {**to_json(athlete), **json.loads(calendar)}) if calendar else athlete

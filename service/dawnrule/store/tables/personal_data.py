@@ -92,7 +92,8 @@ class Retention:
 
 KINDS: Mapping[str, str] = {
     "athlete": """
-        SELECT id AS athlete_id, name, time_zone, date_of_birth, training_status, language
+        SELECT id AS athlete_id, name, time_zone, date_of_birth, training_status, language,
+               coalesce(calendar, '{}') AS calendar
         FROM athletes WHERE id = ?
     """,
     "check-ins": """
@@ -147,7 +148,7 @@ KINDS: Mapping[str, str] = {
 }
 """Query of each kind of personal data."""
 
-_JSON = frozenset({"check_in", "concern", "record", "session", "plan", "act", "found"})
+_JSON = frozenset({"calendar", "check_in", "concern", "record", "session", "plan", "act", "found"})
 
 
 @dataclass(frozen=True, slots=True)
