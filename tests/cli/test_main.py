@@ -61,6 +61,12 @@ def test_there_are_the_commands_that_are_promised() -> None:
         ("keys", "list"),
         ("keys", "revoke"),
         ("openapi",),
+        ("concerns", "list"),
+        ("concerns", "open"),
+        ("concerns", "clear"),
+        ("concerns", "withdraw"),
+        ("concerns", "confirm"),
+        ("concerns", "advance"),
     }
 
 

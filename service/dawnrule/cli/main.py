@@ -10,6 +10,7 @@ import dawnrule
 from dawnrule.cli.advise import advise
 from dawnrule.cli.athletes import athletes
 from dawnrule.cli.audit import audit
+from dawnrule.cli.concerns import concerns
 from dawnrule.cli.demo import demo
 from dawnrule.cli.keys import keys
 from dawnrule.cli.maintenance import backup, restore, retention
@@ -65,7 +66,7 @@ def main() -> None:
 
 for _command in (demo, advise, outlook, serve, rules, replay, keys, backup, restore, openapi):
     main.add_command(_command)
-for _command in (audit, athletes, addresses, retention):
+for _command in (audit, athletes, addresses, concerns, retention):
     main.add_command(_command)
 for _command in (publish, activate, rollback, shadow, scorecard, verify):
     rules.add_command(_command)
