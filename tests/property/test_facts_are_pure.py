@@ -26,7 +26,7 @@ seeds = st.integers(0, 1_000_000)
 
 
 def facts_of(given: Morning) -> str:
-    """The facts to the last bit, and the reasons why others are missing."""
+    """Derive the facts to the last bit, and the reasons why others are missing."""
     return repr(derive_facts(given.athlete, given.check_in, given.history, given.now))
 
 
@@ -37,7 +37,8 @@ def record_of(advisor: Advisor, given: Morning) -> str:
 
 
 def digest() -> str:
-    """The digest of the records of some mornings; printed by the test in another process."""
+    """Compute the digest of the records of some mornings; printed by the test in another
+    process."""
     advisor = Advisor.bundled()
     records = [record_of(advisor, morning(seed)) for seed in SEEDS]
     return sha256("\n".join(records).encode()).hexdigest()

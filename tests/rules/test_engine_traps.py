@@ -387,7 +387,7 @@ def test_the_names_that_are_sent_have_different_hashes() -> None:
 
 
 def fnv_1a(name: str) -> int:
-    """The 32-bit FNV-1a hash (Fowler, Noll and Vo; RFC 9923)."""
+    """Compute the 32-bit FNV-1a hash (Fowler, Noll and Vo; RFC 9923)."""
     value = 0x811C9DC5
     for byte in name.encode():
         value = (value ^ byte) * 0x01000193 % 2**32

@@ -31,7 +31,8 @@ NUMERIC_OPERATORS = frozenset({Operator.AT_LEAST, Operator.AT_MOST, Operator.ABO
 
 
 class GroupKind(StrEnum):
-    """How a group combines its conditions; the values are the words of the rule files.
+    """The kinds of group, by how many conditions must hold; the values are the words of the rule
+    files.
 
     A test of a fact that was not reported fails, so ``NONE`` holds when nothing was reported.
     """

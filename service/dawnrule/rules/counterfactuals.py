@@ -58,9 +58,9 @@ class WhatIf:
     def verdict_after(self, before: Decision, facts: Facts, changed: Iterable[str]) -> Verdict:
         """Decide on facts that differ from those of ``before`` in ``changed`` only: just the rules
         that read these are tried again."""
-        asked = {rule for fact in changed for rule in self._reading.get(fact, ())}
-        fired = [rule for rule in before.fired if rule not in asked]
-        fired += [rule for rule, holds in self._rules if rule in asked and holds(facts)]
+        affected = {rule for fact in changed for rule in self._reading.get(fact, ())}
+        fired = [rule for rule in before.fired if rule not in affected]
+        fired += [rule for rule, holds in self._rules if rule in affected and holds(facts)]
         return decision_of(fired).verdict
 
     def thresholds_on(self, fact: str) -> tuple[Test, ...]:

@@ -135,7 +135,7 @@ def merged(many: Iterable[Limits]) -> Limits:
 
 
 def limits_of_fired(fired: Iterable[Rule], facts: Facts) -> Limits:
-    """The strictest limits of the rules that fired on some facts."""
+    """Combine the settled limits of the rules that fired to the strictest of each."""
     return merged(rule.limits.settled(facts) for rule in fired)
 
 

@@ -31,9 +31,9 @@ _LIMITS = tuple(one.name for one in fields(Limits))
 
 @dataclass(frozen=True, slots=True)
 class Allowance:
-    """What a stage allows. ``goals`` and ``modalities`` are None where any is allowed; ``nothing``
-    allows no block at all; ``modality_must_be_told`` allows no block that does not state its
-    modality."""
+    """The blocks that a stage allows. ``goals`` and ``modalities`` are None where any is allowed;
+    ``nothing`` allows no block at all; ``modality_must_be_told`` allows no block that does not
+    state its modality."""
 
     limits: Limits
     nothing: bool = False

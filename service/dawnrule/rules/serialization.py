@@ -70,8 +70,8 @@ def condition_to_json(condition: Condition) -> dict[str, Any]:
     """Convert a condition, as it could stand in a rule file."""
     match condition:
         case Test(fact, operator, value):
-            plain = list(value) if isinstance(value, tuple) else value
-            return {"fact": fact, operator.value: plain}
+            operand = list(value) if isinstance(value, tuple) else value
+            return {"fact": fact, operator.value: operand}
         case Signal(name):
             return {"signal": name}
         case Group(kind, conditions, count):
@@ -79,13 +79,13 @@ def condition_to_json(condition: Condition) -> dict[str, Any]:
             return {kind.value: several if count is None else {"n": count, "of": several}}
 
 
-def in_flow(plain: Any) -> str:
+def in_flow(data: Any) -> str:
     """Write JSON values on one line, as in a rule file: ``{fact: soreness, below: 3}``."""
-    if isinstance(plain, Mapping):
-        return "{" + ", ".join(f"{name}: {in_flow(value)}" for name, value in plain.items()) + "}"
-    if isinstance(plain, list | tuple):
-        return "[" + ", ".join(map(in_flow, plain)) + "]"
-    return str(plain).lower() if isinstance(plain, bool) else str(plain)
+    if isinstance(data, Mapping):
+        return "{" + ", ".join(f"{name}: {in_flow(value)}" for name, value in data.items()) + "}"
+    if isinstance(data, list | tuple):
+        return "[" + ", ".join(map(in_flow, data)) + "]"
+    return str(data).lower() if isinstance(data, bool) else str(data)
 
 
 def _extension(extension: Extension | None) -> dict[str, Any]:

@@ -22,9 +22,9 @@ from dawnrule.rules.serialization import condition_to_json, in_flow
 def boundary_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Finding]:
     """Yield a finding for each test without examples for its threshold and the next value beyond,
     or, of words, for one example with the word and one with another."""
-    shown = {rule: list(_pivots(rule)) for rule in rule_set.rules}
+    pivots = {rule: list(_pivots(rule)) for rule in rule_set.rules}
     for (_, test), rules in _users(rule_set.rules).items():
-        facts = [facts for rule in rules for facts, pivotal in shown[rule] if test in pivotal]
+        facts = [facts for rule in rules for facts, pivotal in pivots[rule] if test in pivotal]
         unseen = list(_unseen(test, dictionary[test.fact], facts))
         if unseen:
             words = in_flow(condition_to_json(test))
@@ -58,9 +58,9 @@ def _written(condition: Condition, where: str) -> Iterator[tuple[str, Test]]:
                 yield from _written(inner, where)
 
 
-def _unseen(test: Test, definition: FactDefinition, shown: Sequence[Facts]) -> Iterator[str]:
+def _unseen(test: Test, definition: FactDefinition, examples: Sequence[Facts]) -> Iterator[str]:
     """Yield what no example shows of a test, in words."""
-    values = [facts.get(test.fact) for facts in shown]
+    values = [facts.get(test.fact) for facts in examples]
     if test.operator is Operator.REPORTED:
         yield from [] if any(v is not None for v in values) else ["reported"]
         yield from [] if None in values else ["not reported"]
@@ -84,6 +84,6 @@ def _unseen_sides(test: Test, definition: FactDefinition, values: Sequence[Any])
         yield in_flow(beyond)
 
 
-def _others(definition: FactDefinition, asked: Sequence[Any]) -> bool:
+def _others(definition: FactDefinition, tested: Sequence[Any]) -> bool:
     """Tell whether the fact has values other than those asked for."""
-    return definition.type != "enumeration" or set(asked) < set(definition.values)
+    return definition.type != "enumeration" or set(tested) < set(definition.values)

@@ -151,8 +151,8 @@ def _freer_findings(
     except NotFound as missing:
         yield Finding(rule_set.file, 1, None, "more-permissive", missing.detail)
         return
-    asked = [rule.when for rule in (*earlier.rules, *rule_set.rules)]
-    solver = Solver([*asked, *(place.when for place in stated.where)], dictionary)
+    conditions = [rule.when for rule in (*earlier.rules, *rule_set.rules)]
+    solver = Solver([*conditions, *(place.when for place in stated.where)], dictionary)
     morning = solver.unknown()
     for scope in SCOPES:
         places = [place for place in stated.where if place.scope == scope]

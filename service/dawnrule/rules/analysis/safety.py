@@ -56,7 +56,7 @@ def _stops(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Test]:
 
 
 def _resting(rule_set: RuleSet, dictionary: FactDictionary, stop: Test) -> list[Rule]:
-    """The rules that say as much as the stop asks for: rest, or not as planned."""
+    """List the rules at least as strict as the stop requires: rest, or not as planned."""
     definition = dictionary[stop.fact]
     counting = rule_set.counting_for(definition.scope)
     least = Verdict.REST if stop.value in definition.rests else Verdict.SWAP

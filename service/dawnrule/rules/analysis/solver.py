@@ -77,7 +77,7 @@ class Solver:
         return other
 
     def without(self, other: Unknown, facts: Collection[str]) -> Unknown:
-        """The same morning as another, but with some facts not reported."""
+        """Copy a morning without the reports of some facts."""
         never = self._constant(False)
         reported = {fact: never if fact in facts else flag for fact, flag in other.reported.items()}
         return Unknown(reported, other.at_least)

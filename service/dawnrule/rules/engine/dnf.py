@@ -66,7 +66,7 @@ def _expanded_group(
     needed = count if holds else len(conditions) - count + 1
     each = [_expanded(inner, holds, at_most) for inner in conditions]
     choices = (product(*chosen) for chosen in combinations(each, max(needed, 0)))
-    merged = (tuple(dict.fromkeys(chain(*way))) for way in chain.from_iterable(choices))
+    merged = (tuple(dict.fromkeys(chain(*choice))) for choice in chain.from_iterable(choices))
     found = list(islice(merged, at_most + 1))
     if len(found) > at_most:
         raise TooManyConjunctionsError(f"more than {at_most} conjunctions")

@@ -86,12 +86,12 @@ class GroupTrace(Trace):
 
     def to_json(self) -> dict[str, Any]:
         """Convert the trace; only the kinds that have them show ``n`` and ``signal``."""
-        plain: dict[str, Any] = {"kind": self.kind, "holds": self.holds}
+        data: dict[str, Any] = {"kind": self.kind, "holds": self.holds}
         if self.count is not None:
-            plain["n"] = self.count
+            data["n"] = self.count
         if self.name is not None:
-            plain["signal"] = self.name
-        return plain | {"children": [child.to_json() for child in self.children]}
+            data["signal"] = self.name
+        return data | {"children": [child.to_json() for child in self.children]}
 
 
 def predicate(condition: Condition) -> Predicate:

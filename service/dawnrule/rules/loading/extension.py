@@ -263,8 +263,8 @@ class _Reader:
         if len(operators) != 1:
             raise _Fault("a change gives one operator, with its new value")
         reader = ConditionReader(self._source, self._dictionary, rule.scope, signals={})
-        asked = {word: entry[word] for word in ("fact", *operators)}
-        [test] = tests_of(reader.read(asked, pointer))
+        data = {word: entry[word] for word in ("fact", *operators)}
+        [test] = tests_of(reader.read(data, pointer))
         return test
 
     def _rule(self, entry: Mapping[str, Any]) -> Rule:

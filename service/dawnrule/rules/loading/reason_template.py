@@ -75,11 +75,11 @@ def cut_short(number: float, places: int) -> float:
 
 def fill(template: str, values: Mapping[str, object], decimal_mark: str = POINT) -> str:
     """Fill a template with values; numbers take the decimals that the template asks for."""
-    shown = {
+    formatted = {
         name: _CutShort(value, decimal_mark) if is_number(value) else value
         for name, value in values.items()
     }
-    text = template.format_map(shown)
+    text = template.format_map(formatted)
     return text[:1].upper() + text[1:]
 
 
