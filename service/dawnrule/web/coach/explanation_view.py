@@ -345,7 +345,9 @@ class Inputs:
         for group in dict.fromkeys((*planned, *rated)):
             label = self._say("coach_why.input_soreness", muscle_group=self._label(group))
             value = rated.get(group)
-            yield Row(label, None if value is None else str(value), unit, name=f"soreness/{group}")
+            yield Row(
+                label, None if value is None else f"{value:g}", unit, name=f"soreness/{group}"
+            )
 
     def _illness(self) -> str | None:
         illness = self._check_in.illness
