@@ -1,4 +1,4 @@
-"""What do the sheet, the phone and the coach's pages look like? Makes all pictures of the READMEs.
+"""Pictures for the READMEs: the sheet, the phone and the coach's pages.
 
     python clients_demo/make_pictures.py [coach] [phone] [spreadsheet]
 
@@ -125,7 +125,7 @@ PICTURES = {
 
 
 def draw_coach(browser: Browser, folder: Path) -> None:
-    """The coach's pages."""
+    """Draw the coach's pages."""
     with service(LATER, whole_squad) as url, opened(browser, url, DESK) as page:
         publish_club_rules(url)
         write_audit(url, folder.parents[1] / "audit" / "why.txt")
@@ -145,7 +145,7 @@ def draw_coach(browser: Browser, folder: Path) -> None:
 
 
 def write_audit(url: str, file: Path) -> None:
-    """What the audit prints of the advice whose page is shown too."""
+    """Write what the audit prints about the advice whose page is drawn too."""
     command = [sys.executable, str(HERE / "audit" / "why.py"), "a-01", "2026-03-09", "--url", url]
     environment = os.environ | {"DAWNRULE_KEY": COACH_KEY, "PYTHONUTF8": "1"}
     file.parent.mkdir(exist_ok=True)
@@ -155,7 +155,7 @@ def write_audit(url: str, file: Path) -> None:
 
 
 def draw_phone(browser: Browser, folder: Path) -> None:
-    """The page for checking in, what the address of today's advice shows, and the calendar."""
+    """Draw the check-in page, what the address of today's advice shows, and the calendar."""
     empty, filled_in, answered, today = (folder / file for file in PHONE_PICTURES)
     with service(EARLY, athlete_on_the_phone) as url, opened(browser, url, PHONE) as page:
         page.goto(f"/check-in/{CHECK_IN_TOKEN}")
@@ -171,7 +171,7 @@ def draw_phone(browser: Browser, folder: Path) -> None:
 
 
 def fill_in(page: Page) -> None:
-    """What an athlete taps."""
+    """Fill in the form as an athlete does."""
     for group, sore in (("quadriceps", 4), ("glutes", 3), ("adductors", 2)):
         page.locator(f'label.cell:has([name="soreness/{group}"][value="{sore}"])').click()
     page.get_by_label("Hours slept last night").fill("7.5")
@@ -182,7 +182,7 @@ def fill_in(page: Page) -> None:
 
 
 def draw_sheet(folder: Path) -> None:
-    """The squad sheet in Calc, before the macro has run and after."""
+    """Draw the squad sheet in Calc, before the macro has run and after."""
     with (
         TemporaryDirectory() as scratch,
         service(EARLY, squad_of_the_sheet) as url,
@@ -199,7 +199,7 @@ def draw_sheet(folder: Path) -> None:
 
 
 def take(page: Page, file: Path, height: int = ALL, at: str = "body") -> None:
-    """A picture of a page from an element on, no higher than that."""
+    """Take a picture of a page from an element on, no taller than that."""
     box = page.locator(at).bounding_box()
     assert box is not None, f"{at} is not on the page"
     top = box["y"] + page.evaluate("scrollY")
@@ -210,7 +210,7 @@ def take(page: Page, file: Path, height: int = ALL, at: str = "body") -> None:
 
 
 def print_out(page: Page, file: Path) -> None:
-    """A picture of the first sheet of paper."""
+    """Draw the first printed page."""
     paper = file.with_suffix(".pdf")
     page.pdf(path=paper, format="A4", prefer_css_page_size=True)
     command = ["pdftoppm", "-png", "-singlefile", "-r", str(DOTS_PER_INCH)]
@@ -235,7 +235,7 @@ def shrink(file: Path) -> None:
 
 @contextmanager
 def opened(browser: Browser, url: str, width: int) -> Iterator[Page]:
-    """A fresh page of a browser at an address, so wide."""
+    """Open a fresh page of a browser at an address, with a width."""
     context = browser.new_context(base_url=url, viewport={"width": width, "height": 900})
     yield context.new_page()
     context.close()

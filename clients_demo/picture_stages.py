@@ -1,4 +1,4 @@
-"""Where do the pictures come from? Real services on throw-away databases, with a clock that stands.
+"""Stages for the pictures: real services on temporary databases, with a clock that stands still.
 
 Everybody in them is invented.
 """
@@ -76,7 +76,7 @@ change:
 
 @dataclass(frozen=True)
 class Scene:
-    """A store in the making, and what decides in it. ``new_id`` gives the same ids each time."""
+    """A store being filled, and what decides in it. ``new_id`` gives the same ids each time."""
 
     store: Store
     settings: Settings
@@ -84,7 +84,7 @@ class Scene:
     new_id: Callable[[], str]
 
     def write_diary(self, diary: Diary, *, past: Sequence[Day], this_morning: bool) -> None:
-        """Put down what an athlete reported and trained, as it would have come in."""
+        """Store what an athlete reported and trained, as it would have come in."""
         self.store.write(lambda transaction: self._remember(transaction, diary, past))
         if this_morning:
             self.store.write(
@@ -109,7 +109,8 @@ class Scene:
 
 @contextmanager
 def service(now: datetime, *fill: Callable[[Scene], None]) -> Iterator[str]:
-    """The address of a real service with what was filled in, at a time that stands still."""
+    """Run a real service with the filled-in data, at a time that stands still; return its
+    address."""
     with TemporaryDirectory() as folder:
         settings = Settings(db=Path(folder) / "pictures.db", port=0, log=LogForm.OFF)
         with Store.open(settings.db) as store:
@@ -128,14 +129,14 @@ def service(now: datetime, *fill: Callable[[Scene], None]) -> Iterator[str]:
 
 
 def squad_of_the_sheet(scene: Scene) -> None:
-    """The athletes of ``squad.csv``."""
+    """Store the athletes of ``squad.csv``."""
     with (HERE / "spreadsheet" / "squad.csv").open(encoding="utf-8", newline="") as file:
         squad = [Athlete(row["athlete_id"], "", "Europe/Berlin") for row in csv.DictReader(file)]
     scene.store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in squad])
 
 
 def athlete_on_the_phone(scene: Scene) -> None:
-    """One athlete with weeks behind her, the coach's plan for today, and two private addresses."""
+    """Store one athlete with a history, the coach's plan for today, and two private addresses."""
     diaries = invent_diaries(Squad.invented(), EARLY)
     (hers,) = (one for one in diaries if one.athlete.id == ON_THE_PHONE)
     scene.write_diary(hers, past=hers.past, this_morning=False)
@@ -148,7 +149,7 @@ def athlete_on_the_phone(scene: Scene) -> None:
 
 
 def whole_squad(scene: Scene) -> None:
-    """The squad of the demo with its weeks; this morning of all who are up."""
+    """Store the demo's squad with its history, and this morning's check-ins of all who are up."""
     for diary in invent_diaries(Squad.invented(), LATER):
         up = diary.athlete.time_zone != ASLEEP
         scene.write_diary(diary, past=diary.past, this_morning=up)

@@ -1,4 +1,4 @@
-"""Is this advice in the ledger whose head I was given? Needs Python and the proof's files only.
+"""Proof that a piece of advice is in the ledger of a given head; needs only Python and the proof.
 
 Example: check_proof.py 4711:9f86d081... proof.json [next_page.json ...]
 """
@@ -11,19 +11,20 @@ from typing import Any
 
 
 def digest_of(text: str) -> str:
-    """The SHA-256 of a text in UTF-8, in hexadecimal."""
+    """Return the SHA-256 of a text in UTF-8, in hexadecimal."""
     return sha256(text.encode()).hexdigest()
 
 
 def entry_digest(entry: dict[str, Any], position: int, previous_digest: str) -> str:
-    """The digest of an entry's canonical JSON (RFC 8785): it has but ASCII text and a number."""
+    """Return the digest of an entry's canonical JSON (RFC 8785), which is ASCII text and a
+    number."""
     content = {name: entry[name] for name in ("at", "kind", "record_digest")}
     content |= {"position": position, "previous_digest": previous_digest}
     return digest_of(json.dumps(content, sort_keys=True, separators=(",", ":")))
 
 
 def problem_with(pages: list[dict[str, Any]], head: str) -> str | None:
-    """What is wrong with a proof; None if its record is in the ledger of this head."""
+    """Say what is wrong with a proof; None if its record is in the ledger of this head."""
     proof, entry = pages[0], pages[0]["entry"]
     if digest_of(proof["salt"] + proof["record"]) != entry["record_digest"]:
         return "The record is not the one that was entered."

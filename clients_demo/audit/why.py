@@ -1,6 +1,6 @@
-"""Why was this advice given? Its inputs, its rules with every number, and their sources.
+"""The explanation of a piece of advice: inputs, rules with every number, and sources.
 
-It stands alone: this one file, with requests, is the whole client.
+This one file, with requests, is the whole client.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ ORDERED = ("at_least", "at_most", "above", "below")
 
 
 def main() -> None:
-    """Print the whole story of one advice."""
+    """Print the explanation of a piece of advice."""
     parser = _parser()
     arguments = parser.parse_args()
     if not arguments.url.startswith(("http://", "https://")):
@@ -33,7 +33,7 @@ def main() -> None:
         record = get(arguments.url, "advice", advice_id)
     except requests.RequestException as error:
         parser.exit(2, f"{in_words(error)}\n")
-    print("\n".join(story(record)).lstrip())
+    print("\n".join(explanation_lines(record)).lstrip())
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -52,13 +52,13 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def advice_of(url: str, athlete: str, date: str) -> str | None:
-    """The id of the latest advice for a date, None when no check-in came."""
+    """Return the id of the latest advice for a date, None when there was no check-in."""
     advice_id: str | None = get(url, "athletes", athlete, "advice", date)["advice_id"]
     return advice_id
 
 
 def get(url: str, *path: str) -> dict[str, Any]:
-    """What the service answers. Raises ``requests.RequestException``."""
+    """Return the service's answer. Raises ``requests.RequestException``."""
     key = os.environ.get("DAWNRULE_KEY", "").strip()
     response = requests.get(
         "/".join([url.rstrip("/"), "v1", *(quote(step, safe="") for step in path)]),
@@ -70,8 +70,8 @@ def get(url: str, *path: str) -> dict[str, Any]:
     return answer
 
 
-def story(record: Mapping[str, Any]) -> Iterator[str]:
-    """The lines to print, none longer than ``COLUMNS``."""
+def explanation_lines(record: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the lines to print, none longer than ``COLUMNS``."""
     yield from _verdict(record)
     yield from _heading("What was reported")
     for name, value in _answers(record["check_in"]):
@@ -117,7 +117,7 @@ def _fired(rule: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _conditions(condition: Mapping[str, Any], indent: str) -> Iterator[str]:
-    """A condition and, further in, what it is made of."""
+    """Yield a condition, with its parts indented below it."""
     mark = "[x]" if condition["holds"] else "[ ]"
     if "fact" in condition:
         yield from _wrapped(f"{mark} {_test(condition)}", indent)
@@ -129,9 +129,9 @@ def _conditions(condition: Mapping[str, Any], indent: str) -> Iterator[str]:
 
 
 def _test(test: Mapping[str, Any]) -> str:
-    value = "not reported" if test["value"] is None else _said(test["value"])
+    value = "not reported" if test["value"] is None else _text(test["value"])
     return (
-        f"{test['fact']}: {value} ({test['operator'].replace('_', ' ')} {_said(test['threshold'])})"
+        f"{test['fact']}: {value} ({test['operator'].replace('_', ' ')} {_text(test['threshold'])})"
     )
 
 
@@ -149,20 +149,20 @@ def _subject(result: Mapping[str, Any]) -> str:
 
 
 def _answers(value: Any, name: str = "") -> Iterator[tuple[str, str]]:
-    """What was answered, each under its name: nested names are joined with dots."""
+    """Yield each answer with its name; nested names are joined with dots."""
     inner: Iterable[tuple[Any, Any]]
     if isinstance(value, dict):
         inner = value.items()
     elif isinstance(value, list) and any(isinstance(element, dict) for element in value):
         inner = enumerate(value)
     else:
-        yield name, _said(value)
+        yield name, _text(value)
         return
     for step, element in inner:
         yield from _answers(element, f"{name}.{step}" if name else str(step))
 
 
-def _said(value: Any) -> str:
+def _text(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(map(str, value)) or "none"
     return str(value).lower() if isinstance(value, bool) else str(value)
@@ -187,7 +187,7 @@ def _wrapped(text: str, indent: str, hanging: int = 4) -> list[str]:
 
 
 def in_words(error: requests.RequestException) -> str:
-    """Why there is no story, in one line."""
+    """Say in one line why there is no explanation."""
     if isinstance(error, requests.ConnectionError | requests.Timeout):
         return "No answer. Is the address right, and is the service running?"
     response = error.response

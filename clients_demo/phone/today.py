@@ -1,6 +1,6 @@
-"""What does the service say to one athlete today? The requests that a phone automation makes.
+"""One athlete's advice for today: the requests that a phone automation makes.
 
-It stands alone: this one file, with requests, is the whole client.
+This one file, with requests, is the whole client.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def advice_today(url: str, athlete: str) -> str:
-    """The sentence. Raises ``requests.RequestException``."""
+    """Return the sentence. Raises ``requests.RequestException``."""
     address = f"{url.rstrip('/')}/v1/athletes/{quote(athlete, safe='')}/advice/today.txt"
     response = requests.get(address, headers=_headers(), timeout=PATIENCE_SECONDS)
     response.raise_for_status()
@@ -74,7 +74,7 @@ def post_check_in(url: str, athlete: str, file: Path) -> None:
 
 
 def in_words(error: requests.RequestException) -> str:
-    """Why there is no advice, in one line."""
+    """Say in one line why there is no advice."""
     if isinstance(error, requests.ConnectionError | requests.Timeout):
         return "No answer. Is the address right, and is the service running?"
     response = error.response

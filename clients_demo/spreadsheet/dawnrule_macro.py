@@ -1,8 +1,8 @@
-"""What does Dawnrule say to each row of this sheet? A macro for LibreOffice Calc.
+"""Dawnrule's answer to each row of this sheet: a macro for LibreOffice Calc.
 
-It sends the sheet "check-ins" of the open document and writes the answer beside each row. It
-needs nothing but LibreOffice, whose own Python may be as old as 3.8. README.md says how to install
-it and where the key is kept.
+It sends the sheet "check-ins" of the open document and writes the answer into each row. It needs
+nothing but LibreOffice, whose own Python may be as old as 3.8. README.md explains how to install it
+and where to keep the key.
 """
 
 from __future__ import annotations
@@ -28,24 +28,24 @@ SHEET = "check-ins"
 ANSWERS = ("verdict", "rule", "reason", "caution", "problem")
 MESSAGE_CELL = "dawnrule_message"
 KEY_FILE = "dawnrule.ini"
-KEY = re.compile(r"[\w.~+/=-]+", re.ASCII)  # no other can be sent, and an error would repeat it
+KEY = re.compile(r"[\w.~+/=-]+", re.ASCII)  # others cannot be sent; an error would repeat them
 PATIENCE_SECONDS = 60
 MINUTES_A_DAY = 24 * 60
 
 
 class CannotAsk(Exception):
-    """Why nothing was asked or nothing was answered, in words for the person at the sheet."""
+    """The reason why nothing was sent or answered, in words for the person at the sheet."""
 
 
 class Access(NamedTuple):
-    """Where the service is, and the key that opens it."""
+    """The service's address, and the key to it."""
 
     address: str
     key: str
 
 
 def ask_dawnrule(*_: Any) -> None:
-    """Send the sheet, and write verdict, rule, reason, caution and problem beside its rows."""
+    """Send the sheet, and write verdict, rule, reason, caution and problem into its rows."""
     document = globals()["XSCRIPTCONTEXT"].getDocument()  # LibreOffice puts it here
     try:
         sheet = sheet_of(document)
@@ -66,7 +66,7 @@ g_exportedScripts = (ask_dawnrule,)  # noqa: N816 - LibreOffice lists the macros
 
 
 def sheet_of(document: Any) -> Any:
-    """The sheet that is sent."""
+    """Return the sheet that is sent."""
     sheets = getattr(document, "Sheets", None)
     if sheets is None or not sheets.hasByName(SHEET):
         raise CannotAsk(f"This document has no sheet “{SHEET}”. Nothing was sent.")
@@ -74,7 +74,7 @@ def sheet_of(document: Any) -> Any:
 
 
 def header_of(sheet: Any) -> list[str]:
-    """The names of the columns, as Dawnrule reads them. The answers must have a place."""
+    """Return the names of the columns, as Dawnrule reads them; each answer needs a column."""
     (first, *_) = used_range(sheet).getDataArray()
     header = ["_".join(str(name).lower().split()) for name in first]
     missing = [name for name in ANSWERS if header.count(name) != 1]
@@ -85,7 +85,7 @@ def header_of(sheet: Any) -> list[str]:
 
 
 def used_range(sheet: Any) -> Any:
-    """All cells from the first one to the last that holds something."""
+    """Return all cells from the first one to the last with content."""
     cursor = sheet.createCursor()
     cursor.gotoEndOfUsedArea(False)
     last = cursor.RangeAddress
@@ -93,7 +93,7 @@ def used_range(sheet: Any) -> Any:
 
 
 def texts_of(document: Any, sheet: Any, header: list[str]) -> list[list[str]]:
-    """All rows, each cell as text. Earlier answers are left out."""
+    """Return all rows, each cell as text, without earlier answers."""
     data = used_range(sheet).getDataArray()  # all at once: cell by cell is slow
     return [
         [
@@ -107,11 +107,12 @@ def texts_of(document: Any, sheet: Any, header: list[str]) -> list[list[str]]:
 
 
 def text_of(document: Any, sheet: Any, place: tuple[int, int], value: Any) -> str:
-    """What a cell holds, as Dawnrule reads it: 7, 6.5, 2026-03-09, 2026-03-09T18:00 or text.
+    """Return the content of a cell as Dawnrule reads it: 7, 6.5, 2026-03-09, 2026-03-09T18:00 or
+    text.
 
-    Calc keeps every number as a fraction, and a date as the days since its first day; only the
+    Calc stores every number as a fraction, and a date as the days since its first day; only the
     cell's format tells them apart. A formula that failed has no value: it is sent as it is shown,
-    so that it is refused.
+    so that it is rejected.
     """
     if isinstance(value, str):
         return value
@@ -120,12 +121,12 @@ def text_of(document: Any, sheet: Any, place: tuple[int, int], value: Any) -> st
         return str(cell.String)
     kind = document.NumberFormats.getByKey(cell.NumberFormat).Type
     if kind & (DATE | TIME):
-        return moment_text(document.NullDate, value, kind)
+        return datetime_text(document.NullDate, value, kind)
     return str(int(value)) if value.is_integer() else repr(value)
 
 
-def moment_text(first_day: Any, days: float, kind: int) -> str:
-    """A date, a time of day, or both, whatever the format in which it is shown."""
+def datetime_text(first_day: Any, days: float, kind: int) -> str:
+    """Write a date, a time of day, or both, whatever the format in which it is shown."""
     start = datetime.datetime(first_day.Year, first_day.Month, first_day.Day)
     moment = start + datetime.timedelta(minutes=round(days * MINUTES_A_DAY))
     if not kind & TIME:
@@ -137,9 +138,9 @@ def moment_text(first_day: Any, days: float, kind: int) -> str:
 
 
 def access() -> Access:
-    """The service and the key, from a file in the person's own LibreOffice folder.
+    """Read the address and the key from a file in the person's own LibreOffice folder.
 
-    They are not taken from the document: a sheet that somebody else sent could name an address of
+    They are not taken from the document: a sheet from somebody else could name an address of
     theirs, and the key would go there.
     """
     file = key_file()
@@ -158,7 +159,7 @@ def access() -> Access:
 
 
 def key_file() -> Path:
-    """Where the address and the key are kept."""
+    """Return the file that holds the address and the key."""
     services = uno.getComponentContext().ServiceManager
     substitution = services.createInstance("com.sun.star.util.PathSubstitution")
     folder = uno.fileUrlToSystemPath(substitution.substituteVariables("$(user)", True))
@@ -166,15 +167,15 @@ def key_file() -> Path:
 
 
 class NotElsewhere(urllib.request.HTTPRedirectHandler):
-    """Takes the key to no other address than the one that stands beside it."""
+    """A handler that follows no redirect, so the key goes to no other address."""
 
     def redirect_request(self, *_: Any) -> None:
-        """Never: an answer that points elsewhere is an error."""
+        """Refuse to follow; an answer that points elsewhere is an error."""
 
 
 def answers_of(access: Access, rows: list[list[str]]) -> tuple[list[dict[str, str]], str]:
-    """What the service says to each row that is not blank, by the names of the columns; and what
-    it remarks on the reading, as columns that mean nothing to it."""
+    """Return the answer to each row that is not blank, by column name, and the service's remarks on
+    how it read the sheet, such as unknown columns."""
     text = io.StringIO(newline="")
     csv.writer(text).writerows(rows)
     try:
@@ -188,7 +189,7 @@ def answers_of(access: Access, rows: list[list[str]]) -> tuple[list[dict[str, st
 
 
 def answer_to(access: Access, sheet: bytes) -> tuple[Any, str]:
-    """The answer's headers and text. A refusal is an answer too, if the service gave it."""
+    """Return the answer's headers and text. A refusal by the service is an answer too."""
     request = urllib.request.Request(
         f"{access.address}/v1/check-ins/batch?format=csv",
         data=sheet,
@@ -206,7 +207,7 @@ def answer_to(access: Access, sheet: bytes) -> tuple[Any, str]:
 
 
 def text_in(response: Any) -> tuple[Any, str]:
-    """Headers and text, of the kinds that the service gives."""
+    """Return headers and text, of the media types that the service sends."""
     kind = response.headers.get("Content-Type", "")
     if not kind.startswith(("text/csv", "application/problem+json")):
         raise ValueError(f"this is no answer of the service (status {response.status})")
@@ -217,7 +218,7 @@ def text_in(response: Any) -> tuple[Any, str]:
 
 
 def clear_answers(sheet: Any, header: list[str]) -> None:
-    """So that yesterday's verdict never stands beside today's row."""
+    """Clear earlier answers, so that yesterday's verdict never stands beside today's row."""
     last_row = used_range(sheet).RangeAddress.EndRow
     for column in map(header.index, ANSWERS if last_row else ()):
         cells = sheet.getCellRangeByPosition(column, 1, column, last_row)
@@ -227,7 +228,7 @@ def clear_answers(sheet: Any, header: list[str]) -> None:
 def write_answers(
     sheet: Any, header: list[str], rows: list[list[str]], answers: list[dict[str, str]]
 ) -> None:
-    """Beside each row, as text: what comes from outside never becomes a formula."""
+    """Write the answers into the rows as text: nothing from outside becomes a formula."""
     places = [place for place, row in enumerate(rows) if place and any(map(str.strip, row))]
     if len(places) != len(answers):
         raise CannotAsk("The answer does not fit the sheet, so nothing was written.")
@@ -238,14 +239,15 @@ def write_answers(
 
 
 def summary_of(answers: list[dict[str, str]]) -> str:
-    """What became of the sheet, in a line."""
+    """Summarize the outcome in a line."""
     refused = sum(bool(answer.get("problem")) for answer in answers)
     more = f" {refused} refused: see the column “problem”." if refused else ""
     return f"{len(answers)} rows sent, {datetime.datetime.now():%Y-%m-%d %H:%M}.{more}"
 
 
 def tell(document: Any, message: str) -> None:
-    """In the named cell, if the document has it, and in a box, if there is a window."""
+    """Show a message in the named cell, if the document has it, and in a box, if there is a
+    window."""
     names = getattr(document, "NamedRanges", None)
     if names is not None and names.hasByName(MESSAGE_CELL):
         area = names.getByName(MESSAGE_CELL).getReferredCells()

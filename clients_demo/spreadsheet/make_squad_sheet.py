@@ -1,4 +1,4 @@
-"""How is the squad sheet made, with its drop-downs, for Calc, Excel and their kin?
+"""The squad sheet with its drop-downs, for Calc, Excel and similar programs.
 
 The words and ranges are read from the data files in ``rules/``, the example rows from
 ``squad.csv``. It needs openpyxl and PyYAML, and LibreOffice for the .ods file.
@@ -115,7 +115,7 @@ def main() -> None:
 
 
 def make(folder: Path) -> tuple[Path, Path]:
-    """Both files in a folder. Raises ``subprocess.SubprocessError`` if soffice cannot."""
+    """Write both files to a folder. Raises ``subprocess.SubprocessError`` if soffice fails."""
     sheet = folder / "squad.xlsx"
     workbook().save(sheet)
     with tempfile.TemporaryDirectory() as profile:
@@ -126,7 +126,7 @@ def make(folder: Path) -> tuple[Path, Path]:
 
 
 def workbook() -> Workbook:
-    """The squad sheet, not yet a file."""
+    """Build the squad sheet."""
     book = Workbook()
     book.properties.created = book.properties.modified = MADE_ON
     book.properties.creator = book.properties.title = "Dawnrule squad sheet"
@@ -144,19 +144,19 @@ def workbook() -> Workbook:
 
 
 def squad_rows() -> Iterator[dict[str, str]]:
-    """The rows of squad.csv, by column name."""
+    """Read the rows of squad.csv, by column name."""
     with SQUAD.open(encoding="utf-8", newline="") as file:
         yield from csv.DictReader(file)
 
 
 def words_of(name: str, vocabulary: Mapping[str, Any]) -> list[str]:
-    """The words of a list of the vocabulary, as they are written in a cell."""
+    """Return the words of a vocabulary list, as they are written in a cell."""
     words = [word["id"] if isinstance(word, dict) else word for word in vocabulary[name]]
     return [NONE, *words] if name in WITH_NONE else words
 
 
 def write_instructions(sheet: Worksheet) -> None:
-    """What a coach should know first, with the cell for the macro's message at its head."""
+    """Write what a coach should know first, with the cell for the macro's message at the top."""
     lines = ("The squad sheet", "What Dawnrule said last:", "nothing yet", "", *INSTRUCTIONS)
     write_lines(sheet, lines)
     fit_to_page(sheet)
@@ -166,7 +166,7 @@ def write_instructions(sheet: Worksheet) -> None:
 
 
 def fit_to_page(sheet: Worksheet) -> None:
-    """It is printed on one page."""
+    """Fit the sheet to one printed page."""
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
 
@@ -178,7 +178,7 @@ def write_lines(sheet: Worksheet, lines: tuple[str, ...]) -> None:
 
 
 def write_check_ins(sheet: Worksheet, rows: list[dict[str, str]]) -> None:
-    """The names of the columns, and the example rows under them."""
+    """Write the column names, and the example rows below them."""
     for place, name in enumerate(COLUMNS, start=1):
         cell = sheet.cell(1, place, name)
         cell.font = BOLD
@@ -192,13 +192,13 @@ def write_check_ins(sheet: Worksheet, rows: list[dict[str, str]]) -> None:
 
 
 def width_of(name: str) -> int:
-    """How wide a column is, in characters."""
+    """Return the width of a column, in characters."""
     least = TIME_WIDTH if name.endswith("_at") else WORD_WIDTH if name in LIST_OF else DATE_WIDTH
     return WIDTHS.get(name, max(least, len(name) + 2))
 
 
 def value_of(name: str, text: str) -> Any:
-    """What stands in a cell: a date, a time, a number or a text; nothing if it is empty."""
+    """Return the value of a cell: a date, a time, a number or a text; nothing if it is empty."""
     if not text:
         return None
     if name == "date":
@@ -217,7 +217,7 @@ def format_times(sheet: Worksheet, name: str, letter: str) -> None:
 
 
 def write_today(sheet: Worksheet, athletes: list[str]) -> None:
-    """A line for each athlete: where to paste the private address, and the formula."""
+    """Write a line for each athlete: a cell for the private address, and the formula."""
     write_lines(sheet, ABOUT_TODAY)
     fit_to_page(sheet)
     for place, (name, width) in enumerate(
@@ -232,8 +232,8 @@ def write_today(sheet: Worksheet, athletes: list[str]) -> None:
 
 
 def write_lists(sheet: Worksheet) -> dict[str, str]:
-    """A column for each list, on a sheet that is not shown; gives where each stands, as a formula
-    names it."""
+    """Write a column for each list, on a hidden sheet; return the place of each, as a formula names
+    it."""
     sheet.sheet_state = "hidden"
     vocabulary = yaml.safe_load((RULES / "vocabulary.yaml").read_text(encoding="utf-8"))
     places = {}
@@ -246,7 +246,7 @@ def write_lists(sheet: Worksheet) -> dict[str, str]:
 
 
 def add_validations(sheet: Worksheet, places: Mapping[str, str]) -> None:
-    """What may stand in which column, with words for it."""
+    """Restrict what each column accepts, with messages."""
     facts = {fact["name"]: fact for fact in facts_of_the_rules()}
     for place, name in enumerate(COLUMNS, start=1):
         fact = facts.get(FACT_OF.get(name, name))
@@ -264,14 +264,15 @@ def add_validations(sheet: Worksheet, places: Mapping[str, str]) -> None:
 
 
 def facts_of_the_rules() -> list[dict[str, Any]]:
-    """Each fact with its type, its range and what it means."""
+    """Load each fact with its type, its range and its meaning."""
     file = yaml.safe_load((RULES / "facts.yaml").read_text(encoding="utf-8"))
     facts: list[dict[str, Any]] = file["facts"]
     return facts
 
 
 def drop_down(name: str, place: str) -> DataValidation:
-    """One word of a list; where several may stand, other text is let in after a question."""
+    """Offer the words of a list; where several may stand, accept other text after a
+    confirmation."""
     several = " Several: write them with a space between." if name in SEVERAL else ""
     return validation(
         "list",
@@ -283,7 +284,7 @@ def drop_down(name: str, place: str) -> DataValidation:
 
 
 def time_rule(name: str) -> DataValidation:
-    """A date, or a date with a time of day."""
+    """Accept a date, or a date with a time of day."""
     kind, shape = ("date", "2026-03-09") if name == "date" else ("time", "2026-03-09 18:00")
     return validation(
         "date",
@@ -295,7 +296,7 @@ def time_rule(name: str) -> DataValidation:
 
 
 def number_rule(fact: Mapping[str, Any]) -> DataValidation:
-    """A number in the range of a fact."""
+    """Accept a number in the range of a fact."""
     least, greatest = fact["range"]
     is_whole = fact["type"] == "integer"
     return validation(
@@ -309,7 +310,7 @@ def number_rule(fact: Mapping[str, Any]) -> DataValidation:
 
 
 def validation(kind: str, *limits: str, **more: Any) -> DataValidation:
-    """A rule for cells, which may stay empty."""
+    """Make a rule for cells, which may stay empty."""
     first, second = (*limits, None)[:2]
     rule = DataValidation(
         formula1=first, formula2=second, allow_blank=True, **{"type": kind, **more}

@@ -1,6 +1,6 @@
-"""What does the service say to each row of this morning's squad sheet?
+"""The service's answer to each row of this morning's squad sheet.
 
-It stands alone: this one file, with requests, is the whole client.
+This one file, with requests, is the whole client.
 """
 
 from __future__ import annotations
@@ -31,23 +31,23 @@ THIS_COMPUTER = ("localhost", "127.0.0.1", "::1")
 
 @dataclass(frozen=True)
 class Post:
-    """A sheet as it is sent: where to, what kind of file, and what it does not say itself."""
+    """A sheet to send: its destination, its media type, and what it does not say itself."""
 
     url: str
     sheet: bytes
     media_type: str
-    declared: Mapping[str, str | None]
+    options: Mapping[str, str | None]
 
     def answer(self, form: str) -> requests.Response:
-        """What the service says, as json, or as a sheet (csv, xlsx).
+        """Send the sheet and return the answer, as json or as a sheet (csv, xlsx).
 
-        The same sheet may be sent again and again: nothing is stored twice. Raises
+        The same sheet may be sent repeatedly: nothing is stored twice. Raises
         ``requests.RequestException``.
         """
         key = os.environ.get("DAWNRULE_KEY", "").strip()
         return requests.post(
             f"{self.url.rstrip('/')}/v1/check-ins/batch",
-            params={"format": form, **self.declared},
+            params={"format": form, **self.options},
             data=self.sheet,
             headers={
                 "Authorization": f"Bearer {key}".encode(),
@@ -58,7 +58,7 @@ class Post:
 
 
 def main() -> None:
-    """Post the sheet, write it down with its answers. Ends with 1 if rows were refused."""
+    """Post the sheet and save it with its answers. Exits with 1 if rows were rejected."""
     parser = _parser()
     arguments = parser.parse_args()
     sheet: Path = arguments.sheet
@@ -66,7 +66,7 @@ def main() -> None:
     out: Path = arguments.out or sheet.with_name(f"{sheet.name}-verdicts.{form}")
     try:
         post = _post(arguments)
-        told = told_by(post.answer("json"))
+        outcomes = outcomes_in(post.answer("json"))
         out.write_bytes(post.answer(form).content)
     except requests.RequestException as error:
         parser.exit(2, f"{in_words(error)}\n")
@@ -74,9 +74,9 @@ def main() -> None:
         parser.exit(2, f"{error}\n")
     except OSError as error:
         parser.exit(2, f"{error.filename}: {error.strerror}\n")
-    results = told["results"]
+    results = outcomes["results"]
     refusals = [line for result in results for line in refusals_of(result)]
-    print(*told["sheet"]["remarks"], *refusals, sep="\n")
+    print(*outcomes["sheet"]["remarks"], *refusals, sep="\n")
     print(f"{len(results)} rows read; the verdicts are in {out}")
     sys.exit(1 if refusals else 0)
 
@@ -97,8 +97,8 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _address(given: str) -> str:
-    """An address with its scheme. Without one, this very computer is asked by http; the key goes
-    to no other without the user's word for how. Raises ``ValueError``."""
+    """Return an address with its scheme. Without one, only this computer is asked, by http; the
+    user decides how the key travels to any other. Raises ``ValueError``."""
     if given.startswith(SCHEMES):
         return given
     if urlsplit(f"//{given}").hostname in THIS_COMPUTER:
@@ -109,21 +109,22 @@ def _address(given: str) -> str:
 
 def _post(arguments: argparse.Namespace) -> Post:
     sheet: Path = arguments.sheet
-    declared = {"date_order": arguments.date_order, "sheet": arguments.sheet_name}
+    options = {"date_order": arguments.date_order, "sheet": arguments.sheet_name}
     media_type = MEDIA_TYPES.get(sheet.suffix.lower(), CSV)
-    return Post(_address(arguments.url), sheet.read_bytes(), media_type, declared)
+    return Post(_address(arguments.url), sheet.read_bytes(), media_type, options)
 
 
-def told_by(response: requests.Response) -> dict[str, Any]:
-    """What became of each row, in order. Raises ``requests.HTTPError`` if nothing was read."""
-    told: dict[str, Any] = response.json()
-    if "results" not in told:
+def outcomes_in(response: requests.Response) -> dict[str, Any]:
+    """Return the outcome of each row, in order. Raises ``requests.HTTPError`` if nothing was
+    read."""
+    outcomes: dict[str, Any] = response.json()
+    if "results" not in outcomes:
         raise requests.HTTPError(f"status {response.status_code}", response=response)
-    return told
+    return outcomes
 
 
 def refusals_of(result: Mapping[str, Any]) -> Iterator[str]:
-    """Why a row was refused, a line for each cell that is wrong."""
+    """Yield a line for each faulty cell of a rejected row."""
     problem = result["problem"]
     if problem is None:
         return
@@ -136,7 +137,7 @@ def refusals_of(result: Mapping[str, Any]) -> Iterator[str]:
 
 
 def in_words(error: requests.RequestException) -> str:
-    """Why there are no verdicts, in one line."""
+    """Say in one line why there are no verdicts."""
     if isinstance(error, requests.ConnectionError | requests.Timeout):
         return "No answer. Is the address right, and is the service running?"
     response = error.response

@@ -1,4 +1,4 @@
-"""Does ``dawnrule advise`` give a coach the advice of the service from a file?"""
+"""``dawnrule advise``: the service's advice, from a file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Are keys given out once, by role, and ended for good?"""
+"""``dawnrule keys``: keys shown once, by role, and revoked for good."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does the command explain itself, and end as a script expects?"""
+"""The command: its help, its examples, and exit codes that a script can rely on."""
 
 from __future__ import annotations
 

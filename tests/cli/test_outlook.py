@@ -1,4 +1,4 @@
-"""Does ``dawnrule outlook`` say what opens when?"""
+"""``dawnrule outlook``: what opens when."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Are private addresses given out once, by athlete and purpose, and ended for good?"""
+"""``dawnrule addresses``: addresses shown once, by athlete and purpose, and revoked for good."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def test_without_a_url_it_begins_with_where_the_service_listens_and_says_so(db: 
     words = ("addresses", "create", "--athlete", "a-03", "--purpose", "check-in", "--db", db)
     told = typed(*words, DAWNRULE_HOST="192.0.2.7", DAWNRULE_PORT="9000")
     assert told.stdout.startswith("http://192.0.2.7:9000/check-in/")
-    assert "say it with --url" in told.stderr
+    assert "pass it with --url" in told.stderr
     assert "--url" not in typed(*words, "--url", "https://dawn.example").stderr
 
 

@@ -1,4 +1,4 @@
-"""Can rules be published, activated and taken back from a terminal, and do servers follow?"""
+"""Rule sets published, activated and taken back at a terminal, and servers that follow."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ MORNING = datetime(2026, 3, 9, 6, 45, tzinfo=UTC)
 
 @pytest.fixture(scope="session")
 def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database in which the club's rule set was published, once for all tests."""
+    """Make a database with the club's rule set published, once for all tests."""
     folder = tmp_path_factory.mktemp("published")
     db, file = folder / "squad.db", folder / "club.yaml"
     file.write_text(CLUB, encoding="utf-8")
@@ -54,14 +54,14 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def db(published: Path, tmp_path: Path) -> Path:
-    """A copy of that database, and the file that was published beside it."""
+    """Copy that database, and the file that was published."""
     shutil.copy(published.with_name("club.yaml"), tmp_path)
     return Path(shutil.copy(published, tmp_path))
 
 
 @pytest.fixture
 def that_morning(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The clock of the commands: a second passes each time that they look at it."""
+    """Set the clock of the commands: a second passes each time that they look at it."""
     seconds = count()
     for module in (publishing_module, rules_module):
         monkeypatch.setattr(module, "now", lambda: MORNING + timedelta(seconds=next(seconds)))
@@ -243,7 +243,7 @@ def verdict_today(db: Path) -> str:
 def test_advice_of_today_by_other_rules_is_told_and_decided_again_when_asked(db: Path) -> None:
     checked_in_today(db)
     told = typed("rules", "activate", "club@1.0.0", "--db", db)
-    assert "Today's advice of 1 athlete is by other rules. It stays" in told.stdout
+    assert "Today's advice of 1 athlete was given by other rules. It stays" in told.stdout
     assert verdict_today(db) != "rest"
     told = typed("rules", "rollback", "--db", db)
     assert "by other rules" not in told.stdout
@@ -256,7 +256,7 @@ def test_advice_of_today_by_other_rules_is_told_and_decided_again_when_asked(db:
 
 
 def listed(db: Path, *options: str) -> dict[str, str]:
-    """What each rule set is said to decide, by its name."""
+    """Return what each rule set is listed to decide, by its name."""
     told = typed("rules", "list", "--db", db, *options)
     assert told.exit_code == 0, told.stderr
     rows = [re.split(r" {2,}", line) for line in told.stdout.splitlines()[2:]]

@@ -1,4 +1,4 @@
-"""Can a person replay, verify and score the past from a terminal?"""
+"""The past replayed, verified and scored at a terminal."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ from click.testing import Result
 
 from dawnrule.analytics import replay as replay_module
 from dawnrule.analytics.replay import Replayed
-from dawnrule.cli.options import Show
+from dawnrule.cli.options import ShowProgress
 from dawnrule.i18n.resources import rules_folder
 from tests.cli.terminal import typed
 
 
 @pytest.fixture
 def db(demo_database: Path, tmp_path: Path) -> Path:
-    """The demo's database, for one test alone."""
+    """Copy the demo's database for one test."""
     file = tmp_path / "squad.db"
     shutil.copy(demo_database, file)
     return file
@@ -36,7 +36,7 @@ def db(demo_database: Path, tmp_path: Path) -> Path:
 
 @pytest.fixture
 def house_rules(tmp_path: Path) -> Path:
-    """The baseline, but less soreness is enough for another session."""
+    """Write the baseline, but with less soreness enough for another session."""
     baseline = (rules_folder() / "baseline" / "1.0.0.yaml").read_text(encoding="utf-8")
     stricter = baseline.replace("{fact: soreness, at_least: 3}", "{fact: soreness, at_least: 2}")
     assert stricter != baseline
@@ -99,7 +99,7 @@ def test_a_replay_keeps_to_the_dates_asked_for(db: Path) -> None:
     assert (found["from"], found["to"], found["mornings"]) == ("2024-03-01", "2024-03-02", 28)
 
 
-def interrupting_bar(label: str, shown: ExitStack) -> Show:
+def interrupting_bar(label: str, shown: ExitStack) -> ShowProgress:
     """Ctrl-C comes when more than a hundred mornings are decided."""
 
     def show(done: int, of: int) -> None:
@@ -150,7 +150,7 @@ def test_a_stopped_replay_can_be_begun_anew(
 
 
 def written_to(terminal: int) -> Iterator[bytes]:
-    """What is written to a terminal until nobody is left who could."""
+    """Return what is written to a terminal until it is closed."""
     with open(terminal, "rb", buffering=0) as screen, suppress(OSError):
         while True:
             yield screen.read(10_000)
@@ -244,4 +244,4 @@ def test_the_forms_of_a_scorecard_tell_the_same_shares(db: Path) -> None:
 
 def test_a_rule_set_that_gave_no_advice_has_no_scorecard_to_read(db: Path) -> None:
     told = typed("rules", "scorecard", "baseline@1.1.0", "--db", db)
-    assert told.stdout == "baseline@1.1.0: no advice was given by it on these dates.\n"
+    assert told.stdout == "baseline@1.1.0: it gave no advice on these dates.\n"

@@ -1,4 +1,4 @@
-"""Does ``dawnrule rules`` tell a coach what is wrong with a rule file?"""
+"""``dawnrule rules``: findings on a rule file, in words that help a coach."""
 
 from __future__ import annotations
 

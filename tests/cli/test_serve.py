@@ -1,4 +1,4 @@
-"""Does ``dawnrule serve`` serve, and end cleanly when it is told to?"""
+"""``dawnrule serve``: a service that starts, and ends cleanly when it is told to."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ WITHIN_SECONDS = 60
 
 @contextmanager
 def running(*words: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """The service as a process of its own, and its address."""
+    """Run the service as a process of its own; return its address."""
     command = [sys.executable, "-m", "dawnrule", "serve", "--port", "0", *words]
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
         assert process.stderr is not None
@@ -91,7 +91,7 @@ def test_wrong_use_is_told_before_anything_is_served(
         ("DAWNRULE_BODY_LIMIT_BYTES", "many", "must be a whole number, not 'many'"),
         ("DAWNRULE_PORT", "http", "'http' is not a valid integer range"),
         ("DAWNRULE_LOG", "loud", "must be one of json, text, off, not 'loud'"),
-        ("DAWNRULE_BACKUP_FOLDER", "nowhere", "nowhere is no folder"),
+        ("DAWNRULE_BACKUP_FOLDER", "nowhere", "nowhere is not a folder"),
     ],
 )
 def test_a_variable_that_cannot_mean_what_it_says_is_wrong_use(

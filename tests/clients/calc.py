@@ -1,4 +1,4 @@
-"""How does a test use Calc as a person would? With a profile of its own, and never for ever."""
+"""LibreOffice Calc, used as a person would, with a profile of its own and a time limit."""
 
 from __future__ import annotations
 
@@ -43,7 +43,8 @@ class Calc:
     pipe: str
 
     def do(self, *steps: Any) -> list[Any]:
-        """What each step of ``calc_steps.py`` gave. Raises ``subprocess.SubprocessError``."""
+        """Return the result of each step of ``calc_steps.py``. Raises
+        ``subprocess.SubprocessError``."""
         done = subprocess.run(
             [PYTHON_WITH_UNO, STEPS, self.pipe, json.dumps(steps)],
             check=True,
@@ -55,7 +56,7 @@ class Calc:
         return given
 
     def draw(self, file: Path, sheet: str, columns: Sequence[str], picture: Path) -> None:
-        """A picture (.png) of some columns of a sheet, as they are printed."""
+        """Draw a picture (.png) of some columns of a sheet, as they are printed."""
         page = picture.with_suffix(".pdf")
         self.do(["load", str(file)], ["print_page", sheet, list(columns), str(page)])
         command = ["pdftoppm", "-png", "-singlefile", "-r", str(DOTS_PER_INCH)]

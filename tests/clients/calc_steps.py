@@ -1,4 +1,4 @@
-"""What does a person do in Calc, step by step? Run by the Python that LibreOffice knows.
+"""Steps of a person in Calc, run by the Python of LibreOffice.
 
     python3 calc_steps.py PIPE '[["load", "squad.ods"], ["ask"], ["store", "out.ods"]]'
 
@@ -120,7 +120,7 @@ def _named(name: str, value: Any) -> Any:
 
 
 def _context(pipe: str) -> Any:
-    """The running Calc's, as soon as it listens."""
+    """Connect to the running Calc, as soon as it listens."""
     local = uno.getComponentContext()
     name = "com.sun.star.bridge.UnoUrlResolver"
     resolver = local.ServiceManager.createInstanceWithContext(name, local)
@@ -135,7 +135,7 @@ def _context(pipe: str) -> Any:
 
 
 def main(pipe: str, steps: str) -> None:
-    """Do the steps in their order."""
+    """Run the steps in order."""
     person = Person(_context(pipe))
     print(json.dumps([getattr(person, name)(*more) for name, *more in json.loads(steps)]))
 

@@ -1,4 +1,4 @@
-"""How is a client run as its user runs it: a command, an address, a key in the environment?"""
+"""Clients run as their users run them: a command, an address, a key in the environment."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def run(live_server: LiveServer, tmp_path: Path) -> Run:
 
 @pytest.fixture
 def ask(live_server: LiveServer) -> Ask:
-    """What the service holds, as a coach sees it."""
+    """Return what the service holds, as a coach sees it."""
 
     def get(path: str) -> dict[str, Any]:
         response = requests.get(

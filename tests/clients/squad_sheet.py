@@ -1,4 +1,4 @@
-"""What stands in the squad sheet that is shipped, and who are its athletes?"""
+"""The bundled squad sheet: its cells and its athletes."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LABELS = {
 
 
 def athletes() -> list[str]:
-    """The ids of the squad, in the order of its rows."""
+    """Return the ids of the squad, in the order of its rows."""
     with (FOLDER / "squad.csv").open(encoding="utf-8", newline="") as file:
         return [row["athlete_id"] for row in csv.DictReader(file)]
 
@@ -38,14 +38,14 @@ def put_squad(server: LiveServer) -> None:
 
 
 def table(file: Path, sheet: str = CHECK_INS) -> list[dict[str, Any]]:
-    """The rows of a sheet of an .xlsx or .ods file, by the names in its first row."""
+    """Read the rows of a sheet of an .xlsx or .ods file, by the names in its first row."""
     header, *rows = CalamineWorkbook.from_path(file).get_sheet_by_name(sheet).to_python()
     named = [dict(zip(map(str, header), row, strict=True)) for row in rows]
     return [row for row in named if any(cell != "" for cell in row.values())]
 
 
 def cell_of(column: str, athlete: str | None = None) -> str:
-    """The cell of an athlete in a column of the sheet that is shipped, or that of its name."""
+    """Name the cell of an athlete in a column of the bundled sheet, or of the column's header."""
     book = load_workbook(FOLDER / "squad.xlsx", read_only=True)
     header = next(book[CHECK_INS].iter_rows(max_row=1))
     letter = next(cell.column_letter for cell in header if cell.value == column)
@@ -54,7 +54,7 @@ def cell_of(column: str, athlete: str | None = None) -> str:
 
 
 def row_of_today(athlete: str) -> int:
-    """The row of an athlete on the sheet with the formulas."""
+    """Return the row of an athlete on the sheet with the formulas."""
     sheet = CalamineWorkbook.from_path(FOLDER / "squad.ods").get_sheet_by_name(TODAYS)
     rows = sheet.to_python(skip_empty_area=False)
     return [row[0] for row in rows].index(athlete) + 1

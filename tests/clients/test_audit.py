@@ -1,4 +1,4 @@
-"""Does a coach who asks why see the numbers, the rule and its source on one page?"""
+"""The audit client: the numbers, the rule and its source on one page."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ CHECK_IN: dict[str, Any] = {
 
 @pytest.fixture
 def advice(live_server: LiveServer) -> dict[str, Any]:
-    """The advice on growth work of the quadriceps, 30 hours after growth work of them."""
+    """Return the advice on growth work of the quadriceps, 30 hours after growth work of them."""
     return post(live_server, CHECK_IN)
 
 
@@ -54,7 +54,7 @@ def page(done: Any) -> list[str]:
 
 
 def section(page: list[str], heading: str) -> list[str]:
-    """The lines under a heading, up to the next blank one."""
+    """Return the lines under a heading, up to the next blank one."""
     rest = page[page.index(heading) + 2 :]
     return rest[: rest.index("")] if "" in rest else rest
 

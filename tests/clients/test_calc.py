@@ -1,4 +1,4 @@
-"""Does a coach who runs the macro in Calc find each verdict beside its row, and nothing else?"""
+"""The macro in Calc: each verdict in its row, and nothing else."""
 
 from __future__ import annotations
 
@@ -107,14 +107,14 @@ def elsewhere() -> Iterator[Elsewhere]:
 
 
 def asked(calc: Calc, sheet: str, *before: list[Any]) -> tuple[str, Path]:
-    """What the macro said, and the sheet as it was saved after it ran."""
+    """Return the macro's message, and the sheet as saved after it ran."""
     out = Path(sheet).with_stem(f"{Path(sheet).stem}-after")
     *_, said, _ = calc.do(["load", sheet], *before, ["ask"], MESSAGE, ["store", str(out)])
     return str(said), out
 
 
 def answers(sheet: Path) -> dict[str, dict[str, str]]:
-    """The answer columns of each athlete's row."""
+    """Return the answer columns of each athlete's row."""
     return {row["athlete_id"]: {name: row[name] for name in ANSWERS} for row in table(sheet)}
 
 

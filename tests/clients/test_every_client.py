@@ -77,7 +77,7 @@ def test_a_client_needs_little_and_nothing_of_the_service(script: Path) -> None:
 
 
 def imported(script: Path) -> Iterator[str]:
-    """The packages that a script imports."""
+    """Return the packages that a script imports."""
     for node in ast.walk(ast.parse(script.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from (name.name.partition(".")[0] for name in node.names)

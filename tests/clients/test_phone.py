@@ -1,4 +1,4 @@
-"""Does a phone get one sentence to speak, whatever the morning?"""
+"""The phone client: one sentence to speak, whatever the morning."""
 
 from __future__ import annotations
 

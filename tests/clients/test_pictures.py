@@ -1,4 +1,4 @@
-"""Do the READMEs of the clients show what is really there, as the script makes it?"""
+"""Pictures in the clients' READMEs, as the script makes them."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ MADE = {
 
 
 def shown(readme: Path) -> dict[Path, str]:
-    """The pictures that a README shows, with the words that stand for them."""
+    """Return the pictures that a README shows, with their alternative texts."""
     found = IMAGE.findall(readme.read_text(encoding="utf-8"))
     return {(readme.parent / path).resolve(): words for words, path in found}
 

@@ -1,4 +1,4 @@
-"""Can somebody outside check one advice, with a short script and nothing of ours?"""
+"""The proof client: one piece of advice checked by an outsider, with a short script of its own."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ SCRIPT = CLIENTS / "audit" / "check_proof.py"
 
 
 def checked(head: str, *pages: Path) -> Done:
-    """What the script says; it is run without any package but the standard library."""
+    """Run the script with the standard library alone."""
     return subprocess.run(
         [sys.executable, "-I", "-S", SCRIPT, head, *pages],
         capture_output=True,
@@ -31,7 +31,7 @@ def checked(head: str, *pages: Path) -> Done:
 
 @pytest.fixture
 def advice_id(live_server: LiveServer) -> str:
-    """An advice with six entries behind it."""
+    """Return the id of a piece of advice with six entries after it."""
     found: str = post(live_server, CHECK_IN)["advice_id"]
     for sore in range(6):
         post(live_server, CHECK_IN | {"soreness": {"chest": sore}})

@@ -1,4 +1,4 @@
-"""Does a coach who posts the squad sheet get every verdict beside the right row?"""
+"""The spreadsheet client: every verdict in the right row of a posted sheet."""
 
 from __future__ import annotations
 

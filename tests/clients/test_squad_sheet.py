@@ -1,4 +1,4 @@
-"""Does the squad sheet that is shipped let a coach write only what the service reads?"""
+"""The bundled squad sheet: a coach can enter only what the service reads."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ both_kinds = pytest.mark.parametrize("kind", MEDIA_TYPES)
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with both files made anew."""
+    """Make both files anew in a folder."""
     folder = tmp_path_factory.mktemp("made")
     command = [sys.executable, str(MAKER), "--to", str(folder)]
     subprocess.run(command, check=True, timeout=MADE_IN_SECONDS, env=environment())
@@ -48,7 +48,7 @@ def book() -> Workbook:
 
 
 def rules_of_xlsx(file: Path) -> dict[str, Rule]:
-    """What is checked in which cells."""
+    """Return the validations of cells."""
     said = ("type", "operator", "formula1", "formula2", "prompt", "error", "errorStyle")
     return {
         str(rule.sqref): {name: getattr(rule, name) for name in said}
@@ -57,7 +57,7 @@ def rules_of_xlsx(file: Path) -> dict[str, Rule]:
 
 
 def rules_of_ods(file: Path) -> list[Rule]:
-    """What is checked, in the order of the columns."""
+    """Return the validations, in the order of the columns."""
     content = ElementTree.fromstring(ZipFile(file).read("content.xml"))
     return [
         {
@@ -76,7 +76,7 @@ def words_of(rule: ElementTree.Element, message: str) -> str:
 
 
 def rule_for(book: Workbook, column: str) -> Any:
-    """The rule that stands on the first cell under a column's name."""
+    """Return the validation of the first cell under a column's name."""
     (letter,) = [cell.column_letter for cell in book[CHECK_INS][1] if cell.value == column]
     rules = book[CHECK_INS].data_validations.dataValidation
     (rule,) = [rule for rule in rules if f"{letter}2" in rule.sqref]
@@ -84,13 +84,13 @@ def rule_for(book: Workbook, column: str) -> Any:
 
 
 def words_in(book: Workbook, rule: Any) -> list[str]:
-    """The words of a drop-down."""
+    """Return the words of a drop-down."""
     sheet, _, cells = rule.formula1.partition("!")
     return [cell.value for (cell,) in book[sheet][cells.replace("$", "")]]
 
 
 def looks(file: Path) -> Iterator[tuple[Any, ...]]:
-    """Every cell and how it is shown, sheet by sheet."""
+    """Yield every cell with its style, sheet by sheet."""
     for sheet in load_workbook(file).worksheets:
         yield sheet.title, sheet.sheet_state, sheet.freeze_panes, sheet.dimensions
         yield from ((name, one.width) for name, one in sorted(sheet.column_dimensions.items()))
@@ -185,7 +185,7 @@ def test_the_file_as_shipped_holds_no_key_and_no_address(book: Workbook) -> None
 
 
 def rows_of_today(book: Workbook) -> list[dict[str, Any]]:
-    """The lines under the head of the sheet with the formulas."""
+    """Return the lines under the header of the sheet with the formulas."""
     rows = list(book["today"].iter_rows(values_only=True))
     start = next(place for place, row in enumerate(rows) if row[0] == "athlete_id")
     return [dict(zip(map(str, rows[start]), row, strict=True)) for row in rows[start + 1 :]]

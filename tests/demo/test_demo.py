@@ -1,4 +1,4 @@
-"""Is the demo's squad plausible, and does its morning show what the service can say?"""
+"""The demo: a plausible squad, and a morning that shows what the service can say."""
 
 from __future__ import annotations
 
@@ -231,4 +231,4 @@ def test_a_port_that_is_taken_is_wrong_use(stage: Stage, tmp_path: Path) -> None
     with demo(tmp_path, "--port", port) as process:
         told, errors = process.communicate(timeout=WITHIN_SECONDS)
     assert (process.returncode, told) == (2, "")
-    assert errors == f"Error: Port {port} cannot be had: Address already in use.\n"
+    assert errors == f"Error: Port {port} cannot be used: Address already in use.\n"

@@ -315,7 +315,7 @@ def test_the_command_applies_retention_now(
     monkeypatch.setattr("dawnrule.cli.maintenance.now", lambda: long_ago)
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
     assert told.exit_code == 0
-    assert "No row from before" in told.stderr
+    assert "Nothing from before" in told.stderr
     too_few = typed("retention", "apply", "--days", "30", "--db", store.file)
     assert (too_few.exit_code, "at least 120 days" in too_few.stderr) == (1, True)
 
@@ -326,7 +326,7 @@ def test_the_command_that_applies_retention_tells_when_traces_are_left(
     monkeypatch.setattr(Store, "wipe", lambda self: False)
     monkeypatch.setattr("dawnrule.cli.maintenance.now", lambda: long_ago)
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
-    assert "Later: dawnrule athletes wipe" in told.stderr
+    assert "Try later: dawnrule athletes wipe" in told.stderr
 
 
 # The commands

@@ -1,5 +1,5 @@
-"""Are sheets read right, or refused by cell, however awkward they are? ``tests/sheets`` has them,
-and beside them the table of what each must give."""
+"""Awkward sheets, read correctly or rejected by cell. They are in ``tests/sheets``, beside a table
+of what each must give."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ AS_XLSX = [entry for entry in ADVISED if entry.path.suffix == ".xlsx"]
 
 
 def outcome_of(entry: Awkward) -> tuple[dict[int, Any], dict[str, str]]:
-    """What the rows say by number, and what is told of cells by their names."""
+    """Return what the rows say by number, and the faults of cells by name."""
     load = load_session if entry.layout == "sessions" else load_check_in
     says: dict[int, Any] = {}
     refused: dict[str, str] = {}
@@ -129,7 +129,7 @@ def test_every_file_stands_in_the_table_and_forty_are_enough() -> None:
 
 
 def beside_rows(answer: str, delimiter: str) -> list[str]:
-    """The verdicts of a sheet that came back, row by row."""
+    """Return the verdicts of an answered sheet, row by row."""
     rows = csv.DictReader(io.StringIO(answer.lstrip("\ufeff"), newline=""), delimiter=delimiter)
     return [row["verdict"] for row in rows]
 

@@ -1,4 +1,4 @@
-"""Are dates and times in a sheet read in one way only, and never guessed?"""
+"""Dates and times of cells: one reading each, never a guess."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does each word at the head of a column mean one column, in both languages?"""
+"""Header words: each means one column, in both languages."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is a squad sheet read as a coach means it, whatever program wrote it?"""
+"""Reading of squad sheets as a coach means them, whatever program wrote them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is all that is told of a sheet told in the language that was asked for, with no English left?"""
+"""Remarks and faults of sheets in the language that was asked for, with no English left."""
 
 from __future__ import annotations
 
@@ -125,14 +125,14 @@ NOT_TOLD_HERE = {
 
 
 def one_row(columns: str, cells: str, subject: tuple[str, str]) -> bytes:
-    """A sheet with one row; the cells may take the place of those of its subject."""
+    """Make a sheet with one row; the cells may replace those of its subject."""
     known = dict(zip(("athlete_id", subject[0]), ("a-01", subject[1]), strict=True))
     known |= dict(zip(columns.split(","), cells.split(","), strict=True))
     return f"{','.join(known)}\n{','.join(known.values())}\n".encode()
 
 
 def wrong_types() -> bytes:
-    """A workbook with a truth and a length of time where a moment and a date should stand."""
+    """Make a workbook with a boolean and a duration where a date-time and a date should stand."""
     workbook, written = Workbook(), io.BytesIO()
     assert workbook.active is not None
     workbook.active.append(["athlete_id", "date", "reported_at"])
@@ -142,7 +142,7 @@ def wrong_types() -> bytes:
 
 
 def refused(data: bytes, layout: Layout) -> Iterator[str]:
-    """All that is told of a sheet, as it is said, before it is known in which language."""
+    """Yield every lazy text about a sheet."""
     try:
         yield from all_of(read_sheet(data, layout), layout)
     except InvalidInput as error:
@@ -171,7 +171,7 @@ def of_error(error: InvalidInput) -> Iterator[str]:
 
 
 def everything() -> dict[str, list[str]]:
-    """What is told of every awkward sheet, and of every further one."""
+    """Yield every lazy text about every awkward sheet, and every further one."""
     found = {str(entry): list(of_awkward(entry)) for entry in TABLE}
     for about, data in FURTHER_FILES.items():
         found[about] = list(refused(data, CHECK_INS))
@@ -193,7 +193,7 @@ EVERYTHING = everything()
 
 
 def pieces(sentence: str) -> list[str]:
-    """What stands between the places of a sentence that are filled in."""
+    """Return the text between the places of a sentence that are filled in."""
     return re.split(r"{[^}]*}", sentence)
 
 
@@ -210,7 +210,7 @@ ENGLISH_PIECES = {
 
 
 def english_in(text: str) -> list[str]:
-    """The parts of the English catalogue that a text has in it."""
+    """Return the parts of the English catalogue that a text contains."""
     return sorted(piece for piece in ENGLISH_PIECES if piece in text)
 
 

@@ -1,4 +1,4 @@
-"""Is a workbook that was made to do harm refused before it can, and one with faults by cell?"""
+"""Workbooks: harmful ones rejected before they can do harm, faulty ones by cell."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def with_parts(parts: Mapping[str, bytes]) -> bytes:
 
 
 def changed(part: str, change: Callable[[bytes], bytes]) -> bytes:
-    """The plain workbook with one part changed."""
+    """Return the plain workbook with one part changed."""
     with ZipFile(io.BytesIO(PLAIN_BOOK)) as packed:
         parts = {name: packed.read(name) for name in packed.namelist()}
     return with_parts(parts | {part: change(parts[part])})

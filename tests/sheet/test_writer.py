@@ -1,4 +1,4 @@
-"""Does a squad sheet come back as it was, safe to open, with the advice beside each row?"""
+"""Answered sheets: as they were, safe to open, with the advice in each row."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which program writes sheets like these? Makes the awkward sheets of this folder again.
+"""The awkward sheets of this folder, made as various programs write them.
 
     python -m tests.sheets.make
 
@@ -40,13 +40,13 @@ def text(
 def excel(
     rows: Sequence[Sequence[str]], delimiter: str = ";", encoding: str = "cp1252", first: str = ""
 ) -> bytes:
-    """As Excel writes CSV: the code page, CRLF, the list separator of the region."""
+    """Write CSV as Excel does: the code page, CRLF, the list separator of the region."""
     stated = text([first], end="\r\n") if first else b""
     return stated + text(*rows, delimiter=delimiter, end="\r\n", encoding=encoding)
 
 
 def local(day: str, decimal: str = ".", header: Sequence[str] = HEADER) -> list[Sequence[str]]:
-    """The two mornings in the dates and numbers of a region."""
+    """Write the two mornings in the dates and numbers of a region."""
     return [
         header,
         ("a-03", day, f"6{decimal}5", "fever", "hot"),
@@ -248,14 +248,14 @@ TEXTS: dict[str, bytes] = {
 
 
 def saved(workbook: Workbook) -> bytes:
-    """The bytes of a workbook."""
+    """Return the bytes of a workbook."""
     written = io.BytesIO()
     workbook.save(written)
     return written.getvalue()
 
 
 def book(fill: Callable[[Worksheet], None], header: Sequence[str] = HEADER) -> bytes:
-    """A workbook with one sheet."""
+    """Make a workbook with one sheet."""
     workbook = Workbook()
     table = workbook.active
     assert table is not None
@@ -320,7 +320,8 @@ def errors(table: Worksheet) -> None:
 
 
 def gaps() -> bytes:
-    """The header in C3, a blank row below it, an unnamed column between, one row far below."""
+    """Put the header in C3, a blank row below it, an unnamed column between, and one row far
+    below."""
     workbook = Workbook()
     table = workbook.active
     assert table is not None
@@ -334,7 +335,7 @@ def gaps() -> bytes:
 
 
 def of_1904() -> bytes:
-    """As Excel for the Mac once counted its days."""
+    """Count days as Excel for the Mac once did."""
     workbook = Workbook()
     workbook.epoch = CALENDAR_MAC_1904
     table = workbook.active
@@ -351,7 +352,7 @@ def percent(table: Worksheet) -> None:
 
 
 def repacked(data: bytes, **changed: bytes) -> bytes:
-    """A workbook with parts replaced, or added; their names with __ for / and _dot_ for a dot."""
+    """Replace or add parts of a workbook; their names have __ for / and _dot_ for a dot."""
     parts = {n.replace("__", "/").replace("_dot_", "."): part for n, part in changed.items()}
     written = io.BytesIO()
     with ZipFile(io.BytesIO(data)) as old, ZipFile(written, "w", ZIP_DEFLATED) as new:
@@ -361,7 +362,7 @@ def repacked(data: bytes, **changed: bytes) -> bytes:
 
 
 def lying_about_its_size(data: bytes, claimed: int) -> bytes:
-    """A workbook whose largest part claims to be small once unpacked."""
+    """Return a workbook whose largest part claims to be small once unpacked."""
     with ZipFile(io.BytesIO(data)) as packed:
         largest = max(packed.infolist(), key=lambda part: part.file_size)
     true, lie = (size.to_bytes(4, "little") for size in (largest.file_size, claimed))
@@ -466,7 +467,7 @@ BOOKS: dict[str, bytes] = {
 
 
 def with_calc(data: bytes, form: str) -> bytes:
-    """A workbook as Calc saves it in another form."""
+    """Convert a workbook to another form with Calc."""
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "sheet.xlsx").write_bytes(data)
         profile = f"-env:UserInstallation={(Path(folder) / 'profile').as_uri()}"

@@ -1,13 +1,16 @@
-"""What can be typed at a terminal, and which calls does it become?
+"""The command ``dawnrule``: words at a terminal become calls of the application.
 
-- ``program``: the command ``dawnrule``, and how its errors are told.
-- one module for each command or group of commands: ``demo``, ``advise``, ``serve``, ``rules``,
-  ``past_rules`` (those of ``rules`` that look at stored mornings), ``replay``, ``keys``,
-  ``audit``, ``athletes``, ``retention``, ``backup`` (with restore), ``openapi``.
-- ``check_in_file``, ``offline``: from a file of check-ins to the advice on them.
-- ``shown``: advice and refusals as a person reads them.
+Reading order:
 
-Exit codes: 0; 1 when something was found (a row refused, a rule at fault); 2 for wrong use.
+- ``main``: START HERE: the command, and errors as messages with an exit code.
+- ``options``: options that several commands share, rule sets by name, progress bars.
+- ``tables``: advice and errors as text for a terminal.
+- ``demo``, ``serve`` (with ``openapi``), ``advise``, ``outlook``: advice for a morning.
+- ``rules``, ``publishing``, ``statistics``, ``replay``: rule sets and the mornings they decided.
+- ``athletes``, ``keys``, ``private_addresses``: the squad, and who may see what.
+- ``audit``, ``maintenance``: the record, and copies and deletion of data.
+
+Exit codes: 0; 1 when something was found (a rejected row, a faulty rule); 2 for wrong use.
 """
 
 from dawnrule.cli.main import main

@@ -1,4 +1,4 @@
-"""``dawnrule advise``: the morning's advice from a file, with no server."""
+"""``dawnrule advise``: a morning's advice from a file, without a server."""
 
 from __future__ import annotations
 
@@ -75,15 +75,15 @@ class CheckInFile:
         return lazy("sheet.at_row", number=row.numbers[0], fault=fault)
 
 
-def read_check_in_file(data: bytes, declared: ReadOptions) -> CheckInFile:
-    """Read a sheet (CSV, .xlsx, .ods), with the options declared for it, or JSON.
+def read_check_in_file(data: bytes, options: ReadOptions) -> CheckInFile:
+    """Read a sheet (CSV, .xlsx, .ods), with the options options for it, or JSON.
 
     JSON is one check-in, a list of them, or ``{"athletes": [...], "check_ins": [...]}``. Raises
     ``InvalidInput`` for a file that cannot be read as a whole.
     """
     if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(_JSON_STARTS):
         return _of_json(read_json(data))
-    sheet = read_sheet(data, CHECK_INS, declared)
+    sheet = read_sheet(data, CHECK_INS, options)
     return CheckInFile(tuple(rows_of_sheet(sheet, load_check_in)), sheet)
 
 
@@ -168,36 +168,37 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
 @click.argument("file", type=click.File("rb"))
 @format_option(
     *_FORMATS,
-    says="A table to read, JSON with everything, or the sheet with the advice beside each row; "
-    "xlsx needs --output and a FILE that is .xlsx.",
+    help_text="A table to read, JSON with everything, or the sheet with the advice in each row; "
+    "xlsx needs --output and an .xlsx FILE.",
 )
 @click.option(
     "--output",
     type=click.File("wb", lazy=True),
     default="-",
-    help="A file to write to, instead of standard output.",
+    help="Write to this file instead of standard output.",
 )
 @click.option(
     "--time-zone",
     default="UTC",
     show_default=True,
     callback=_known_time_zone,
-    help="CellContext athletes live whom FILE does not describe; it says which date today is, and "
-    "when a time without an offset was.",
+    help="The time zone of athletes whom FILE does not describe: it decides which date today is, "
+    "and the offset of times without one.",
 )
 @click.option(
     "--date-order",
     type=click.Choice([order.value for order in DateOrder]),
-    help="The order of dates like 04/05/2026; without it those that can be read in two ways are "
-    "refused.",
+    help="The order of dates like 04/05/2026; without it, ambiguous dates are rejected.",
 )
-@click.option("--sheet", metavar="NAME", help="The sheet of a workbook, instead of its first.")
+@click.option(
+    "--sheet", metavar="NAME", help="The sheet of a workbook to read, instead of its first."
+)
 @click.option(
     "--language",
     type=click.Choice(languages()),
     default=ENGLISH,
     show_default=True,
-    help="The language that advice is told in, and what is wrong with a row.",
+    help="The language of advice, and of problems with rows.",
 )
 @rule_set_option
 @click.pass_context
@@ -212,10 +213,10 @@ def advise(
     language: str,
     rule_set: str,
 ) -> None:
-    """Give advice on the check-ins in FILE, with no server.
+    """Advise on the check-ins in FILE, without a server.
 
-    FILE is a sheet (CSV, .xlsx or .ods), one row for each check-in, or JSON; - reads standard
-    input. A row that cannot be accepted is named with what would do, and the others get their
+    FILE is a sheet (CSV, .xlsx or .ods) with one check-in per row, or JSON; - reads standard input.
+    A row that cannot be accepted is reported with what would be accepted; the others get their
     advice.
 
     \b
@@ -223,17 +224,19 @@ def advise(
       dawnrule advise squad.csv --time-zone Europe/Berlin
     """
     if form == _XLSX and output.name == "-":
-        raise click.UsageError("A workbook is not for the terminal: name a file with --output.")
+        raise click.UsageError(
+            "A workbook cannot be written to the terminal: name a file with --output."
+        )
     advisor = replace(Advisor.bundled(), composer=Composer.bundled(language))
     active = advisor.library.get(*name_and_version(rule_set))
     order = DateOrder(date_order) if date_order else None
     zone = ZoneInfo(time_zone)
-    declared = ReadOptions(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
+    options = ReadOptions(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
     texts = advisor.composer.texts
     at = now()
     check_ins = CheckIns(advisor, active, lambda: at, new_id)
     with _refused_in(texts):
-        given = read_check_in_file(file.read(), declared)
+        given = read_check_in_file(file.read(), options)
         outcomes = advise_file(given, check_ins, time_zone)
         answer = _FORMS[form](given, outcomes, advisor.composer)
     output.write(answer)
@@ -245,7 +248,7 @@ def advise(
 
 @contextmanager
 def _refused_in(texts: Texts) -> Iterator[None]:
-    """A file that cannot be read as a whole is refused in the language of a catalogue."""
+    """Translate the refusal of a file that cannot be read as a whole."""
     try:
         yield
     except InvalidInput as error:
@@ -260,6 +263,7 @@ def _zone_in_words(ctx: click.Context, time_zone: str) -> LazyText:
 
 
 def _refusals(file: CheckInFile, outcomes: Sequence[Outcome], texts: Texts) -> Iterator[LazyText]:
+    """Yield a line for each fault, with its place in the file."""
     for one in outcomes:
         if isinstance(one.outcome, DawnruleError):
             lines = refusal_lines(one.outcome, texts)

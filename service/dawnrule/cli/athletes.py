@@ -1,4 +1,4 @@
-"""``dawnrule athletes``: who trains, and what is stored of one person."""
+"""``dawnrule athletes``: the squad, and everything stored about one person."""
 
 from __future__ import annotations
 
@@ -28,14 +28,12 @@ _COLUMNS = {
     "training_status": "Status",
     "language": "Language",
 }
-_NOT_WIPED = (
-    "Traces may be left in the files: others would not let go of them, or the disk is full."
-)
+_NOT_WIPED = "Traces may remain in the files: they are in use elsewhere, or the disk is full."
 
 
 @click.group()
 def athletes() -> None:
-    """Athletes: add and list them, hand out or erase all that is stored of one.
+    """Add and list athletes; export or erase everything stored about one.
 
     \b
     Example:
@@ -45,41 +43,41 @@ def athletes() -> None:
 
 @athletes.command()
 @click.argument("athlete_id", metavar="ID")
-@click.option("--name", required=True, help="What people call them; only people see it.")
+@click.option("--name", required=True, help="The name that people see.")
 @click.option(
     "--time-zone",
     required=True,
     metavar="ZONE",
-    help="Where they live, like Europe/Berlin; it decides which date today is.",
+    help="The time zone where they live, like Europe/Berlin; it decides which date today is.",
 )
 @click.option("--born", "date_of_birth", metavar="DATE", help="Date of birth, like 2001-05-17.")
 @click.option(
-    "--status", "training_status", help="How trained they are: novice, trained, advanced."
+    "--status", "training_status", help="The training status: novice, trained or advanced."
 )
-@click.option("--language", help="The language that advice is told to them in, like de.")
+@click.option("--language", help="The language of their advice, like de.")
 @db_option
 def add(athlete_id: str, db: Path, **known: str | None) -> None:
-    """Add an athlete, or change what is known of one. What is not said stays as it is.
+    """Add an athlete, or change one. Options that are left out keep their values.
 
-    Let the ID be no name: it stays in the ledger even when the athlete is erased.
+    Do not use a name as the ID: it stays in the ledger even after the athlete is erased.
 
     \b
     Example:
       dawnrule athletes add a-03 --name Mara --time-zone Europe/Berlin --db squad.db
     """
-    said = {name: value for name, value in known.items() if value is not None}
+    given = {name: value for name, value in known.items() if value is not None}
 
     def put(transaction: Transaction) -> str:
         before = transaction.athletes.get(athlete_id)
-        stays = ATHLETE.dump(before) if before else {}
-        athlete = load_athlete(stays | {"athlete_id": athlete_id} | said)
+        current = ATHLETE.dump(before) if before else {}
+        athlete = load_athlete(current | {"athlete_id": athlete_id} | given)
         put_athlete(transaction, athlete, by=COMMAND_LINE, at=now())
         if before is None:
             return "was added"
-        return "was there already, and nothing changed" if before == athlete else "was changed"
+        return "was already there; nothing changed" if before == athlete else "was changed"
 
-    # before a database is made for a typing error
-    faults = list(implausible_athlete(load_athlete({"athlete_id": athlete_id} | said), now()))
+    # so that no database is created for a typing error
+    faults = list(implausible_athlete(load_athlete({"athlete_id": athlete_id} | given), now()))
     if faults:
         raise invalid_input(faults)
     with Store.open(db) as store:
@@ -90,7 +88,7 @@ def add(athlete_id: str, db: Path, **known: str | None) -> None:
 @athletes.command("list")
 @db_option
 def list_(db: Path) -> None:
-    """List everybody, in the order of their ids.
+    """List all athletes, sorted by id.
 
     \b
     Example:
@@ -110,11 +108,11 @@ def list_(db: Path) -> None:
     required=True,
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE.zip",
-    help="A file that is not there yet; only you will be able to read it.",
+    help="The file to create; only you will be able to read it.",
 )
 @db_option
 def export(athlete_id: str, output: Path, db: Path) -> None:
-    """Write all that is stored of an athlete into a zip, as JSON and CSV with a README.
+    """Write everything stored about an athlete to a zip file, as JSON and CSV with a README.
 
     \b
     Example:
@@ -128,19 +126,18 @@ def export(athlete_id: str, output: Path, db: Path) -> None:
         raise click.UsageError(f"{output} cannot be written: {error.strerror}.") from error
     with open(handle, "wb") as file:
         file.write(packed)
-    click.echo(f"{output} has all that is stored of {athlete_id}.", err=True)
+    click.echo(f"{output} contains everything stored about {athlete_id}.", err=True)
 
 
 @athletes.command()
 @click.argument("athlete_id", metavar="ID")
-@click.option("--yes", is_flag=True, help="Do not ask first.")
+@click.option("--yes", is_flag=True, help="Do not ask for confirmation.")
 @db_option
 def erase(athlete_id: str, yes: bool, db: Path) -> None:
-    """Erase an athlete and all that is stored of them, for good.
+    """Erase an athlete and everything stored about them, for good.
 
-    The ledger keeps digests of their advice, from which nothing can be read, and the acts about
-    them, such as this one, with the id. Copies that were made before, such as backups, are not
-    touched.
+    The ledger keeps digests of their advice, from which nothing can be read, and the log of acts
+    about them, including this one, with the id. Existing copies, such as backups, are not changed.
 
     \b
     Example:
@@ -154,16 +151,16 @@ def erase(athlete_id: str, yes: bool, db: Path) -> None:
     for table, rows in erased.removed.items():
         click.echo(f"{table}: {rows}")
     if not erased.is_wiped:
-        tell_of_traces(db)
+        warn_of_traces(db)
 
 
 @athletes.command()
 @db_option
 @click.pass_context
 def wipe(ctx: click.Context, db: Path) -> None:
-    """Write the database anew, so that no byte of what was erased stays in its files.
+    """Rewrite the database so that no byte of erased data remains in its files.
 
-    Erasing does this by itself; this is for when it says that it could not.
+    Erasing does this by itself; use this command when it reports that it could not.
 
     \b
     Example:
@@ -173,9 +170,9 @@ def wipe(ctx: click.Context, db: Path) -> None:
         if not store.wipe():
             click.echo(_NOT_WIPED, err=True)
             ctx.exit(1)
-    click.echo("Nothing of what was erased is left in the files.", err=True)
+    click.echo("Nothing that was erased remains in the files.", err=True)
 
 
-def tell_of_traces(db: Path) -> None:
-    """Say that what was removed may not be gone yet, and what to do."""
-    click.echo(f"{_NOT_WIPED} Later: dawnrule athletes wipe --db {db}", err=True)
+def warn_of_traces(db: Path) -> None:
+    """Warn that deleted data may still be in the files, and say what to do."""
+    click.echo(f"{_NOT_WIPED} Try later: dawnrule athletes wipe --db {db}", err=True)

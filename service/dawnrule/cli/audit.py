@@ -1,4 +1,4 @@
-"""``dawnrule audit``: does the record still say what was said, and who did what?"""
+"""``dawnrule audit``: the record is complete and unchanged, and who did what."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tabulate import tabulate
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import BY_ENGINE_EACH, Audited
 from dawnrule.application.audit import audit as audit_store
-from dawnrule.cli.options import bar, counted, dates_options, db_option, format_option
+from dawnrule.cli.options import bar, count_of, dates_options, db_option, format_option
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Head, Store
@@ -23,12 +23,12 @@ from dawnrule.store.activity_log import Act, acts_of
 
 _HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
 _ONE_DAY = timedelta(days=1)
-_ACTS_SHOWN = 100
+_DEFAULT_LIMIT = 100
 
 
 @click.group()
 def audit() -> None:
-    """The record: check that nothing was changed, and see who did what.
+    """Check that the record is unchanged, and list who did what.
 
     \b
     Example:
@@ -52,40 +52,40 @@ def _as_head(ctx: click.Context, parameter: click.Parameter, value: str | None) 
     "kept",
     callback=_as_head,
     metavar="POSITION:DIGEST",
-    help="A head that was kept, as dawnrule audit head prints it; shows if the end was cut off.",
+    help="A saved head, as dawnrule audit head prints it; detects a missing end.",
 )
 @click.option(
     "--thorough",
     is_flag=True,
-    help=f"Have the engine decide every record too, not only each {BY_ENGINE_EACH}th.",
+    help=f"Let the engine decide every record too, not only every {BY_ENGINE_EACH}th.",
 )
 @format_option(
     "text",
     "json",
-    says="Lines to read, or JSON with everything.",
+    help_text="Lines to read, or JSON with everything.",
 )
 @click.pass_context
 def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form: str) -> None:
-    """Walk the ledger and decide every advice again.
+    """Walk the ledger and decide every piece of advice again.
 
-    Each entry must follow from the one before it, each record must be the one that was entered,
-    and each advice must come out as it did, under the rule set that it was given by. What a person
-    had erased is known by the act that says so. Ends with 1 when anything is wrong.
+    Each entry must follow from the one before it, each record must be the one that was entered, and
+    each decision must come out the same under the rule set that made it. Erased records are
+    accounted for by the act that erased them. Exits with 1 when anything is wrong.
 
     \b
     Example:
       dawnrule audit verify --db squad.db
     """
-    with Store.open(db, must_exist=True) as store, ExitStack() as shown:
+    with Store.open(db, must_exist=True) as store, ExitStack() as stack:
         library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
         found = audit_store(
             store,
             library,
             kept=kept,
             by_engine_each=1 if thorough else BY_ENGINE_EACH,
-            progress=bar("Verifying", shown),
+            progress=bar("Verifying", stack),
         )
-    click.echo(json.dumps(found.to_json()) if form == "json" else _told(found))
+    click.echo(json.dumps(found.to_json()) if form == "json" else _report(found))
     ctx.exit(0 if found.is_clean else 1)
 
 
@@ -95,7 +95,7 @@ def head(db: Path) -> None:
     """Print the newest entry's position and digest.
 
     Keep the line somewhere else, such as in a message to yourself: with it, dawnrule audit verify
-    finds out if entries at the end were taken away, or if the whole ledger was written anew.
+    detects removed entries at the end, or a ledger that was rewritten as a whole.
 
     \b
     Example:
@@ -108,26 +108,26 @@ def head(db: Path) -> None:
 
 @audit.command()
 @dates_options
-@click.option("--act", metavar="NAME", help="Only acts of this name, like key-made.")
+@click.option("--act", metavar="NAME", help="Only acts of this kind, like key-made.")
 @click.option(
     "--limit",
     type=click.IntRange(min=1),
-    default=_ACTS_SHOWN,
+    default=_DEFAULT_LIMIT,
     show_default=True,
-    help="How many at most, the newest of them.",
+    help="The most to list, starting with the newest.",
 )
 @format_option(
     "table",
     "json",
-    says="A table to read, or JSON.",
+    help_text="A table to read, or JSON.",
 )
 @db_option
 def acts(
     first: date | None, last: date | None, act: str | None, limit: int, form: str, db: Path
 ) -> None:
-    """List who did what, the newest first.
+    """List who did what, newest first.
 
-    Keys, rule sets, athletes, plans, replays, exports, erasures; dates are UTC.
+    Acts concern keys, rule sets, athletes, plans, replays, exports and erasures; dates are UTC.
 
     \b
     Example:
@@ -146,7 +146,7 @@ def _midnight(day: date) -> datetime:
     return datetime.combine(day, time.min, UTC)
 
 
-def _told(found: Audited) -> str:
+def _report(found: Audited) -> str:
     lines = [
         f"{'no entry' if fault.position is None else f'entry {fault.position}'}: {fault.says}"
         for fault in found.faults
@@ -156,9 +156,9 @@ def _told(found: Audited) -> str:
     lines += [
         f"{found.entries} {'entry' if found.entries == 1 else 'entries'}: {found.records} advice, "
         f"{found.decided} decided again ({found.by_engine} by the engine too), "
-        f"{found.erased} erased, {counted(found.acts, 'act')}",
+        f"{found.erased} erased, {count_of(found.acts, 'act')}",
         f"head {found.head.position}:{found.head.digest}",
-        "Nothing was changed." if found.is_clean else f"{counted(found.fault_count, 'fault')}.",
+        "Nothing was changed." if found.is_clean else f"{count_of(found.fault_count, 'fault')}.",
     ]
     return "\n".join(lines)
 

@@ -1,4 +1,4 @@
-"""``dawnrule demo``: one real morning, with nothing to set up."""
+"""``dawnrule demo``: a real morning of an invented squad, with nothing to set up."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ _STEP_SECONDS = 0.5
 
 
 @click.command()
-@click.option("--once", is_flag=True, help="End after the table instead of serving on.")
+@click.option("--once", is_flag=True, help="Exit after the table instead of serving.")
 @click.option(
     "--port",
     type=click.IntRange(0, 65535),
     default=0,
     show_default=True,
-    help="The port to serve on, on this machine only; 0 takes a free one.",
+    help="The port to serve on, for this machine only; 0 takes a free one.",
 )
 def demo(once: bool, port: int) -> None:
     """Show a real morning with an invented squad, and keep serving it.
 
-    A squad with four weeks behind it is put into a throw-away database, this morning's check-ins
-    are posted to a real server, and the advice is printed. The server then runs until it is
-    stopped (Ctrl-C), with a key to try more. Nothing stays behind.
+    A squad with a history of four weeks is put into a temporary database, this morning's check-ins
+    are posted to a real server, and the advice is printed. The server then runs until it is stopped
+    (Ctrl-C), with keys to try more. Everything is deleted afterwards.
 
     \b
     Example:
@@ -43,12 +43,12 @@ def demo(once: bool, port: int) -> None:
         click.echo(advice_table(stage.advice, stage.names, Composer.bundled()))
         if not once:
             click.echo(_more_to_try(stage))
-            _wait_for_ever()
+            _wait_forever()
 
 
 @contextmanager
 def _until_stopped() -> Iterator[None]:
-    """Ctrl-C and SIGTERM end what stands inside, which is no error."""
+    """End quietly on Ctrl-C or SIGTERM."""
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         yield
@@ -58,8 +58,8 @@ def _until_stopped() -> Iterator[None]:
         signal.signal(signal.SIGTERM, before)
 
 
-def _wait_for_ever() -> None:
-    """Wait in short steps: a signal that reaches another thread is heeded at the next one."""
+def _wait_forever() -> None:
+    """Wait in short steps, as a signal that reaches another thread takes effect at the next one."""
     while True:
         time.sleep(_STEP_SECONDS)
 

@@ -1,4 +1,4 @@
-"""``dawnrule keys``: who may ask the service, and as what."""
+"""``dawnrule keys``: keys to the service, by role."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _ID_BYTES = 4
 
 @click.group()
 def keys() -> None:
-    """Keys: make them, list them, end them.
+    """Create, list and revoke keys.
 
     \b
     Example:
@@ -36,20 +36,25 @@ def keys() -> None:
     help="coach: everything. clinician: sees and clears concerns. poster: posts check-ins, "
     "sessions; reads advice. athlete: own data.",
 )
-@click.option("--athlete", "athlete_id", metavar="ID", help="Whose key it is, with --role athlete.")
-@click.option("--label", help="A note to know the key by, like the device it is for.")
+@click.option(
+    "--athlete",
+    "athlete_id",
+    metavar="ID",
+    help="Whose key it is; with --role athlete.",
+)
+@click.option("--label", help="A note that identifies the key, such as its device.")
 @db_option
 def create(role: str, athlete_id: str | None, label: str | None, db: Path) -> None:
-    """Make a key, and print it alone.
+    """Create a key and print it, and nothing else.
 
-    It is shown this once: only its hash is stored.
+    It is shown only this once: only its hash is stored.
 
     \b
     Example:
       dawnrule keys create --role athlete --athlete a-03 --db squad.db
     """
     if (role == Role.ATHLETE) != (athlete_id is not None):
-        raise click.UsageError("--role athlete needs --athlete ID, and no other role takes it.")
+        raise click.UsageError("--role athlete needs --athlete ID, which no other role accepts.")
     key, key_id = new_key(), token_hex(_ID_BYTES)
 
     def add(transaction: Transaction) -> None:
@@ -63,13 +68,13 @@ def create(role: str, athlete_id: str | None, label: str | None, db: Path) -> No
     with Store.open(db) as store:
         store.write(add)
     click.echo(key)
-    click.echo(f"Not shown again. To end it: dawnrule keys revoke {key_id} --db {db}", err=True)
+    click.echo(f"Not shown again. To revoke it: dawnrule keys revoke {key_id} --db {db}", err=True)
 
 
 @keys.command("list")
 @db_option
 def list_(db: Path) -> None:
-    """List every key by its id, revoked ones too.
+    """List all keys by id, including revoked ones.
 
     \b
     Example:
@@ -85,22 +90,22 @@ def list_(db: Path) -> None:
 @click.argument("key_id", metavar="ID")
 @db_option
 def revoke(key_id: str, db: Path) -> None:
-    """End the key of an ID, at once and for good.
+    """Revoke the key with an ID, immediately and for good.
 
     \b
     Example:
       dawnrule keys revoke 1f0a6c2e --db squad.db
     """
 
-    def end(transaction: Transaction) -> None:
+    def revoke_key(transaction: Transaction) -> None:
         at = now()
         if not transaction.keys.revoke(key_id, at):
-            raise NotFound(f"There is no key {key_id} that could be ended.")
+            raise NotFound(f"There is no active key {key_id}.")
         record_act(transaction, "key-revoked", by=COMMAND_LINE, at=at, about={"key": key_id})
 
     with Store.open(db, must_exist=True) as store:
-        store.write(end)
-    click.echo(f"The key {key_id} has ended.", err=True)
+        store.write(revoke_key)
+    click.echo(f"The key {key_id} is revoked.", err=True)
 
 
 def _row(key: Key) -> tuple[str, ...]:

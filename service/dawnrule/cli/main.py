@@ -1,4 +1,4 @@
-"""What does ``dawnrule`` offer, and how does it say that something went wrong?"""
+"""The command ``dawnrule``, and errors as messages with an exit code."""
 
 from __future__ import annotations
 
@@ -29,19 +29,19 @@ _WRONG_USE = (Conflict, NotFound, StoreUnusable)
 
 
 class Refused(click.ClickException):
-    """What was given cannot be accepted, in the service's own words."""
+    """An error of the service, in its own words."""
 
     exit_code = 1
 
 
 class WronglyUsed(Refused):
-    """What was asked for is not there, or not to be had."""
+    """An error about something that does not exist or is unavailable."""
 
     exit_code = 2
 
 
 class DawnruleGroup(click.Group):
-    """A group whose commands tell the errors of the service in words, without a traceback."""
+    """A group that reports the service's errors as messages, without a traceback."""
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command."""
@@ -55,10 +55,10 @@ class DawnruleGroup(click.Group):
 @click.group(cls=DawnruleGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(dawnrule.__version__, prog_name="dawnrule")
 def main() -> None:
-    """Is what is planned today worth doing today?
+    """Decide each morning whether to train as planned.
 
     Each morning's check-in gets one of three answers: train as planned, swap to low-damage work,
-    or rest, with the rule that says so and its reason.
+    or rest, with the rule that decided and its reason.
 
     Start with: dawnrule demo
     """

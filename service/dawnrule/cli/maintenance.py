@@ -1,4 +1,5 @@
-"""``dawnrule backup`` and ``dawnrule restore``: all of it kept a second time, and brought back."""
+"""``dawnrule backup``, ``restore`` and ``retention``: copies of the database, and deletion of old
+data."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ import click
 from dawnrule.application.backups import back_up
 from dawnrule.application.backups import restore as restore_backup
 from dawnrule.application.retention import apply_retention
-from dawnrule.cli.athletes import tell_of_traces
+from dawnrule.cli.athletes import warn_of_traces
 from dawnrule.cli.options import db_option
 from dawnrule.clock import now
 from dawnrule.store import Store
@@ -18,7 +19,7 @@ from dawnrule.store.activity_log import COMMAND_LINE
 
 @click.group()
 def retention() -> None:
-    """Retention: how long is what people reported kept?
+    """Delete data that is older than the retention period.
 
     \b
     Example:
@@ -33,34 +34,34 @@ def retention() -> None:
     show_envvar=True,
     required=True,
     type=click.IntRange(min=1),
-    help="How many days of check-ins, advice, sessions and plans stay.",
+    help="The number of days for which check-ins, advice, sessions and plans are kept.",
 )
 @click.option(
     "--clock-is-right",
     is_flag=True,
-    help="Delete it even if more than 31 days go at once, as if this machine's clock were ahead.",
+    help="Delete even if more than 31 days go at once, which may mean that the clock is ahead.",
 )
 @db_option
 def apply(days: int, clock_is_right: bool, db: Path) -> None:
-    """Remove what is older than some days, now; dawnrule serve does it each night if asked.
+    """Delete data older than a number of days, now; dawnrule serve does so nightly if configured.
 
-    Athletes, keys and published rules stay, and so do the digests of advice in the ledger. When
-    more than 31 days of dates would go at once, nothing is deleted unless you say that the clock is
-    right: a clock that is years ahead would have everything deleted.
+    Athletes, keys and published rules stay, and so do the digests of advice in the ledger. If more
+    than 31 days of dates are due at once, nothing is deleted unless you confirm that the clock is
+    right: a clock that is years ahead would delete everything.
 
     \b
     Example:
       dawnrule retention apply --days 730 --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        forgotten = apply_retention(
+        deleted = apply_retention(
             store, days, by=COMMAND_LINE, at=now(), clock_is_right=clock_is_right
         )
-    for table, rows in forgotten.removed.items():
+    for table, rows in deleted.removed.items():
         click.echo(f"{table}: {rows}")
-    click.echo(f"No row from before {forgotten.before} is left.", err=True)
-    if not forgotten.is_wiped:
-        tell_of_traces(db)
+    click.echo(f"Nothing from before {deleted.before} remains.", err=True)
+    if not deleted.is_wiped:
+        warn_of_traces(db)
 
 
 _OWNER_ONLY = 0o700
@@ -73,21 +74,21 @@ _ENDING = ".db"
     "--to",
     required=True,
     type=click.Path(),
-    help="A folder, in which the back-up is named by the time (UTC), or the name of a new file. "
-    "A folder that ends with a slash is made where there is none.",
+    help="A folder, where the backup is named by the time (UTC), or a new file. A folder that ends "
+    "with a slash is created if necessary.",
 )
 @click.option(
     "--keep",
     type=click.IntRange(min=1),
     metavar="N",
-    help="Delete all but the newest N back-ups of this database in the folder.",
+    help="Delete all but the newest N backups of this database in the folder.",
 )
 def backup(db: Path, to: str, keep: int | None) -> None:
-    """Back up the database, also while it is served, and print the file.
+    """Back up the database, also while it is served, and print the file's name.
 
-    The copy is checked before it gets its name: SQLite's integrity check, every reference, and
-    the chain of the ledger. Only you may read it: keep it as private as the database. It holds
-    health data and the secret that signs cookies; of keys it holds the hashes.
+    The copy is checked before it gets its name: SQLite's integrity check, every reference, and the
+    chain of the ledger. Only you can read it: keep it as private as the database. It contains
+    health data, the secret that signs cookies, and the hashes of keys.
 
     \b
     Example:
@@ -95,24 +96,24 @@ def backup(db: Path, to: str, keep: int | None) -> None:
     """
     place = Path(to)
     if keep is not None and _is_named_as_a_file(to, place):
-        raise click.UsageError(f"--keep needs a folder, and {place} is the name of a file.")
+        raise click.UsageError(f"--keep needs a folder, but {place} is a file.")
     if db.exists() and to.endswith("/"):
         _make_folder(place)
     elif keep is not None and not place.exists():
-        raise click.UsageError(f"There is no folder {place}; with a slash, {place}/, it is made.")
+        raise click.UsageError(f"There is no folder {place}; write {place}/ to create it.")
     click.echo(back_up(db, place, now(), keep))
 
 
 @click.command()
 @click.argument("backup", type=click.Path(path_type=Path))
 @db_option
-@click.option("--replace", is_flag=True, help="Put the database that is there aside first.")
+@click.option("--replace", is_flag=True, help="Move the existing database aside first.")
 def restore(backup: Path, db: Path, replace: bool) -> None:
-    """Put a BACKUP in the place of the database. Stop the service first.
+    """Replace the database by a BACKUP. Stop the service first.
 
-    The back-up is checked as when it was made; one that is damaged, or was made by a newer
-    version, is refused, and nothing changes. The database of before is kept beside it. Whoever was
-    erased from it after the back-up was made is named, to be erased once more.
+    The backup is checked as when it was made; one that is damaged, or was made by a newer version,
+    is refused, and nothing changes. The previous database is kept beside it. Athletes who were
+    erased after the backup was made are listed, so that you can erase them again.
 
     \b
     Example:
@@ -120,13 +121,13 @@ def restore(backup: Path, db: Path, replace: bool) -> None:
     """
     restored = restore_backup(backup, db, now(), replace=replace)
     if restored.aside is not None:
-        click.echo(f"What was there is kept as {restored.aside}.", err=True)
-    click.echo(f"{db} is as it was when {backup} was made.", err=True)
+        click.echo(f"The previous database is kept as {restored.aside}.", err=True)
+    click.echo(f"{db} is restored from {backup}.", err=True)
     for athlete_id in restored.erased_since:
         again = f"dawnrule athletes erase {athlete_id} --db {db}"
         click.echo(
-            f"{athlete_id} was erased after this back-up was made, and is there again. To erase "
-            f"them once more: {again}",
+            f"{athlete_id} was erased after this backup was made, and is back. To erase them "
+            f"again: {again}",
             err=True,
         )
 
@@ -140,4 +141,4 @@ def _make_folder(place: Path) -> None:
     try:
         place.mkdir(_OWNER_ONLY, parents=True, exist_ok=True)
     except OSError as error:
-        raise click.UsageError(f"{place} cannot be made: {error.strerror}.") from error
+        raise click.UsageError(f"{place} cannot be created: {error.strerror}.") from error

@@ -1,4 +1,4 @@
-"""Which options do several commands share?"""
+"""Options that several commands share, rule sets by name, and progress bars."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from dawnrule.store import Store
 
 
 def rule_set_named(named: str, store: Store | None = None) -> RuleSet:
-    """The rule set in a file, one that ships with the service, or one that was published in a
-    store. Raises ``RuleSetInvalid``, ``NotFound`` and click's ``BadParameter``."""
+    """Load a rule set from a file, or get a bundled or published one by name@version. Raises
+    ``RuleSetInvalid``, ``NotFound`` and click's ``BadParameter``."""
     library = RuleSetLibrary.bundled()
     if store is not None:
         library = library.with_published(StoredTexts(store))
@@ -34,56 +34,53 @@ def rule_set_named(named: str, store: Store | None = None) -> RuleSet:
     return library.get(*name_and_version(named))
 
 
-def counted(number: int, thing: str) -> str:
-    """``1 rule``, ``2 rules``; for words that only take an s."""
+def count_of(number: int, thing: str) -> str:
+    """Write a count with its noun: ``1 rule``, ``2 rules``; for nouns whose plural takes an s."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
-Show: TypeAlias = Callable[[int, int], None]
+ShowProgress: TypeAlias = Callable[[int, int], None]
 Command = TypeVar("Command", bound=Callable[..., Any])
+
+DEFAULTS = Settings()
 
 
 def _as_date(ctx: click.Context, parameter: click.Parameter, value: datetime | None) -> date | None:
     return value.date() if value else None
 
 
-def date_option(name: str, into: str, says: str) -> Callable[[Command], Command]:
-    """An option that takes a date; None when it is left out."""
+def date_option(name: str, into: str, help_text: str) -> Callable[[Command], Command]:
+    """Make an option that takes a date; its value is None when it is left out."""
     return click.option(
         name,
         into,
         type=click.DateTime(["%Y-%m-%d"]),
         callback=_as_date,
         metavar="DATE",
-        help=says,
+        help=help_text,
     )
 
 
 def dates_options(command: Command) -> Command:
-    """The options ``--from`` and ``--to``, as ``first`` and ``last``; None when left out."""
-    to = date_option("--to", "last", "The last date that counts; the newest when left out.")
-    start = date_option("--from", "first", "The first date that counts; the oldest when left out.")
+    """Add ``--from`` and ``--to``, as ``first`` and ``last``; None when left out."""
+    to = date_option("--to", "last", "The last date to include; the newest by default.")
+    start = date_option("--from", "first", "The first date to include; the oldest by default.")
     return start(to(command))
 
 
-def bar(label: str, shown: ExitStack) -> Show:
-    """What to tell how much of how much is done: a bar on standard error, from the first time on
-    until ``shown`` ends."""
+def bar(label: str, stack: ExitStack) -> ShowProgress:
+    """Return a function that reports progress as a bar on standard error, which appears at the
+    first call and lasts until ``stack`` closes."""
     bars: list[Any] = []
 
     def show(done: int, of: int) -> None:
         if not bars:
             bars.append(
-                shown.enter_context(click.progressbar(length=of, label=label, file=sys.stderr))
+                stack.enter_context(click.progressbar(length=of, label=label, file=sys.stderr))
             )
         bars[0].update(done - bars[0].pos)
 
     return show
-
-
-F = TypeVar("F", bound=Callable[..., Any])
-
-DEFAULTS = Settings()
 
 
 def _with_version(ctx: click.Context, parameter: click.Parameter, value: str) -> str:
@@ -103,11 +100,13 @@ _one_rule_set = partial(
 )
 
 rule_set_option = _one_rule_set(
-    "--rule-set", help="The rule set that decides; see: dawnrule rules list."
+    "--rule-set", help="The rule set that decides; dawnrule rules list shows all."
 )
 
-otherwise_option = _one_rule_set(
-    "--otherwise", help="What decides where no rule set was activated: the server's --rule-set."
+default_rule_set_option = _one_rule_set(
+    "--otherwise",
+    "default_rule_set",
+    help="The rule set that decides where none was activated: the server's --rule-set.",
 )
 
 db_option = click.option(
@@ -120,14 +119,13 @@ db_option = click.option(
 )
 
 
-def format_option(*forms: str, says: str) -> Callable[[F], F]:
-    """``--format``, as ``form``: one of several, the first where none is asked for. ``says`` is
-    what its help says."""
+def format_option(*forms: str, help_text: str) -> Callable[[Command], Command]:
+    """Make ``--format``, as ``form``: one of several, the first by default."""
     return click.option(
         "--format",
         "form",
         type=click.Choice(forms),
         default=forms[0],
         show_default=True,
-        help=says,
+        help=help_text,
     )

@@ -26,33 +26,33 @@ def _known_goal(ctx: click.Context, parameter: click.Parameter, goal: str) -> st
 
 
 @click.command()
-@click.option("--athlete", "athlete_id", required=True, metavar="ID", help="Whose outlook.")
+@click.option("--athlete", "athlete_id", required=True, metavar="ID", help="The athlete.")
 @click.option(
     "--days",
     type=click.IntRange(1, MOST_DAYS),
     default=USUAL_DAYS,
     show_default=True,
-    help="How many days ahead.",
+    help="The number of days to look ahead.",
 )
 @click.option(
     "--goal",
     default=USUAL_GOAL,
     show_default=True,
     callback=_known_goal,
-    help="What the balanced session is for.",
+    help="The goal of the balanced session.",
 )
 @format_option(
     "text",
     "json",
-    says="A page to read, or JSON with everything.",
+    help_text="A page to read, or JSON with everything.",
 )
 @db_option
 @rule_set_option
 def outlook(athlete_id: str, days: int, goal: str, form: str, db: Path, rule_set: str) -> None:
     """Show when each muscle group opens again, and a balanced session.
 
-    It rests on the training log, and on today's check-in if there is one. Times are those of where
-    the athlete lives.
+    It is based on the training log, and on today's check-in if there is one. Times are local to
+    the athlete.
 
     \b
     Example:

@@ -23,18 +23,20 @@ from dawnrule.web.private.addresses import paths_of
 _url_option = click.option(
     "--url",
     metavar="URL",
-    help="Where the service is reached, like https://dawn.example; the addresses begin with it. "
-    "Without it they begin with where it listens by its settings.",
+    help="The public address of the service, like https://dawn.example; printed addresses start "
+    "with it. By default they start with the address that the service listens on.",
 )
 _address_argument = click.argument("address_id", metavar="ID")
 
 
-_ELSE = "for others, put what they reach the service at in its place, or say it with --url."
+_USE_PUBLIC_ADDRESS = (
+    "replace that part by the public address of the service, or pass it with --url."
+)
 
 
 @click.group()
 def addresses() -> None:
-    """Private addresses of athletes: make them, list them, replace them, end them.
+    """Create, list, replace and revoke private addresses of athletes.
 
     \b
     Example:
@@ -43,39 +45,39 @@ def addresses() -> None:
 
 
 @addresses.command()
-@click.option("--athlete", "athlete_id", required=True, metavar="ID", help="Whose it is.")
+@click.option("--athlete", "athlete_id", required=True, metavar="ID", help="The athlete.")
 @click.option(
     "--purpose",
     required=True,
     type=click.Choice([purpose.value for purpose in Purpose]),
     help="read: today's advice and the calendar. check-in: the page for today's check-in.",
 )
-@click.option("--label", help="A note to know the address by, like the device it is for.")
+@click.option("--label", help="A note that identifies the address, such as its device.")
 @_url_option
 @db_option
 def create(athlete_id: str, purpose: str, label: str | None, url: str | None, db: Path) -> None:
-    """Make a private address, and print it alone, a line for each thing that it gives.
+    """Create a private address and print it, one line for each page or feed that it opens.
 
-    It is shown this once: only its hash is stored. Who has it needs no key.
+    It is shown only this once: only its hash is stored. Whoever has it needs no key.
 
     \b
     Example:
       dawnrule addresses create --athlete a-03 --purpose read --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        given = store.write(
+        created = store.write(
             lambda transaction: create_address(
                 transaction, athlete_id, Purpose(purpose), label, by=COMMAND_LINE, at=now()
             )
         )
-    _show(given, url, db)
+    _print(created, url, db)
 
 
 @addresses.command("list")
-@click.option("--athlete", "athlete_id", metavar="ID", help="Of this athlete only.")
+@click.option("--athlete", "athlete_id", metavar="ID", help="Only those of this athlete.")
 @db_option
 def list_(athlete_id: str | None, db: Path) -> None:
-    """List every private address by its id, revoked ones too.
+    """List all private addresses by id, including revoked ones.
 
     \b
     Example:
@@ -93,24 +95,24 @@ def list_(athlete_id: str | None, db: Path) -> None:
 @_url_option
 @db_option
 def rotate(address_id: str, url: str | None, db: Path) -> None:
-    """Replace the address of an ID by a new one for the same athlete and purpose.
+    """Replace the address with an ID by a new one for the same athlete and purpose.
 
     \b
     Example:
       dawnrule addresses rotate 1f0a6c2e --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        given = store.write(
+        created = store.write(
             lambda transaction: rotate_address(transaction, address_id, by=COMMAND_LINE, at=now())
         )
-    _show(given, url, db)
+    _print(created, url, db)
 
 
 @addresses.command()
 @_address_argument
 @db_option
 def revoke(address_id: str, db: Path) -> None:
-    """End the address of an ID, at once and for good.
+    """Revoke the address with an ID, immediately and for good.
 
     \b
     Example:
@@ -120,17 +122,20 @@ def revoke(address_id: str, db: Path) -> None:
         store.write(
             lambda transaction: revoke_address(transaction, address_id, by=COMMAND_LINE, at=now())
         )
-    click.echo(f"The address {address_id} has ended.", err=True)
+    click.echo(f"The address {address_id} is revoked.", err=True)
 
 
-def _show(given: NewAddress, url: str | None, db: Path) -> None:
-    begins = (url or _listening_at()).rstrip("/")
-    for path in paths_of(given.address.purpose, given.token):
-        click.echo(begins + path)
+def _print(created: NewAddress, url: str | None, db: Path) -> None:
+    base = (url or _listening_at()).rstrip("/")
+    for path in paths_of(created.address.purpose, created.token):
+        click.echo(base + path)
     if not url:
-        click.echo(f"{begins} is reached from this machine only, or not at all: {_ELSE}", err=True)
-    end = f"dawnrule addresses revoke {given.address.id} --db {db}"
-    click.echo(f"Not shown again. To end it: {end}", err=True)
+        click.echo(
+            f"{base} can be reached from this machine only, if at all: {_USE_PUBLIC_ADDRESS}",
+            err=True,
+        )
+    revoke_command = f"dawnrule addresses revoke {created.address.id} --db {db}"
+    click.echo(f"Not shown again. To revoke it: {revoke_command}", err=True)
 
 
 def _listening_at() -> str:

@@ -1,4 +1,4 @@
-"""``dawnrule rules publish``, ``activate``, ``rollback`` and ``shadow``: which rules hold."""
+"""``dawnrule rules publish``, ``activate``, ``rollback`` and ``shadow``: which rule set decides."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from dawnrule.application.rule_sets import (
     RosterEntry,
     roster,
 )
-from dawnrule.cli.options import date_option, db_option, otherwise_option
+from dawnrule.cli.options import date_option, db_option, default_rule_set_option
 from dawnrule.clock import new_id, now
 from dawnrule.errors import MalformedInput, RuleSetInvalid
 from dawnrule.model import Vocabulary
@@ -83,7 +83,7 @@ _athletes_option = click.option(
     "athlete_ids",
     multiple=True,
     metavar="ID",
-    help="For this athlete only; may be given several times. For all when left out.",
+    help="For this athlete only; repeat for several. For all by default.",
 )
 
 _again_option = click.option(
@@ -99,8 +99,8 @@ _again_option = click.option(
 def publish(file: Path, db: Path) -> None:
     """Check a rule file and publish it; it decides nothing until it is activated.
 
-    It is tried in a process of its own first. With an error among the findings it is refused. What
-    is published under a name and version never changes.
+    It is tried in a separate process first, and refused if there are errors among the findings.
+    What is published under a name and version never changes.
 
     \b
     Example:
@@ -110,7 +110,7 @@ def publish(file: Path, db: Path) -> None:
         try:
             published = publisher.publish(_text(file), str(file), _TERMINAL)
         except RuleSetInvalid as invalid:
-            _tell(invalid)
+            _print_findings(invalid)
             raise click.ClickException(f"{file} is not published.") from invalid
     for warning in published.findings:
         click.echo(f"warning: {warning['file']}:{warning['line']}: {warning['message']}", err=True)
@@ -120,25 +120,24 @@ def publish(file: Path, db: Path) -> None:
 
 @click.command()
 @click.argument("named", metavar="NAME@VERSION")
-@date_option("--from", "from_date", "The first date that it decides; every date when left out.")
+@date_option("--from", "from_date", "The first date that it decides; every date by default.")
 @_athletes_option
 @_again_option
-@otherwise_option
+@default_rule_set_option
 @db_option
 def activate(
     named: str,
     from_date: date | None,
     athlete_ids: tuple[str, ...],
     again: bool,
-    otherwise: str,
+    default_rule_set: str,
     db: Path,
 ) -> None:
     """Let a rule set decide, for all or for some athletes.
 
-    Of the activations whose date has come the newest holds, and an athlete's own before that for
-    all. Servers that run go over to it with the next check-in. Advice that was given stays, until
-    today's check-in is sent again. A rule set by which somebody with a warning sign would train is
-    refused.
+    The newest activation whose date has come applies; an athlete's own takes precedence over one
+    for all. Running servers switch with the next check-in. Given advice stays until today's
+    check-in is sent again. A rule set that lets somebody with a warning sign train is refused.
 
     \b
     Example:
@@ -150,22 +149,22 @@ def activate(
         try:
             publisher.activate(rule_set, from_date, whom, _TERMINAL)
         except RuleSetInvalid as invalid:
-            _tell(invalid)
+            _print_findings(invalid)
             raise click.ClickException(f"{rule_set.full_name} is not activated.") from invalid
         when = f"from {from_date} on" if from_date else "on every date"
         click.echo(f"{rule_set.full_name} holds for {', '.join(athlete_ids) or 'all'} {when}.")
-        _tell_todays(_counted(publisher, otherwise, whom, again))
+        _print_redecisions(_redecide(publisher, default_rule_set, whom, again))
 
 
 @click.command()
 @_athletes_option
 @_again_option
-@otherwise_option
+@default_rule_set_option
 @db_option
-def rollback(athlete_ids: tuple[str, ...], again: bool, otherwise: str, db: Path) -> None:
+def rollback(athlete_ids: tuple[str, ...], again: bool, default_rule_set: str, db: Path) -> None:
     """Take back the newest activation, whether its date has come or not.
 
-    What was before it holds again, at once. Advice that was given stays, until today's check-in is
+    The activation before it applies again, at once. Given advice stays until today's check-in is
     sent again.
 
     \b
@@ -175,18 +174,18 @@ def rollback(athlete_ids: tuple[str, ...], again: bool, otherwise: str, db: Path
     with _publisher(db) as publisher:
         publisher.roll_back(athlete_ids or None, _TERMINAL)
         click.echo(f"The newest activation for {', '.join(athlete_ids) or 'all'} is taken back.")
-        _tell_todays(_counted(publisher, otherwise, athlete_ids or None, again))
+        _print_redecisions(_redecide(publisher, default_rule_set, athlete_ids or None, again))
 
 
 @click.command()
 @click.argument("named", metavar="[NAME@VERSION]", required=False)
-@click.option("--off", is_flag=True, help="Let no rule set run in the shadow.")
+@click.option("--off", is_flag=True, help="Run no rule set in the shadow.")
 @db_option
 def shadow(named: str | None, off: bool, db: Path) -> None:
-    """Let a rule set decide in the shadow, or tell what it said there.
+    """Run a rule set in the shadow, or show what it has decided there.
 
-    It decides every morning beside the one that holds; no athlete is told. Without a rule set, the
-    verdicts of the one that runs there are compared with those that were given.
+    It decides every morning alongside the active one, unseen by athletes. Without a rule set,
+    compare the verdicts of the one in the shadow with those that were given.
 
     \b
     Example:
@@ -199,7 +198,7 @@ def shadow(named: str | None, off: bool, db: Path) -> None:
             publisher.run_in_shadow(_named(publisher, named) if named else None, _TERMINAL)
             click.echo(f"{named or 'No rule set'} runs in the shadow.")
         else:
-            click.echo(_compared(publisher.compared()))
+            click.echo(_comparison(publisher.compared()))
 
 
 @contextmanager
@@ -213,28 +212,28 @@ def _named(publisher: Publisher, named: str) -> RuleSet:
     return publisher.library.get(*name_and_version(named))
 
 
-def _tell(invalid: RuleSetInvalid) -> None:
+def _print_findings(invalid: RuleSetInvalid) -> None:
     for finding in invalid.findings:
         click.echo(f"{severity_of(finding, to_decide=True).value}: {finding}")
         click.echo(f"    {KINDS[finding.code].remedy}")
 
 
-def _counted(
-    publisher: Publisher, otherwise: str, athlete_ids: Sequence[str] | None, again: bool
+def _redecide(
+    publisher: Publisher, default_rule_set: str, athlete_ids: Sequence[str] | None, again: bool
 ) -> RedecisionCounts:
     advisor = replace(Advisor.bundled(), library=publisher.library)
-    decides = _named(publisher, otherwise)
+    decides = _named(publisher, default_rule_set)
     check_ins = CheckIns(advisor, decides, publisher.clock, new_id)
     return Redecision(publisher.store, check_ins).count(athlete_ids, decide=again, by=_TERMINAL)
 
 
-def _tell_todays(counted: RedecisionCounts) -> None:
-    if counted.decided_again:
-        click.echo(f"Decided again for today: the advice of {_athletes(counted.decided_again)}.")
-    if counted.stays:
+def _print_redecisions(counts: RedecisionCounts) -> None:
+    if counts.decided_again:
+        click.echo(f"Decided again for today: the advice of {_athletes(counts.decided_again)}.")
+    if counts.stays:
         click.echo(
-            f"Today's advice of {_athletes(counted.stays)} is by other rules. It stays until the "
-            "check-in is sent again; with --again it is decided again at once."
+            f"Today's advice of {_athletes(counts.stays)} was given by other rules. It stays "
+            "until the check-in is sent again; --again decides it again at once."
         )
 
 
@@ -249,8 +248,8 @@ def _text(file: Path) -> str:
         raise MalformedInput(f"{file} is not UTF-8 at byte {error.start}.") from error
 
 
-def _compared(compared: Compared) -> str:
-    """A table of the verdicts, and one of the newest mornings that differ."""
+def _comparison(compared: Compared) -> str:
+    """Tabulate the verdicts, and the newest mornings that differ."""
     label = Vocabulary.bundled().label
     counts = [
         (

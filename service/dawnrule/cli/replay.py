@@ -25,7 +25,7 @@ from dawnrule.analytics.replay_jobs import (
 )
 from dawnrule.cli.options import (
     bar,
-    counted,
+    count_of,
     dates_options,
     db_option,
     format_option,
@@ -44,8 +44,11 @@ _NO_RULE = "-"
 
 
 def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
-    """A line on the whole, and a table each of verdicts, rules, athletes and mornings."""
-    mornings, decisions = counted(result.mornings, "morning"), counted(result.decisions, "decision")
+    """Summarize in a line, then tabulate verdicts, rules, athletes and changed mornings."""
+    mornings, decisions = (
+        count_of(result.mornings, "morning"),
+        count_of(result.decisions, "decision"),
+    )
     head = f"{replay.rule_set}: {mornings}, {decisions}"
     tables = (
         _table(("Said", "Would say", "Days", "Parts"), _verdicts(result)),
@@ -60,7 +63,7 @@ def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
 
 
 def changes_as_csv(replay: StoredReplay, result: Replayed) -> str:
-    """The mornings that come out otherwise (RFC 4180), and nothing else."""
+    """Write only the mornings with another outcome (RFC 4180)."""
     names = [field.name for field in fields(ChangedMorning)]
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
@@ -70,7 +73,7 @@ def changes_as_csv(replay: StoredReplay, result: Replayed) -> str:
 
 
 def replay_as_json(replay: StoredReplay, result: Replayed) -> str:
-    """Everything."""
+    """Write everything."""
     return json.dumps(REPLAY.dump(replay) | result.to_json(), indent=2, ensure_ascii=False)
 
 
@@ -87,7 +90,7 @@ def _table(headers: Sequence[str], rows: Iterator[Row]) -> str:
 
 
 def _verdicts(result: Replayed) -> Iterator[Row]:
-    """Each pair of verdicts, told and now; those that stay the same first."""
+    """Yield each pair of verdicts, given and replayed; unchanged ones first."""
     days, parts = result.counts["days"], result.counts["parts"]
     words = Vocabulary.bundled()
     for before, after in sorted(days | parts, key=lambda pair: (pair[0] != pair[1], pair)):
@@ -96,7 +99,7 @@ def _verdicts(result: Replayed) -> Iterator[Row]:
 
 
 def _rules(result: Replayed) -> Iterator[Row]:
-    """Each rule that decided, would decide or would fire, by its id; no rule stands first."""
+    """Yield each rule that decided, would decide or would fire, by id; no rule comes first."""
     counts = [result.counts[name] for name in ("decided_before", "decided_now", "fired")]
     for rule in sorted({rule or "" for count in counts for (rule,) in count}):
         yield rule or _NO_RULE, *(count[rule or None,] for count in counts)
@@ -127,15 +130,15 @@ def _changed(one: ChangedMorning) -> Row:
     "named",
     required=True,
     metavar="FILE|NAME@VERSION",
-    help="The rule set to try: a rule file, or one that ships or was published.",
+    help="The rule set to try: a rule file, or a bundled or published one.",
 )
 @dates_options
 @db_option
 @format_option(
     *REPLAY_FORMATS,
-    says="Tables to read, the mornings that come out otherwise as CSV, or JSON with everything.",
+    help_text="Tables to read, CSV of the mornings with another outcome, or JSON with everything.",
 )
-@click.option("--restart", is_flag=True, help="Begin anew, even if this replay was stopped before.")
+@click.option("--restart", is_flag=True, help="Start over, even if this replay was stopped before.")
 @click.pass_context
 def replay(
     ctx: click.Context,
@@ -148,12 +151,12 @@ def replay(
 ) -> None:
     """Decide past mornings again under another rule set.
 
-    Each athlete's latest advice for each date is decided again, on the facts that it was given
-    on; what comes out otherwise is counted and listed. No advice is changed. Ctrl-C stops with
-    what is done by then, and the same command again goes on from there.
+    Each athlete's latest advice for each date is decided again, on the facts that it was based on;
+    other outcomes are counted and listed. No advice changes. Ctrl-C stops with what is done so far,
+    and the same command resumes from there.
 
-    The facts are read from a copy of the ledger, kept in columns in a file beside the database;
-    it is brought up to date first, and made anew when it is missing.
+    The facts come from a columnar copy of the ledger, in a file beside the database, which is
+    brought up to date first, or rebuilt if it is missing.
 
     \b
     Example:
@@ -162,7 +165,7 @@ def replay(
     with Store.open(db, must_exist=True) as store:
         rule_set = rule_set_named(named, store)
         runner = ReplayRunner(store, Archive(store), now)
-        replay_id = _asked(runner, rule_set, first, last, restart)
+        replay_id = _pending_replay(runner, rule_set, first, last, restart)
         _run(runner, replay_id, rule_set)
         replayed = store.read(lambda transaction: known_replay(transaction, replay_id))
         result = store.read(lambda transaction: result_of(transaction, replay_id))
@@ -172,14 +175,14 @@ def replay(
         ctx.exit(1)
 
 
-def _asked(
+def _pending_replay(
     runner: ReplayRunner, rule_set: RuleSet, first: date | None, last: date | None, restart: bool
 ) -> str:
-    """The id of a replay that waits to be run: one that was stopped, or a new one."""
+    """Return the id of a replay to run: one that was stopped, or a new one."""
     stopped = None if restart else runner.requeue_unfinished(rule_set, first, last)
     if stopped is not None:
         done = stopped.done_through or "nothing yet"
-        click.echo(f"Going on with a replay that was stopped; done up to {done}.", err=True)
+        click.echo(f"Resuming a replay that was stopped; done up to {done}.", err=True)
         return stopped.id
     replay_id = new_id()
     runner.request(replay_id, rule_set, first, last)
@@ -187,9 +190,9 @@ def _asked(
 
 
 def _run(runner: ReplayRunner, replay_id: str, rule_set: RuleSet) -> None:
-    """Run a replay with bars, until it is done or Ctrl-C stops it."""
-    with ExitStack() as shown:
-        listener = Listener(bar("Reading the ledger", shown), bar("Deciding", shown))
+    """Run a replay with progress bars, until it is done or Ctrl-C stops it."""
+    with ExitStack() as stack:
+        listener = Listener(bar("Reading the ledger", stack), bar("Deciding", stack))
         try:
             runner.run(replay_id, rule_set, listener)
         except KeyboardInterrupt:

@@ -1,4 +1,4 @@
-"""``dawnrule rules``: what rule sets there are, what is wrong with one, how two differ."""
+"""``dawnrule rules``: list rule sets, check a rule file, compare two rule sets."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import click
 from tabulate import tabulate
 
 import dawnrule
-from dawnrule.cli.options import counted, format_option, otherwise_option, rule_set_named
+from dawnrule.cli.options import count_of, default_rule_set_option, format_option, rule_set_named
 from dawnrule.cli.publishing import rule_sets_table
 from dawnrule.clock import now
 from dawnrule.errors import Finding, RuleSetInvalid
@@ -38,7 +38,7 @@ from dawnrule.store import Store
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A rule file, the rule set in it (None when it cannot be read), and what was found."""
+    """A rule file, its rule set (None when it cannot be read), and the findings."""
 
     file: str
     rule_set: RuleSet | None
@@ -46,7 +46,7 @@ class Checked:
 
     @property
     def proved(self) -> list[str]:
-        """What the check proved."""
+        """Return what the check proved."""
         if self.rule_set is None:
             return []
         applicable = applicable_codes(self.rule_set, FactDictionary.bundled())
@@ -55,12 +55,12 @@ class Checked:
 
 
 def checks_as_text(checks: Sequence[Checked]) -> str:
-    """A paragraph for each file."""
+    """Write a paragraph for each file."""
     return "\n".join(line for checked in checks for line in _lines_of_check(checked))
 
 
 def checks_as_json(checks: Sequence[Checked]) -> str:
-    """Everything, by file."""
+    """Write everything, by file."""
     plain = [
         {"file": c.file, "findings": [to_json(f) for f in c.findings], "proved": c.proved}
         for c in checks
@@ -69,7 +69,7 @@ def checks_as_json(checks: Sequence[Checked]) -> str:
 
 
 def checks_as_sarif(checks: Sequence[Checked]) -> str:
-    """The findings for a code host."""
+    """Write the findings for a code host."""
     findings = [finding for checked in checks for finding in checked.findings]
     return json.dumps(to_sarif(findings, dawnrule.__version__), indent=2, ensure_ascii=False)
 
@@ -82,7 +82,7 @@ CHECK_FORMATS: Mapping[str, Callable[[Sequence[Checked]], str]] = {
 
 
 def difference_as_text(before: RuleSet, after: RuleSet, found: Difference) -> str:
-    """Rule by rule, and then for each way in which a verdict can change."""
+    """Describe the changed rules, and then each way in which a verdict can change."""
     return "\n".join(
         [
             f"{before.full_name} -> {after.full_name}",
@@ -109,7 +109,7 @@ def _size(checked: Checked) -> str:
         return ""
     rules = checked.rule_set.rules
     examples = sum(len(rule.examples) for rule in rules)
-    return f"{counted(len(rules), 'rule')}, {counted(examples, 'example')}, "
+    return f"{count_of(len(rules), 'rule')}, {count_of(examples, 'example')}, "
 
 
 def _count(findings: Sequence[Finding]) -> str:
@@ -117,7 +117,7 @@ def _count(findings: Sequence[Finding]) -> str:
     warnings = len(findings) - errors
     if not findings:
         return "nothing found"
-    return f"{counted(errors, 'error')}, {counted(warnings, 'warning')}"
+    return f"{count_of(errors, 'error')}, {count_of(warnings, 'warning')}"
 
 
 def _listed(word: str, rules: Sequence[str]) -> Iterator[str]:
@@ -146,7 +146,7 @@ def _line_of_verdict(change: VerdictChange) -> str:
 
 @click.group()
 def rules() -> None:
-    """Rule sets: list them, check one, tell two apart.
+    """List rule sets, check one, or compare two.
 
     \b
     Example:
@@ -163,17 +163,17 @@ def rules() -> None:
 )
 @format_option(
     *CHECK_FORMATS,
-    says="Text to read, JSON with everything, or SARIF 2.1.0 for a code host.",
+    help_text="Text to read, JSON with everything, or SARIF 2.1.0 for a code host.",
 )
-@click.option("--strict", is_flag=True, help="End with 1 for warnings too, not only for errors.")
+@click.option("--strict", is_flag=True, help="Exit with 1 for warnings too, not only for errors.")
 @click.pass_context
 def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) -> None:
-    """Look for all that can be wrong with rule files.
+    """Check rule files for mistakes.
 
-    Their form, each rule's own examples by both evaluations, whether the examples show every edge,
-    and, proved over every morning that can be: whether each rule can fire and decide, and whether
-    worse facts ever buy a more permissive verdict. Everything found is told with its file, line and
-    rule, and what mends it. Without a FILE, the rule sets that ship with the service are checked.
+    Checks the form, each rule's own examples under both evaluations, and whether the examples cover
+    every limit; and proves for all possible mornings whether each rule can fire and decide, and
+    whether worse facts never lead to a more permissive verdict. Each finding names its file, line
+    and rule, and a remedy. Without a FILE, the bundled rule sets are checked.
 
     \b
     Example:
@@ -191,21 +191,21 @@ def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) ->
 @format_option(
     "text",
     "json",
-    says="Text to read, or JSON with everything.",
+    help_text="Text to read, or JSON with everything.",
 )
 @click.option(
     "--db",
     envvar="DAWNRULE_DB",
     show_envvar=True,
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="The database in which A or B was published.",
+    help="The database where A or B was published.",
 )
 def diff(before: str, after: str, form: str, db: Path | None) -> None:
-    """Tell how rule set B differs from A.
+    """Show how rule set B differs from A.
 
-    Rule by rule, and in what they decide: for each way in which the verdict on a day or on a part
-    can change, the smallest example, or the proof that there is none. A and B are files, or rule
-    sets that ship with the service or were published in a database, as name@version.
+    Lists the changed rules, and what they decide: for each way in which the verdict on a day or a
+    part can change, the smallest example, or the proof that there is none. A and B are files, or
+    bundled or published rule sets as name@version.
 
     \b
     Example:
@@ -228,14 +228,14 @@ def diff(before: str, after: str, form: str, db: Path | None) -> None:
     envvar="DAWNRULE_DB",
     show_envvar=True,
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="A database: also what was published in it, and what decides there.",
+    help="A database: also list what is published and active there.",
 )
-@otherwise_option
-def list_(db: Path | None, otherwise: str) -> None:
-    """List the rule sets that ship with the service.
+@default_rule_set_option
+def list_(db: Path | None, default_rule_set: str) -> None:
+    """List the bundled rule sets.
 
-    With a database, those that were published in it as well, with which decides now and since
-    when, and which runs in the shadow.
+    With a database, also list those published in it, which one decides now and since when, and
+    which one runs in the shadow.
 
     \b
     Example:
@@ -246,7 +246,7 @@ def list_(db: Path | None, otherwise: str) -> None:
         click.echo(tabulate(rows, headers=("Rule set", "Rules", "Digest")))
         return
     with Store.open(db, must_exist=True) as store:
-        click.echo(rule_sets_table(store, otherwise, now()))
+        click.echo(rule_sets_table(store, default_rule_set, now()))
 
 
 def _checked(file: Path) -> Checked:

@@ -1,4 +1,4 @@
-"""``dawnrule serve``: the service over HTTP."""
+"""``dawnrule serve`` and ``dawnrule openapi``: the service over HTTP, and its description."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _LAST_PORT = 65535
     show_envvar=True,
     default=DEFAULTS.host,
     show_default=True,
-    help="The address to listen on; other machines reach the service only if this is changed.",
+    help="The address to listen on; by default only this machine can reach the service.",
 )
 @click.option(
     "--port",
@@ -60,13 +60,13 @@ _LAST_PORT = 65535
     type=click.IntRange(min=1),
     default=DEFAULTS.threads,
     show_default=True,
-    help="How many requests are worked on at once.",
+    help="The number of requests handled at once.",
 )
 @rule_set_option
 def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
     """Serve the API and its documentation until stopped (Ctrl-C).
 
-    A new database is made if there is none. Nobody gets in without a key: see dawnrule keys.
+    The database is created if it does not exist. Every request needs a key: see dawnrule keys.
 
     \b
     Example:
@@ -76,26 +76,26 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
         _from_environment(), db=db, host=host, port=port, threads=threads, rule_set=rule_set
     )
     if settings.backup_folder is not None and not settings.backup_folder.is_dir():
-        raise click.UsageError(f"DAWNRULE_BACKUP_FOLDER: {settings.backup_folder} is no folder.")
+        raise click.UsageError(f"DAWNRULE_BACKUP_FOLDER: {settings.backup_folder} is not a folder.")
     with Store.open(db) as store, retention_kept(store, settings.retention_days, now):
         app = create_app(settings, store, Advisor.bundled(), now, new_id)
         start_logging(settings.log, db)
         try:
             serve_app(app, settings, _announce)
         except OSError as error:
-            said = f"{host}:{port} cannot be served: {error.strerror}.{_other_port(error, port)}"
-            raise click.UsageError(said) from error
+            message = f"{host}:{port} cannot be served: {error.strerror}.{_other_port(error, port)}"
+            raise click.UsageError(message) from error
 
 
 def _other_port(error: OSError, port: int) -> str:
-    """What else to try when a port is taken."""
+    """Suggest another port when this one is taken."""
     if error.errno != errno.EADDRINUSE:
         return ""
     return f" Try --port {port + 1 if port < _LAST_PORT else port - 1}."
 
 
 def _from_environment() -> Settings:
-    """Raises click's ``UsageError`` for a variable that cannot mean what it says."""
+    """Read the settings. Raises click's ``UsageError`` for a variable with an invalid value."""
     try:
         return Settings.from_environment()
     except InvalidInput as error:

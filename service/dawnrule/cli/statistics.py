@@ -1,4 +1,4 @@
-"""``dawnrule rules scorecard`` and ``verify``: what stored mornings tell of a rule set."""
+"""``dawnrule rules scorecard`` and ``verify``: a rule set measured on stored mornings."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from dawnrule.analytics.scorecard import Score, Scorecard, Share
 from dawnrule.analytics.scorecard import scorecard as scorecard_of
 from dawnrule.cli.options import (
     bar,
-    counted,
+    count_of,
     dates_options,
     db_option,
     format_option,
@@ -33,20 +33,20 @@ from dawnrule.store import Store
 
 _ALL = "all mornings"
 _HEADERS = ("Rule", "Fired", "Decided", "Trained", "Output held", "Sorer next day")
-_SHARES_SHOWN = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
+_OUTCOMES = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
 _CSV_HEADERS = ("rule", "share_of", "count", "of", "share", "low", "high", "why_none")
 
 
 def scorecard_as_text(card: Scorecard) -> str:
-    """A table with a line for each rule that fired, under that of all mornings."""
+    """Tabulate all mornings, and each rule that fired."""
     named = card.rule_set.full_name
     if card.first is None:
-        return f"{named}: no advice was given by it on these dates."
-    mornings = counted(card.all_mornings.mornings, "morning")
+        return f"{named}: it gave no advice on these dates."
+    mornings = count_of(card.all_mornings.mornings, "morning")
     head = f"{named}: {mornings}, {card.first} to {card.last}"
-    rows = [(_ALL, "", "", *_shown(card.all_mornings))]
+    rows = [(_ALL, "", "", *_outcome_cells(card.all_mornings))]
     rows += [
-        (rule.rule, _share(rule.fired), _share(rule.decided), *_shown(rule.after))
+        (rule.rule, _share(rule.fired), _share(rule.decided), *_outcome_cells(rule.after))
         for rule in card.rules
         if rule.fired.count
     ]
@@ -56,7 +56,7 @@ def scorecard_as_text(card: Scorecard) -> str:
 
 
 def scorecard_as_csv(card: Scorecard) -> str:
-    """A row for each share, of all mornings and of each rule (RFC 4180)."""
+    """Write a row for each share, of all mornings and of each rule (RFC 4180)."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(_CSV_HEADERS)
@@ -68,7 +68,7 @@ def scorecard_as_csv(card: Scorecard) -> str:
 
 
 def scorecard_as_json(card: Scorecard) -> str:
-    """Everything."""
+    """Write everything."""
     return json.dumps(SCORECARD.dump(card), indent=2, ensure_ascii=False)
 
 
@@ -95,16 +95,17 @@ def _after(score: Score) -> Iterator[tuple[str, Share]]:
             yield f"{outcome} {what}", share
 
 
-def _shown(score: Score) -> list[str]:
-    return [_share(score.outcomes[outcome][what]) for outcome, what in _SHARES_SHOWN]
+def _outcome_cells(score: Score) -> list[str]:
+    return [_share(score.outcomes[outcome][what]) for outcome, what in _OUTCOMES]
 
 
 def _share(share: Share) -> str:
-    """``7 of 12: 58 % (32-81)``; without the share where there are too few to claim one."""
-    counted = f"{share.count} of {share.of}"
+    """Write ``7 of 12: 58 % (32-81)``; without the share where there are too few mornings to claim
+    one."""
+    counts = f"{share.count} of {share.of}"
     if share.share is None or share.low is None or share.high is None:
-        return counted
-    return f"{counted}: {share.share:.0%} ({share.low:.0%} to {share.high:.0%})"
+        return counts
+    return f"{counts}: {share.share:.0%} ({share.low:.0%} to {share.high:.0%})"
 
 
 def _never_fired(rules: list[str]) -> str:
@@ -117,23 +118,23 @@ def _never_fired(rules: list[str]) -> str:
 @db_option
 @format_option(
     *SCORECARD_FORMATS,
-    says="A table to read, CSV with a row for each share, or JSON with everything.",
+    help_text="A table to read, CSV with a row for each share, or JSON with everything.",
 )
 def scorecard(named: str, first: date | None, last: date | None, db: Path, form: str) -> None:
-    """Tell how often each rule fired and decided, and what happened afterwards.
+    """Show how often each rule fired and decided, and what happened next.
 
-    Of the mornings on which advice was given by this rule set: whether there was training, whether
-    the output held, and whether soreness had risen the next morning. Each share comes with its
-    count and its 95 % interval (Wilson); with fewer than 10 mornings none is given. What followed
-    has many causes: read a rule's shares beside those of all mornings.
+    For the mornings advised by this rule set: whether there was training, whether the output held,
+    and whether soreness had risen the next morning. Each share comes with its count and its 95 %
+    interval (Wilson), and is omitted below 10 mornings. Outcomes have many causes: compare a rule's
+    shares with those of all mornings.
 
     \b
     Example:
       dawnrule rules scorecard baseline@1.0.0 --from 2026-01-01 --db squad.db
     """
-    with Store.open(db, must_exist=True) as store, ExitStack() as shown:
+    with Store.open(db, must_exist=True) as store, ExitStack() as stack:
         rule_set = rule_set_named(named, store)
-        mornings = Archive(store).mornings(bar("Reading the ledger", shown))
+        mornings = Archive(store).mornings(bar("Reading the ledger", stack))
         card = scorecard_of(store, mornings, rule_set, first, last, now())
     click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
 
@@ -146,23 +147,23 @@ def scorecard(named: str, first: date | None, last: date | None, db: Path, form:
 def verify(ctx: click.Context, named: str, first: date | None, last: date | None, db: Path) -> None:
     """Prove on stored mornings that replays decide as the engine does.
 
-    Replays are decided by columns, not morning by morning. This decides each stored morning both
-    ways, by columns and by the engine with its evaluator, and compares the verdicts, the rules
-    that decide, and all that fire.
+    Replays decide in columns, not morning by morning. This command decides each stored morning both
+    ways, in columns and by the engine with its evaluator, and compares the verdicts, the deciding
+    rules, and all rules that fire.
 
     \b
     Example:
       dawnrule rules verify baseline@1.2.0 --db squad.db
     """
-    with Store.open(db, must_exist=True) as store, ExitStack() as shown:
+    with Store.open(db, must_exist=True) as store, ExitStack() as stack:
         rule_set = rule_set_named(named, store)
-        mornings = Archive(store).mornings(bar("Reading the ledger", shown))
+        mornings = Archive(store).mornings(bar("Reading the ledger", stack))
         decider = Decider(rule_set, FactDictionary.bundled())
-        shown.callback(decider.close)
-        found = compare(mornings.between(first, last), rule_set, decider, bar("Deciding", shown))
+        stack.callback(decider.close)
+        found = compare(mornings.between(first, last), rule_set, decider, bar("Deciding", stack))
     for one in found.differences:
         click.echo(f"{one.athlete_id} {one.date}: engine {one.by_engine}, columns {one.by_columns}")
     different = len(found.differences)
-    compared = f"{counted(found.mornings, 'morning')}, {counted(found.decisions, 'decision')}"
+    compared = f"{count_of(found.mornings, 'morning')}, {count_of(found.decisions, 'decision')}"
     click.echo(f"{compared}, {different} different")
     ctx.exit(1 if different else 0)

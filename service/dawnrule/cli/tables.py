@@ -1,4 +1,4 @@
-"""How does a person at a terminal read advice and refusals?"""
+"""Advice and errors as text for a terminal."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ _LINE_WIDTH = 100
 
 
 def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> str:
-    """Draw a table with a line for each advice, and below it the cautions of athletes who rest,
-    what others left unanswered, and their notes in short. A text about several athletes stands
-    there once, with their names.
+    """Tabulate advice, a line each, followed by the cautions of athletes who rest, the questions
+    that others left unanswered, and their notes in short. A text about several athletes appears
+    once, with their names.
 
-    ``names`` are those of athletes by id; the id is shown for athletes without one.
+    ``names`` are those of athletes by id; athletes without one are shown by id.
     """
     columns = {
         "athlete": [_who(one, names) for one in advice],
@@ -41,47 +41,43 @@ def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: C
         list(zip(*columns.values(), strict=True)), headers=headers, disable_numparse=True
     )
     cautions = (_wrapped(_who(one, names), one.caution) for one in advice if _rests(one))
-    return "\n\n".join([table, *cautions, *_said_below(advice, names, composer)])
+    return "\n\n".join([table, *cautions, *_remarks(advice, names, composer)])
 
 
 def refusal_lines(error: DawnruleError, texts: Texts) -> list[str]:
-    """What is wrong, field by field, in the language of a catalogue; the error's own words where it
-    names no field."""
-    return [_fault_in_words(fault, texts) for fault in error.errors] or [
-        render(error.detail, texts)
-    ]
+    """List what is wrong, field by field, in the language of a catalogue; the error's own detail
+    where it names no field."""
+    return [_fault_line(fault, texts) for fault in error.errors] or [render(error.detail, texts)]
 
 
-def _fault_in_words(fault: FieldError, texts: Texts) -> str:
-    """One wrong field: which, what would be accepted, and what was found."""
-    said = f"{location_of(fault)} {render(fault.detail, texts)}".strip()
+def _fault_line(fault: FieldError, texts: Texts) -> str:
+    """Describe one faulty field: its name, what would be accepted, and what was found."""
+    line = f"{location_of(fault)} {render(fault.detail, texts)}".strip()
     is_found = fault.value is not None
-    return texts.say("sheet.found", fault=said, value=repr(fault.value)) if is_found else said
+    return texts.say("sheet.found", fault=line, value=repr(fault.value)) if is_found else line
 
 
 def _rests(advice: Advice) -> bool:
-    """Whether the day rests, or a part by the rule that decides the day."""
+    """Tell whether the day rests, or a part by the rule that decides the day."""
     return any(
         one.verdict is Verdict.REST and one.rule == advice.rule for one in advice.day_and_parts
     )
 
 
-def _said_below(
-    advice: Sequence[Advice], names: Mapping[str, str], composer: Composer
-) -> list[str]:
-    """What was left open and the notes; none on a day of rest, behind whose caution nothing
-    stands."""
-    to_whom: dict[str, list[str]] = defaultdict(list)
+def _remarks(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> list[str]:
+    """Return open questions and notes; none for a day of rest, whose caution stands alone."""
+    athletes: dict[str, list[str]] = defaultdict(list)
     for one in (one for one in advice if one.verdict is not Verdict.REST):
         notes = (f"{n.rule.title}. {first_sentence(n.caution)}" for n in one.notes)
-        for said in filter(None, (unanswered_questions(one, composer), *notes)):
-            to_whom[said].append(_who(one, names))
-    return [_wrapped(", ".join(whom), said) for said, whom in to_whom.items()]
+        for text in filter(None, (unanswered_questions(one, composer), *notes)):
+            athletes[text].append(_who(one, names))
+    return [_wrapped(", ".join(who), text) for text, who in athletes.items()]
 
 
-def _wrapped(who: str, said: str) -> str:
-    text = f"{who}: {said}"
-    return textwrap.fill(text, _LINE_WIDTH, subsequent_indent="  ", break_long_words=False)
+def _wrapped(who: str, text: str) -> str:
+    return textwrap.fill(
+        f"{who}: {text}", _LINE_WIDTH, subsequent_indent="  ", break_long_words=False
+    )
 
 
 def _who(advice: Advice, names: Mapping[str, str]) -> str:

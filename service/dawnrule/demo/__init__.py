@@ -1,6 +1,7 @@
-"""A squad of our own invention, and a morning with it on a real server.
+"""An invented squad, and a real server with its morning.
 
-- ``squad``: who they are and how their weeks look (``squad.yaml``).
-- ``diary``: what they have reported and done until this morning.
-- ``stage``: a throw-away service with all of that in it.
+Reading order:
+
+- ``squad``: the athletes, from ``squad.yaml``, and the diaries of their last weeks.
+- ``stage``: START HERE: a temporary service with those diaries and this morning's advice.
 """

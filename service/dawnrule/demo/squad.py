@@ -1,4 +1,4 @@
-"""Who is in the squad of the demo, and how do their weeks look?"""
+"""The invented squad: its athletes, and diaries of what they reported and trained."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from dawnrule.model.training import groups_of
 
 @dataclass(frozen=True, slots=True)
 class Persona:
-    """An invented athlete. ``week`` holds a day's blocks by days ago, today first, and repeats;
-    ``reported`` what a morning's check-in says besides, by days ago."""
+    """An invented athlete. ``week`` holds the blocks of each day by days ago, today first, and
+    repeats; ``reported`` holds further members of a morning's check-in, by days ago."""
 
     athlete: Athlete
     usual: Mapping[str, float]
@@ -30,7 +30,7 @@ class Persona:
     reported: Mapping[int, Mapping[str, Any]]
 
     def blocks(self, days_ago: int) -> tuple[Block, ...]:
-        """What is planned for a day."""
+        """Return what is planned for a day."""
         return self.week[days_ago % len(self.week)]
 
 
@@ -50,17 +50,17 @@ class Squad:
     @classmethod
     @cache
     def invented(cls) -> Self:
-        """The squad that ships with the service."""
+        """Load the squad that ships with the service."""
         text = Path(__file__).with_name("squad.yaml").read_text(encoding="utf-8")
         data = yaml.safe_load(text)
-        blocks = {name: from_json(Block, plain) for name, plain in data["blocks"].items()}
+        blocks = {name: from_json(Block, block) for name, block in data["blocks"].items()}
         return cls(
             personas=tuple(_persona(entry, data["usual"], blocks) for entry in data["athletes"]),
             seed=data["seed"],
             mornings=data["mornings"],
             checks_in_at=time.fromisoformat(data["checks_in_at"]),
             trains_at=time.fromisoformat(data["trains_at"]),
-            soreness_after={kind: tuple(sore) for kind, sore in data["soreness_after"].items()},
+            soreness_after={kind: tuple(days) for kind, days in data["soreness_after"].items()},
             effort=data["effort"],
             strays=data["strays"],
         )
@@ -82,7 +82,7 @@ QUARTERS_OF_AN_HOUR = 4
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """What was reported in the morning, and what was trained afterwards, if anything."""
+    """A morning's check-in, and the session afterwards, if there was one."""
 
     check_in: CheckIn
     session: Session | None
@@ -98,12 +98,12 @@ class Diary:
 
 
 def invent_diaries(squad: Squad, now: datetime) -> tuple[Diary, ...]:
-    """The diary of each athlete at an aware time; this morning is today where they live."""
+    """Invent the diary of each athlete at an aware time; this morning is today where they live."""
     return tuple(_Writer(squad, persona, now).diary() for persona in squad.personas)
 
 
 class _Writer:
-    """Writes the diary of one athlete."""
+    """The writer of one athlete's diary."""
 
     def __init__(self, squad: Squad, persona: Persona, now: datetime) -> None:
         self._squad = squad
@@ -128,12 +128,12 @@ class _Writer:
             ),
             reported_at=min(self._at(days_ago, self._squad.checks_in_at), self._now),
         )
-        plain = to_json(planned) | self._feels(days_ago)
-        besides = self._persona.reported.get(days_ago, {})
-        return from_json(CheckIn, plain | dict(_merged(plain, besides)))
+        check_in = to_json(planned) | self._usual_report(days_ago)
+        further = self._persona.reported.get(days_ago, {})
+        return from_json(CheckIn, check_in | dict(_merged(check_in, further)))
 
     def _session(self, days_ago: int) -> Session | None:
-        blocks = self._trained(days_ago)
+        blocks = self._trained_blocks(days_ago)
         if not blocks:
             return None
         return Session(
@@ -145,13 +145,13 @@ class _Writer:
             output="held",
         )
 
-    def _trained(self, days_ago: int) -> tuple[Block, ...]:
-        """What was planned, save on a day with something to report."""
+    def _trained_blocks(self, days_ago: int) -> tuple[Block, ...]:
+        """Return what was planned, or nothing on a day with something special to report."""
         return () if days_ago in self._persona.reported else self._persona.blocks(days_ago)
 
-    def _feels(self, days_ago: int) -> dict[str, Any]:
-        """A morning with nothing to report; sleep that is missing is felt as fatigue."""
-        sleep_hours = round(self._stray("sleep_hours") * QUARTERS_OF_AN_HOUR) / QUARTERS_OF_AN_HOUR
+    def _usual_report(self, days_ago: int) -> dict[str, Any]:
+        """Return a morning without anything special; lack of sleep shows as fatigue."""
+        sleep_hours = round(self._vary("sleep_hours") * QUARTERS_OF_AN_HOUR) / QUARTERS_OF_AN_HOUR
         missing = max(self._persona.usual["sleep_hours"] - sleep_hours, 0)
         return {
             "sleep": {"hours": sleep_hours, "quality": self._rate("sleep_quality", -missing)},
@@ -161,43 +161,45 @@ class _Writer:
             },
             "fatigue": self._rate("fatigue", missing),
             "stress": self._rate("stress"),
-            "resting_hr_bpm": round(self._stray("resting_hr_bpm")),
-            "hrv_rmssd_ms": round(self._stray("hrv_rmssd_ms")),
+            "resting_hr_bpm": round(self._vary("resting_hr_bpm")),
+            "hrv_rmssd_ms": round(self._vary("hrv_rmssd_ms")),
             "illness": "none",
             "pain": [],
             "warning_signs": [],
         }
 
     def _soreness(self, days_ago: int) -> dict[str, float]:
-        """What the sessions of the days before still do, for each muscle group of the week."""
-        sore = {g: 0.0 for day in self._persona.week for block in day for g in self._groups(block)}
+        """Return the soreness that earlier sessions left, for each muscle group of the week."""
+        soreness = {
+            g: 0.0 for day in self._persona.week for block in day for g in self._groups(block)
+        }
         longest = max(map(len, self._squad.soreness_after.values()))
         for since in range(1, longest + 1):
-            for block in self._trained(days_ago + since):
+            for block in self._trained_blocks(days_ago + since):
                 felt = self._felt(block, since)
-                sore |= {group: max(sore[group], felt) for group in self._groups(block)}
-        return sore
+                soreness |= {group: max(soreness[group], felt) for group in self._groups(block)}
+        return soreness
 
     def _felt(self, block: Block, days_since: int) -> float:
-        """How sore a block leaves its muscles so many mornings after it."""
+        """Return how sore a block leaves its muscles a number of mornings later."""
         kind = self._vocabulary.goals[block.goal]
         modality = self._vocabulary.modalities.get(block.modality or "")
         load = modality.eccentric_load if modality else ""
         after = self._squad.soreness_after
-        fades = after.get(kind) or after.get(load) or ()
-        return self._persona.usual["tenderness"] * sum(fades[days_since - 1 : days_since])
+        fading = after.get(kind) or after.get(load) or ()
+        return self._persona.usual["tenderness"] * sum(fading[days_since - 1 : days_since])
 
     def _groups(self, block: Block) -> tuple[str, ...]:
         return groups_of(block, self._vocabulary)
 
-    def _stray(self, name: str, more: float = 0) -> float:
+    def _vary(self, name: str, more: float = 0) -> float:
         far = self._squad.strays[name]
         return self._persona.usual.get(name, 0) + more + self._random.uniform(-far, far)
 
     def _rate(self, name: str, more: float = 0) -> int:
-        """A rating near the usual one, inside the range of its fact."""
+        """Return a rating near the usual one, within the range of its fact."""
         fact = FactDictionary.bundled()[name]
-        return round(min(max(self._stray(name, more), fact.least), fact.greatest))
+        return round(min(max(self._vary(name, more), fact.least), fact.greatest))
 
     def _date(self, days_ago: int) -> date:
         return self._today - timedelta(days=days_ago)
@@ -207,7 +209,7 @@ class _Writer:
         return datetime.combine(self._date(days_ago), clock, zone)
 
 
-def _merged(plain: Mapping[str, Any], besides: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
-    """What is reported besides, with the other members of an object that it only adds to."""
-    for name, value in besides.items():
-        yield name, plain[name] | value if isinstance(value, dict) else value
+def _merged(check_in: Mapping[str, Any], further: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Yield further members of a check-in; members of an object are added to it."""
+    for name, value in further.items():
+        yield name, check_in[name] | value if isinstance(value, dict) else value

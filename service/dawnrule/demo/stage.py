@@ -1,4 +1,4 @@
-"""How does a morning with the invented squad come about, on a real server?"""
+"""A temporary service with the invented squad's past and this morning's advice."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ _ANSWER_WITHIN_SECONDS = 30
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """A running service with this morning's advice. ``names`` are by athlete id;
-    ``athlete_key`` is that of ``athlete_id``."""
+    """A running service with this morning's advice. ``names`` are by athlete id; ``athlete_key``
+    belongs to ``athlete_id``."""
 
     url: str
     coach_key: str
@@ -45,8 +45,8 @@ class Stage:
 
 @contextmanager
 def set_stage(settings: Settings) -> Iterator[Stage]:
-    """A throw-away service that knows the squad's past and has been sent its check-ins of this
-    morning over HTTP; gone with all its files at the end.
+    """Run a temporary service that knows the squad's past, and post this morning's check-ins to it
+    over HTTP; delete all its files at the end.
 
     Raises ``Conflict`` for a port that is taken.
     """
@@ -56,7 +56,7 @@ def set_stage(settings: Settings) -> Iterator[Stage]:
         Store.open(Path(folder) / "demo.db") as store,
     ):
         advisor = Advisor.bundled()
-        with _served(_bound(settings, store, advisor)) as port:  # a taken port is told at once
+        with _served(_bind(settings, store, advisor)) as port:  # a taken port is reported at once
             rule_set = advisor.library.get(*name_and_version(settings.rule_set))
             check_ins = CheckIns(advisor, rule_set, now, new_id)
             for diary in diaries:
@@ -101,11 +101,11 @@ def _give_key(transaction: Transaction, role: Role, athlete_id: str | None) -> s
     return key
 
 
-def _bound(settings: Settings, store: Store, advisor: Advisor) -> Server:
+def _bind(settings: Settings, store: Store, advisor: Advisor) -> Server:
     try:
         return Server(create_app(settings, store, advisor, now, new_id), settings)
     except OSError as error:
-        raise Conflict(f"Port {settings.port} cannot be had: {error.strerror}.") from error
+        raise Conflict(f"Port {settings.port} cannot be used: {error.strerror}.") from error
 
 
 @contextmanager
@@ -120,14 +120,14 @@ def _served(server: Server) -> Iterator[int]:
 
 
 def _post(url: str, key: str, check_ins: Sequence[CheckIn]) -> list[Advice]:
-    """Post check-ins one by one, as phones would; the advice on each."""
+    """Post check-ins one by one, as phones would; return the advice on each."""
     with requests.Session() as session:
         session.trust_env = False  # no proxy stands between us and loopback
         session.headers["Authorization"] = f"Bearer {key}"
-        return [_posted(session, f"{url}/v1/check-ins", to_json(one)) for one in check_ins]
+        return [_post_one(session, f"{url}/v1/check-ins", to_json(one)) for one in check_ins]
 
 
-def _posted(session: requests.Session, url: str, check_in: dict[str, Any]) -> Advice:
+def _post_one(session: requests.Session, url: str, check_in: dict[str, Any]) -> Advice:
     response = session.post(url, json=check_in, timeout=_ANSWER_WITHIN_SECONDS)
     response.raise_for_status()
     return from_json(Advice, response.json())
