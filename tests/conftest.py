@@ -6,9 +6,9 @@ from __future__ import annotations
 import gc
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import count
 from pathlib import Path
 from threading import Thread
@@ -21,14 +21,17 @@ from hypothesis import settings as hypothesis_settings
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.application import rule_sets
+from dawnrule.application.check_ins import CheckIns
+from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.model.entities import Athlete
 from dawnrule.rules.analysis import sandbox
 from dawnrule.settings import Settings
-from dawnrule.store import Key, Role, Store, hash_key, new_key
+from dawnrule.store import Key, Role, Store, StoredSession, Transaction, hash_key, new_key
 from dawnrule.web import Server, create_app
 from dawnrule.web import app as app_module
 from dawnrule.web.context import Context
 from tests.described_answers import Description
+from tests.factories import FIRST_BASELINE
 from tests.prebuilt import Database, Routes
 
 hypothesis_settings.register_profile(
@@ -147,6 +150,34 @@ def store(tmp_path: Path, empty_database: Database) -> Iterator[Store]:
 @pytest.fixture(scope="session")
 def advisor() -> Advisor:
     return Advisor.bundled()
+
+
+_NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def demo_database(tmp_path_factory: pytest.TempPathFactory, advisor: Advisor) -> Path:
+    """Write the four weeks of the demo's squad up to yesterday, advised by the baseline 1.0.0.
+    Tests share it: they may add replays, and nothing else."""
+    file = tmp_path_factory.mktemp("demo") / "demo.db"
+    numbers = count(1)
+    check_ins = CheckIns(advisor, FIRST_BASELINE, lambda: _NOON, lambda: f"id-{next(numbers)}")
+    with Store.open(file) as store:
+        for diary in invent_diaries(Squad.invented(), _NOON):
+            store.write(partial(_remember, check_ins=check_ins, diary=diary))
+    return file
+
+
+def _remember(transaction: Transaction, check_ins: CheckIns, diary: Diary) -> None:
+    transaction.athletes.put(diary.athlete)
+    for day in diary.past:
+        submission = check_ins.submission(None)
+        reported_at = day.check_in.reported_at or submission.now
+        check_ins.submit(transaction, day.check_in, replace(submission, now=reported_at))
+        if day.session is not None:
+            starts_at = day.session.starts_at
+            session = StoredSession(check_ins.new_id(), day.session, starts_at, None)
+            transaction.sessions.add(session)
 
 
 @pytest.fixture

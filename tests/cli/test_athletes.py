@@ -39,7 +39,7 @@ def test_a_first_athlete_makes_the_database(db: Path) -> None:
 
 def test_what_is_not_said_again_stays_and_a_change_is_told(db: Path) -> None:
     add(db, *MARA, "--born", "2001-05-17")
-    assert add(db, *MARA) == "a-03 was there already; nothing changed.\n"
+    assert add(db, *MARA) == "a-03 was already there; nothing changed.\n"
     assert add(db, *MARA, "--language", "de") == "a-03 was changed.\n"
     born = date(2001, 5, 17)
     assert known(db) == [Athlete("a-03", "Mara", "Europe/Berlin", born, None, "de")]

@@ -74,14 +74,14 @@ def test_a_revoked_key_has_ended_and_stays_listed(db: Path) -> None:
     assert key_id in typed("keys", "list", "--db", db).stdout
     again = typed("keys", "revoke", key_id, "--db", db)
     assert (again.exit_code, again.stdout) == (2, "")
-    assert f"There is no key {key_id}" in again.stderr
+    assert f"There is no active key {key_id}" in again.stderr
 
 
 @pytest.mark.parametrize(
     ("options", "words"),
     [
         (("--role", "athlete"), "needs --athlete ID"),
-        (("--role", "coach", "--athlete", "a-03"), "no other role takes it"),
+        (("--role", "coach", "--athlete", "a-03"), "no other role accepts"),
         (("--role", "athlete", "--athlete", "a-99"), "no athlete 'a-99'"),
         (("--role", "owner"), "'owner' is not one of"),
         ((), "Missing option '--role'"),

@@ -7,7 +7,7 @@ Reading order:
 - ``tables``: advice and errors as text for a terminal.
 - ``demo``, ``serve`` (with ``openapi``), ``advise``, ``outlook``: advice for a morning.
 - ``rules``, ``publishing``, ``statistics``, ``replay``: rule sets and the mornings they decided.
-- ``athletes``, ``keys``, ``private_addresses``: the squad, and who may see what.
+- ``athletes``, ``concerns``, ``keys``, ``private_addresses``: the squad, and who may see what.
 - ``audit``, ``maintenance``: the record, and copies and deletion of data.
 
 Exit codes: 0; 1 when something was found (a rejected row, a faulty rule); 2 for wrong use.

@@ -86,7 +86,7 @@ def concerns() -> None:
 
 @concerns.command("list")
 @click.option("--athlete", "athlete_id", metavar="ID", help="All of one athlete, ended ones too.")
-@format_option("text", "json", says="A table, or JSON with every event.")
+@format_option("text", "json", help_text="A table, or JSON with every event.")
 @db_option
 def list_(athlete_id: str | None, form: str, db: Path) -> None:
     """List what is open about the squad, or all that ever was about one athlete.
