@@ -43,6 +43,7 @@ PAGES = {
     ),
     "/coach/rule-sets/<name>/<version>/scorecard": "/coach/rule-sets/baseline/1.2.0/scorecard",
     "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/1.2.0/try-out",
+    "/coach/concerns": "/coach/concerns",
     "/coach/replays": "/coach/replays",
     "/coach/replays/<replay_id>": "/coach/replays/nowhere",
     "/coach/<path:elsewhere>": "/coach/nowhere",

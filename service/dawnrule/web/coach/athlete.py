@@ -22,6 +22,7 @@ from dawnrule.errors import NotFound
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Session
 from dawnrule.store import Transaction
+from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.coach.squad import last_check_in, parts_of, told_morning
 from dawnrule.web.context import context
@@ -150,6 +151,7 @@ def athlete(athlete_id: str) -> str:
         "coach/athlete.html",
         athlete=told.morning.athlete,
         told=told,
+        concerns=read_concern_texts(),
         days=days,
         spans=tuple(DAY_WIDTHS),
         weeks=weeks,

@@ -16,6 +16,7 @@ from dawnrule.model.record import Record
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.query import day_of_address
 from dawnrule.store import Entry, StoredAdvice, Transaction
+from dawnrule.web.coach.concerns import concern_texts
 from dawnrule.web.coach.explanation_view import Why, about_record, prose_of, why
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
@@ -60,6 +61,7 @@ def why_advice(advice_id: str) -> str:
         "coach/why.html",
         record=record,
         athlete=found.athlete,
+        concerns=_concern_lines(record),
         why=told,
         about=about_record(record, told, speaks),
         rule_set=rule_set,
@@ -70,6 +72,16 @@ def why_advice(advice_id: str) -> str:
         prose=prose_of(speaks),
         of_rule=speaks.texts.of_rule,
     )
+
+
+def _concern_lines(record: Record) -> list[str]:
+    """Put the concerns that a morning knew of into words, as they stand now."""
+    athlete_id, ids = record.check_in.athlete_id, {concern.id for concern in record.concerns}
+    if not ids:
+        return []
+    stored = context().store.read(lambda transaction: transaction.concerns.of_athlete(athlete_id))
+    known = [concern for concern in stored if concern.id in ids]
+    return concern_texts(known).get(athlete_id, [])
 
 
 @coach.get("/why/<athlete_id>/<day>")

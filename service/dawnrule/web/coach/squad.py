@@ -23,6 +23,7 @@ from dawnrule.errors import InvalidInput
 from dawnrule.i18n.catalog import capital
 from dawnrule.model.advice import Advice
 from dawnrule.schemas.query import day_of_address
+from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, say, texts, told_here
@@ -117,6 +118,7 @@ def morning() -> tuple[str, int]:
         choices=_choices(squad),
         as_asked={n: request.args[n] for n in _OF_THE_ADDRESS if n in request.args},
         squad=squad,
+        concerns=read_concern_texts(),
         shown=shown,
         by_place=by_place(shown),
         dates=sorted({told.morning.on.isoformat() for told in squad}),

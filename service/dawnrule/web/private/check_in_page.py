@@ -12,18 +12,21 @@ from flask import Blueprint, Response, g, redirect, render_template, request, ur
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
+from dawnrule.advice.concern_text import describe_concern
 from dawnrule.application.check_ins import Submitted
+from dawnrule.application.concern_reports import concerns_on
 from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.advice import Advice, Alternative, PartAdvice
+from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.model.training import groups_of
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import label, say, texts, told_here
+from dawnrule.web.http.locale import composer, label, say, texts, told_here
 from dawnrule.web.http.problems import answer_error, answer_http_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.private.addresses import CHECK_IN
@@ -130,13 +133,14 @@ def _block(block: Block, athlete: Athlete) -> str:
 @dataclass(frozen=True, slots=True)
 class Day:
     """One athlete's today: the newest check-in and the advice that was given on it, None before
-    the first, and the plans that can be chosen from."""
+    the first, the plans that can be chosen from, and the concerns that are open."""
 
     athlete: Athlete
     date: date
     stored: StoredCheckIn | None
     plans: Mapping[str, Plan]
     given: StoredAdvice | None
+    concerns: tuple[Concern, ...] = ()
 
     @classmethod
     def of(cls, transaction: Transaction, athlete: Athlete, now: datetime) -> Day:
@@ -149,7 +153,9 @@ class Day:
             _of_coach(transaction, athlete, today),
             _of_yesterday(transaction, athlete, today - timedelta(days=1)),
         )
-        return cls(athlete, today, stored, plans, transaction.advice.latest(athlete.id, today))
+        given = transaction.advice.latest(athlete.id, today)
+        open_now = concerns_on(transaction, athlete.id, today, now)
+        return cls(athlete, today, stored, plans, given, open_now)
 
     @property
     def as_of(self) -> datetime | None:
@@ -424,6 +430,7 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         told_plan=told_plan,
         told_time=told_time,
         part_summary=part_summary,
+        concerns=[str(describe_concern(concern, composer())) for concern in day.concerns],
     )
     return Response(html, status, mimetype="text/html")
 
