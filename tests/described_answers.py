@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 
 from dawnrule.web.openapi import document
 
-NOT_DESCRIBED = {"coach", "pages", "phone", "static"}
+NOT_DESCRIBED = {"coach", "pages", "private", "static"}
 """Endpoints for people, which are not described for programs."""
 
 

@@ -30,7 +30,7 @@ def test_facts_are_tried_by_keyboard_alone(page: Page) -> None:
     page.keyboard.type("4")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="What the rules say")).to_be_visible()
-    told = page.locator(".told-verdict").last
+    told = page.locator(".verdict-line").last
     expect(told).to_contain_text("Growth work on a muscle that is still sore")
     nobody_is_kept_out_of(page)
 

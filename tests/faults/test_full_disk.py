@@ -22,7 +22,7 @@ from dawnrule.application.backups import back_up
 from dawnrule.errors import StoreUnusable
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.store import Store, Transaction
-from dawnrule.web.observability import DisagreementsKept
+from dawnrule.web.observability import DisagreementFile
 from tests.conftest import Client
 from tests.factories import EXAMPLE, SESSION
 
@@ -122,7 +122,7 @@ def test_on_a_full_disk_a_back_up_is_refused_and_leaves_nothing_behind(
 @pytest.fixture
 def nowhere_to_keep(tmp_path: Path) -> Iterator[None]:
     """Disagreements would be kept in a folder that is not there: as on a full disk, it fails."""
-    handler = DisagreementsKept(tmp_path / "gone" / "disagreements.jsonl")
+    handler = DisagreementFile(tmp_path / "gone" / "disagreements.jsonl")
     logger = logging.getLogger("dawnrule.rules")
     logger.addHandler(handler)
     yield

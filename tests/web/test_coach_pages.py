@@ -18,7 +18,7 @@ from dawnrule.rules.analysis.diff import FieldChange
 from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.web.coach.explanation_view import day_by, local_time, prose_of
 from dawnrule.web.coach.replays import CHANGES_SHOWN, outcome
-from dawnrule.web.coach.rule_sets import changes_told, share_told
+from dawnrule.web.coach.rule_sets import rule_changes, share_text
 from dawnrule.web.coach.try_out import assumed, form_of
 from tests.factories import a_rule_set, advice_of, rule_named, when
 
@@ -54,8 +54,8 @@ def test_times_are_told_where_the_athlete_lives() -> None:
 
 def test_a_share_is_told_with_its_interval_once_there_are_mornings_enough() -> None:
     # 7 of 12 gives 0.320 to 0.807 by the score interval: Wilson 1927, J Am Stat Assoc 22:209-212.
-    assert share_told(Share.counted(7, 12), ENGLISH.texts) == "7 of 12: 58% (32% to 81%)"
-    assert share_told(Share.counted(1, LEAST_MORNINGS - 1), ENGLISH.texts) == "1 of 9"
+    assert share_text(Share.counted(7, 12), ENGLISH.texts) == "7 of 12: 58% (32% to 81%)"
+    assert share_text(Share.counted(1, LEAST_MORNINGS - 1), ENGLISH.texts) == "1 of 9"
 
 
 def test_a_changed_rule_is_told_with_both_conditions_and_only_what_differs() -> None:
@@ -69,7 +69,7 @@ def test_a_changed_rule_is_told_with_both_conditions_and_only_what_differs() -> 
     ]
     plain = [{"field": f.field, "before": f.before, "after": f.after} for f in fields]
     found = {"changed": [{"rule": "sore", "fields": plain}]}
-    [change] = changes_told(found, old, new, prose_of(ENGLISH))
+    [change] = rule_changes(found, old, new, prose_of(ENGLISH))
     when_told, basis, examples, title = change.fields
     assert (when_told.before, when_told.after) == (
         prose_of(ENGLISH).condition(old.rules[0].when),

@@ -154,7 +154,9 @@ def test_requests_need_not_be_logged_and_errors_are_all_the_same(
 @pytest.mark.parametrize("formatter", [JsonLines(), TextLines()])
 def test_nothing_can_begin_a_line_of_its_own(formatter: logging.Formatter) -> None:
     said: Mapping[str, Any] = {"route": "a\nb\r\x1b[2J\u2028c"}
-    record = logging.makeLogRecord({"name": "dawnrule.x", "msg": "one\ntwo\u2028", "told": said})
+    record = logging.makeLogRecord(
+        {"name": "dawnrule.x", "msg": "one\ntwo\u2028", "dawnrule_fields": said}
+    )
     line = formatter.format(record)
     assert len(line.splitlines()) == 1
     assert "\x1b" not in line

@@ -36,7 +36,7 @@ from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.coach import coach, use_coach_pages
 from dawnrule.web.context import Context, context
 from dawnrule.web.http.authorization import check_access, refuse_open_routes
-from dawnrule.web.http.locale import speak_in_templates
+from dawnrule.web.http.locale import add_to_templates
 from dawnrule.web.http.problems import register_problems
 from dawnrule.web.http.rate_limits import Limits
 from dawnrule.web.http.requests import refuse_compressed
@@ -88,7 +88,7 @@ def create_app(
     library.admit(rule_set)
     archive = Archive(store)
     metrics = Metrics(store)
-    its = Context(
+    ctx = Context(
         settings,
         store,
         archive,
@@ -104,7 +104,7 @@ def create_app(
     app = build_routes()
     app.config["TRUSTED_HOSTS"] = settings.hosts or None
     app.config["MAX_CONTENT_LENGTH"] = settings.body_limit_bytes
-    its.attach(app)
+    ctx.attach(app)
     watch_requests(app, metrics)
     Limits(settings).attach(app)
     use_coach_pages(app, store.write(partial(_secret, at=clock())))
@@ -131,7 +131,7 @@ def build_routes() -> Flask:
     app.register_blueprint(pages)
     app.register_blueprint(page)
     app.register_blueprint(coach)
-    speak_in_templates(app)
+    add_to_templates(app)
     refuse_open_routes(app)
     return app
 

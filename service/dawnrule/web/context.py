@@ -74,13 +74,13 @@ class Context:
         """The rule set of a ``name@version``. Raises ``NotFound``."""
         return self.advisor.library.get(*name_and_version(name))
 
-    def in_force(self, transaction: Transaction, athlete_id: str | None, on: date) -> RuleSet:
+    def rule_set_for(self, transaction: Transaction, athlete_id: str | None, on: date) -> RuleSet:
         """The rule set that decides for an athlete, or for all others (None), on a date."""
         return active_rule_set(transaction, self.advisor.library, self.rule_set, athlete_id, on)
 
-    def in_force_today(self, transaction: Transaction) -> RuleSet:
+    def rule_set_today(self, transaction: Transaction) -> RuleSet:
         """The rule set that decides today for all who have none of their own."""
-        return self.in_force(transaction, None, self.clock().date())
+        return self.rule_set_for(transaction, None, self.clock().date())
 
     def roster(self) -> list[RosterEntry]:
         """List the rule sets with what each decides today."""

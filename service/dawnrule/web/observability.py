@@ -96,7 +96,7 @@ class Metrics:
         ).set_function(lambda: store.read(lambda transaction: transaction.ledger.head().position))
         self._rules_by_name: set[str] = set()
         self._lock = Lock()
-        self._listener = _Disagreements(self._disagreements.inc)
+        self._listener = _DisagreementCounter(self._disagreements.inc)
         logging.getLogger("dawnrule.rules").addHandler(self._listener)
 
     def close(self) -> None:
@@ -140,7 +140,7 @@ class Metrics:
             return rule_id
 
 
-class _Disagreements(logging.Handler):
+class _DisagreementCounter(logging.Handler):
     """Hears of every disagreement, wherever in the process it happens: for advice, for a row of a
     batch, or in the shadow."""
 
@@ -155,7 +155,8 @@ class _Disagreements(logging.Handler):
 
 
 _OURS = "dawnrule"
-_TOLD = "told"  # under which a record carries what is told besides its message
+_FIELDS = "dawnrule_fields"
+"""The attribute of a log record that holds further fields."""
 _NO_ROUTE = "none"
 _ADDRESS = re.compile(r"/\S*")
 _OWNER_ONLY = 0o600
@@ -175,7 +176,7 @@ def start_logging(form: LogForm, db: Path) -> None:
     logging.getLogger(_OURS).setLevel(logging.INFO)
     _requests.setLevel(logging.WARNING if form is LogForm.OFF else logging.INFO)
     logging.getLogger("dawnrule.rules").addHandler(
-        DisagreementsKept(db.with_name(db.name + DISAGREEMENTS_ENDING))
+        DisagreementFile(db.with_name(db.name + DISAGREEMENTS_ENDING))
     )
 
 
@@ -196,15 +197,15 @@ def watch_requests(app: Flask, metrics: Metrics) -> None:
         route = request.url_rule.rule if request.url_rule else _NO_ROUTE
         metrics.answered(route, request.method, response.status_code, seconds)
         if _requests.isEnabledFor(logging.INFO):
-            told = _request_told(route, response.status_code, seconds)
-            _requests.info("request", extra={_TOLD: told})
+            fields = _request_fields(route, response.status_code, seconds)
+            _requests.info("request", extra={_FIELDS: fields})
         return response
 
     app.before_request(start)
     app.after_request(finish)
 
 
-def _request_told(route: str, status: int, seconds: float) -> dict[str, Any]:
+def _request_fields(route: str, status: int, seconds: float) -> dict[str, Any]:
     key = g.get("key")
     return {
         "request_id": g.request_id,
@@ -232,10 +233,10 @@ class TextLines(logging.Formatter):
         """The line."""
         plain = _plain(record)
         head = f"{plain.pop('time')} {plain.pop('level')}"
-        return " ".join([head, *(f"{name}={json.dumps(told)}" for name, told in plain.items())])
+        return " ".join([head, *(f"{name}={json.dumps(value)}" for name, value in plain.items())])
 
 
-class DisagreementsKept(logging.Handler):
+class DisagreementFile(logging.Handler):
     """Keeps each disagreement of the two evaluations whole, with its facts, in a private file."""
 
     def __init__(self, file: Path) -> None:
@@ -245,26 +246,26 @@ class DisagreementsKept(logging.Handler):
     def emit(self, record: logging.LogRecord) -> None:
         """Add a line to the file, if the record is of a disagreement. Should that fail, it is
         logged, and the disagreement stays what it is for whoever met it."""
-        whole = record.__dict__.get(DISAGREEMENT)
-        if whole is None:
+        disagreement = record.__dict__.get(DISAGREEMENT)
+        if disagreement is None:
             return
-        line = json.dumps({"time": _time(record), **whole}) + "\n"
+        line = json.dumps({"time": _time(record), **disagreement}) + "\n"
         try:
-            kept = os.open(self._file, os.O_WRONLY | os.O_APPEND | os.O_CREAT, _OWNER_ONLY)
-            with os.fdopen(kept, "a", encoding="utf-8") as file:
+            descriptor = os.open(self._file, os.O_WRONLY | os.O_APPEND | os.O_CREAT, _OWNER_ONLY)
+            with os.fdopen(descriptor, "a", encoding="utf-8") as file:
                 file.write(line)
         except OSError as error:
             _log.error("a disagreement could not be kept: %s", error.strerror)
 
 
 def _plain(record: logging.LogRecord) -> dict[str, Any]:
-    told: Mapping[str, Any] = record.__dict__.get(_TOLD, {})
+    fields: Mapping[str, Any] = record.__dict__.get(_FIELDS, {})
     plain = {
         "time": _time(record),
         "level": record.levelname,
         "logger": record.name,
         "message": _message(record),
-        **told,
+        **fields,
     }
     if record.exc_info and record.exc_info[1] is not None:
         plain["error"] = _error(record.exc_info[1])
@@ -284,17 +285,17 @@ def _message(record: logging.LogRecord) -> str:
 
 def _error(error: BaseException) -> dict[str, Any]:
     """What an error is and where it came from: no message, and no value of any variable."""
-    told: dict[str, Any] = {
+    fields: dict[str, Any] = {
         "type": type(error).__name__,
         "trace": list(_places(error.__traceback__)),
     }
     of_sqlite = getattr(error, "sqlite_errorname", None)
     if of_sqlite is not None:
-        told["sqlite"] = of_sqlite
+        fields["sqlite"] = of_sqlite
     cause = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
     if cause is not None:
-        told["cause"] = _error(cause)
-    return told
+        fields["cause"] = _error(cause)
+    return fields
 
 
 def _places(traceback: TracebackType | None) -> Iterator[str]:

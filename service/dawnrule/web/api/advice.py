@@ -32,11 +32,11 @@ from dawnrule.web.http.authorization import may_see
 from dawnrule.web.http.locale import (
     LANG,
     composer,
-    in_language,
+    default_to_language,
     language_header,
-    speak_unless_asked,
-    spoken_here,
-    told_here,
+    read_localized,
+    spoken_advice,
+    with_language,
 )
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
 from dawnrule.web.http.responses import (
@@ -61,14 +61,14 @@ def get_outlook(query: Mapping[str, Any], athlete_id: str) -> tuple[OutlookRepor
 
     It rests on the log, and on today's check-in if there is one; nothing is stored.
     """
-    its, now = context(), context().clock()
+    ctx, now = context(), context().clock()
 
     def look(transaction: Transaction) -> Outlook:
         today = require_athlete(transaction, athlete_id).today(now)
-        what_if = its.advisor.library.what_if(its.in_force(transaction, athlete_id, today))
+        what_if = ctx.advisor.library.what_if(ctx.rule_set_for(transaction, athlete_id, today))
         return read_outlook(transaction, what_if, athlete_id, now, query["days"])
 
-    outlook = its.store.read(look)
+    outlook = ctx.store.read(look)
     return OutlookReport.of(outlook, query["goal"], composer().texts), language_header()
 
 
@@ -125,12 +125,12 @@ def get_advice(athlete_id: str, day: str) -> Response | tuple[Advice | NoAdvice,
     def find(transaction: Transaction) -> Advice | NoAdvice:
         athlete = require_athlete(transaction, athlete_id)
         date = on or athlete.today(context().clock())
-        speak_unless_asked(athlete.language)
+        default_to_language(athlete.language)
         return _advice_or_none(athlete, date, transaction.advice.latest(athlete_id, date))
 
     found = context().store.read(find)
     if preferred_media_type((JSON, TEXT), form) == TEXT:
-        return in_language(text_answer(spoken_here(found)))
+        return with_language(text_answer(spoken_advice(found)))
     return found, language_header()
 
 
@@ -195,4 +195,4 @@ def _record(
 def _advice_or_none(athlete: Athlete, on: date, stored: StoredAdvice | None) -> Advice | NoAdvice:
     if stored is None:
         return without_check_in(athlete.id, on, composer())
-    return told_here(stored)
+    return read_localized(stored)

@@ -34,8 +34,8 @@ _BYTES = {"type": "string", "format": "binary"}
 def get_export(athlete_id: str) -> Response:
     """All that is stored of an athlete, as a zip of JSON and CSV with a README; for the athlete to
     keep. That it was asked for is noted among the acts."""
-    its = context()
-    packed = export_athlete(its.store, athlete_id, texts(), by=caller().id, at=its.clock())
+    ctx = context()
+    packed = export_athlete(ctx.store, athlete_id, texts(), by=caller().id, at=ctx.clock())
     headers = {"Content-Disposition": f'attachment; filename="{athlete_id}.zip"'}
     return Response(packed, headers=headers, mimetype=_ZIP)
 
@@ -82,5 +82,5 @@ def erase_athlete(athlete_id: str) -> Erased:
 
     The entries of their advice stay in the ledger, with digests of what nobody has any more.
     """
-    its = context()
-    return erase(its.store, athlete_id, by=caller().id, at=its.clock())
+    ctx = context()
+    return erase(ctx.store, athlete_id, by=caller().id, at=ctx.clock())

@@ -54,7 +54,7 @@ from dawnrule.web.api.batch_rows import Kind, outcome_cells, outcome_to_json
 from dawnrule.web.api.sessions import in_language_of_request
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
-from dawnrule.web.http.locale import texts, told_again
+from dawnrule.web.http.locale import localize, texts
 from dawnrule.web.http.problems import PROBLEM_JSON, problem_answer, problem_of
 from dawnrule.web.http.requests import Blueprint, json_body, refuse_other_than
 from dawnrule.web.http.responses import (
@@ -65,11 +65,11 @@ from dawnrule.web.http.responses import (
     XLSX,
     advice_in_row,
     csv_answer,
+    errors_in_request_language,
     json_answer,
     logged_in_row,
     preferred_media_type,
     remarks_header,
-    told_to_its_sender,
     xlsx_answer,
     zones_of_athletes,
 )
@@ -86,7 +86,7 @@ _ALL_ACCEPTED, _SOME_REJECTED, _NOTHING_STORED = 200, 207, InvalidInput.status
 _ACCEPTED = "Every row was accepted."
 _REJECTED = "Some rows were rejected, the others stored."
 _NOTHING = "Nothing was stored."
-_SAID = {_ALL_ACCEPTED: _ACCEPTED, _SOME_REJECTED: _REJECTED, _NOTHING_STORED: _NOTHING}
+_DESCRIPTIONS = {_ALL_ACCEPTED: _ACCEPTED, _SOME_REJECTED: _REJECTED, _NOTHING_STORED: _NOTHING}
 _SHEET = {"type": "string"}
 _WORKBOOK = {"type": "string", "format": "binary"}
 _SHEETS = {CSV: _SHEET, XLSX: _WORKBOOK, ODS: _WORKBOOK}
@@ -107,8 +107,8 @@ _CHECK_INS: Kind[CheckIn, Submitted] = Kind(
     subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
     answer_member="advice",
     outcome=_check_in_outcome,
-    answer=lambda answer: to_json(told_again(answer.advice)),
-    answer_cells=lambda answer: advice_in_row(told_again(answer.advice)),
+    answer=lambda answer: to_json(localize(answer.advice)),
+    answer_cells=lambda answer: advice_in_row(localize(answer.advice)),
     problem_cells=RowAnswer,
 )
 _LOGGED = LoggedSchema()
@@ -129,22 +129,22 @@ _SESSIONS: Kind[Session, Logged] = Kind(
 )
 
 
-def _described(
+def _describe_batch(
     body: StrictSchema, result: type[StrictSchema], problem: type[StrictSchema]
 ) -> Callable[[View], View]:
     """How a batch is sent and answered, for the description of the interface."""
-    sent: dict[str, Any] = {JSON: body} | _SHEETS
-    bodies = {"required": True, "content": {kind: {"schema": sent[kind]} for kind in sent}}
+    schemas: dict[str, Any] = {JSON: body} | _SHEETS
+    bodies = {"required": True, "content": {kind: {"schema": schemas[kind]} for kind in schemas}}
     of = batches.alt_response
     sheets = (
         of(
             status,
             schema=_SHEETS[kind],
             content_type=kind,
-            description=said,
+            description=description,
             headers=DESCRIBED_REMARKS,
         )
-        for status, said in _SAID.items()
+        for status, description in _DESCRIPTIONS.items()
         for kind in (CSV, XLSX)
     )
     parts = (
@@ -159,33 +159,33 @@ def _described(
 
 
 @batches.route("/check-ins/batch", methods=["POST"])
-@_described(CHECK_IN_BATCH, BatchResultSchema, BatchProblemSchema)
+@_describe_batch(CHECK_IN_BATCH, BatchResultSchema, BatchProblemSchema)
 def post_check_ins(query: Mapping[str, Any]) -> Response:
     """Store many check-ins and give the advice of each.
 
     The results are in the order sent. If CSV is asked for, the sheet comes back with the advice
     beside each row; if .xlsx is, the workbook that was sent.
     """
-    with told_to_its_sender():
-        return _answered(_CHECK_INS, query, context().answer_for(caller().id))
+    with errors_in_request_language():
+        return _answer(_CHECK_INS, query, context().answer_for(caller().id))
 
 
 @batches.route("/sessions/batch", methods=["POST"])
-@_described(SESSION_BATCH, SessionBatchResultSchema, SessionBatchProblemSchema)
+@_describe_batch(SESSION_BATCH, SessionBatchResultSchema, SessionBatchProblemSchema)
 def post_sessions(query: Mapping[str, Any]) -> Response:
     """Log many sessions, and say of each what became of today's advice.
 
     The results are in the order sent. If CSV is asked for, the sheet comes back with the ids of the
     sessions beside its rows; if .xlsx is, the workbook that was sent.
     """
-    with told_to_its_sender():
-        return _answered(_SESSIONS, query, context().log_for(caller().id))
+    with errors_in_request_language():
+        return _answer(_SESSIONS, query, context().log_for(caller().id))
 
 
-def _answered(
+def _answer(
     kind: Kind[T, A], query: Mapping[str, Any], answer_one: Callable[[Transaction, T], A]
 ) -> Response:
-    sheet, rows = _rows_sent(kind, query)
+    sheet, rows = _rows(kind, query)
     limit = context().settings.batch_row_limit
     if not 0 < len(rows) <= limit:
         many = lazy(kind.label)
@@ -199,17 +199,17 @@ def _answered(
     return _sheet_answer(kind, book, sheet or _sheet(kind, rows), outcomes)
 
 
-def _rows_sent(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None, list[Row[T]]]:
+def _rows(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None, list[Row[T]]]:
     request.max_content_length = context().settings.batch_body_limit_bytes
     refuse_other_than(JSON, *_SHEETS)
     if request.mimetype in _SHEETS:
-        sheet = read_sheet(request.get_data(), kind.layout, _declared(query))
+        sheet = read_sheet(request.get_data(), kind.layout, _read_options(query))
         return sheet, rows_of_sheet(sheet, kind.load)
     entries = load(kind.body, json_body())[kind.many]
     return None, rows_of_json(entries, kind.load, f"/{kind.many}")
 
 
-def _declared(query: Mapping[str, Any]) -> ReadOptions:
+def _read_options(query: Mapping[str, Any]) -> ReadOptions:
     order = query.get("date_order")
     return ReadOptions(
         date_order=DateOrder(order) if order else None,
@@ -221,12 +221,12 @@ def _declared(query: Mapping[str, Any]) -> ReadOptions:
 def _sheet_answer(
     kind: Kind[T, A], book: AnswerBook | None, sheet: Sheet, outcomes: Sequence[RowOutcome[T, A]]
 ) -> Response:
-    beside = [outcome_cells(kind, one, texts()) for one in outcomes]
+    cells = [outcome_cells(kind, one, texts()) for one in outcomes]
     status = _status(outcomes)
     if book:
-        answer = xlsx_answer(book.with_answers(beside), f"{kind.file_name}.xlsx", status)
+        answer = xlsx_answer(book.with_answers(cells), f"{kind.file_name}.xlsx", status)
     else:
-        answer = csv_answer(write_sheet(sheet, beside), f"{kind.file_name}.csv", status)
+        answer = csv_answer(write_sheet(sheet, cells), f"{kind.file_name}.csv", status)
     answer.headers.extend(remarks_header(sheet))
     return answer
 

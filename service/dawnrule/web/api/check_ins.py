@@ -10,7 +10,7 @@ from dawnrule.schemas.advice import AdviceSchema
 from dawnrule.schemas.check_in import CHECK_IN, EXAMPLE
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller, refuse_foreign
-from dawnrule.web.http.locale import LANG, language_header, told_again
+from dawnrule.web.http.locale import LANG, language_header, localize
 from dawnrule.web.http.requests import Blueprint
 from dawnrule.web.http.responses import json_answer
 
@@ -38,5 +38,5 @@ def post_check_in(check_in: CheckIn) -> Response:
     answer = context().answer_for(caller().id)
     answered = context().store.write(lambda transaction: answer(transaction, check_in))
     headers = {"Location": f"/v1/advice/{answered.advice.advice_id}"} | language_header()
-    advice = to_json(told_again(answered.advice))  # as the schema would, in a fraction of its time
+    advice = to_json(localize(answered.advice))  # as the schema would, in a fraction of its time
     return json_answer(advice, 201 if answered.is_new else 200, headers)

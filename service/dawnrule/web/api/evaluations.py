@@ -52,13 +52,13 @@ def evaluate(question: Question) -> Evaluation:
 def _rule_set(question: Question) -> RuleSet:
     """The rule set that is named, or the one that would decide on the check-in, or decides today.
     Raises ``NotFound``."""
-    its, check_in = context(), question.check_in
+    ctx, check_in = context(), question.check_in
     if question.rule_set is not None:
-        return its.rule_set_named(question.rule_set)
+        return ctx.rule_set_named(question.rule_set)
     if check_in is None:
-        return its.store.read(its.in_force_today)
-    return its.store.read(
-        lambda transaction: its.in_force(transaction, check_in.athlete_id, check_in.date)
+        return ctx.store.read(ctx.rule_set_today)
+    return ctx.store.read(
+        lambda transaction: ctx.rule_set_for(transaction, check_in.athlete_id, check_in.date)
     )
 
 

@@ -61,10 +61,12 @@ def get_readiness() -> Readiness:
     worked example as they should, there is room on the disk, and it is not about to end."""
     missing = [fault for name, check in _CHECKS.items() if (fault := _fault(name, check))]
     if missing:
-        said = "; ".join(f"{fault.pointer.removeprefix('/')}: {fault.detail}" for fault in missing)
-        _log.error("not ready: %s", said)
-        raise NotReady(f"{said}.", missing)
-    return Readiness(rule_set=RuleSetName.of(context().store.read(context().in_force_today)))
+        summary = "; ".join(
+            f"{fault.pointer.removeprefix('/')}: {fault.detail}" for fault in missing
+        )
+        _log.error("not ready: %s", summary)
+        raise NotReady(f"{summary}.", missing)
+    return Readiness(rule_set=RuleSetName.of(context().store.read(context().rule_set_today)))
 
 
 @operations.route("/metrics")
@@ -108,7 +110,7 @@ def _store() -> None:
 def _rules() -> None:
     """Raises ``EngineFailure`` or ``EngineDisagreement`` when the first rule does not come out as
     its first example says."""
-    _try_engine(context().store.read(context().in_force_today))
+    _try_engine(context().store.read(context().rule_set_today))
 
 
 def _disk() -> str | None:

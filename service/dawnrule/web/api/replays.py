@@ -36,11 +36,11 @@ def post_replay(body: Mapping[str, Any]) -> tuple[StoredReplay, dict[str, str]]:
 
     It runs by itself; ask for it until it is done. No advice is changed.
     """
-    its = context()
-    rule_set = its.rule_set_named(body["rule_set"])
-    replay_id = its.replays.start(rule_set, body["first"], body["last"], caller().id)
+    ctx = context()
+    rule_set = ctx.rule_set_named(body["rule_set"])
+    replay_id = ctx.replays.start(rule_set, body["first"], body["last"], caller().id)
     headers = {"Location": f"/v1/replays/{replay_id}"}
-    return its.replays.status(replay_id), headers
+    return ctx.replays.status(replay_id), headers
 
 
 @replays.route("/replays")
@@ -55,9 +55,9 @@ def list_replays() -> dict[str, list[StoredReplay]]:
 @replays.alt_response(404, "NOT_FOUND")
 def get_replay(replay_id: str) -> Response:
     """Where a replay stands, and what it has found so far."""
-    its = context().replays
-    state = REPLAY.dump(its.status(replay_id))
-    return json_answer(state | its.result(replay_id).to_json())
+    ctx = context().replays
+    state = REPLAY.dump(ctx.status(replay_id))
+    return json_answer(state | ctx.result(replay_id).to_json())
 
 
 @replays.route("/replays/<replay_id>", methods=["DELETE"])

@@ -109,7 +109,7 @@ def publish_rule_set() -> Response | tuple[Published, int, dict[str, str]]:
 @publishing.response(200, InForceSchema)
 def get_active() -> InForce:
     """The rule set that decides today for all who have none of their own, and every activation."""
-    return _in_force()
+    return _active()
 
 
 @publishing.route("/rule-sets/active", methods=["PUT"])
@@ -138,7 +138,7 @@ def roll_back(body: Mapping[str, Any]) -> InForce:
     """Take back the newest activation, for all or for some athletes, whether its date has come or
     not; what was before it holds again, at once."""
     context().publisher.roll_back(body["athlete_ids"], caller().id)
-    return _in_force(counts=_counted(body, body["athlete_ids"]))
+    return _active(counts=_counted(body, body["athlete_ids"]))
 
 
 @publishing.route("/athletes/<athlete_id>/rule-set", parameters=[ATHLETE_ID])
@@ -146,7 +146,7 @@ def roll_back(body: Mapping[str, Any]) -> InForce:
 @publishing.alt_response(404, "NOT_FOUND")
 def get_assignment(athlete_id: str) -> InForce:
     """The rule set that decides for an athlete today, and the athlete's own activations."""
-    return _in_force(athlete_id)
+    return _active(athlete_id)
 
 
 @publishing.route("/athletes/<athlete_id>/rule-set", methods=["PUT"], parameters=[ATHLETE_ID])
@@ -202,24 +202,24 @@ def _activated(
         context().publisher.activate(rule_set, body["from_date"], athlete_ids, caller().id)
     except RuleSetInvalid as invalid:
         return _refused(invalid, "/rule_set")
-    return _in_force(athlete_id, _counted(body, athlete_ids))
+    return _active(athlete_id, _counted(body, athlete_ids))
 
 
 def _counted(body: Mapping[str, Any], athlete_ids: Sequence[str] | None) -> RedecisionCounts:
     return context().again.count(athlete_ids, decide=body["again"], by=caller().id)
 
 
-def _in_force(athlete_id: str | None = None, counts: RedecisionCounts | None = None) -> InForce:
+def _active(athlete_id: str | None = None, counts: RedecisionCounts | None = None) -> InForce:
     """Describe what decides today for an athlete, or for all others; ``counts`` says what a change
     did to today's advice."""
     ctx = context()
 
     def find(transaction: Transaction) -> InForce:
         activations = named_activations(transaction, ctx.advisor.library)
-        rule_set = ctx.in_force_today(transaction)
+        rule_set = ctx.rule_set_today(transaction)
         if athlete_id is not None:
             today = require_athlete(transaction, athlete_id).today(ctx.clock())
-            rule_set = ctx.in_force(transaction, athlete_id, today)
+            rule_set = ctx.rule_set_for(transaction, athlete_id, today)
             activations = [one for one in activations if one.athlete_id == athlete_id]
         return InForce(athlete_id, RuleSetName.of(rule_set), activations, counts)
 
@@ -298,10 +298,10 @@ def get_scorecard(query: Mapping[str, Any], name: str, version: str) -> Scorecar
 
     What followed has many causes: read a rule's shares beside those of all mornings.
     """
-    its = context()
-    rule_set = its.advisor.library.get(name, version)
-    mornings, dates = its.archive.mornings(), (query["first"], query["last"])
-    return scorecard(its.store, mornings, rule_set, *dates, its.clock())
+    ctx = context()
+    rule_set = ctx.advisor.library.get(name, version)
+    mornings, dates = ctx.archive.mornings(), (query["first"], query["last"])
+    return scorecard(ctx.store, mornings, rule_set, *dates, ctx.clock())
 
 
 @rule_sets.route("/rule-sets/diff")

@@ -25,7 +25,7 @@ from dawnrule.schemas.session import (
 from dawnrule.store import Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller, may_see, refuse_foreign
-from dawnrule.web.http.locale import told_again
+from dawnrule.web.http.locale import localize
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
 
 sessions = Blueprint("sessions", __name__, url_prefix="/v1", description="What was trained.")
@@ -142,7 +142,7 @@ def in_language_of_request(logged: Logged) -> Logged:
     """Translate the advice that a session has led to into the language of this request."""
     if logged.today is None:
         return logged
-    return replace(logged, today=replace(logged.today, advice=told_again(logged.today.advice)))
+    return replace(logged, today=replace(logged.today, advice=localize(logged.today.advice)))
 
 
 def _seen(session_id: str) -> Session:

@@ -24,7 +24,7 @@ from dawnrule.model.entities import Session
 from dawnrule.store import Transaction
 from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
-from dawnrule.web.coach.squad import last_check_in, parts_of, told_morning
+from dawnrule.web.coach.squad import last_check_in, parts_of, summarize_morning
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, label, say, texts
 
@@ -142,15 +142,15 @@ _SHADES_BEGIN = (1, 3, 5, 7, 9)
 def athlete(athlete_id: str) -> str:
     """An athlete's soreness, sleep, load and heart day by day, and what opens when."""
     days = _days_asked(request.args.get("days", str(_USUAL_DAYS)))
-    told, weeks, ahead = context().store.read(
+    summary, weeks, ahead = context().store.read(
         lambda transaction: _read(transaction, athlete_id, days)
     )
     outlook = OutlookReport.of(ahead, _OUTLOOK_GOAL, composer().texts)
     seen, never = _groups(weeks)
     return render_template(
         "coach/athlete.html",
-        athlete=told.morning.athlete,
-        told=told,
+        athlete=summary.morning.athlete,
+        summary=summary,
         concerns=read_concern_texts(),
         days=days,
         spans=tuple(DAY_WIDTHS),
@@ -165,7 +165,7 @@ def athlete(athlete_id: str) -> str:
         shade=lambda soreness: bisect(_SHADES_BEGIN, soreness),
         kinds_of=_kinds_of,
         session_words=_session_words,
-        clock=_clock(told.morning.athlete.time_zone),
+        clock=_clock(summary.morning.athlete.time_zone),
         parts_of=parts_of,
         last_check_in=last_check_in,
         label_width=LABEL_WIDTH,
@@ -184,7 +184,7 @@ def _days_asked(text: str) -> int:
 def _read(
     transaction: Transaction, athlete_id: str, days: int
 ) -> tuple[MorningSummary, list[AthleteDay], Outlook]:
-    its, now = context(), context().clock()
+    ctx, now = context(), context().clock()
     person = require_athlete(transaction, athlete_id)
     today = person.today(now)
     morning = AthleteMorning(
@@ -193,10 +193,10 @@ def _read(
         transaction.advice.latest(athlete_id, today),
         transaction.check_ins.last_dates(today).get(athlete_id),
     )
-    what_if = its.advisor.library.what_if(its.in_force(transaction, athlete_id, today))
+    what_if = ctx.advisor.library.what_if(ctx.rule_set_for(transaction, athlete_id, today))
     outlook = read_outlook(transaction, what_if, athlete_id, now, _OUTLOOK_DAYS)
     return (
-        told_morning(morning),
+        summarize_morning(morning),
         describe_days(read_weeks(transaction, person, today, days), days),
         outlook,
     )
@@ -244,7 +244,7 @@ class Chart:
 
 def _charts(weeks: Sequence[AthleteDay], day_width: int) -> Iterator[Chart]:
     """The charts for which anything was reported."""
-    drawn: tuple[tuple[str, dict[str, Callable[[AthleteDay], float | None]]], ...] = (
+    charts: tuple[tuple[str, dict[str, Callable[[AthleteDay], float | None]]], ...] = (
         (
             "sleep",
             {"each": lambda day: day.sleep_hours, "own": lambda day: day.sleep_need_hours},
@@ -267,7 +267,7 @@ def _charts(weeks: Sequence[AthleteDay], day_width: int) -> Iterator[Chart]:
             },
         ),
     )
-    for name, read in drawn:
+    for name, read in charts:
         values = {style: [of(day) for day in weeks] for style, of in read.items()}
         reported = next(iter(values.values()))
         if any(value is not None for value in reported):
@@ -294,7 +294,7 @@ def _chart(
         title=say(f"coach_athlete.chart_{name}"),
         described=described,
         scale=scale,
-        ticks=[(height, texts().number(said)) for height, said in scale.ticks()],
+        ticks=[(height, texts().number(text)) for height, text in scale.ticks()],
         lines=[_line(name, style, of, scale) for style, of in values.items()],
         rows=[
             (day.date, [_number(of[index]) for of in values.values()])

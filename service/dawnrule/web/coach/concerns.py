@@ -60,10 +60,10 @@ class OpenConcern:
 
 def concern_texts(concerns: Iterable[Concern]) -> dict[str, list[str]]:
     """Put concerns into words, by athlete, for the pages that show them beside advice."""
-    speaks = composer()
+    localized = composer()
     found: dict[str, list[str]] = {}
     for concern in concerns:
-        found.setdefault(concern.athlete_id, []).append(str(describe_concern(concern, speaks)))
+        found.setdefault(concern.athlete_id, []).append(str(describe_concern(concern, localized)))
     return found
 
 
@@ -149,18 +149,18 @@ def _changed(change: _Change) -> Any:
 
 
 def _page(filled: Mapping[str, str], refused: DawnruleError | None = None) -> str:
-    now, speaks = context().clock(), composer()
+    now, localized = context().clock(), composer()
 
     def read(transaction: Transaction) -> tuple[list[Athlete], list[Concern]]:
         return transaction.athletes.all(), open_concerns(transaction, now)
 
     squad, found = context().store.read(read)
     athletes = {athlete.id: athlete for athlete in squad}
-    words = speaks.vocabulary
+    words = localized.vocabulary
     return render_template(
         "coach/concerns.html",
         concerns=[
-            OpenConcern(one, athletes[one.athlete_id], describe_concern(one, speaks))
+            OpenConcern(one, athletes[one.athlete_id], describe_concern(one, localized))
             for one in found
         ],
         athletes=sorted(squad, key=lambda athlete: (athlete.name.casefold(), athlete.id)),

@@ -35,7 +35,7 @@ class _Found:
 
 
 @dataclass(frozen=True, slots=True)
-class _Under:
+class _Comparison:
     """A morning under another rule set, the day and its parts with their names; or why that could
     not be had."""
 
@@ -50,27 +50,27 @@ def why_advice(advice_id: str) -> str:
 
     ``under`` in the address names a rule set, by which the same morning is decided again.
     """
-    its, speaks = context(), composer()
-    found = its.store.read(lambda transaction: _found(transaction, advice_id))
-    advice = read_advice(found.stored, its.advisor.library, speaks)
+    ctx, localized = context(), composer()
+    found = ctx.store.read(lambda transaction: _found(transaction, advice_id))
+    advice = read_advice(found.stored, ctx.advisor.library, localized)
     record = replace(found.stored.read_record(), advice=advice)
     rule_set = _rule_set_of(found.stored)
-    told = why(record, rule_set, speaks)
+    view = why(record, rule_set, localized)
     under = request.args.get("under", "").strip()
     return render_template(
         "coach/why.html",
         record=record,
         athlete=found.athlete,
         concerns=_concern_lines(record),
-        why=told,
-        about=about_record(record, told, speaks),
+        why=view,
+        about=about_record(record, view, localized),
         rule_set=rule_set,
         entry=found.entry,
         superseded_by=found.holding.id if found.holding.id != advice_id else None,
-        rule_sets=its.rule_set_names(),
-        under=_under(record, rule_set, under, told) if under else None,
-        prose=prose_of(speaks),
-        of_rule=speaks.texts.of_rule,
+        rule_sets=ctx.rule_set_names(),
+        under=_compare(record, rule_set, under, view) if under else None,
+        prose=prose_of(localized),
+        of_rule=localized.texts.of_rule,
     )
 
 
@@ -115,15 +115,15 @@ def _rule_set_of(stored: StoredAdvice) -> RuleSet | None:
         return None
 
 
-def _under(record: Record, its_own: RuleSet | None, name: str, told: Why) -> _Under:
+def _compare(record: Record, own: RuleSet | None, name: str, view: Why) -> _Comparison:
     """The morning of a record under the rule set of a name. That it cannot be had is told on the
     page, which has all the rest."""
-    its = context()
+    ctx = context()
     try:
-        other = its.rule_set_named(name)
-        decider = its.advisor.library.decider(other)
-        beside = compare_with(record, its_own, other, decider, composer().wording)
+        other = ctx.rule_set_named(name)
+        decider = ctx.advisor.library.decider(other)
+        comparisons = compare_with(record, own, other, decider, composer().wording)
     except DawnruleError as error:
-        return _Under(name, error=error)
-    names = (subject.name for subject in told.subjects)
-    return _Under(name, tuple(zip(names, beside, strict=True)))
+        return _Comparison(name, error=error)
+    names = (subject.name for subject in view.subjects)
+    return _Comparison(name, tuple(zip(names, comparisons, strict=True)))

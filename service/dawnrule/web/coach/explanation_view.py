@@ -31,7 +31,7 @@ from dawnrule.rules.text import Line, Prose
 
 
 @dataclass(frozen=True, slots=True)
-class ToldRule:
+class RuleOutcome:
     """A rule and how its conditions came out; ``decided`` is whether the verdict is its own."""
 
     rule: Rule
@@ -40,7 +40,7 @@ class ToldRule:
 
 
 @dataclass(frozen=True, slots=True)
-class ToldMiss:
+class NearMissText:
     """A rule that one answer kept from firing, and each answer that would have done, with how far
     it was: empty where that cannot be measured, None where it stood just at the threshold."""
 
@@ -77,25 +77,25 @@ class Instead:
 
 
 @dataclass(frozen=True, slots=True)
-class RulesTold:
+class RuleOutcomes:
     """How the rules came out on some facts: those that fired, the deciding ones first; those that
     did not; and which of these one other answer would have fired, near ones and others."""
 
-    fired: tuple[ToldRule, ...]
-    silent: tuple[ToldRule, ...]
-    near: tuple[ToldMiss, ...]
-    one_answer_away: tuple[ToldMiss, ...]
+    fired: tuple[RuleOutcome, ...]
+    silent: tuple[RuleOutcome, ...]
+    near: tuple[NearMissText, ...]
+    one_answer_away: tuple[NearMissText, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class SubjectTold:
+class SubjectView:
     """The day or a part: its name and advice, how its own rules came out, and the rules on the
     whole day that count for a part too; what could be instead (None where nothing is held back),
     and its facts."""
 
     name: str
     advice: Advice | PartAdvice
-    rules: RulesTold
+    rules: RuleOutcomes
     from_day: tuple[Rule, ...]
     instead: Instead | None
     facts: tuple[Row, ...]
@@ -106,7 +106,7 @@ class Why:
     """All that is told of one advice. ``reproduced`` is None when the rule set is gone; ``day_by``
     names how the day's verdict follows."""
 
-    subjects: tuple[SubjectTold, ...]
+    subjects: tuple[SubjectView, ...]
     reproduced: bool | None
     day_by: str
     inputs: tuple[Row, ...]
@@ -115,7 +115,7 @@ class Why:
 def why(record: Record, rule_set: RuleSet | None, composer: Composer) -> Why:
     """What there is to tell of a record; ``rule_set`` is its own, None when that is gone."""
     subjects = subjects_of(record)
-    teller = _Teller(record, rule_set, composer)
+    teller = _RecordDescriber(record, rule_set, composer)
     return Why(
         tuple(map(teller.subject, subjects)),
         fires_again(subjects, rule_set) if rule_set else None,
@@ -146,7 +146,7 @@ def prose_of(composer: Composer) -> Prose:
     return Prose(composer.dictionary, composer.vocabulary, composer.texts)
 
 
-def about_record(record: Record, told: Why, composer: Composer) -> tuple[tuple[str, str], ...]:
+def about_record(record: Record, view: Why, composer: Composer) -> tuple[tuple[str, str], ...]:
     """What is known of the record itself: names of the catalogue, each with what it is."""
     say, time_zone = composer.texts.say, record.athlete.time_zone
     reproduced = {True: "reproduced_yes", False: "reproduced_no", None: "reproduced_unknown"}
@@ -154,48 +154,48 @@ def about_record(record: Record, told: Why, composer: Composer) -> tuple[tuple[s
         ("advice_id", record.advice.advice_id or ""),
         ("decided_at", local_time(record.decided_at, time_zone)),
         ("posted_by", record.posted_by or say("coach_why.posted_by_nobody")),
-        ("reproduced", say(f"coach_why.{reproduced[told.reproduced]}")),
+        ("reproduced", say(f"coach_why.{reproduced[view.reproduced]}")),
         ("service_version", record.service_version),
     )
 
 
-class RuleTeller:
+class RuleDescriber:
     """Tells how rules came out on facts, in one language."""
 
     def __init__(self, composer: Composer) -> None:
         self._dictionary = composer.dictionary
         self._prose = prose_of(composer)
 
-    def told(
+    def describe(
         self, rules: Sequence[Rule], facts: Facts, fired: Container[str], decided: Container[str]
-    ) -> RulesTold:
+    ) -> RuleOutcomes:
         """How ``rules`` came out on facts that they may test; ``fired`` and ``decided`` have the
         ids of those that did."""
         silent = [rule for rule in rules if rule.id not in fired]
-        missed = near_misses(silent, facts, self._dictionary)
-        loud = (self._rule(rule, facts, decided) for rule in rules if rule.id in fired)
-        return RulesTold(
-            tuple(sorted(loud, key=lambda told: not told.decided)),
+        misses = near_misses(silent, facts, self._dictionary)
+        fired_outcomes = (self._rule(rule, facts, decided) for rule in rules if rule.id in fired)
+        return RuleOutcomes(
+            tuple(sorted(fired_outcomes, key=lambda outcome: not outcome.decided)),
             tuple(self._rule(rule, facts, decided) for rule in silent),
-            tuple(self._missed(miss) for miss in missed if miss.is_near),
-            tuple(self._missed(miss) for miss in missed if not miss.is_near),
+            tuple(self._near_miss(miss) for miss in misses if miss.is_near),
+            tuple(self._near_miss(miss) for miss in misses if not miss.is_near),
         )
 
-    def _rule(self, rule: Rule, facts: Facts, decided: Container[str]) -> ToldRule:
+    def _rule(self, rule: Rule, facts: Facts, decided: Container[str]) -> RuleOutcome:
         line = self._prose.trace(explain(rule.when, facts))
-        return ToldRule(rule, line, rule.id in decided)
+        return RuleOutcome(rule, line, rule.id in decided)
 
-    def _missed(self, miss: NearMiss) -> ToldMiss:
-        return ToldMiss(miss.rule, tuple(map(self._near, miss.tests)))
+    def _near_miss(self, miss: NearMiss) -> NearMissText:
+        return NearMissText(miss.rule, tuple(map(self._near_test, miss.tests)))
 
-    def _near(self, test: NearTest) -> tuple[str, str | None]:
-        said = self._prose.traced_test(test.trace)
+    def _near_test(self, test: NearTest) -> tuple[str, str | None]:
+        text = self._prose.traced_test(test.trace)
         if test.distance is None:
-            return said, ""
-        return said, self._prose.distance(test.trace) if test.distance else None
+            return text, ""
+        return text, self._prose.distance(test.trace) if test.distance else None
 
 
-class _Teller:
+class _RecordDescriber:
     """Tells the subjects of one record by the rules of its rule set, in one language."""
 
     def __init__(self, record: Record, rule_set: RuleSet | None, composer: Composer) -> None:
@@ -207,16 +207,16 @@ class _Teller:
         self._label = composer.vocabulary.label
         self._prose = prose_of(composer)
         self._wording = composer.wording
-        self._rules = RuleTeller(composer)
+        self._rules = RuleDescriber(composer)
 
-    def subject(self, subject: Subject) -> SubjectTold:
+    def subject(self, subject: Subject) -> SubjectView:
         """What is told of one subject."""
         rules = self._rule_set.in_scope(subject.scope) if self._rule_set else ()
         advice = self._advice_of(subject)
-        return SubjectTold(
+        return SubjectView(
             self.name(subject.block, subject.muscle_group),
             advice,
-            self._rules.told(rules, subject.facts, subject.fired, subject.decided_by),
+            self._rules.describe(rules, subject.facts, subject.fired, subject.decided_by),
             tuple(rule for rule in self._day_rules(subject.scope) if rule.id in subject.fired),
             self._instead(advice),
             tuple(self._facts(subject)),
@@ -294,9 +294,9 @@ class _Teller:
     def _fact(self, definition: FactDefinition, subject: Subject, why: str) -> Row:
         name = definition.name
         value = subject.facts.get(name)
-        said = None if value is None else self._prose.exact_without_unit(name, value)
+        text = None if value is None else self._prose.exact_without_unit(name, value)
         unit = self._texts.unit_alone(definition.unit)
-        return Row(definition.label, said, unit, self._texts.of_record(why), name)
+        return Row(definition.label, text, unit, self._texts.of_record(why), name)
 
 
 class Inputs:
@@ -330,9 +330,9 @@ class Inputs:
 
     def _number(self, fact: str, value: float | None) -> Row:
         definition = self._composer.dictionary[fact]
-        said = None if value is None else self._prose.exact_without_unit(fact, value)
+        text = None if value is None else self._prose.exact_without_unit(fact, value)
         unit = self._composer.texts.unit_alone(definition.unit)
-        return Row(definition.label, said, unit, name=fact)
+        return Row(definition.label, text, unit, name=fact)
 
     def _words(self, name: str, value: str | None) -> Row:
         return Row(self._say(f"coach_why.input_{name}"), value, name=name)
@@ -365,11 +365,11 @@ class Inputs:
         groups = ", ".join(map(self._label, pain.muscle_groups))
         return ", ".join(filter(None, (pain.where, kind, groups)))
 
-    def _listing(self, reported: Any, said: Any) -> str | None:
+    def _listing(self, reported: Any, text: Any) -> str | None:
         """What was listed; an empty list says "none", no list that nothing was said."""
         if reported is None:
             return None
-        return "; ".join(map(said, reported)) or self._say("coach_why.none")
+        return "; ".join(map(text, reported)) or self._say("coach_why.none")
 
     def _last_trained(self) -> Iterator[Row]:
         for group, last in self._check_in.last_trained.items():

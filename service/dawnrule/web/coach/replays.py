@@ -98,7 +98,7 @@ def outcome(result: Replayed, names: Mapping[str, str]) -> Outcome:
     )
 
 
-def progress_told(replay: StoredReplay, composer: Composer) -> str:
+def progress_text(replay: StoredReplay, composer: Composer) -> str:
     """How far a replay is, in words."""
     say = composer.texts.say
     state = say(f"coach_rules.state_{replay.state.value}")
@@ -153,11 +153,11 @@ def replays() -> str:
 def start_replay() -> Any:
     """Start a replay, and go to its page; with errors by field."""
     filled = {name: request.form[name] for name in _FIELDS if request.form.get(name)}
-    its = context()
+    ctx = context()
     try:
         asked = load(AskReplaySchema(), filled)
-        rule_set = its.rule_set_named(asked["rule_set"])
-        replay_id = its.replays.start(rule_set, asked["first"], asked["last"], caller().id)
+        rule_set = ctx.rule_set_named(asked["rule_set"])
+        replay_id = ctx.replays.start(rule_set, asked["first"], asked["last"], caller().id)
     except InvalidInput as invalid:
         wrong = [error.pointer.removeprefix("/") for error in invalid.errors]
         return _list(request.form, wrong or [_LAST]), invalid.status
@@ -167,9 +167,9 @@ def start_replay() -> Any:
 @coach.get("/replays/<replay_id>")
 def replay(replay_id: str) -> Response:
     """How far a replay is, and what it has found so far."""
-    its, speaks = context(), composer()
-    stands = its.replays.status(replay_id)
-    athletes = its.store.read(lambda transaction: transaction.athletes.all())
+    ctx, localized = context(), composer()
+    stands = ctx.replays.status(replay_id)
+    athletes = ctx.store.read(lambda transaction: transaction.athletes.all())
     names = {athlete.id: athlete.name for athlete in athletes}
     goes_on = stands.state in GOING_ON
     follows = goes_on and request.args.get("follow") != "no"
@@ -179,8 +179,8 @@ def replay(replay_id: str) -> Response:
         goes_on=goes_on,
         follows=follows,
         seconds=REFRESH_SECONDS,
-        progress=progress_told(stands, speaks),
-        found=outcome(its.replays.result(replay_id), names),
+        progress=progress_text(stands, localized),
+        found=outcome(ctx.replays.result(replay_id), names),
         names=names,
         asked_at=local_time(stands.asked_at, _UTC),
     )
@@ -205,12 +205,12 @@ def resume_replay(replay_id: str) -> Any:
 
 
 def _list(filled: Any, wrong: Sequence[str] = ()) -> str:
-    its, speaks = context(), composer()
+    ctx, localized = context(), composer()
     return render_template(
         "coach/replays.html",
-        replays=[(one, progress_told(one, speaks)) for one in its.replays.newest()],
-        rule_sets=its.rule_set_names(),
+        replays=[(one, progress_text(one, localized)) for one in ctx.replays.newest()],
+        rule_sets=ctx.rule_set_names(),
         filled={name: filled.get(name, "") for name in _FIELDS},
-        errors={name: speaks.texts.say(f"coach_rules.wrong_replay.{name}") for name in wrong},
+        errors={name: localized.texts.say(f"coach_rules.wrong_replay.{name}") for name in wrong},
         at=lambda moment: local_time(moment, _UTC),
     )

@@ -38,7 +38,7 @@ _WHEN = "when"
 
 
 @dataclass(frozen=True, slots=True)
-class ToldRule:
+class RuleText:
     """A rule, as a sentence with the lines that it introduces, and its condition alone."""
 
     rule: Rule
@@ -47,7 +47,7 @@ class ToldRule:
 
 
 @dataclass(frozen=True, slots=True)
-class ToldField:
+class FieldDifference:
     """A field of a rule that differs, before and after: as a line of prose, or as texts of which
     each has what the other lacks."""
 
@@ -59,11 +59,11 @@ class ToldField:
 
 
 @dataclass(frozen=True, slots=True)
-class ToldChange:
+class RuleDifference:
     """A rule that both rule sets have and that differs."""
 
     rule: Rule
-    fields: tuple[ToldField, ...]
+    fields: tuple[FieldDifference, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +78,9 @@ class ScoreRow:
     after: tuple[str, ...]
 
 
-def rules_told(rules: Sequence[Rule], prose: Prose) -> tuple[ToldRule, ...]:
+def rule_texts(rules: Sequence[Rule], prose: Prose) -> tuple[RuleText, ...]:
     """Rules in their order."""
-    return tuple(ToldRule(rule, prose.rule(rule), prose.condition(rule.when)) for rule in rules)
+    return tuple(RuleText(rule, prose.rule(rule), prose.condition(rule.when)) for rule in rules)
 
 
 def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
@@ -93,14 +93,14 @@ def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
     return proved(found, extends=rule_set.extension is not None, applicable=applicable)
 
 
-def changes_told(
+def rule_changes(
     difference: Plain, before: RuleSet, after: RuleSet, prose: Prose
-) -> tuple[ToldChange, ...]:
+) -> tuple[RuleDifference, ...]:
     """The rules that both have and that differ, with conditions as prose."""
     old = {rule.id: rule for rule in before.rules}
     new = {rule.id: rule for rule in after.rules}
     return tuple(
-        ToldChange(
+        RuleDifference(
             new[change["rule"]],
             tuple(
                 _field(f, old[change["rule"]], new[change["rule"]], prose) for f in change["fields"]
@@ -110,13 +110,13 @@ def changes_told(
     )
 
 
-def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> ToldField:
+def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> FieldDifference:
     """A signal by whose name both rules call different conditions is told within these."""
     name, before, after = field["field"], field["before"], field["after"]
     if is_condition(name):
-        return ToldField(_WHEN, prose.condition(old.when), prose.condition(new.when))
+        return FieldDifference(_WHEN, prose.condition(old.when), prose.condition(new.when))
     only = lines_only_in(name, before, after), lines_only_in(name, after, before)
-    return ToldField(name, None, None, *only)
+    return FieldDifference(name, None, None, *only)
 
 
 def score_rows(card: Scorecard, texts: Texts) -> list[ScoreRow]:
@@ -128,8 +128,8 @@ def score_rows(card: Scorecard, texts: Texts) -> list[ScoreRow]:
         ScoreRow(
             rule.rule,
             texts.of_rule(rule.title),
-            share_told(rule.fired, texts),
-            share_told(rule.decided, texts),
+            share_text(rule.fired, texts),
+            share_text(rule.decided, texts),
             _after(rule.after, texts),
         )
         for rule in card.rules
@@ -143,7 +143,7 @@ def never_fired(card: Scorecard) -> Iterator[str]:
     return (rule.title for rule in card.rules if not rule.fired.count)
 
 
-def share_told(share: Share, texts: Texts) -> str:
+def share_text(share: Share, texts: Texts) -> str:
     """``7 of 12: 58 %, with 95 % certainty 32 to 81 %``; without the share where there are too few
     mornings to claim one."""
     if share.share is None or share.low is None or share.high is None:
@@ -159,7 +159,7 @@ def share_told(share: Share, texts: Texts) -> str:
 
 
 def _after(score: Score, texts: Texts) -> tuple[str, ...]:
-    return tuple(share_told(score.outcomes[outcome][what], texts) for outcome, what in SHARES_SHOWN)
+    return tuple(share_text(score.outcomes[outcome][what], texts) for outcome, what in SHARES_SHOWN)
 
 
 @coach.get("/rule-sets")
@@ -179,31 +179,31 @@ def rule_set(name: str, version: str) -> str:
 @coach.get("/rule-sets/<name>/<version>/scorecard")
 def rule_set_scorecard(name: str, version: str) -> str:
     """How often each rule fired and decided, and what happened afterwards."""
-    its, speaks = context(), composer()
-    found = its.advisor.library.get(name, version)
-    card = scorecard(its.store, its.archive.mornings(), found, None, None, its.clock())
+    ctx, localized = context(), composer()
+    found = ctx.advisor.library.get(name, version)
+    card = scorecard(ctx.store, ctx.archive.mornings(), found, None, None, ctx.clock())
     return render_template(
         "coach/scorecard.html",
         rule_set=found,
         card=card,
-        rows=score_rows(card, speaks.texts),
-        silent=[speaks.texts.of_rule(title) for title in never_fired(card)],
+        rows=score_rows(card, localized.texts),
+        silent=[localized.texts.of_rule(title) for title in never_fired(card)],
         confidence=f"{CONFIDENCE:.0%}",
         least=LEAST_MORNINGS,
     )
 
 
 def _rules(name: str, version: str) -> str:
-    its, speaks = context(), composer()
-    found = its.advisor.library.get(name, version)
-    findings = its.publisher.findings(found)
-    every = its.roster()
+    ctx, localized = context(), composer()
+    found = ctx.advisor.library.get(name, version)
+    findings = ctx.publisher.findings(found)
+    every = ctx.roster()
     return render_template(
         "coach/rule_set.html",
         rule_set=found,
         entry=next(one for one in every if one.digest == found.digest),
         others=[one.full_name for one in every if one.digest != found.digest],
-        rules=rules_told(found.rules, prose_of(speaks)),
+        rules=rule_texts(found.rules, prose_of(localized)),
         findings=findings,
         proofs=proofs(found, findings),
         **_words(),
@@ -211,25 +211,29 @@ def _rules(name: str, version: str) -> str:
 
 
 def _difference(name: str, version: str, before: str) -> str:
-    its, speaks = context(), composer()
-    one, other = its.rule_set_named(before), its.advisor.library.get(name, version)
-    found = its.publisher.difference(one, other)
-    prose = prose_of(speaks)
+    ctx, localized = context(), composer()
+    one, other = ctx.rule_set_named(before), ctx.advisor.library.get(name, version)
+    found = ctx.publisher.difference(one, other)
+    prose = prose_of(localized)
     return render_template(
         "coach/difference.html",
         before=one,
         after=other,
-        others=[name for name in its.rule_set_names() if name != other.full_name],
+        others=[name for name in ctx.rule_set_names() if name != other.full_name],
         found=found,
-        added=rules_told([rule for rule in other.rules if rule.id in found["added"]], prose),
-        removed=rules_told([rule for rule in one.rules if rule.id in found["removed"]], prose),
+        added=rule_texts([rule for rule in other.rules if rule.id in found["added"]], prose),
+        removed=rule_texts([rule for rule in one.rules if rule.id in found["removed"]], prose),
         moved=[rule for rule in other.rules if rule.id in found["moved"]],
-        changed=changes_told(found, one, other, prose),
+        changed=rule_changes(found, one, other, prose),
         **_words(),
     )
 
 
 def _words() -> dict[str, Any]:
     """What the templates of rules say facts and rules with."""
-    speaks = composer()
-    return {"prose": prose_of(speaks), "facts": speaks.dictionary, "of_rule": speaks.texts.of_rule}
+    localized = composer()
+    return {
+        "prose": prose_of(localized),
+        "facts": localized.dictionary,
+        "of_rule": localized.texts.of_rule,
+    }

@@ -58,6 +58,6 @@ def _coach_key(given: str) -> Key | None:
 
 def _next_page() -> str:
     """Where to go on: to a page of ours that was asked for, else to the first."""
-    wanted = request.values.get("next", "")
-    is_ours = wanted.startswith(f"{login.COACH_PAGES}/")
-    return wanted if is_ours and wanted.isprintable() and "\\" not in wanted else "/coach/"
+    page = request.values.get("next", "")
+    is_ours = page.startswith(f"{login.COACH_PAGES}/")
+    return page if is_ours and page.isprintable() and "\\" not in page else "/coach/"

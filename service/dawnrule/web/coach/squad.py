@@ -26,7 +26,7 @@ from dawnrule.schemas.query import day_of_address
 from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, say, texts, told_here
+from dawnrule.web.http.locale import composer, read_localized, say, texts
 from dawnrule.web.http.responses import advice_sheet, csv_answer
 
 
@@ -35,12 +35,12 @@ class PartLine:
     """What is said of some parts alike, and the verdict whose shape stands before it."""
 
     verdict: str
-    said: str
+    text: str
 
 
-def told_morning(one: AthleteMorning) -> MorningSummary:
+def summarize_morning(one: AthleteMorning) -> MorningSummary:
     """A morning with the advice that holds."""
-    return MorningSummary(one, told_here(one.stored) if one.stored else None)
+    return MorningSummary(one, read_localized(one.stored) if one.stored else None)
 
 
 def parts_of(advice: Advice) -> Iterator[PartLine]:
@@ -50,11 +50,11 @@ def parts_of(advice: Advice) -> Iterator[PartLine]:
         what = texts().listing([words.label(group) for group in parts.muscle_groups])
         goal, verdict = words.label(parts.goal), words.label(parts.verdict)
         sentence = "coach_morning.part" if what else "coach_morning.part_alone"
-        said = say(sentence, goal=capital(goal), muscle_groups=what, verdict=verdict)
+        text = say(sentence, goal=capital(goal), muscle_groups=what, verdict=verdict)
         opens = parts.opens_note or ""
         if parts.opens_at:
             opens = say("coach_morning.opens", time=_clock_text(parts.opens_at))
-        sentences = (said, first_sentence(parts.reason), opens, parts.caution)
+        sentences = (text, first_sentence(parts.reason), opens, parts.caution)
         yield PartLine(parts.verdict, " ".join(filter(None, sentences)))
 
 
@@ -77,7 +77,7 @@ _OF_THE_ADDRESS = ("lang", "date", *_FIELDS)
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class SquadQuery:
     """What the address asks for. ``on`` is None for each athlete's own today; ``faults`` says, by
     field, what is wrong with those that were left out of account."""
 
@@ -109,9 +109,9 @@ class Asked:
 @coach.get("/")
 def morning() -> tuple[str, int]:
     """The squad by verdict, on a date or on each athlete's own today."""
-    asked = Asked.of(request.args)
+    asked = SquadQuery.of(request.args)
     squad = _squad(asked.on)
-    shown = [told for told in squad if asked.sought.admits(told)]
+    shown = [summary for summary in squad if asked.sought.admits(summary)]
     page = render_template(
         "coach/morning.html",
         asked=asked,
@@ -121,7 +121,7 @@ def morning() -> tuple[str, int]:
         concerns=read_concern_texts(),
         shown=shown,
         by_place=by_place(shown),
-        dates=sorted({told.morning.on.isoformat() for told in squad}),
+        dates=sorted({summary.morning.on.isoformat() for summary in squad}),
         parts_of=parts_of,
         last_check_in=last_check_in,
         listing=texts().listing,
@@ -132,13 +132,14 @@ def morning() -> tuple[str, int]:
 @coach.get("/squad.csv")
 def morning_sheet() -> Response:
     """The same as a sheet. Raises ``InvalidInput`` for what the page would find fault with."""
-    asked = Asked.of(request.args)
+    asked = SquadQuery.of(request.args)
     if asked.faults:
         raise InvalidInput(" ".join(asked.faults.values()))
     found = [
-        told.advice or without_check_in(told.morning.athlete.id, told.morning.on, composer())
-        for told in sorted(_squad(asked.on), key=lambda told: told.order)
-        if asked.sought.admits(told)
+        summary.advice
+        or without_check_in(summary.morning.athlete.id, summary.morning.on, composer())
+        for summary in sorted(_squad(asked.on), key=lambda summary: summary.order)
+        if asked.sought.admits(summary)
     ]
     return csv_answer(advice_sheet(found), f"squad-{asked.on or 'today'}.csv")
 
@@ -146,7 +147,7 @@ def morning_sheet() -> Response:
 def _choices(squad: Sequence[MorningSummary]) -> dict[str, list[tuple[str, str]]]:
     """What can be chosen in each field, with its word; of the rules, those that decided."""
     words = composer().vocabulary
-    rules = {rule: title for told in squad for rule, title in told.rules.items()}
+    rules = {rule: title for summary in squad for rule, title in summary.rules.items()}
     return {
         "place": [(place, say(f"coach_morning.place_{place}")) for place in PLACES],
         "muscle_group": [(group, words.label(group)) for group in words.muscle_groups],
@@ -157,7 +158,9 @@ def _choices(squad: Sequence[MorningSummary]) -> dict[str, list[tuple[str, str]]
 
 def _squad(on: date | None) -> list[MorningSummary]:
     now = context().clock()
-    return [told_morning(one) for one in context().store.read(lambda b: squad_mornings(b, now, on))]
+    return [
+        summarize_morning(one) for one in context().store.read(lambda b: squad_mornings(b, now, on))
+    ]
 
 
 def _date_of(text: str) -> tuple[date | None, dict[str, str]]:

@@ -16,7 +16,7 @@ from dawnrule.rules.evaluation.decision import DayDecision, Decision
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.schemas.errors import load
 from dawnrule.schemas.record import AssumedFacts, AssumedFactsSchema
-from dawnrule.web.coach.explanation_view import RulesTold, RuleTeller
+from dawnrule.web.coach.explanation_view import RuleDescriber, RuleOutcomes
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer
@@ -44,7 +44,7 @@ class Choice:
     """What may be chosen: the value that is sent and how it is said."""
 
     value: str
-    said: str
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +152,7 @@ def _range(definition: FactDefinition) -> dict[str, str]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tried:
+class _Outcome:
     """The verdict on the day or on the part, by which rule and with which reason, how its own rules
     came out, and the rules on the whole day that count for the part too."""
 
@@ -160,7 +160,7 @@ class _Tried:
     verdict: str
     rule: Rule | None
     reason: str
-    rules: RulesTold
+    rules: RuleOutcomes
     from_day: tuple[Rule, ...]
 
 
@@ -174,30 +174,30 @@ def try_rule_set(name: str, version: str) -> str | tuple[str, int]:
         facts = load(AssumedFactsSchema(), assumed(request.form, composer()))
     except InvalidInput as invalid:
         return _page(rule_set, errors=invalid.errors), invalid.status
-    return _page(rule_set, tried=tuple(_tried(rule_set, facts)))
+    return _page(rule_set, tried=tuple(_outcomes(rule_set, facts)))
 
 
 def _page(
-    rule_set: RuleSet, errors: tuple[FieldError, ...] = (), tried: tuple[_Tried, ...] = ()
+    rule_set: RuleSet, errors: tuple[FieldError, ...] = (), tried: tuple[_Outcome, ...] = ()
 ) -> str:
-    speaks = composer()
+    localized = composer()
     return render_template(
         "coach/try_out.html",
         rule_set=rule_set,
-        form=form_of(request.form, errors, speaks),
+        form=form_of(request.form, errors, localized),
         tried=tried,
-        of_rule=speaks.texts.of_rule,
+        of_rule=localized.texts.of_rule,
     )
 
 
-def _tried(rule_set: RuleSet, facts: AssumedFacts) -> Iterator[_Tried]:
+def _outcomes(rule_set: RuleSet, facts: AssumedFacts) -> Iterator[_Outcome]:
     """The day and, if there is one, the part."""
     decider = context().advisor.library.decider(rule_set)
     parts = [{**facts.day, **part} for part in facts.parts]
     decision = decider.decide(facts.day, parts)
-    yield _told(rule_set, "day", _as_decision(decision), parts[0] if parts else facts.day)
+    yield _outcome(rule_set, "day", _as_decision(decision), parts[0] if parts else facts.day)
     for part, decided in zip(parts, decision.parts, strict=True):
-        yield _told(rule_set, "part", decided, part)
+        yield _outcome(rule_set, "part", decided, part)
 
 
 def _as_decision(decision: DayDecision) -> Decision:
@@ -205,14 +205,16 @@ def _as_decision(decision: DayDecision) -> Decision:
     return Decision(decision.verdict, decision.deciding, decision.day.fired)
 
 
-def _told(rule_set: RuleSet, scope: Scope, decision: Decision, facts: Facts) -> _Tried:
-    speaks, deciding = composer(), decision.deciding
+def _outcome(rule_set: RuleSet, scope: Scope, decision: Decision, facts: Facts) -> _Outcome:
+    localized, deciding = composer(), decision.deciding
     fired, decided = {rule.id for rule in decision.fired}, {deciding.id} if deciding else set()
-    return _Tried(
+    return _Outcome(
         scope,
         decision.verdict.value,
         deciding,
-        speaks.wording.reason(deciding, facts) if deciding else speaks.reason_to_train(decision),
-        RuleTeller(speaks).told(rule_set.in_scope(scope), facts, fired, decided),
+        localized.wording.reason(deciding, facts)
+        if deciding
+        else localized.reason_to_train(decision),
+        RuleDescriber(localized).describe(rule_set.in_scope(scope), facts, fired, decided),
         tuple(rule for rule in decision.fired if rule.scope != scope),
     )

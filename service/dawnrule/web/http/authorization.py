@@ -68,8 +68,8 @@ ACCESS: Mapping[str, Access] = {
     "feeds.get_today_text": _PUBLIC,  # the token in a private address is its key
     "feeds.get_today": _PUBLIC,
     "feeds.get_outlook_calendar": _PUBLIC,
-    "phone.show_page": _PUBLIC,
-    "phone.send": _PUBLIC,
+    "private.show_page": _PUBLIC,
+    "private.send": _PUBLIC,
     "evaluations.evaluate": _COACH,
     "rule-sets.list_rule_sets": _COACH,
     "rule-sets.get_rule_set": _COACH,
@@ -169,8 +169,8 @@ def _check_session() -> Response | None:
     g.key = key_of_session()
     if g.key is not None:
         return None
-    wanted = request.full_path.rstrip("?") if request.method == "GET" else None
-    return redirect(url_for("coach.ask_for_key", next=wanted))
+    page = request.full_path.rstrip("?") if request.method == "GET" else None
+    return redirect(url_for("coach.ask_for_key", next=page))
 
 
 def caller() -> Key:

@@ -35,21 +35,21 @@ def language() -> str:
     """The language of this request."""
     if "language" not in g:
         g.language = _named_in_address() or _named_in_headers() or ENGLISH
-    spoken_summary: str = g.language
-    return spoken_summary
+    chosen: str = g.language
+    return chosen
 
 
-def speak_to_reader(of_reader: str | None) -> None:
+def prefer_language(of_reader: str | None) -> None:
     """Answer this request in the reader's own language, whatever the browser would like; for
     private addresses, of which the reader is known. The address still comes first."""
     if of_reader in languages() and not _named_in_address():
         g.language = of_reader
 
 
-def speak_unless_asked(of_reader: str | None) -> None:
+def default_to_language(of_reader: str | None) -> None:
     """Answer this request in the reader's own language where no other was asked for."""
     if not _named_in_headers():
-        speak_to_reader(of_reader)
+        prefer_language(of_reader)
 
 
 def composer() -> Composer:
@@ -57,35 +57,35 @@ def composer() -> Composer:
     return Composer.bundled(language())
 
 
-def told_here(stored: StoredAdvice) -> Advice:
+def read_localized(stored: StoredAdvice) -> Advice:
     """Read stored advice in the language of this request."""
     return read_advice(stored, context().advisor.library, composer())
 
 
-def told_again(advice: Advice) -> Advice:
+def localize(advice: Advice) -> Advice:
     """Translate advice that was just given into the language of this request."""
     advice_id = advice.advice_id
     if language() == ENGLISH or advice_id is None:
         return advice
     stored = context().store.read(lambda transaction: transaction.advice.get(advice_id))
-    return told_here(stored) if stored else advice
+    return read_localized(stored) if stored else advice
 
 
-def spoken_here(advice: Advice | NoAdvice) -> str:
+def spoken_advice(advice: Advice | NoAdvice) -> str:
     """Summarise advice (in this request's language) for a phone to speak; to athletes who train it
     adds what the check-in left open."""
-    summary = spoken_summary(advice, composer(), heeded_of_pain(advice))
+    summary = spoken_summary(advice, composer(), pain_cautions(advice))
     if advice.parts and advice.verdict is Verdict.TRAIN:
         return f"{summary} {unanswered_questions(advice, composer())}".strip()
     return summary
 
 
-def heeded_of_pain(advice: Advice | NoAdvice) -> list[str]:
+def pain_cautions(advice: Advice | NoAdvice) -> list[str]:
     """List the cautions of an advice's notes on pain, illness or a warning sign."""
     return cautions_on_pain(advice, context().advisor.library, composer())
 
 
-def left_open(advice: Advice) -> str:
+def unanswered_sentence(advice: Advice) -> str:
     """Say which questions that can stop training were not answered; empty if all were, or if the
     caution says so already."""
     sentence = unanswered_questions(advice, composer())
@@ -108,7 +108,7 @@ def label(identifier: str) -> str:
     return composer().vocabulary.label(identifier)
 
 
-def in_language(response: Response) -> Response:
+def with_language(response: Response) -> Response:
     """The response with a header that says in which language its words are."""
     response.headers[_CONTENT_LANGUAGE] = language()
     return response
@@ -125,7 +125,7 @@ def of_rule(english: str) -> str:
     return texts().of_rule(english)
 
 
-def speak_in_templates(app: Flask) -> None:
+def add_to_templates(app: Flask) -> None:
     """Let the templates of an application say sentences and words, and name their language."""
     app.jinja_env.globals.update(
         say=say,
@@ -133,7 +133,7 @@ def speak_in_templates(app: Flask) -> None:
         capital=capital,
         language=language,
         of_rule=of_rule,
-        left_open=left_open,
+        unanswered_sentence=unanswered_sentence,
     )
 
 

@@ -18,7 +18,7 @@ from dawnrule.i18n.lazy import render, render_error
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.sheet import CHECK_INS, RowAnswer, SessionRowAnswer, Sheet, write_sheet
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, texts, told_again
+from dawnrule.web.http.locale import composer, localize, texts
 
 JSON = "application/json"
 TEXT = "text/plain"
@@ -82,7 +82,7 @@ _LONGEST_HEADER = 2000  # characters; proxies refuse much longer ones
 
 
 @contextmanager
-def told_to_its_sender() -> Iterator[None]:
+def errors_in_request_language() -> Iterator[None]:
     """What is wrong with a sheet is told in the language of the request; programs that send JSON
     are told in English."""
     try:
@@ -108,7 +108,7 @@ def logged_in_row(logged: Logged) -> SessionRowAnswer:
     """Answer a row of a sheet with the session that was logged."""
     if logged.today is None:
         return SessionRowAnswer(logged.session_id)
-    advice = told_again(logged.today.advice)
+    advice = localize(logged.today.advice)
     verdict = composer().vocabulary.label(advice.verdict)
     return SessionRowAnswer(logged.session_id, verdict, advice.headline)
 
@@ -130,7 +130,7 @@ def remarks_header(sheet: Sheet) -> dict[str, str]:
     """Put the remarks on how a sheet was read into one ASCII header, for answers that are sheets
     themselves and have no other place for them."""
     remarks = " ".join(render(remark, texts()) for remark in sheet.remarks())
-    seen = (sign if sign.isprintable() else " " for sign in remarks)
-    said = " ".join("".join(seen).split())
-    plain = said.encode("ascii", "backslashreplace").decode("ascii")
+    printable = (sign if sign.isprintable() else " " for sign in remarks)
+    line = " ".join("".join(printable).split())
+    plain = line.encode("ascii", "backslashreplace").decode("ascii")
     return {_REMARKS: plain[:_LONGEST_HEADER]} if plain else {}

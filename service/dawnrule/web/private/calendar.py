@@ -91,12 +91,12 @@ def _opening(
     """Known by its muscle group and the first of its goals, so that it moves in the calendar when
     the time changes."""
     words = composer.vocabulary
-    said = composer.texts.say(
+    text = composer.texts.say(
         "phone.calendar_opens",
         muscle_group=words.label(group),
         goals=composer.texts.listing([words.label(goal) for goal in goals]),
     )
-    event = _event(athlete, f"opens/{group}/{goals[0]}", capital(said))
+    event = _event(athlete, f"opens/{group}/{goals[0]}", capital(text))
     event.add("dtstart", local_time(opens_at, ZoneInfo(athlete.time_zone)))
     return event
 

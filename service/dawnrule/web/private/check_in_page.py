@@ -26,7 +26,7 @@ from dawnrule.model.training import groups_of
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, label, say, texts, told_here
+from dawnrule.web.http.locale import composer, label, read_localized, say, texts
 from dawnrule.web.http.problems import answer_error, answer_http_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.private.addresses import CHECK_IN
@@ -43,42 +43,42 @@ from dawnrule.web.private.form import (
     Faults,
     Plan,
     answers_of,
-    check_in_sent,
     chosen_plan,
     faults_of,
-    heeded,
+    parse_check_in,
     plans_to_choose_from,
     section_of,
     signs_in,
     stops_training,
     with_plan,
-    without,
+    with_signs_counted,
+    without_faulty,
 )
 from dawnrule.web.private.visitor import keep_private, visitor
 
 
-def told_day(on: date) -> str:
+def day_text(on: date) -> str:
     """``Monday, 2026-03-09``."""
     weekday = texts().section("phone.weekdays")[str(on.isoweekday())]
     return say("phone.day", weekday=weekday, date=on.isoformat())
 
 
-def told_time(at: datetime, today: date) -> str:
+def time_text(at: datetime, today: date) -> str:
     """A local time; with its day when that is another."""
     clock = at.strftime("%H:%M")
     if at.date() == today:
         return clock
-    return say("phone.day_and_time", day=told_day(at.date()), time=clock)
+    return say("phone.day_and_time", day=day_text(at.date()), time=clock)
 
 
-def told_plan(plan: Plan, athlete: Athlete) -> str:
+def plan_text(plan: Plan, athlete: Athlete) -> str:
     """Every block of a plan, in a few words."""
     if not plan:
         return say("phone.plan_nothing")
     return "; ".join(_block(block, athlete) for block in plan)
 
 
-def told_alternative(alternative: Alternative) -> str:
+def alternative_text(alternative: Alternative) -> str:
     """What could be done instead: a modality, or a goal by another pattern or for another muscle
     group."""
     if alternative.modality:
@@ -107,27 +107,27 @@ def part_summary(part: PartAdvice, day: Advice, today: date) -> PartSummary:
     group, goal = part.muscle_group, label(part.goal)
     opens = part.opens_note or ""
     if part.opens_at:
-        opens = say("phone.opens_at", time=told_time(part.opens_at, today))
+        opens = say("phone.opens_at", time=time_text(part.opens_at, today))
     return PartSummary(
         name=f"{capital(label(group))}, {goal}" if group else goal,
         verdict=label(part.verdict),
         reason=part.reason if part.reason != day.reason else "",
         caution="" if day.caution.startswith(part.caution) else part.caution,
         opens=opens,
-        instead=texts().listing([told_alternative(one) for one in part.alternatives]),
+        instead=texts().listing([alternative_text(one) for one in part.alternatives]),
     )
 
 
 def _block(block: Block, athlete: Athlete) -> str:
-    said = [label(block.goal)]
+    parts = [label(block.goal)]
     if block.pattern or block.muscle_groups:
         groups = [block.pattern] if block.pattern else block.muscle_groups
-        said.append(texts().listing([label(group) for group in groups]))
+        parts.append(texts().listing([label(group) for group in groups]))
     if block.modality:
-        said.append(label(block.modality))
+        parts.append(label(block.modality))
     if block.starts_at:
-        said.append(block.starts_at.astimezone(ZoneInfo(athlete.time_zone)).strftime("%H:%M"))
-    return ", ".join(said)
+        parts.append(block.starts_at.astimezone(ZoneInfo(athlete.time_zone)).strftime("%H:%M"))
+    return ", ".join(parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +150,8 @@ class Day:
         plans = plans_to_choose_from(
             athlete,
             from_json(CheckIn, stored.body).plan if stored else None,
-            _of_coach(transaction, athlete, today),
-            _of_yesterday(transaction, athlete, today - timedelta(days=1)),
+            _coach_plan(transaction, athlete, today),
+            _yesterday_plan(transaction, athlete, today - timedelta(days=1)),
         )
         given = transaction.advice.latest(athlete.id, today)
         open_now = concerns_on(transaction, athlete.id, today, now)
@@ -190,7 +190,7 @@ class Day:
         return first, [group for group in words.muscle_groups if group not in planned]
 
 
-def _of_coach(transaction: Transaction, athlete: Athlete, on: date) -> Plan | None:
+def _coach_plan(transaction: Transaction, athlete: Athlete, on: date) -> Plan | None:
     planned = transaction.plans.get(athlete.id, on)
     if planned is None:
         return None
@@ -198,14 +198,16 @@ def _of_coach(transaction: Transaction, athlete: Athlete, on: date) -> Plan | No
     return from_json(CheckIn, plain).plan
 
 
-def _of_yesterday(transaction: Transaction, athlete: Athlete, on: date) -> tuple[Block, ...] | None:
+def _yesterday_plan(
+    transaction: Transaction, athlete: Athlete, on: date
+) -> tuple[Block, ...] | None:
     stored = transaction.check_ins.latest(athlete.id, on)
     return from_json(CheckIn, stored.body).plan if stored else None
 
 
 AnswerCheckIn: TypeAlias = Callable[[Transaction, CheckIn], Submitted]
 
-page = Blueprint("phone", __name__, url_prefix=CHECK_IN)
+page = Blueprint("private", __name__, url_prefix=CHECK_IN)
 
 _POLICY = (
     "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; "
@@ -229,7 +231,7 @@ class Refused:
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class Accepted:
     """What was sent is stored; these sections were not answered, or could not be read, and count
     as something else or not at all."""
 
@@ -255,13 +257,13 @@ def send(token: str) -> AnyResponse:
     answers, now = Answers.of_form(request.form), context().clock()
     answer = context().answer_for(address.id)
 
-    def take(transaction: Transaction) -> Refused | Taken:
-        return _take(transaction, Day.of(transaction, athlete, now), answers, address.id, answer)
+    def accept(transaction: Transaction) -> Refused | Accepted:
+        return _accept(transaction, Day.of(transaction, athlete, now), answers, address.id, answer)
 
-    taken = context().store.write(take)
-    if isinstance(taken, Refused):
-        return _rendered(taken.day, taken.answers, taken.faults, _REFUSED)
-    shown_at = url_for("phone.show_page", token=token, left_out=taken.left_out)
+    result = context().store.write(accept)
+    if isinstance(result, Refused):
+        return _rendered(result.day, result.answers, result.faults, _REFUSED)
+    shown_at = url_for("private.show_page", token=token, left_out=result.left_out)
     return redirect(shown_at, _SEE_OTHER)
 
 
@@ -285,18 +287,18 @@ def show_http_error(error: HTTPException) -> Response:
     return _in_words(answer_http_error(error))
 
 
-def _take(
+def _accept(
     transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
-) -> Refused | Taken:
+) -> Refused | Accepted:
     """Store what the answers say, unless something is wrong with them; then nothing is stored.
     With a warning sign it always is."""
     if signs_in(answers):
-        return _heed(transaction, day, answers, address_id, answer)
-    if _is_of_another_day(day, answers):
-        return _of_another_day(day, answers)
+        return _accept_warning_sign(transaction, day, answers, address_id, answer)
+    if _is_for_other_day(day, answers):
+        return _refuse_other_day(day, answers)
     stops = stops_training(answers)
     counted = with_plan(answers, day.plan_unless_chosen) if stops else answers
-    check_in = check_in_sent(counted, day.athlete, day.date, day.plans, _stored(day))
+    check_in = parse_check_in(counted, day.athlete, day.date, day.plans, _stored(day))
     if isinstance(check_in, Faults):
         return Refused(day, answers, check_in)
     if to_json(check_in) != _stored(day) and _was_changed_elsewhere(day, answers, address_id):
@@ -306,46 +308,46 @@ def _take(
         answer(transaction, check_in)
     except InvalidInput as invalid:
         return Refused(day, answers, faults_of(invalid, answers))
-    return Taken() if counted == answers else Taken(("plan",))
+    return Accepted() if counted == answers else Accepted(("plan",))
 
 
-def _heed(
+def _accept_warning_sign(
     transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
-) -> Taken:
+) -> Accepted:
     """Store a warning sign with all else that can be read, and what others sent meanwhile. Of a
     page that is not of today the sign alone counts."""
-    if _is_of_another_day(day, answers):
+    if _is_for_other_day(day, answers):
         only_signs = Answers({SIGNS: answers.many(SIGNS)})
-        return _heed_readable(
+        return _accept_readable(
             transaction, day, only_signs.completed_by(day.answers()), answers, answer
         )
     if _was_changed_elsewhere(day, answers, address_id):
         answers = answers.completed_by(day.answers())
-    return _heed_readable(transaction, day, answers, answers, answer)
+    return _accept_readable(transaction, day, answers, answers, answer)
 
 
-def _heed_readable(
+def _accept_readable(
     transaction: Transaction, day: Day, counted: Answers, typed: Answers, answer: AnswerCheckIn
-) -> Taken:
+) -> Accepted:
     """Leave out what is wrong until nothing is. Where that helps nothing the sign is stored alone,
     for a day off. Raises ``InvalidInput`` when even that cannot be."""
-    kept = heeded(counted, day.plan_unless_chosen)
+    kept = with_signs_counted(counted, day.plan_unless_chosen)
     while wrong := _wrong_unless_stored(transaction, day, kept, answer):
-        fewer = heeded(without(kept, wrong), day.plan_unless_chosen)
+        fewer = with_signs_counted(without_faulty(kept, wrong), day.plan_unless_chosen)
         if fewer == kept:
             signs = signs_in(kept)
             answer(transaction, CheckIn(day.athlete.id, day.date, plan=(), warning_signs=signs))
             kept = Answers({})
             break
         kept = fewer
-    return Taken(_left_out(typed, kept))
+    return Accepted(_left_out(typed, kept))
 
 
 def _wrong_unless_stored(
     transaction: Transaction, day: Day, answers: Answers, answer: AnswerCheckIn
 ) -> Mapping[str, str]:
     """What is wrong with answers, by control; when nothing is, they are stored."""
-    check_in = check_in_sent(answers, day.athlete, day.date, day.plans, _stored(day))
+    check_in = parse_check_in(answers, day.athlete, day.date, day.plans, _stored(day))
     if isinstance(check_in, Faults):
         return check_in.by_control
     try:
@@ -369,19 +371,19 @@ def _left_out(typed: Answers, kept: Answers) -> Sequence[str]:
 
 def _counts(name: str, typed: Answers, kept: Answers) -> bool:
     """Whether an answer is kept. Whether there is pain is told by the pains themselves too."""
-    is_told_otherwise = name == "pain" and kept.pains() > 0
-    return is_told_otherwise or kept.many(name) == typed.many(name)
+    is_described = name == "pain" and kept.pains() > 0
+    return is_described or kept.many(name) == typed.many(name)
 
 
 def _stored(day: Day) -> Mapping[str, Any] | None:
     return day.stored.body if day.stored else None
 
 
-def _is_of_another_day(day: Day, answers: Answers) -> bool:
+def _is_for_other_day(day: Day, answers: Answers) -> bool:
     return answers.one(DATE) not in ("", day.date.isoformat())
 
 
-def _of_another_day(day: Day, answers: Answers) -> Refused:
+def _refuse_other_day(day: Day, answers: Answers) -> Refused:
     """What was begun before midnight: the answers stay, the plans are those of the new day."""
     kept = {name: texts for name, texts in answers.given.items() if name != "plan"}
     completed = Answers(kept).completed_by(day.answers())
@@ -412,13 +414,13 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
     html = render_template(
         "private/check_in.html",
         day=day,
-        advice=told_here(day.given) if day.given else None,
+        advice=read_localized(day.given) if day.given else None,
         answers=answers,
         faults=by_control,
         chosen=chosen,
         planned=planned,
         others=others,
-        open_others=_says_any(others, answers, by_control),
+        open_others=_any_answered(others, answers, by_control),
         open_pain=answers.one("pain") == SOME or any(f.startswith("pain/") for f in by_control),
         pains=min(answers.pains() + 1, MOST_PAINS),
         left_out=[name for name in texts().section("phone.at") if name in left_out],
@@ -426,16 +428,16 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         own=OWN,
         ratings=_ratings,
         words=Vocabulary.bundled(),
-        told_day=told_day,
-        told_plan=told_plan,
-        told_time=told_time,
+        day_text=day_text,
+        plan_text=plan_text,
+        time_text=time_text,
         part_summary=part_summary,
         concerns=[str(describe_concern(concern, composer())) for concern in day.concerns],
     )
     return Response(html, status, mimetype="text/html")
 
 
-def _says_any(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:
+def _any_answered(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:
     """Whether anything was answered, or is wrong, of how sore some muscle groups are."""
     controls = [f"soreness/{group}" for group in groups]
     return any(answers.one(control) or control in faults for control in controls)
@@ -451,7 +453,7 @@ def _in_words(answer: Response) -> Response:
     """The same answer as a page; the headers stay, such as when to try again."""
     status = answer.status_code
     name = f"phone.problem.{status if status in _PROBLEMS_IN_WORDS else 'other'}"
-    text = render_template("private/problem.html", said=say(name), request_id=g.request_id)
+    text = render_template("private/problem.html", text=say(name), request_id=g.request_id)
     answer.set_data(text)
     answer.mimetype = "text/html"
     return answer

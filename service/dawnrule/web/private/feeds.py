@@ -17,7 +17,7 @@ from dawnrule.model.entities import Athlete
 from dawnrule.schemas.advice import USUAL_DAYS, USUAL_GOAL, TodayFeedSchema
 from dawnrule.store import Purpose, Transaction
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, heeded_of_pain, say, spoken_here, told_here
+from dawnrule.web.http.locale import composer, pain_cautions, read_localized, say, spoken_advice
 from dawnrule.web.http.problems import answer_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.http.requests import Blueprint
@@ -94,10 +94,10 @@ def answer_in_form(error: DawnruleError) -> Response:
 def get_today_text(token: str) -> Response:
     """Today's advice in one line that a phone can speak or a cell can show."""
     today = _today(token)
-    said = spoken_here(today.advice)
+    text = spoken_advice(today.advice)
     if today.as_of is not None:  # with its date: a cell may show it long after
-        said = say("phone.spoken_as_of", said=said, time=today.as_of.strftime("%Y-%m-%d %H:%M"))
-    return text_answer(" ".join(said.split()))
+        text = say("phone.spoken_as_of", said=text, time=today.as_of.strftime("%Y-%m-%d %H:%M"))
+    return text_answer(" ".join(text.split()))
 
 
 @feeds.route("/<token>/today.json", parameters=[_TOKEN])
@@ -119,16 +119,16 @@ def get_today(token: str) -> Today:
 def get_outlook_calendar(token: str) -> Response:
     """When what opens over the next days, and today's verdict, as a calendar (RFC 5545)."""
     today = _with_all_cautions(_today(token))
-    its, now = context(), context().clock()
+    ctx, now = context(), context().clock()
 
     def look(transaction: Transaction) -> OutlookReport:
-        what_if = its.advisor.library.what_if(
-            its.in_force(transaction, today.athlete.id, today.date)
+        what_if = ctx.advisor.library.what_if(
+            ctx.rule_set_for(transaction, today.athlete.id, today.date)
         )
         ahead = read_outlook(transaction, what_if, today.athlete.id, now, USUAL_DAYS)
         return OutlookReport.of(ahead, USUAL_GOAL, composer().texts)
 
-    outlook = its.store.read(look)
+    outlook = ctx.store.read(look)
     text = calendar_of(today.athlete, today.date, today.advice, today.as_of, outlook, composer())
     return Response(text, mimetype=CALENDAR)
 
@@ -141,10 +141,10 @@ def _today(token: str) -> Today:
     if stored is None:
         return Today(athlete, on, without_check_in(athlete.id, on, composer()), None)
     since = stored.decided_at.astimezone(ZoneInfo(athlete.time_zone)).replace(microsecond=0)
-    return Today(athlete, on, told_here(stored), since)
+    return Today(athlete, on, read_localized(stored), since)
 
 
 def _with_all_cautions(today: Today) -> Today:
     """Add the cautions of notes on pain, illness or a warning sign to that of the advice."""
-    cautions = [today.advice.caution, *heeded_of_pain(today.advice)]
+    cautions = [today.advice.caution, *pain_cautions(today.advice)]
     return replace(today, advice=replace(today.advice, caution=" ".join(filter(None, cautions))))

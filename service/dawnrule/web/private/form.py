@@ -28,7 +28,7 @@ Plan = Sequence[Block]
 
 
 def plans_to_choose_from(
-    athlete: Athlete, sent: Plan | None, coach: Plan | None, yesterday: Plan | None
+    athlete: Athlete, stored: Plan | None, coach: Plan | None, yesterday: Plan | None
 ) -> Mapping[str, Plan]:
     """Plans by what they are called on the page: what the coach plans for today, what the athlete
     planned yesterday (a day later), a day off, and first what was sent today already, where that
@@ -37,10 +37,10 @@ def plans_to_choose_from(
     if coach is not None:
         plans[COACH] = tuple(coach)
     if yesterday:
-        plans[YESTERDAY] = tuple(a_day_later(block, athlete) for block in yesterday)
+        plans[YESTERDAY] = tuple(shift_one_day(block, athlete) for block in yesterday)
     plans[OFF] = ()
-    if sent is not None and tuple(sent) not in plans.values():
-        return {SENT: tuple(sent), **plans}
+    if stored is not None and tuple(stored) not in plans.values():
+        return {SENT: tuple(stored), **plans}
     return plans
 
 
@@ -49,15 +49,15 @@ def name_of(plan: Plan, plans: Mapping[str, Plan]) -> str:
     return next(name for name, known in plans.items() if tuple(known) == tuple(plan))
 
 
-def a_day_later(block: Block, athlete: Athlete) -> Block:
+def shift_one_day(block: Block, athlete: Athlete) -> Block:
     """The block when the athlete's clock shows the same time on the next date."""
     if block.starts_at is None:
         return block
     local = block.starts_at.astimezone(ZoneInfo(athlete.time_zone))
-    return replace(block, starts_at=on_the_clock(local.replace(fold=0) + timedelta(days=1)))
+    return replace(block, starts_at=normalize_local(local.replace(fold=0) + timedelta(days=1)))
 
 
-def on_the_clock(local: datetime) -> datetime:
+def normalize_local(local: datetime) -> datetime:
     """A local time as clocks show it; one that they skip in spring is the time after the gap."""
     return local.astimezone(UTC).astimezone(local.tzinfo)
 
@@ -78,12 +78,12 @@ class Answers:
     @classmethod
     def of_form(cls, form: MultiDict[str, str]) -> Self:
         """What a browser sent."""
-        return cls.in_a_row({name: tuple(texts) for name, texts in form.lists()})
+        return cls.renumbered({name: tuple(texts) for name, texts in form.lists()})
 
     @classmethod
-    def in_a_row(cls, given: Mapping[str, tuple[str, ...]]) -> Self:
+    def renumbered(cls, given: Mapping[str, tuple[str, ...]]) -> Self:
         """Answers of which those on pain may have gaps between them."""
-        return cls(_pains_in_a_row(given))
+        return cls(_renumber_pains(given))
 
     def one(self, name: str) -> str:
         """The text of a control, without blanks around it."""
@@ -96,9 +96,9 @@ class Answers:
 
     def pains(self) -> int:
         """Of how many pains something was said."""
-        return sum(1 for _ in takewhile(lambda n: _says_of_pain(self.given, n), count()))
+        return sum(1 for _ in takewhile(lambda n: _describes_pain(self.given, n), count()))
 
-    def but(self, changed: Mapping[str, tuple[str, ...]]) -> Answers:
+    def replaced(self, changed: Mapping[str, tuple[str, ...]]) -> Answers:
         """These answers, with others at some controls."""
         return replace(self, given={**self.given, **changed})
 
@@ -119,17 +119,17 @@ def answers_of(check_in: CheckIn, plans: Mapping[str, Plan]) -> Answers:
     return Answers({name: texts for name, texts in _answered(check_in, plans) if any(texts)})
 
 
-def _pains_in_a_row(given: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+def _renumber_pains(given: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
     """The answers with the pains of which nothing was said left out."""
     kept = {name: texts for name, texts in given.items() if not name.startswith("pain/")}
-    said = (n for n in range(MOST_PAINS) if _says_of_pain(given, n))
-    for number, before in enumerate(said):
+    described = (n for n in range(MOST_PAINS) if _describes_pain(given, n))
+    for number, before in enumerate(described):
         for part in _PAIN_PARTS:
             kept[f"pain/{number}/{part}"] = given.get(f"pain/{before}/{part}", ())
     return kept
 
 
-def _says_of_pain(given: Mapping[str, tuple[str, ...]], number: int) -> bool:
+def _describes_pain(given: Mapping[str, tuple[str, ...]], number: int) -> bool:
     parts = (given.get(f"pain/{number}/{part}", ()) for part in _PAIN_PARTS)
     return any(text.strip() for texts in parts for text in texts)
 
@@ -181,7 +181,7 @@ class Faults:
     by_control: Mapping[str, str]
 
 
-def check_in_sent(
+def parse_check_in(
     answers: Answers,
     athlete: Athlete,
     on: date,
@@ -241,7 +241,7 @@ def _reported(answers: Answers) -> dict[str, Any]:
         "quality": _number(answers.one("sleep/quality"), _WHOLE),
     }
     rated = {name: _number(answers.one(name), _WHOLE) for name in ("fatigue", "stress")}
-    told = {
+    reported = {
         "sleep": _without_blanks(sleep),
         "soreness": soreness,
         "illness": answers.one("illness"),
@@ -252,12 +252,12 @@ def _reported(answers: Answers) -> dict[str, Any]:
         lists["warning_signs"] = [sign for sign in signs if sign != NONE]
     if pains or answers.one("pain") == NONE:
         lists["pain"] = pains
-    return _without_blanks(told | rated) | lists
+    return _without_blanks(reported | rated) | lists
 
 
 def _pains(answers: Answers) -> list[dict[str, Any]]:
     """The pains of which anything was said."""
-    said = (
+    pains = (
         {
             "where": answers.one(f"pain/{number}/where"),
             "kind": answers.one(f"pain/{number}/kind"),
@@ -265,7 +265,7 @@ def _pains(answers: Answers) -> list[dict[str, Any]]:
         }
         for number in range(answers.pains())
     )
-    return [pain for pain in map(_without_blanks, said) if pain]
+    return [pain for pain in map(_without_blanks, pains) if pain]
 
 
 def _planned(
@@ -292,7 +292,7 @@ def _start(clock: str, athlete: Athlete, on: date) -> str:
         return clock
     if at.tzinfo is not None:
         return clock
-    return on_the_clock(datetime.combine(on, at, ZoneInfo(athlete.time_zone))).isoformat()
+    return normalize_local(datetime.combine(on, at, ZoneInfo(athlete.time_zone))).isoformat()
 
 
 def _number(text: str, pattern: re.Pattern[str]) -> float | int | str:
@@ -353,24 +353,24 @@ def stops_training(answers: Answers) -> bool:
 
 def with_plan(answers: Answers, plan: str) -> Answers:
     """The answers, with this plan where none is chosen."""
-    return answers if chosen_plan(answers) else answers.but({"plan": (plan,)})
+    return answers if chosen_plan(answers) else answers.replaced({"plan": (plan,)})
 
 
-def heeded(answers: Answers, plan: str) -> Answers:
+def with_signs_counted(answers: Answers, plan: str) -> Answers:
     """The answers as they count with a warning sign: "none of these" does not count beside one,
     nor "no pain" beside a pain that is described; ``plan`` stands in for one that is not chosen."""
-    counted = with_plan(answers, plan).but({SIGNS: signs_in(answers)})
+    counted = with_plan(answers, plan).replaced({SIGNS: signs_in(answers)})
     if answers.one("pain") == NONE and answers.pains():
-        return counted.but({"pain": ()})
+        return counted.replaced({"pain": ()})
     return counted
 
 
-def without(answers: Answers, wrong: Iterable[str]) -> Answers:
+def without_faulty(answers: Answers, wrong: Iterable[str]) -> Answers:
     """The answers but those at controls that are wrong. A plan stands or falls as a whole, and so
     does a pain, which is then not denied either."""
-    fallen = {name for control in wrong for name in _falling_with(control)}
-    kept = {name: texts for name, texts in answers.given.items() if not _is_in(name, fallen)}
-    return Answers.in_a_row(kept)
+    dropped = {name for control in wrong for name in _dropped_with(control)}
+    kept = {name: texts for name, texts in answers.given.items() if not _is_in(name, dropped)}
+    return Answers.renumbered(kept)
 
 
 def section_of(control: str) -> str:
@@ -379,7 +379,7 @@ def section_of(control: str) -> str:
     return "plan" if section == "own" else section
 
 
-def _falling_with(control: str) -> tuple[str, ...]:
+def _dropped_with(control: str) -> tuple[str, ...]:
     section, *steps = control.split("/")
     if section_of(control) == "plan":
         return "plan", "own/"
@@ -388,5 +388,5 @@ def _falling_with(control: str) -> tuple[str, ...]:
     return (control,)
 
 
-def _is_in(name: str, fallen: Iterable[str]) -> bool:
-    return any(name == one or (one.endswith("/") and name.startswith(one)) for one in fallen)
+def _is_in(name: str, dropped: Iterable[str]) -> bool:
+    return any(name == one or (one.endswith("/") and name.startswith(one)) for one in dropped)

@@ -10,7 +10,7 @@ from dawnrule.errors import NotFound, StoreBusy, StoreUnusable
 from dawnrule.model.entities import Athlete
 from dawnrule.store import PrivateAddress, Purpose, Transaction, hash_token
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import speak_to_reader
+from dawnrule.web.http.locale import prefer_language
 from dawnrule.web.http.rate_limits import wrong_guess
 
 
@@ -24,7 +24,7 @@ def visitor(token: str, purpose: Purpose) -> tuple[PrivateAddress, Athlete]:
         wrong_guess()
         raise NotFound("There is nothing at this address. It may have been replaced by a new one.")
     _note_use(*known)
-    speak_to_reader(known[1].language)
+    prefer_language(known[1].language)
     return known
 
 
