@@ -139,7 +139,7 @@ def _answered(
 ) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "plan", (name_of(check_in.plan, plans),)
     for group, rating in check_in.soreness.items():
-        yield f"soreness/{group}", (str(rating),)
+        yield f"soreness/{group}", _text(rating)
     yield "sleep/hours", _text(check_in.sleep.hours)
     yield "sleep/quality", _text(check_in.sleep.quality)
     yield "fatigue", _text(check_in.fatigue)
