@@ -172,6 +172,28 @@ def test_a_check_in_says_what_concerns_are_made_of() -> None:
     assert (said.fever, said.worst_soreness, said.at) == (True, 8, at(DAY))
 
 
+def test_a_temperature_of_a_fever_is_a_fever_whatever_was_ticked() -> None:
+    for temperature, illness in ((37.9, "none"), (38.0, "fever")):
+        check_in = CheckIn(
+            "a-01", DAY, (), illness="none", temperature_c=temperature, fever_medicine=True
+        )
+        said = health_report(check_in, at(DAY), "c-1")
+        assert (said.illness, said.fever, said.medicine) == (illness, illness == "fever", True)
+
+
+def test_pain_at_a_place_is_known_by_the_place() -> None:
+    check_in = CheckIn("a-01", DAY, (), pain=(Pain("it", "joint", (), place="knee", side="left"),))
+    pains = health_report(check_in, at(DAY), "c-1").pains
+    assert pains is not None
+    assert pains[0].key == ("place", "knee")
+
+
+def test_a_check_in_that_came_late_was_made_by_the_end_of_its_date() -> None:
+    late = at(DAY + 5 * ONE_DAY)
+    said = health_report(CheckIn("a-01", DAY, ()), late, "c-1")
+    assert said.at == at(DAY + ONE_DAY, 12)
+
+
 def test_a_question_that_was_left_open_is_no_answer() -> None:
     said = health_report(CheckIn("a-01", DAY, ()), at(DAY), "c-1")
     assert (said.signs, said.illness, said.pains, said.worst_soreness) == (None, None, None, None)

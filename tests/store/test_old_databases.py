@@ -86,6 +86,13 @@ def test_what_people_reported_and_who_may_ask_is_there(db: Path) -> None:
     assert rows(db, "SELECT count(*) FROM sessions") == [(1,)]
 
 
+def test_a_fever_that_nobody_has_answered_since_is_an_open_concern(db: Path) -> None:
+    with Store.open(db) as store:
+        [concern] = store.read(lambda transaction: transaction.concerns.not_ended())
+    assert (concern.athlete_id, concern.kind, concern.state) == ("a-04", "illness", "open")
+    assert concern.began_on == date(2026, 3, 11)
+
+
 def test_its_advice_stands_in_the_ledger_from_then_on(db: Path) -> None:
     with Store.open(db) as store:
         library = Advisor.bundled().library.with_published(StoredTexts(store))

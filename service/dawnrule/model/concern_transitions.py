@@ -31,7 +31,7 @@ from dawnrule.model.concerns import (
     concern_of,
     with_events,
 )
-from dawnrule.model.entities import CheckIn
+from dawnrule.model.entities import CheckIn, Pain
 
 GIVERS = frozenset({ActorRole.COACH, ActorRole.CLINICIAN})
 """Who may open, clear, confirm and advance concerns."""
@@ -113,21 +113,28 @@ def health_report(
     """Take from a check-in what concerns are made of. One that does not say when it was made was
     made when it was received (aware), or, if it came late, by the end of its date."""
     end_of_date = datetime.combine(check_in.date + timedelta(days=1), time(), _LAST_ZONE)
-    pains = None
-    if check_in.pain is not None:
-        pains = tuple(PainSite(pain.kind, pain.where, pain.muscle_groups) for pain in check_in.pain)
+    rules = ConcernRules.bundled()
+    temperature = check_in.temperature_c
+    is_hot = temperature is not None and temperature >= rules.fever_from_c
+    illness = _FEVER if is_hot else check_in.illness
+    pains = None if check_in.pain is None else tuple(map(_site, check_in.pain))
     return HealthReport(
         athlete_id=check_in.athlete_id,
         on=check_in.date,
         at=check_in.reported_at or min(received_at, end_of_date),
         check_in_id=check_in_id,
         signs=check_in.warning_signs,
-        illness=check_in.illness,
+        illness=illness,
         pains=pains,
         suspected=suspected,
-        fever=check_in.illness == _FEVER,
+        fever=illness == _FEVER,
+        medicine=bool(check_in.fever_medicine),
         worst_soreness=max(check_in.soreness.values(), default=None),
     )
+
+
+def _site(pain: Pain) -> PainSite:
+    return PainSite(pain.kind, pain.where, pain.muscle_groups, pain.place, pain.side)
 
 
 def new_concern_ids(seed: str) -> Callable[[], str]:
