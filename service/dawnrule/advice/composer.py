@@ -12,7 +12,7 @@ from dawnrule.advice.options import Alternatives, Options, PartOptions
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
 from dawnrule.facts.pain import fact_name, pains_of_part
 from dawnrule.i18n.catalog import ENGLISH, Texts
-from dawnrule.model import FactDictionary, Facts, Verdict, Vocabulary
+from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, Verdict, Vocabulary
 from dawnrule.model.advice import Advice, Change, Note, PartAdvice, RuleName, RuleSetName
 from dawnrule.model.entities import CheckIn, Pain
 from dawnrule.rules.counterfactuals import Change as FoundChange
@@ -59,9 +59,12 @@ def pain_places(
     but pain; ``block`` is the index in the plan, ``facts`` are those the rule fired on."""
     if not set(rule.reads) <= {fact_name(kind) for kind in vocabulary.pain_kinds}:
         return ()
+    reads_words = FactDictionary.bundled().edition_of(facts) >= SECOND_EDITION
     places = (
         _place(pain, group)
-        for pain in pains_of_part(check_in, check_in.plan[block], group, vocabulary)
+        for pain in pains_of_part(
+            check_in, check_in.plan[block], group, vocabulary, reads_words=reads_words
+        )
         if fact_name(pain.kind) in rule.reads and facts.get(fact_name(pain.kind)) is True
     )
     return tuple(dict.fromkeys(filter(None, places)))

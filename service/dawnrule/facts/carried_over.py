@@ -37,6 +37,8 @@ class CarriedOver:
     illness: EarlierAnswer | None
     pain: EarlierAnswer | None
     vocabulary: Vocabulary
+    reads_words: bool = True
+    """Whether the place of pain is looked up in the athlete's words."""
 
     @classmethod
     def of(cls, past: Past) -> Self:
@@ -46,6 +48,7 @@ class CarriedOver:
             _last_answer(past, "illness_left_open", lambda c: c.illness),
             _last_answer(past, "pain_left_open", lambda c: c.pain),
             past.vocabulary,
+            past.is_second_edition,
         )
 
     def day_facts(self) -> Iterator[tuple[str, FactValue]]:
@@ -65,7 +68,9 @@ class CarriedOver:
         """Yield the kind of the pain that counts for one muscle group of a block; of several the
         first in the vocabulary."""
         if self.pain:
-            pains = pains_of_part(self.pain.check_in, block, group, self.vocabulary)
+            pains = pains_of_part(
+                self.pain.check_in, block, group, self.vocabulary, reads_words=self.reads_words
+            )
             here = {pain.kind for pain in pains}
             for kind in [kind for kind in self.vocabulary.pain_kinds if kind in here][:1]:
                 yield "pain_left_open", kind

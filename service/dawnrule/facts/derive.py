@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
 from zoneinfo import ZoneInfo
 
-from dawnrule.facts import recovery, training_load
+from dawnrule.facts import (
+    breaks,
+    circumstances,
+    damage,
+    illness,
+    landing,
+    performance,
+    prescription,
+    recovery,
+    soreness,
+    suspicion,
+    training_load,
+)
 from dawnrule.facts.carried_over import CarriedOver
+from dawnrule.facts.day_order import RestOfPlan, neighbours, order_facts
 from dawnrule.facts.history import Derived, Past, Unavailable
 from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
 from dawnrule.facts.pain import pain_facts
+from dawnrule.facts.work import WorkLog
 from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
 from dawnrule.model.training import groups_of
+
+NO_OTHERS = RestOfPlan()
+"""A plan that holds no other block."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +84,7 @@ class FactSource:
     check_in: CheckIn
     now: datetime
     past: Past
+    log: WorkLog
     trained: LastTrainedTimes
     carried_over: CarriedOver
     day: Derived
@@ -86,15 +104,19 @@ class FactSource:
         """Prepare the facts of a morning."""
         words = Vocabulary.bundled()
         past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words, edition)
-        functions = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
-        findings = ((name, function(past)) for name, function in functions.items())
-        from_history = Derived.of(findings, past.dictionary)
+        log = WorkLog.of(past)
+        trained = LastTrainedTimes.of(check_in, history, words)
         carried_over = CarriedOver.of(past)
-        reported = _reported(_day_facts(athlete, check_in, words))
+        functions = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
+        findings = [(name, function(past)) for name, function in functions.items()]
+        reported = _reported(_day_facts(past))
+        if past.is_second_edition:
+            reported |= _reported(_more_day_facts(past))
+            findings += _known(_more_from_history(past, log, trained, now))
+        from_history = Derived.of(findings, past.dictionary)
         facts = reported | from_history.facts | dict(carried_over.day_facts())
         day = Derived(facts, from_history.missing)
-        trained = LastTrainedTimes.of(check_in, history, words)
-        return cls(athlete, check_in, now, past, trained, carried_over, day)
+        return cls(athlete, check_in, now, past, log, trained, carried_over, day)
 
     def morning(self) -> MorningFacts:
         """Derive the facts of the day and of each part of its plan."""
@@ -111,27 +133,63 @@ class FactSource:
         derived = self.facts_for(block, group, start, self.other_blocks(index))
         return PartFacts(index, block.goal, group, start, derived.facts, derived.missing)
 
-    def other_blocks(self, index: int) -> tuple[Block, ...]:
+    def other_blocks(self, index: int) -> RestOfPlan:
         """Return the plan without one of its blocks."""
-        return self.check_in.plan[:index] + self.check_in.plan[index + 1 :]
+        return RestOfPlan(self.check_in.plan[:index], self.check_in.plan[index + 1 :])
 
     def facts_for(
-        self, block: Block, group: str | None, start: datetime, others: Sequence[Block] = ()
+        self, block: Block, group: str | None, start: datetime, others: RestOfPlan = NO_OTHERS
     ) -> Derived:
         """Derive the facts of any block for one muscle group, the day's among them, as if it
         began at ``start`` on a day that also holds the ``others``."""
-        pain: dict[str, FactValue] = dict(
-            pain_facts(self.check_in, block, group, self.past.vocabulary)
-        )
-        pain |= self.carried_over.part_facts(block, group)
-        facts = {**self.day.facts, **_reported(self._plan_facts(block, group, others)), **pain}
+        words, reads_words = self.past.vocabulary, self.past.is_second_edition
+        facts: dict[str, FactValue] = {
+            **self.day.facts,
+            **_reported(self._plan_facts(block, group, start, others)),
+            **dict(pain_facts(self.check_in, block, group, words, reads_words=reads_words)),
+            **dict(self.carried_over.part_facts(block, group)),
+        }
+        missing: dict[str, str] = {}
+        if group is not None:
+            for derived in (self._of_group(group), self._of_group_at(group, start)):
+                facts |= derived.facts
+                missing |= derived.missing
+        if self.past.is_second_edition:
+            more = self._second_edition(block, group, start, others)
+            facts |= more.facts
+            missing |= more.missing
+        return Derived(facts, missing)
+
+    def _second_edition(
+        self, block: Block, group: str | None, start: datetime, others: RestOfPlan
+    ) -> Derived:
+        past, log = self.past, self.log
+        facts = _reported(prescription.prescription_facts(past, block, group))
+        pause = breaks.break_of(past, log, group)
+        known = None if isinstance(pause, Unavailable) else pause
+        findings: list[tuple[str, FactValue | Unavailable | None]] = [
+            ("break_days", known.days if known else None),
+            ("hours_to_competition", circumstances.hours_to_competition(past, block, start)),
+            ("longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)),
+            (
+                "planned_share_percent",
+                prescription.share_of_usual(past, log, block, group, known),
+            ),
+            ("passed_through_soreness", soreness.soreness_passed_through(past, block)),
+        ]
+        if isinstance(pause, Unavailable):
+            findings.append(("break_days", pause))
         if group is None:
-            return Derived(facts)
-        at_any_time, at_start = self._of_group(group), self._of_group_at(group, start)
-        return Derived(
-            {**facts, **at_any_time.facts, **at_start.facts},
-            {**at_any_time.missing, **at_start.missing},
-        )
+            facts |= dict(soreness.soreness_of_goal(past, block))
+        else:
+            beside = neighbours(past, log, block, group, start, others)
+            facts |= dict(order_facts(past, block, beside))
+            findings += damage.damage_facts(past, log, block, group, start, others)
+            findings.append(
+                ("bar_speed_drop_percent", performance.bar_speed_drop_percent(past, group))
+            )
+        derived = Derived.of(_known(findings), past.dictionary)
+        return Derived(facts | derived.facts, derived.missing)
 
     def _of_group(self, group: str) -> Derived:
         if (group, None) not in self.cache:
@@ -170,7 +228,7 @@ class FactSource:
         yield from output_facts(self.past, self.trained.logged_before(group, start), start)
 
     def _plan_facts(
-        self, block: Block, group: str | None, others: Sequence[Block]
+        self, block: Block, group: str | None, start: datetime, others: RestOfPlan
     ) -> Iterator[tuple[str, FactValue | None]]:
         words = self.past.vocabulary
         yield "goal", block.goal
@@ -183,8 +241,19 @@ class FactSource:
         yield "planned_reps", block.reps
         yield "planned_rest_seconds", block.rest_seconds
         if group is not None:
-            lifting = (b for b in others if b.goal in words.lifting_goals)
-            yield "lifting_same_day", any(group in groups_of(b, words) for b in lifting)
+            yield "lifting_same_day", self._is_lifted_today(group, start, others)
+
+    def _is_lifted_today(self, group: str, start: datetime, others: RestOfPlan) -> bool:
+        words = self.past.vocabulary
+        blocks = [*others.blocks]
+        if self.past.is_second_edition:
+            logged = self.log.on(self.check_in.date)
+            blocks += [work.block for work in logged if work.began < start]
+        return any(
+            group in groups_of(block, words)
+            for block in blocks
+            if block.goal in words.lifting_goals
+        )
 
 
 def _questions_answered(check_in: CheckIn) -> int:
@@ -203,13 +272,18 @@ def _reported(values: Iterator[tuple[str, FactValue | None]]) -> dict[str, FactV
     return {name: value for name, value in values if value is not None}
 
 
-def _day_facts(
-    athlete: Athlete, check_in: CheckIn, vocabulary: Vocabulary
-) -> Iterator[tuple[str, FactValue | None]]:
+def _known(
+    findings: Iterable[tuple[str, FactValue | Unavailable | None]],
+) -> list[tuple[str, FactValue | Unavailable]]:
+    return [(name, finding) for name, finding in findings if finding is not None]
+
+
+def _day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
+    athlete, check_in, vocabulary = past.athlete, past.check_in, past.vocabulary
     if check_in.warning_signs is not None:
         for sign in vocabulary.warning_signs:
             yield sign.replace("-", "_"), sign in check_in.warning_signs
-    yield "illness", check_in.illness
+    yield "illness", illness.illness_of(check_in, illness.fever_from_c(past), vocabulary)
     yield "pain_reported", None if check_in.pain is None else bool(check_in.pain)
     yield "questions_answered", _questions_answered(check_in)
     yield "sleep_hours", check_in.sleep.hours
@@ -224,3 +298,37 @@ def _day_facts(
     growth = [b.minutes for b in check_in.plan if b.goal in vocabulary.goals_of_kind("growth")]
     known = [minutes for minutes in growth if minutes is not None]
     yield "planned_growth_minutes", sum(known) if known else None
+
+
+def _more_day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
+    """Yield the day's facts of the second edition that need no history."""
+    check_in = past.check_in
+    yield "sleep_with_naps_hours", recovery.sleep_with_naps_hours(past)
+    yield "sleep_short_of_need_hours", recovery.sleep_short_of_need_hours(past)
+    yield "sleep_need_assumed", recovery.sleep_need_assumed(past)
+    yield "temperature_c", check_in.temperature_c
+    yield "fever_medicine", check_in.fever_medicine
+    if sorest := soreness.worst_soreness(past):
+        group, rating = sorest
+        yield "worst_soreness", rating
+        yield "worst_soreness_group", group
+    suspected = suspicion.suspected_signs(check_in, past.vocabulary)
+    yield "suspected_warning_sign", suspected[0][0] if suspected else None
+    yield from circumstances.circumstance_facts(past)
+
+
+def _more_from_history(
+    past: Past, log: WorkLog, trained: LastTrainedTimes, now: datetime
+) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
+    """Yield the day's facts of the second edition that need history, or why they are missing."""
+    yield "fatigue_above_usual", recovery.fatigue_above_usual(past)
+    yield "strain_mornings", recovery.strain_mornings(past)
+    yield "illness_days", illness.illness_days(past)
+    yield "jump_height_drop_percent", performance.jump_height_drop_percent(past)
+    yield "very_sore_mornings", soreness.very_sore_mornings(past)
+    yield "soreness_rising_late", soreness.soreness_rising_late(past, trained, now)
+    yield "caffeine_mg_per_kg", circumstances.caffeine_mg_per_kg(past)
+    yield "hard_endurance_days_in_a_row", landing.hard_endurance_days_in_a_row(past, log)
+    yield "landing_minutes_above_usual_percent", landing.minutes_above_usual_percent(past, log)
+    yield "landing_minutes_allowed_today", landing.minutes_allowed_today(past, log)
+    yield "running_from_none", landing.running_from_none(past, log)

@@ -56,6 +56,16 @@ def too_few(what: str, least: int, found: int) -> Unavailable:
     return Unavailable(f"needs {least} {what}, has {found}")
 
 
+def block_minutes(session: Session) -> Iterator[tuple[Block, float]]:
+    """Iterate over the blocks of a session with their minutes; blocks without minutes share what
+    is left of the session's."""
+    known = sum(block.minutes for block in session.blocks if block.minutes is not None)
+    unknown = [block for block in session.blocks if block.minutes is None]
+    share = max(session.minutes - known, 0) / len(unknown) if unknown else 0.0
+    for block in session.blocks:
+        yield block, share if block.minutes is None else block.minutes
+
+
 @dataclass(frozen=True, slots=True)
 class TrainingLog:
     """An athlete's sessions by local date, oldest first, as seen on the morning of ``today``.
@@ -99,11 +109,7 @@ class TrainingLog:
         """Iterate over the blocks of those sessions with their minutes; blocks without minutes
         share what is left of the session's."""
         for session in self.between(first, end):
-            known = sum(block.minutes for block in session.blocks if block.minutes is not None)
-            unknown = [block for block in session.blocks if block.minutes is None]
-            share = max(session.minutes - known, 0) / len(unknown) if unknown else 0.0
-            for block in session.blocks:
-                yield block, share if block.minutes is None else block.minutes
+            yield from block_minutes(session)
 
     def daily_loads(self, days: int, *, ending: int = 0) -> list[float] | Unavailable:
         """Return the load of each of so many days, oldest first, the last being the day before

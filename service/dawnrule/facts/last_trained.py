@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from dawnrule.facts.history import Past, Unavailable
 from dawnrule.model import FactValue, Vocabulary
-from dawnrule.model.entities import CheckIn, History, Session
+from dawnrule.model.entities import Block, CheckIn, History, Session
 from dawnrule.model.training import ONE_HOUR, groups_of, hours_between
 
 _ANY = "any"
@@ -30,7 +30,10 @@ class Training:
 
     kind: str
     began: datetime
+    goal: str
+    modality: str | None = None
     session: Session | None = None
+    block: Block | None = None
 
     def is_of(self, kind: str) -> bool:
         """Return whether it is work of a kind, or of any."""
@@ -49,14 +52,16 @@ class LastTrainedTimes:
     def of(cls, check_in: CheckIn, history: History, vocabulary: Vocabulary) -> Self:
         """Collect them from a check-in and from the sessions of its history."""
         reported = {
-            group: Training(vocabulary.goals[last.goal], last.at.astimezone(UTC))
+            group: Training(vocabulary.goals[last.goal], last.at.astimezone(UTC), last.goal)
             for group, last in check_in.last_trained.items()
         }
         logged = defaultdict(list)
         for session in history.sessions:
             for block in session.blocks:
                 kind = vocabulary.goals[block.goal]
-                training = Training(kind, session.start_of(block), session)
+                training = Training(
+                    kind, session.start_of(block), block.goal, block.modality, session, block
+                )
                 for group in groups_of(block, vocabulary):
                     logged[group].append(training)
         return cls(reported, {group: sorted(of, key=_began) for group, of in logged.items()})
@@ -72,6 +77,15 @@ class LastTrainedTimes:
         """Return the trainings of a group in the log before ``start``, oldest first."""
         logged = self.logged.get(group, [])
         return logged[: bisect_left(logged, start, key=_began)]
+
+    def last_before(
+        self, group: str, start: datetime, fits: Callable[[Training], bool]
+    ) -> Training | None:
+        """Return the last training of a group before ``start`` that fits, reported or logged."""
+        logged = next((t for t in reversed(self.logged_before(group, start)) if fits(t)), None)
+        reported = self.reported.get(group)
+        known = [t for t in (logged, reported) if t and t.began < start and fits(t)]
+        return max(known, key=_began, default=None)
 
     def log_differs_hours(self, group: str, start: datetime) -> float | Unavailable:
         """Return how far the reported last training of a group is from the latest in the log."""
@@ -118,9 +132,8 @@ def output_facts(
         for fact in ("output_drop_percent", "hours_since_output_drop", "last_session_cut_short"):
             yield fact, last
         return
-    began, session = last
-    yield "last_session_cut_short", session.output == CUT_SHORT
-    drop = 0.0 if session.output == HELD else session.output_drop_percent
+    yield "last_session_cut_short", last.output == CUT_SHORT
+    drop = 0.0 if last.output == HELD else last.drop_percent
     if drop is None:
         reason = Unavailable("needs by how much output fell, the last session does not say")
         yield "output_drop_percent", reason
@@ -128,28 +141,44 @@ def output_facts(
         return
     yield "output_drop_percent", drop
     if drop > 0:
-        yield "hours_since_output_drop", hours_between(began, start)
+        yield "hours_since_output_drop", hours_between(last.began, start)
 
 
-def _last_session(
-    past: Past, trainings: Iterable[Training]
-) -> tuple[datetime, Session] | Unavailable:
-    """Return the last session, and when it came to the muscle group; of simultaneous ones the
-    one that reports more, and worse."""
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a training of a muscle group went. A block's own answer counts for it; once any block of
+    a session has one, the session's counts for no other block."""
+
+    began: datetime
+    output: str | None
+    drop_percent: float | None
+
+    @classmethod
+    def of(cls, training: Training, session: Session) -> Self:
+        """Find how a logged training went."""
+        block = training.block
+        if block is not None and any(one.output is not None for one in session.blocks):
+            return cls(training.began, block.output, block.output_drop_percent)
+        return cls(training.began, session.output, session.output_drop_percent)
+
+    @property
+    def latest_and_worst(self) -> tuple[datetime, bool, float, bool]:
+        """The order in which the last and worst one comes out as the greatest."""
+        drop = self.drop_percent or 0.0
+        return self.began, self.output is not None, drop, self.output == CUT_SHORT
+
+
+def _last_session(past: Past, trainings: Iterable[Training]) -> Outcome | Unavailable:
+    """Return how the last session went for the muscle group; of simultaneous ones the one that
+    reports more, and worse."""
     days = past.parameters("output_drop_percent")["days"]
     first_date = past.check_in.date - timedelta(days=days)
     zone = ZoneInfo(past.athlete.time_zone)
     first = datetime.combine(first_date, time.min, zone).astimezone(UTC)
-    recent = [(t.began, t.session) for t in trainings if t.session and t.began >= first]
+    recent = [Outcome.of(t, t.session) for t in trainings if t.session and t.began >= first]
     if not recent:
         return Unavailable(f"needs a session of this muscle group within {days} days, has none")
-    last = max(recent, key=_latest_and_worst)
-    if last[1].output is None:
+    last = max(recent, key=lambda outcome: outcome.latest_and_worst)
+    if last.output is None:
         return Unavailable("needs how the last session of this muscle group went, it does not say")
     return last
-
-
-def _latest_and_worst(last: tuple[datetime, Session]) -> tuple[datetime, bool, float, bool]:
-    began, session = last
-    drop = session.output_drop_percent or 0.0
-    return began, session.output is not None, drop, session.output == CUT_SHORT

@@ -6,37 +6,65 @@ block passes through: a bad back rests squats, though they are planned for the l
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Block, CheckIn, Pain
 
 
 def pain_facts(
-    check_in: CheckIn, block: Block, group: str | None, vocabulary: Vocabulary
+    check_in: CheckIn,
+    block: Block,
+    group: str | None,
+    vocabulary: Vocabulary,
+    *,
+    reads_words: bool = True,
 ) -> Iterator[tuple[str, bool]]:
     """Yield for each kind of pain whether it counts for a part; nothing when unanswered."""
     if check_in.pain is None:
         return
-    here = {pain.kind for pain in pains_of_part(check_in, block, group, vocabulary)}
+    pains = pains_of_part(check_in, block, group, vocabulary, reads_words=reads_words)
+    here = {pain.kind for pain in pains}
     for kind in vocabulary.pain_kinds:
         yield fact_name(kind), kind in here
 
 
 def pains_of_part(
-    check_in: CheckIn, block: Block, group: str | None, vocabulary: Vocabulary
+    check_in: CheckIn,
+    block: Block,
+    group: str | None,
+    vocabulary: Vocabulary,
+    *,
+    reads_words: bool = True,
 ) -> tuple[Pain, ...]:
     """Return the pains that count for one muscle group of a block.
 
-    Pain that names no muscle group counts for every part, and for a block that names none every
-    pain counts: where one of the two is unknown, the careful reading holds.
+    Pain counts for the groups that it names, else for those of its place, which ``reads_words``
+    also looks up in the athlete's words. Where neither is known it counts for every part, and for
+    a block that names no group every pain counts: in doubt the careful reading holds.
     """
     borne_by = {group, *passed_through(block, vocabulary)}
     return tuple(
         pain
         for pain in check_in.pain or ()
-        if group is None or not pain.muscle_groups or not borne_by.isdisjoint(pain.muscle_groups)
+        if group is None or _hurts(pain, block, borne_by, vocabulary, reads_words=reads_words)
     )
+
+
+def _hurts(
+    pain: Pain,
+    block: Block,
+    borne_by: Collection[str | None],
+    vocabulary: Vocabulary,
+    *,
+    reads_words: bool,
+) -> bool:
+    if pain.muscle_groups:
+        return any(group in borne_by for group in pain.muscle_groups)
+    place = vocabulary.pain_place(pain.place, pain.where if reads_words else "")
+    if place is None or not place.loads:
+        return True
+    return block.modality not in place.spares and any(group in borne_by for group in place.loads)
 
 
 def passed_through(block: Block, vocabulary: Vocabulary) -> tuple[str, ...]:

@@ -43,6 +43,11 @@ def own_band(rmssd_values_ms: Sequence[float], band_sd: float) -> tuple[float, f
     return middle - half, middle + half
 
 
+ADULT_YEARS = 18
+"""The age whose need for sleep counts where the age is not known."""
+
+HOURS_A_DAY = 24.0
+
 FactFunction: TypeAlias = Callable[[Past], FactValue | Unavailable]
 
 
@@ -76,13 +81,64 @@ def _sleep_shortfall(past: Past) -> float | Unavailable:
     mean = _sleep_mean(past)
     if isinstance(mean, Unavailable):
         return mean
+    need = _sleep_need(past)
+    return need if isinstance(need, Unavailable) else max(need - mean, 0.0)
+
+
+def _sleep_need(past: Past) -> float | Unavailable:
+    """Return the least hours for the athlete's age; an adult's for the second edition of facts
+    where the age is not known."""
     age = past.athlete.age_years(past.check_in.date)
     if age is None:
-        return Unavailable("needs the date of birth, which is not known")
+        if not past.is_second_edition:
+            return Unavailable("needs the date of birth, which is not known")
+        age = ADULT_YEARS
     need = sleep_need_hours(age, past.parameters("sleep_shortfall_hours")["least_hours_from_age"])
     if need is None:
         return Unavailable(f"there is no recommendation for {age} years of age in the table")
-    return max(need - mean, 0.0)
+    return need
+
+
+def sleep_with_naps_hours(past: Past) -> float | None:
+    """Return the hours of last night and of naps; None where last night was not reported."""
+    sleep = past.check_in.sleep
+    if sleep.hours is None:
+        return None
+    return min(sleep.hours + (sleep.naps_hours or 0.0), HOURS_A_DAY)
+
+
+def sleep_short_of_need_hours(past: Past) -> float | None:
+    """Return by how much last night and naps fall short of the need; None where unknown."""
+    slept, need = sleep_with_naps_hours(past), _sleep_need(past)
+    if slept is None or isinstance(need, Unavailable):
+        return None
+    return max(need - slept, 0.0)
+
+
+def sleep_need_assumed(past: Past) -> bool | None:
+    """Return whether an adult's need was used, as the age is not known; None where no need was."""
+    if sleep_with_naps_hours(past) is None and isinstance(_sleep_mean(past), Unavailable):
+        return None
+    return past.athlete.date_of_birth is None
+
+
+def fatigue_above_usual(past: Past) -> float | Unavailable:
+    """Return this morning's fatigue less the athlete's own median."""
+    return _above_own_median(past, "fatigue_above_usual", lambda c: c.fatigue)
+
+
+def strain_mornings(past: Past) -> int | Unavailable:
+    """Count the mornings in a row with much fatigue or stress; one without a check-in ends it."""
+    limits = past.parameters("strain_mornings")
+    if past.check_in.fatigue is None and past.check_in.stress is None:
+        return Unavailable("needs this morning's value, which was not reported")
+    count = 0
+    while (one := past.mornings.get(count)) is not None:
+        strained = (one.fatigue or 0) >= limits["fatigue"] or (one.stress or 0) >= limits["stress"]
+        if not strained:
+            break
+        count += 1
+    return count
 
 
 def _resting_hr_above_median(past: Past) -> float | Unavailable:

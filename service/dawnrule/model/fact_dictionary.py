@@ -143,7 +143,8 @@ class FactDictionary(Mapping[str, FactDefinition]):
 
     def edition_of(self, facts: Iterable[str]) -> int:
         """Return the edition that a rule set which reads these facts was written for."""
-        return max((self[fact].edition for fact in facts), default=FIRST_EDITION)
+        known = (self[fact].edition for fact in facts if fact in self)
+        return max(known, default=FIRST_EDITION)
 
     def readable_in(self, scope: Scope) -> frozenset[str]:
         """Return the facts that a rule of this scope may test: part rules read day facts too."""

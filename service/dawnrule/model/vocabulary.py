@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -115,6 +116,10 @@ class PainPlace:
     loads: tuple[str, ...]
     spares: tuple[str, ...] = ()
 
+    def is_named_in(self, text: str) -> bool:
+        """Return whether a text in small letters names the place by a whole word."""
+        return any(re.search(rf"\b{re.escape(word.casefold())}\b", text) for word in self.words)
+
 
 @dataclass(frozen=True, slots=True)
 class Vocabulary:
@@ -137,6 +142,8 @@ class Vocabulary:
     could_load: Mapping[str, tuple[str, ...]]
     """Goal to the muscle groups that a block which names neither group nor modality may load."""
     pain_places: Mapping[str, PainPlace]
+    suspicious_words: Mapping[str, tuple[str, ...]]
+    """Words about pain that may be a warning sign: at the chest, of a clot, of numbness."""
     concern_kinds: tuple[str, ...]
     concern_states: tuple[str, ...]
     concern_signs: tuple[str, ...]
@@ -197,6 +204,9 @@ class Vocabulary:
                 )
                 for p in data["pain_places"]
             },
+            suspicious_words={
+                entry["id"]: tuple(entry["words"]) for entry in data["suspicious_words"]
+            },
             **{name: tuple(data[name]) for name in _PLAIN},
         )
 
@@ -212,6 +222,19 @@ class Vocabulary:
     def values_of(self, list_name: str) -> tuple[str, ...]:
         """Return the ids of one of the vocabulary's lists, in the file's order."""
         return tuple(getattr(self, list_name))
+
+    @property
+    def leg_groups(self) -> tuple[str, ...]:
+        """The muscle groups of the legs, in the file's order."""
+        return tuple(group for group in self.muscle_groups if group in _LEGS)
+
+    def pain_place(self, place: str | None, where: str = "") -> PainPlace | None:
+        """Return a place by its id, else the first one that the athlete's words name; whole words
+        count, whatever their case."""
+        if place is not None:
+            return self.pain_places[place]
+        text = where.casefold()
+        return next((one for one in self.pain_places.values() if one.is_named_in(text)), None)
 
     def goals_of_kind(self, *kinds: str) -> frozenset[str]:
         """Return the goals of the given kinds."""

@@ -1,0 +1,74 @@
+"""Breaks from training, of the athlete and of one muscle group (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from dawnrule.facts.history import Past, Unavailable
+from dawnrule.facts.work import WorkLog
+
+DAYS_A_WEEK = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Break:
+    """A break from training: the last local date before it and the first after it, which is today
+    where training begins again today."""
+
+    last_trained_on: date
+    ended_on: date
+
+    @property
+    def days(self) -> int:
+        """The number of days without training."""
+        return (self.ended_on - self.last_trained_on).days - 1
+
+    def week_on(self, day: date) -> int:
+        """Return the week since its end that a date lies in, from 1 on."""
+        return (day - self.ended_on).days // DAYS_A_WEEK + 1
+
+    def days_left_of_week(self, day: date) -> int:
+        """Return how many days are left before the next week begins."""
+        return DAYS_A_WEEK - (day - self.ended_on).days % DAYS_A_WEEK
+
+
+def break_of(past: Past, log: WorkLog, group: str | None) -> Break | Unavailable | None:
+    """Return the break that counts for a muscle group: its own or the athlete's, the longer one.
+
+    It ends today or ended within the last four weeks; None where there is none.
+    """
+    own = _break_in(past, _dates_of_group(past, log, group)) if group is not None else None
+    whole = _break_in(past, _dates_of_all(past))
+    if isinstance(whole, Unavailable):
+        return whole
+    found = [pause for pause in (own, whole) if isinstance(pause, Break)]
+    return max(found, key=lambda pause: pause.days, default=None)
+
+
+def _break_in(past: Past, trained_on: Iterable[date]) -> Break | Unavailable | None:
+    window, today = past.parameters("break_days"), past.check_in.date
+    days = sorted({day for day in trained_on if day < today} | {today})
+    if len(days) == 1:
+        return Unavailable("needs a training before today, has none")
+    newest_first = (Break(earlier, later) for earlier, later in reversed([*pairwise(days)]))
+    still_count = today - timedelta(days=window["weeks"] * DAYS_A_WEEK)
+    return next(
+        (b for b in newest_first if b.days >= window["days"] and b.ended_on > still_count), None
+    )
+
+
+def _dates_of_all(past: Past) -> set[date]:
+    zone = ZoneInfo(past.athlete.time_zone)
+    reported = {last.at.astimezone(zone).date() for last in past.check_in.last_trained.values()}
+    return reported | {day for day, _ in past.log.sessions}
+
+
+def _dates_of_group(past: Past, log: WorkLog, group: str) -> set[date]:
+    zone = ZoneInfo(past.athlete.time_zone)
+    last = past.check_in.last_trained.get(group)
+    reported = {last.at.astimezone(zone).date()} if last else set()
+    return reported | {work.day for work in log.done if group in work.groups}

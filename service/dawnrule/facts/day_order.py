@@ -1,0 +1,115 @@
+"""Facts of the blocks of one day in their order: planned and logged ones alike (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from dawnrule.facts.history import Past
+from dawnrule.facts.work import HARD_ENDURANCE, SPEED, WorkLog, concentric_only
+from dawnrule.model import FactValue, Vocabulary
+from dawnrule.model.entities import Block
+from dawnrule.model.training import groups_of, hours_between
+
+
+@dataclass(frozen=True, slots=True)
+class RestOfPlan:
+    """The blocks of a plan before and after one of them."""
+
+    before: tuple[Block, ...] = ()
+    after: tuple[Block, ...] = ()
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        """All of them."""
+        return self.before + self.after
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """Another block of the same date that trains the same muscle group.
+
+    ``hours_before`` is how long before this one it starts, negative for a later one; None where
+    one of them has no start. ``is_earlier`` then goes by the order of the plan.
+    """
+
+    block: Block
+    is_earlier: bool
+    hours_before: float | None
+
+
+def neighbours(
+    past: Past, log: WorkLog, block: Block, group: str, start: datetime, rest: RestOfPlan
+) -> list[Neighbour]:
+    """Find the other blocks of a date that train a muscle group, planned or logged.
+
+    A session that was logged at ``start`` or later is the planned one itself or a later one.
+    """
+    words, has_start = past.vocabulary, block.starts_at is not None
+    found = []
+    for places, is_earlier in ((rest.before, True), (rest.after, False)):
+        for other in places:
+            if group not in groups_of(other, words):
+                continue
+            if has_start and other.starts_at is not None:
+                hours = _signed_hours(other.starts_at, start)
+                found.append(Neighbour(other, hours > 0 or (hours == 0 and is_earlier), hours))
+            else:
+                found.append(Neighbour(other, is_earlier, None))
+    for work in log.on(past.check_in.date):
+        if work.began < start and group in work.groups:
+            hours_before = _signed_hours(work.began, start) if has_start else None
+            found.append(Neighbour(work.block, is_earlier=True, hours_before=hours_before))
+    return found
+
+
+def order_facts(
+    past: Past, block: Block, others: Iterable[Neighbour]
+) -> Iterator[tuple[str, FactValue]]:
+    """Yield what the blocks of a date mean for each other."""
+    words, beside = past.vocabulary, list(others)
+    earlier_growth = [n for n in beside if n.is_earlier and _damages(n.block, words)]
+    if earlier_growth:
+        hours = min((n.hours_before or 0.0) for n in earlier_growth)
+        yield "hours_since_growth_today", hours
+    if block.goal in HARD_ENDURANCE:
+        apart = [
+            abs(n.hours_before)
+            for n in beside
+            if n.block.goal in words.lifting_goals and n.hours_before is not None
+        ]
+        if apart:
+            yield "hours_between_endurance_and_lifting", min(apart)
+        hours = past.parameters("force_before_endurance")["hours"]
+        yield (
+            "force_before_endurance",
+            any(_just_before(n, hours) and _is_force(n.block.goal, words) for n in beside),
+        )
+    if _is_force(block.goal, words):
+        hours = past.parameters("endurance_before_force")["hours"]
+        yield (
+            "endurance_before_force",
+            any(_just_before(n, hours) and n.block.goal in HARD_ENDURANCE for n in beside),
+        )
+
+
+def _damages(block: Block, words: Vocabulary) -> bool:
+    return words.goals[block.goal] == "growth" and not concentric_only(block, words)
+
+
+def _is_force(goal: str, words: Vocabulary) -> bool:
+    """Return whether a goal is strength, power or speed."""
+    return words.goals[goal] == "force" and (goal in words.lifting_goals or goal == SPEED)
+
+
+def _just_before(neighbour: Neighbour, hours: float) -> bool:
+    if not neighbour.is_earlier:
+        return False
+    return neighbour.hours_before is None or neighbour.hours_before < hours
+
+
+def _signed_hours(earlier: datetime, later: datetime) -> float:
+    if earlier > later:
+        return -hours_between(later, earlier)
+    return hours_between(earlier, later)

@@ -1,0 +1,141 @@
+"""Facts of what a planned block asks for (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from statistics import median
+
+from dawnrule.facts.breaks import Break
+from dawnrule.facts.history import Past, Unavailable, too_few
+from dawnrule.facts.load_formulas import rise_percent
+from dawnrule.facts.work import (
+    SPEED,
+    WorkLog,
+    concentric_only,
+    contacts_of,
+    goes_to_failure,
+    is_running,
+    lands_hard,
+)
+from dawnrule.model import FactValue
+from dawnrule.model.entities import Block
+from dawnrule.model.training import groups_of
+
+PER_CENT = 100
+
+
+def prescription_facts(
+    past: Past, block: Block, group: str | None
+) -> Iterator[tuple[str, FactValue | None]]:
+    """Yield what a block says of itself, and what its words mean; None for what it leaves out."""
+    words = past.vocabulary
+    yield "is_competition", bool(block.competition)
+    yield "planned_effort", block.effort
+    yield "planned_reps_in_reserve", block.reps_in_reserve
+    yield "planned_to_failure", goes_to_failure(block)
+    yield "planned_maximal", _is_maximal(past, block)
+    yield "planned_contact", _has_contact(past, block)
+    yield "new_exercise", block.new_exercise
+    yield "action", block.action
+    yield "concentric_only", concentric_only(block, words)
+    yield "lands_hard", (group is None or group in words.leg_groups) and lands_hard(block, words)
+    jumping = past.parameters("hours_since_jumps")["modality"]
+    yield "planned_contacts", contacts_of(block, words, jumping)
+    yield "indoors", block.indoors
+
+
+def _is_maximal(past: Past, block: Block) -> bool:
+    limits, words = past.parameters("planned_maximal"), past.vocabulary
+    if block.effort is not None and block.effort >= limits["effort"]:
+        return True
+    if block.goal == SPEED:
+        return block.effort is None or block.effort >= limits["speed_effort"]
+    is_strength = words.goals[block.goal] == "force" and block.goal in words.lifting_goals
+    heavy = block.reps is not None and 0 < block.reps <= limits["reps"]
+    loaded = block.modality is None or block.modality in limits["modalities"]
+    return is_strength and heavy and loaded
+
+
+def _has_contact(past: Past, block: Block) -> bool | None:
+    if block.contact is not None or block.modality is None:
+        return block.contact
+    return past.vocabulary.modalities[block.modality].contact
+
+
+def share_of_usual(
+    past: Past, log: WorkLog, block: Block, group: str | None, pause: Break | None
+) -> float | Unavailable:
+    """Return the planned sets of a muscle group, in per cent of the median of its usual sessions;
+    for a block without sets, the minutes of its goal's kind.
+
+    The usual is that of the 28 days before a break, else of the last 28 days.
+    """
+    window = past.parameters("planned_share_percent")
+    end = pause.last_trained_on + timedelta(days=1) if pause else past.log.today
+    first = end - timedelta(days=window["days"])
+    if block.sets is not None and group is not None:
+        planned: float = sum(
+            one.sets or 0 for one in past.check_in.plan if group in groups_of(one, past.vocabulary)
+        )
+        before = _sets_by_day(log, group, first, end)
+    elif block.sets is None and block.minutes is not None:
+        kind = past.vocabulary.goals[block.goal]
+        planned = sum(
+            one.minutes or 0.0
+            for one in past.check_in.plan
+            if past.vocabulary.goals[one.goal] == kind
+        )
+        before = _minutes_by_day(past, log, kind, first, end)
+    else:
+        return Unavailable("needs planned sets or minutes, the plan does not say them")
+    usual = [amount for amount in before if amount > 0]
+    if len(usual) < window["least_sessions"]:
+        return too_few("usual sessions", window["least_sessions"], len(usual))
+    return planned * PER_CENT / median(usual)
+
+
+def _sets_by_day(log: WorkLog, group: str, first: date, end: date) -> list[float]:
+    days: dict[date, float] = {}
+    for work in log.between(first, end):
+        if group in work.groups and work.block.sets is not None:
+            days[work.day] = days.get(work.day, 0.0) + work.block.sets
+    return list(days.values())
+
+
+def _minutes_by_day(past: Past, log: WorkLog, kind: str, first: date, end: date) -> list[float]:
+    days: dict[date, float] = {}
+    for work in log.between(first, end):
+        if past.vocabulary.goals[work.block.goal] == kind:
+            days[work.day] = days.get(work.day, 0.0) + work.minutes
+    return list(days.values())
+
+
+def longest_run_over_percent(past: Past, log: WorkLog, block: Block) -> float | Unavailable | None:
+    """Return how far a planned run is above the longest single one of the 30 days before, in per
+    cent: in kilometres, else in minutes; None where no run is planned.
+
+    Frandsen 2025, Br J Sports Med 59(17):1203-1210.
+    """
+    if not is_running(block, past.vocabulary):
+        return None
+    days = past.parameters("longest_run_over_percent")["days"]
+    if not past.log.covers(days):
+        return past.log.too_short(days)
+    today = past.log.today
+    runs = [
+        work
+        for work in log.between(today - timedelta(days=days), today)
+        if is_running(work.block, past.vocabulary)
+    ]
+    kilometres = [
+        km
+        for work in runs
+        if (km := work.block.longest_run_km or work.block.kilometres) is not None
+    ]
+    if block.kilometres is not None and any(kilometres):
+        return rise_percent(block.kilometres, max(kilometres))
+    minutes = [work.minutes for work in runs]
+    if block.minutes is not None and any(minutes):
+        return rise_percent(block.minutes, max(minutes))
+    return Unavailable("needs a run that says as much as the planned one, has none")
