@@ -56,18 +56,18 @@ def advice_in(text: str) -> dict[str, Any]:
     ],
 )
 def test_the_morning_question_is_answered(case: str, verdict: str, rule: str | None) -> None:
-    told = typed("advise", "-", "--format", "json", given=f"{HEADER}\n{row(case)}\n".encode())
-    assert told.exit_code == 0
-    [advice] = json.loads(told.stdout)
+    result = typed("advise", "-", "--format", "json", given=f"{HEADER}\n{row(case)}\n".encode())
+    assert result.exit_code == 0
+    [advice] = json.loads(result.stdout)
     assert (advice["verdict"], (advice["rule"] or {"id": None})["id"]) == (verdict, rule)
 
 
 def test_the_table_has_a_line_for_each_with_its_rule_and_reason(tmp_path: Path) -> None:
     file = tmp_path / "squad.csv"
     file.write_bytes(squad_sheet())
-    told = typed("advise", file)
-    assert told.exit_code == 0
-    header, _, growth, strength, _, cycling, *_ = told.stdout.splitlines()
+    result = typed("advise", file)
+    assert result.exit_code == 0
+    header, _, growth, strength, _, cycling, *_ = result.stdout.splitlines()
     assert header.split() == ["Athlete", "Verdict", "Rule", "Why"]
     assert growth.startswith("a-growth      Swap to low-damage work  growth-work-too-soon    Quad")
     assert strength.split("  ")[0] == "a-strength"
@@ -75,15 +75,15 @@ def test_the_table_has_a_line_for_each_with_its_rule_and_reason(tmp_path: Path) 
 
 
 def test_a_rest_comes_with_its_caution_below_the_table() -> None:
-    told = typed("advise", "-", given=squad_sheet())
-    _, caution, *notes = told.stdout.split("\n\n")
+    result = typed("advise", "-", given=squad_sheet())
+    _, caution, *notes = result.stdout.split("\n\n")
     assert caution.startswith("a-chest-pain: Stop and get medical care now.")
     assert not any("a-chest-pain" in note for note in notes)
 
 
 def test_what_was_not_answered_and_the_notes_stand_below_the_table_with_names() -> None:
-    told = typed("advise", "-", given=squad_sheet())
-    below = [" ".join(text.split()) for text in told.stdout.split("\n\n")]
+    result = typed("advise", "-", given=squad_sheet())
+    below = [" ".join(text.split()) for text in result.stdout.split("\n\n")]
     unanswered = "Not answered: pain and illness. If you have any, do not train."
     assert f"a-strength, a-cycling: {unanswered}" in below
     assert any(text.startswith("a-strength: Bracing and breathing") for text in below)
@@ -102,11 +102,11 @@ def test_a_part_that_rests_is_said_before_the_reason_and_comes_with_its_caution(
 
 
 def test_the_sheet_comes_back_with_the_advice_beside_each_row() -> None:
-    told = typed("advise", "-", "--format", "csv", given=squad_sheet())
-    assert told.stdout_bytes.startswith(
+    result = typed("advise", "-", "--format", "csv", given=squad_sheet())
+    assert result.stdout_bytes.startswith(
         f"{HEADER},verdict,rule,reason,caution,problem\r\n".encode()
     )
-    rows = list(csv.DictReader(io.StringIO(told.stdout_bytes.decode(), newline="")))
+    rows = list(csv.DictReader(io.StringIO(result.stdout_bytes.decode(), newline="")))
     assert [r["notes"] for r in rows] == ["my note"] * 4
     assert [(r["verdict"], r["rule"], r["problem"]) for r in rows] == [
         ("Swap to low-damage work", "growth-work-too-soon", ""),
@@ -114,7 +114,7 @@ def test_the_sheet_comes_back_with_the_advice_beside_each_row() -> None:
         ("Rest", "warning-heart-or-chest", ""),
         ("Train as planned", "", ""),
     ]
-    assert b"\n" not in told.stdout_bytes.replace(b"\r\n", b"")
+    assert b"\n" not in result.stdout_bytes.replace(b"\r\n", b"")
 
 
 def test_bad_rows_are_named_and_good_rows_get_their_advice() -> None:
@@ -123,11 +123,11 @@ def test_bad_rows_are_named_and_good_rows_get_their_advice() -> None:
         "a-y,2024-03-11,,four,,,,strenght,,,,",
         ",2024-03-11" + "," * 10,
     )
-    told = typed("advise", "-", given=squad_sheet(*bad))
-    assert told.exit_code == 1
-    assert "a-growth      Swap" in told.stdout
-    assert "a-x" not in told.stdout
-    _, *lines = told.stderr.splitlines()
+    result = typed("advise", "-", given=squad_sheet(*bad))
+    assert result.exit_code == 1
+    assert "a-growth      Swap" in result.stdout
+    assert "a-x" not in result.stdout
+    _, *lines = result.stderr.splitlines()
     assert lines[0] == "row 6: soreness_quadriceps (D6) must be from 0 to 10 (found: 11)"
     assert lines[1].startswith("row 7: soreness_quadriceps (D7) is not a number; write it like 7")
     assert lines[2].startswith("row 7: plan_goal (H7) must be one of")
@@ -135,10 +135,10 @@ def test_bad_rows_are_named_and_good_rows_get_their_advice() -> None:
 
 
 def test_bad_rows_are_named_in_the_sheet_too() -> None:
-    told = typed(
+    result = typed(
         "advise", "-", "--format", "csv", given=squad_sheet("a-x,2024-03-11,,11" + "," * 8)
     )
-    *_, last = csv.DictReader(io.StringIO(told.stdout))
+    *_, last = csv.DictReader(io.StringIO(result.stdout))
     assert (last["verdict"], last["problem"]) == (
         "",
         "soreness_quadriceps (D6) must be from 0 to 10",
@@ -152,30 +152,30 @@ def test_columns_that_are_not_known_are_told() -> None:
 def test_a_workbook_is_advised_into_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("dawnrule.cli.advise.now", lambda: datetime(2026, 3, 9, 12, tzinfo=UTC))
     out = tmp_path / "out.xlsx"
-    told = typed("advise", BOOK, "--format", "xlsx", "--output", out, "--sheet", "Squad")
-    assert (told.exit_code, told.stdout) == (0, "")
-    assert "Only the sheet Squad was read, and not: Read me." in told.stderr
+    result = typed("advise", BOOK, "--format", "xlsx", "--output", out, "--sheet", "Squad")
+    assert (result.exit_code, result.stdout) == (0, "")
+    assert "Only the sheet Squad was read, and not: Read me." in result.stderr
     assert out.read_bytes().startswith(b"PK")
 
 
 def test_a_workbook_is_not_for_the_terminal() -> None:
-    told = typed("advise", BOOK, "--format", "xlsx")
-    assert told.exit_code == 2
-    assert "--output" in told.stderr
+    result = typed("advise", BOOK, "--format", "xlsx")
+    assert result.exit_code == 2
+    assert "--output" in result.stderr
 
 
 def test_a_workbook_of_calc_is_not_answered_as_xlsx_and_no_file_is_left(tmp_path: Path) -> None:
     out = tmp_path / "never.xlsx"
-    told = typed("advise", SHEETS / "calc.ods", "--format", "xlsx", "--output", out)
-    assert told.exit_code == 1
-    assert "ask for csv or json instead" in told.stderr
+    result = typed("advise", SHEETS / "calc.ods", "--format", "xlsx", "--output", out)
+    assert result.exit_code == 1
+    assert "ask for csv or json instead" in result.stderr
     assert not out.exists()
 
 
 def test_a_sheet_that_is_not_there_is_told_with_those_that_are() -> None:
-    told = typed("advise", BOOK, "--sheet", "Squat")
-    assert told.exit_code == 1
-    assert "sheet must be one of Read me, Squad" in told.stderr
+    result = typed("advise", BOOK, "--sheet", "Squat")
+    assert result.exit_code == 1
+    assert "sheet must be one of Read me, Squad" in result.stderr
 
 
 def test_every_form_may_go_into_a_file(tmp_path: Path) -> None:
@@ -188,16 +188,16 @@ def test_every_form_may_go_into_a_file(tmp_path: Path) -> None:
 
 def test_times_without_an_offset_are_those_of_the_time_zone() -> None:
     local = squad_sheet().replace(b"T18:00:00+01:00", b" 18:00")
-    told = typed("advise", "-", "--time-zone", "Europe/Berlin", given=local)
-    assert told.exit_code == 0
-    assert "K2 2024-03-11 18:00 is 2024-03-11T18:00:00+01:00" in told.stderr
+    result = typed("advise", "-", "--time-zone", "Europe/Berlin", given=local)
+    assert result.exit_code == 0
+    assert "K2 2024-03-11 18:00 is 2024-03-11T18:00:00+01:00" in result.stderr
 
 
 def test_a_date_order_may_be_declared() -> None:
     american = squad_sheet().replace(b",2024-03-11,", b",03/11/2024,")
     assert "declare the date order" in typed("advise", "-", given=american).stderr
-    told = typed("advise", "-", "--date-order", "month-day-year", given=american)
-    assert told.exit_code == 0
+    result = typed("advise", "-", "--date-order", "month-day-year", given=american)
+    assert result.exit_code == 0
 
 
 def twice(again: str) -> Result:
@@ -209,9 +209,12 @@ def test_the_same_check_in_may_stand_in_a_sheet_twice() -> None:
 
 
 def test_different_check_ins_for_one_morning_are_both_refused() -> None:
-    told = twice(row("growth").replace("2024-03-11T18", "2024-03-11T19"))
-    assert told.exit_code == 1
-    assert [line[:12] for line in told.stderr.splitlines()[1:]] == ["row 2: date ", "row 3: date "]
+    result = twice(row("growth").replace("2024-03-11T18", "2024-03-11T19"))
+    assert result.exit_code == 1
+    assert [line[:12] for line in result.stderr.splitlines()[1:]] == [
+        "row 2: date ",
+        "row 3: date ",
+    ]
 
 
 NEEDS_A_WEEK = ("--format", "json", "--rule-set", "baseline@1.1.0")
@@ -223,9 +226,9 @@ CHECK_IN = {"athlete_id": "a-01", "date": "2024-03-11", "sleep": {"hours": 3}, "
     "plain", [CHECK_IN, [CHECK_IN], {"check_ins": [CHECK_IN]}, {"check_ins": CHECK_IN}]
 )
 def test_json_is_one_check_in_or_several(plain: Any) -> None:
-    told = typed("advise", "-", "--format", "json", given=json.dumps(plain).encode())
-    assert told.exit_code == 0
-    assert advice_in(told.stdout)["a-01"]["rule"]["id"] == "sleep-very-short"
+    result = typed("advise", "-", "--format", "json", given=json.dumps(plain).encode())
+    assert result.exit_code == 0
+    assert advice_in(result.stdout)["a-01"]["rule"]["id"] == "sleep-very-short"
 
 
 def test_athletes_in_the_file_are_called_by_their_names() -> None:
@@ -237,19 +240,19 @@ def test_athletes_in_the_file_are_called_by_their_names() -> None:
 def test_json_comes_back_as_a_sheet_when_asked() -> None:
     wrong = {**CHECK_IN, "athlete_id": "a-02", "fatigue": 11}
     given = json.dumps([CHECK_IN, wrong]).encode()
-    told = typed("advise", "-", "--format", "csv", given=given)
-    first, second = csv.DictReader(io.StringIO(told.stdout))
+    result = typed("advise", "-", "--format", "csv", given=given)
+    first, second = csv.DictReader(io.StringIO(result.stdout))
     assert (first["athlete_id"], first["rule"]) == ("a-01", "sleep-very-short")
     assert (second["athlete_id"], second["problem"]) == ("a-02", "fatigue must be from 0 to 10")
-    assert told.stderr == "check-in 2: fatigue must be from 0 to 10 (found: 11)\n"
+    assert result.stderr == "check-in 2: fatigue must be from 0 to 10 (found: 11)\n"
 
 
 def test_earlier_check_ins_of_the_file_are_the_history_of_later_ones() -> None:
     dates = [f"2024-03-{day:02}" for day in range(4, 12)]
     mornings = [{**CHECK_IN, "date": date, "resting_hr_bpm": 50} for date in dates]
     for given in (mornings, mornings[::-1]):
-        told = typed("advise", "-", *NEEDS_A_WEEK, given=json.dumps(given).encode())
-        advice = json.loads(told.stdout)
+        result = typed("advise", "-", *NEEDS_A_WEEK, given=json.dumps(given).encode())
+        advice = json.loads(result.stdout)
         assert [one["date"] for one in advice] == [one["date"] for one in given]
         unknown = [one["date"] for one in advice if OWN_MEDIAN in one["not_reported"]]
         assert sorted(unknown) == dates[:-1]
@@ -263,8 +266,8 @@ def test_a_warning_sign_of_an_earlier_row_counts_until_a_later_row_answers_it() 
         "a-01,2024-03-11,none,mobility",
         "a-01,2024-03-12,,mobility",
     )
-    told = typed("advise", "-", "--format", "json", given="\n".join(rows).encode())
-    decided = [one["rule"] and one["rule"]["id"] for one in json.loads(told.stdout)]
+    result = typed("advise", "-", "--format", "json", given="\n".join(rows).encode())
+    decided = [one["rule"] and one["rule"]["id"] for one in json.loads(result.stdout)]
     assert decided == ["warning-heart-or-chest", "warning-sign-left-open", None, None]
 
 
@@ -273,9 +276,9 @@ def test_today_is_that_of_the_time_zone(
     zone: str, exit_code: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("dawnrule.cli.advise.now", lambda: datetime(2024, 3, 10, 12, tzinfo=UTC))
-    told = typed("advise", "-", "--time-zone", zone, given=json.dumps(CHECK_IN).encode())
-    assert told.exit_code == exit_code
-    assert ("check-in 1: date must not be after 2024-03-10" in told.stderr) is bool(exit_code)
+    result = typed("advise", "-", "--time-zone", zone, given=json.dumps(CHECK_IN).encode())
+    assert result.exit_code == exit_code
+    assert ("check-in 1: date must not be after 2024-03-10" in result.stderr) is bool(exit_code)
 
 
 @pytest.mark.parametrize(
@@ -290,9 +293,9 @@ def test_today_is_that_of_the_time_zone(
     ],
 )
 def test_a_file_that_cannot_be_read_is_refused_in_words(given: bytes, words: str) -> None:
-    told = typed("advise", "-", given=given)
-    assert (told.exit_code, told.stdout) == (1, "")
-    assert words in told.stderr
+    result = typed("advise", "-", given=given)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert words in result.stderr
 
 
 @pytest.mark.parametrize(
@@ -308,14 +311,14 @@ def test_a_file_that_cannot_be_read_is_refused_in_words(given: bytes, words: str
     ],
 )
 def test_wrong_use_is_told_with_exit_code_2(options: tuple[str, ...], words: str) -> None:
-    told = typed("advise", *options, given=squad_sheet())
-    assert (told.exit_code, told.stdout) == (2, "")
-    assert words in told.stderr
+    result = typed("advise", *options, given=squad_sheet())
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert words in result.stderr
 
 
 def test_the_rule_set_may_come_from_the_environment() -> None:
-    told = typed("advise", "-", given=squad_sheet(), DAWNRULE_RULE_SET="baseline@9.0.0")
-    assert told.exit_code == 2
+    result = typed("advise", "-", given=squad_sheet(), DAWNRULE_RULE_SET="baseline@9.0.0")
+    assert result.exit_code == 2
 
 
 def test_advice_is_told_in_the_language_asked_for() -> None:
@@ -340,20 +343,24 @@ LOCAL_TIMES = "athlete_id,date,plan_goal,plan_starts_at\na-01,09.03.2024,strengt
 def test_the_zone_and_the_order_that_times_and_dates_were_read_in_are_told(
     options: tuple[str, ...], zone: str
 ) -> None:
-    told = typed("advise", "-", *options, given=LOCAL_TIMES.encode())
-    assert told.exit_code == 0
-    assert "date: dates, read as day-month-year, once; B2 09.03.2024 is 2024-03-09." in told.stderr
-    assert f"read on the date of their row, {zone}, once; D2 18:00 is 2024-03-09T18" in told.stderr
+    result = typed("advise", "-", *options, given=LOCAL_TIMES.encode())
+    assert result.exit_code == 0
+    assert (
+        "date: dates, read as day-month-year, once; B2 09.03.2024 is 2024-03-09." in result.stderr
+    )
+    assert (
+        f"read on the date of their row, {zone}, once; D2 18:00 is 2024-03-09T18" in result.stderr
+    )
 
 
 def test_a_training_after_the_report_is_refused() -> None:
     late = row("growth").replace(THIRTY_HOURS_BEFORE, "2024-03-11T08:00:00+01:00")
-    told = typed("advise", "-", given=f"{HEADER}\n{late}\n".encode())
-    assert (told.exit_code, told.stdout) == (1, "No row could be read.\n")
-    assert "last_quadriceps_at (E2) must not be after reported_at" in told.stderr
+    result = typed("advise", "-", given=f"{HEADER}\n{late}\n".encode())
+    assert (result.exit_code, result.stdout) == (1, "No row could be read.\n")
+    assert "last_quadriceps_at (E2) must not be after reported_at" in result.stderr
 
 
 def test_a_sheet_whose_pain_would_be_left_out_gets_no_verdict() -> None:
-    told = typed("advise", "-", given=b"athlete_id,date,painful\na-01,2024-03-11,knee\n")
-    assert (told.exit_code, told.stdout) == (1, "")
-    assert "Column C, painful, is not known" in told.stderr
+    result = typed("advise", "-", given=b"athlete_id,date,painful\na-01,2024-03-11,knee\n")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert "Column C, painful, is not known" in result.stderr

@@ -20,9 +20,9 @@ def db(tmp_path: Path) -> Path:
 
 
 def add(db: Path, *options: str, athlete_id: str = "a-03") -> str:
-    told = typed("athletes", "add", athlete_id, *options, "--db", db)
-    assert (told.exit_code, told.stdout) == (0, "")
-    return told.stderr
+    result = typed("athletes", "add", athlete_id, *options, "--db", db)
+    assert (result.exit_code, result.stdout) == (0, "")
+    return result.stderr
 
 
 def known(db: Path) -> list[Athlete]:
@@ -48,9 +48,9 @@ def test_what_is_not_said_again_stays_and_a_change_is_told(db: Path) -> None:
 def test_adding_and_changing_are_noted_as_acts(db: Path) -> None:
     add(db, *MARA)
     add(db, *MARA, "--status", "novice")
-    told = typed("audit", "acts", "--db", db).stdout
-    assert told.index("athlete-edited") < told.index("athlete-added"), "the newest first"
-    assert "training_status" in told
+    result = typed("audit", "acts", "--db", db).stdout
+    assert result.index("athlete-edited") < result.index("athlete-added"), "the newest first"
+    assert "training_status" in result
 
 
 def test_everybody_is_listed_by_id(db: Path) -> None:
@@ -76,7 +76,7 @@ def test_everybody_is_listed_by_id(db: Path) -> None:
 def test_somebody_who_cannot_be_is_not_added_and_no_database_is_made(
     db: Path, athlete_id: str, options: tuple[str, ...], words: str
 ) -> None:
-    told = typed("athletes", "add", athlete_id, *MARA, *options, "--db", db)
-    assert (told.exit_code, told.stdout) == (1, "")
-    assert words in told.stderr
+    result = typed("athletes", "add", athlete_id, *MARA, *options, "--db", db)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert words in result.stderr
     assert not db.exists()

@@ -22,16 +22,16 @@ def db(tmp_path: Path) -> Path:
 
 
 def create(db: Path, *options: str) -> str:
-    told = typed("keys", "create", *options, "--db", db)
-    assert told.exit_code == 0
-    return told.stdout.removesuffix("\n")
+    result = typed("keys", "create", *options, "--db", db)
+    assert result.exit_code == 0
+    return result.stdout.removesuffix("\n")
 
 
 def test_the_key_stands_alone_on_standard_output(db: Path) -> None:
-    told = typed("keys", "create", "--role", "coach", "--db", db)
-    assert told.stdout.startswith("dawn_")
-    assert len(told.stdout.splitlines()) == 1
-    assert "Not shown again" in told.stderr
+    result = typed("keys", "create", "--role", "coach", "--db", db)
+    assert result.stdout.startswith("dawn_")
+    assert len(result.stdout.splitlines()) == 1
+    assert "Not shown again" in result.stderr
 
 
 def test_only_the_hash_of_a_key_is_stored(db: Path) -> None:
@@ -58,11 +58,11 @@ def test_a_first_key_makes_the_database(tmp_path: Path) -> None:
 
 def test_keys_are_listed_by_id_and_never_shown_again(db: Path) -> None:
     key = create(db, "--role", "athlete", "--athlete", "a-03", "--label", "phone")
-    told = typed("keys", "list", "--db", db)
-    header, _, line = told.stdout.splitlines()
+    result = typed("keys", "list", "--db", db)
+    header, _, line = result.stdout.splitlines()
     assert header.split() == ["Id", "Role", "Athlete", "Label", "Made", "Revoked"]
     assert line.split()[1:4] == ["athlete", "a-03", "phone"]
-    assert key not in told.stdout
+    assert key not in result.stdout
 
 
 def test_a_revoked_key_has_ended_and_stays_listed(db: Path) -> None:
@@ -88,9 +88,9 @@ def test_a_revoked_key_has_ended_and_stays_listed(db: Path) -> None:
     ],
 )
 def test_a_key_that_cannot_be_is_not_made(db: Path, options: tuple[str, ...], words: str) -> None:
-    told = typed("keys", "create", *options, "--db", db)
-    assert (told.exit_code, told.stdout) == (2, "")
-    assert words in told.stderr
+    result = typed("keys", "create", *options, "--db", db)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert words in result.stderr
     assert len(typed("keys", "list", "--db", db).stdout.splitlines()) == 2
 
 
@@ -98,9 +98,9 @@ def test_a_key_that_cannot_be_is_not_made(db: Path, options: tuple[str, ...], wo
 def test_looking_at_a_database_that_is_not_there_makes_none(
     tmp_path: Path, words: tuple[str, ...]
 ) -> None:
-    told = typed(*words, "--db", tmp_path / "none.db")
-    assert told.exit_code == 2
-    assert "There is no database" in told.stderr
+    result = typed(*words, "--db", tmp_path / "none.db")
+    assert result.exit_code == 2
+    assert "There is no database" in result.stderr
     assert list(tmp_path.iterdir()) == []
 
 

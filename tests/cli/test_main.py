@@ -105,8 +105,8 @@ def test_errors_are_told_in_words_and_by_exit_code(
         raise error
 
     monkeypatch.setattr("dawnrule.cli.serve.openapi_yaml", fail)
-    told = typed("openapi")
-    assert (told.exit_code, told.stdout, told.stderr) == (exit_code, "", "Error: no\n")
+    result = typed("openapi")
+    assert (result.exit_code, result.stdout, result.stderr) == (exit_code, "", "Error: no\n")
 
 
 def test_the_description_of_the_interface_is_what_the_code_produces() -> None:
@@ -115,5 +115,5 @@ def test_the_description_of_the_interface_is_what_the_code_produces() -> None:
 
 def test_the_package_runs_as_the_command() -> None:
     words = [sys.executable, "-m", "dawnrule", "--version"]
-    told = subprocess.run(words, capture_output=True, text=True, check=True)
-    assert told.stdout == f"dawnrule, version {dawnrule.__version__}\n"
+    result = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert result.stdout == f"dawnrule, version {dawnrule.__version__}\n"

@@ -66,19 +66,19 @@ def db(tmp_path: Path) -> Path:
 
 
 def test_a_page_to_read_says_when_what_opens_where_the_athlete_lives(db: Path) -> None:
-    told = typed("outlook", "--athlete", KIM.id, "--db", db)
-    assert told.exit_code == 0
+    result = typed("outlook", "--athlete", KIM.id, "--db", db)
+    assert result.exit_code == 0
     chest = (
         "Chest: open now for everything but growth work; opens at 2026-03-10 18:00 for growth work"
     )
-    assert chest in told.stdout.splitlines()
-    assert "Quadriceps: open now for everything" in told.stdout.splitlines()
-    assert "This assumes that nothing is trained until then" in told.stdout
+    assert chest in result.stdout.splitlines()
+    assert "Quadriceps: open now for everything" in result.stdout.splitlines()
+    assert "This assumes that nothing is trained until then" in result.stdout
 
 
 def test_without_a_check_in_the_outlook_says_first_what_it_does_not_know(db: Path) -> None:
-    told = typed("outlook", "--athlete", KIM.id, "--db", db).stdout
-    _, first, *_ = told.split("\n\n")
+    result = typed("outlook", "--athlete", KIM.id, "--db", db).stdout
+    _, first, *_ = result.split("\n\n")
     assert first.startswith("There is no check-in today. So soreness, pain, illness and warning")
 
 
@@ -95,13 +95,13 @@ def test_with_a_check_in_of_today_nothing_is_said_to_be_missing(db: Path) -> Non
 
 def test_json_holds_all_that_the_interface_tells(db: Path) -> None:
     words = ("--format", "json", "--days", 1, "--goal", "strength")
-    told = json.loads(typed("outlook", "--athlete", KIM.id, "--db", db, *words).stdout)
-    assert (told["athlete_id"], told["days"]) == (KIM.id, 1)
-    assert {movement["goal"] for movement in told["balanced_session"]} == {"strength"}
+    result = json.loads(typed("outlook", "--athlete", KIM.id, "--db", db, *words).stdout)
+    assert (result["athlete_id"], result["days"]) == (KIM.id, 1)
+    assert {movement["goal"] for movement in result["balanced_session"]} == {"strength"}
 
 
 def test_each_answer_has_its_words() -> None:
-    told = OutlookReport(
+    result = OutlookReport(
         athlete_id=KIM.id,
         start=NOW,
         days=3,
@@ -126,7 +126,7 @@ def test_each_answer_has_its_words() -> None:
         note="That is not known.",
         assumes="That is assumed.",
     )
-    assert outlook_text(told, KIM, bundled_advisor().composer) + "\n" == SHOWN
+    assert outlook_text(result, KIM, bundled_advisor().composer) + "\n" == SHOWN
 
 
 def _prospect(group: str, goal: str, now: bool = False, **more: Any) -> LocalProspect:
@@ -143,12 +143,12 @@ def _prospect(group: str, goal: str, now: bool = False, **more: Any) -> LocalPro
     ],
 )
 def test_wrong_use_is_told(db: Path, words: tuple[str, ...], said: str) -> None:
-    told = typed("outlook", "--db", db, *words)
-    assert (told.exit_code, told.stdout) == (2, "")
-    assert said in told.stderr
+    result = typed("outlook", "--db", db, *words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert said in result.stderr
 
 
 def test_no_database_is_made_by_asking(tmp_path: Path) -> None:
-    told = typed("outlook", "--athlete", KIM.id, "--db", tmp_path / "none.db")
-    assert told.exit_code == 2
+    result = typed("outlook", "--athlete", KIM.id, "--db", tmp_path / "none.db")
+    assert result.exit_code == 2
     assert not (tmp_path / "none.db").exists()

@@ -22,12 +22,12 @@ def db(tmp_path: Path) -> Path:
 
 
 def create(db: Path, *options: str, purpose: str = "read") -> list[str]:
-    told = typed(
+    result = typed(
         "addresses", "create", "--athlete", "a-03", "--purpose", purpose, *options, "--db", db
     )
-    assert told.exit_code == 0
-    assert "Not shown again" in told.stderr
-    return told.stdout.splitlines()
+    assert result.exit_code == 0
+    assert "Not shown again" in result.stderr
+    return result.stdout.splitlines()
 
 
 def known(db: Path, path: str) -> PrivateAddress | None:
@@ -46,9 +46,9 @@ def test_the_address_stands_alone_on_standard_output(db: Path) -> None:
 
 def test_without_a_url_it_begins_with_where_the_service_listens_and_says_so(db: Path) -> None:
     words = ("addresses", "create", "--athlete", "a-03", "--purpose", "check-in", "--db", db)
-    told = typed(*words, DAWNRULE_HOST="192.0.2.7", DAWNRULE_PORT="9000")
-    assert told.stdout.startswith("http://192.0.2.7:9000/check-in/")
-    assert "pass it with --url" in told.stderr
+    result = typed(*words, DAWNRULE_HOST="192.0.2.7", DAWNRULE_PORT="9000")
+    assert result.stdout.startswith("http://192.0.2.7:9000/check-in/")
+    assert "pass it with --url" in result.stderr
     assert "--url" not in typed(*words, "--url", "https://dawn.example").stderr
 
 
@@ -65,11 +65,11 @@ def test_an_address_is_for_one_athlete_and_purpose(db: Path) -> None:
 
 def test_addresses_are_listed_by_id_and_never_shown_again(db: Path) -> None:
     [page] = create(db, "--label", "tablet", purpose="check-in")
-    told = typed("addresses", "list", "--db", db)
-    header, _, line = told.stdout.splitlines()
+    result = typed("addresses", "list", "--db", db)
+    header, _, line = result.stdout.splitlines()
     assert header.split()[:4] == ["Id", "Athlete", "Purpose", "Label"]
     assert line.split()[1:4] == ["a-03", "check-in", "tablet"]
-    assert page.rpartition("/")[2] not in told.stdout
+    assert page.rpartition("/")[2] not in result.stdout
     of_another = typed("addresses", "list", "--athlete", "a-04", "--db", db)
     assert len(of_another.stdout.splitlines()) == 2
 
@@ -101,6 +101,6 @@ def test_a_replaced_address_ends_and_a_revoked_one_too(db: Path) -> None:
 def test_an_address_that_cannot_be_is_not_made(
     db: Path, options: tuple[str, ...], words: str
 ) -> None:
-    told = typed("addresses", "create", *options, "--db", db)
-    assert (told.exit_code, told.stdout) == (2, "")
-    assert words in told.stderr
+    result = typed("addresses", "create", *options, "--db", db)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert words in result.stderr

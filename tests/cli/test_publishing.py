@@ -46,9 +46,9 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
     file.write_text(CLUB, encoding="utf-8")
     with Store.open(db) as store:
         store.write(lambda transaction: transaction.athletes.put(Athlete("a-03", "Mara", "UTC")))
-    told = typed("rules", "publish", file, "--db", db)
-    assert told.exit_code == 0
-    assert told.stdout.startswith("club@1.0.0 published: sha256:")
+    result = typed("rules", "publish", file, "--db", db)
+    assert result.exit_code == 0
+    assert result.stdout.startswith("club@1.0.0 published: sha256:")
     return db
 
 
@@ -73,12 +73,12 @@ def servers(db: Path) -> Iterator[list[Callable[[], str]]]:
     key = typed("keys", "create", "--role", "coach", "--db", db).stdout.strip()
 
     def active(address: str) -> str:
-        told: Any = requests.get(
+        answer: Any = requests.get(
             f"{address}/v1/rule-sets/active",
             headers={"Authorization": f"Bearer {key}"},
             timeout=WITHIN_SECONDS,
         ).json()
-        return f"{told['rule_set']['name']}@{told['rule_set']['version']}"
+        return f"{answer['rule_set']['name']}@{answer['rule_set']['version']}"
 
     with ExitStack() as running:
         addresses = [running.enter_context(server(db)) for _ in range(2)]
@@ -119,26 +119,26 @@ def test_two_servers_agree_on_the_active_version_within_a_second(
 
 
 def test_what_is_published_again_is_said_to_be_there(db: Path) -> None:
-    told = typed("rules", "publish", db.with_name("club.yaml"), "--db", db)
-    assert told.stdout.startswith("club@1.0.0 was published before")
+    result = typed("rules", "publish", db.with_name("club.yaml"), "--db", db)
+    assert result.stdout.startswith("club@1.0.0 was published before")
 
 
 def test_a_refused_rule_set_is_told_with_its_findings_and_what_mends_them(db: Path) -> None:
     file = db.with_name("wrong.yaml")
     file.write_text(WRONG_WAY, encoding="utf-8")
-    told = typed("rules", "publish", file, "--db", db)
-    assert told.exit_code == 1
-    assert "[not-monotone]" in told.stdout
-    assert "Turn the test round" in told.stdout
-    assert "is not published" in told.stderr
+    result = typed("rules", "publish", file, "--db", db)
+    assert result.exit_code == 1
+    assert "[not-monotone]" in result.stdout
+    assert "Turn the test round" in result.stdout
+    assert "is not published" in result.stderr
 
 
 def test_a_file_that_is_not_utf_8_is_refused(db: Path) -> None:
     file = db.with_name("latin.yaml")
     file.write_bytes(b"\xff")
-    told = typed("rules", "publish", file, "--db", db)
-    assert told.exit_code == 1
-    assert "not UTF-8 at byte 0" in told.stderr
+    result = typed("rules", "publish", file, "--db", db)
+    assert result.exit_code == 1
+    assert "not UTF-8 at byte 0" in result.stderr
 
 
 def test_a_trial_that_is_taken_down_publishes_nothing(
@@ -154,17 +154,17 @@ def test_a_trial_that_is_taken_down_publishes_nothing(
 
 def test_an_activation_can_be_for_some_and_from_a_date(db: Path) -> None:
     words = ("activate", "club@1.0.0", "--athlete", "a-03", "--from", "2026-04-01")
-    told = typed("rules", *words, "--db", db)
-    assert told.stdout == "club@1.0.0 holds for a-03 from 2026-04-01 on.\n"
+    result = typed("rules", *words, "--db", db)
+    assert result.stdout == "club@1.0.0 holds for a-03 from 2026-04-01 on.\n"
     assert typed("rules", "rollback", "--db", db).exit_code == 2
-    told = typed("rules", "rollback", "--athlete", "a-03", "--db", db)
-    assert told.stdout == "The newest activation for a-03 is taken back.\n"
+    result = typed("rules", "rollback", "--athlete", "a-03", "--db", db)
+    assert result.stdout == "The newest activation for a-03 is taken back.\n"
 
 
 def test_a_candidate_runs_in_the_shadow_until_it_is_ended(db: Path) -> None:
     assert typed("rules", "shadow", "--db", db).exit_code == 2
-    told = typed("rules", "shadow", "club@1.0.0", "--db", db)
-    assert told.stdout == "club@1.0.0 runs in the shadow.\n"
+    result = typed("rules", "shadow", "club@1.0.0", "--db", db)
+    assert result.stdout == "club@1.0.0 runs in the shadow.\n"
     with Store.open(db) as store:
         candidate = store.read(lambda transaction: transaction.shadow.candidate())
     assert candidate is not None
@@ -188,20 +188,20 @@ def test_a_published_rule_set_is_found_by_its_name(command: tuple[str, ...], db:
 
 
 def test_a_name_that_was_not_published_is_refused(db: Path) -> None:
-    told = typed("rules", "diff", "baseline@1.1.0", "club@9.9.9", "--db", db)
-    assert told.exit_code == 2
-    assert "no rule set club@9.9.9; there are: baseline@1.0.0" in told.stderr
-    assert "club@1.0.0." in told.stderr
+    result = typed("rules", "diff", "baseline@1.1.0", "club@9.9.9", "--db", db)
+    assert result.exit_code == 2
+    assert "no rule set club@9.9.9; there are: baseline@1.0.0" in result.stderr
+    assert "club@1.0.0." in result.stderr
 
 
 def test_one_that_knows_no_warning_sign_is_not_published_and_told_what_mends_it(db: Path) -> None:
     file = db.with_name("alone.yaml")
     file.write_text(ALONE, encoding="utf-8")
-    told = typed("rules", "publish", file, "--db", db)
-    assert told.exit_code == 1
-    assert told.stdout.startswith(f"error: {file}:1: not always rest with chest pain, fainting")
-    assert "`extends: baseline@1.2.0`" in told.stdout
-    assert f"{file} is not published" in told.stderr
+    result = typed("rules", "publish", file, "--db", db)
+    assert result.exit_code == 1
+    assert result.stdout.startswith(f"error: {file}:1: not always rest with chest pain, fainting")
+    assert "`extends: baseline@1.2.0`" in result.stdout
+    assert f"{file} is not published" in result.stderr
 
 
 def test_one_that_was_published_before_is_not_activated(db: Path) -> None:
@@ -209,15 +209,15 @@ def test_one_that_was_published_before_is_not_activated(db: Path) -> None:
     stored = StoredRuleSet(one.name, one.version, one.digest, one.summary, MORNING, None)
     with Store.open(db) as store:
         store.write(lambda transaction: transaction.rule_sets.add(stored, ALONE, "[]"))
-    told = typed("rules", "activate", "alone@1.0.0", "--db", db)
-    assert told.exit_code == 1
-    assert "{chest_pain: true} gives train-as-planned" in told.stdout
-    assert "alone@1.0.0 is not activated" in told.stderr
+    result = typed("rules", "activate", "alone@1.0.0", "--db", db)
+    assert result.exit_code == 1
+    assert "{chest_pain: true} gives train-as-planned" in result.stdout
+    assert "alone@1.0.0 is not activated" in result.stderr
 
 
 def test_an_activation_without_a_date_says_that_it_is_for_every_date(db: Path) -> None:
-    told = typed("rules", "activate", "club@1.0.0", "--db", db)
-    assert told.stdout == "club@1.0.0 holds for all on every date.\n"
+    result = typed("rules", "activate", "club@1.0.0", "--db", db)
+    assert result.stdout == "club@1.0.0 holds for all on every date.\n"
 
 
 def checked_in_today(db: Path) -> None:
@@ -242,24 +242,24 @@ def verdict_today(db: Path) -> str:
 @pytest.mark.usefixtures("that_morning")
 def test_advice_of_today_by_other_rules_is_told_and_decided_again_when_asked(db: Path) -> None:
     checked_in_today(db)
-    told = typed("rules", "activate", "club@1.0.0", "--db", db)
-    assert "Today's advice of 1 athlete was given by other rules. It stays" in told.stdout
+    result = typed("rules", "activate", "club@1.0.0", "--db", db)
+    assert "Today's advice of 1 athlete was given by other rules. It stays" in result.stdout
     assert verdict_today(db) != "rest"
-    told = typed("rules", "rollback", "--db", db)
-    assert "by other rules" not in told.stdout
-    told = typed("rules", "activate", "club@1.0.0", "--again", "--db", db)
-    assert told.stdout.endswith("\nDecided again for today: the advice of 1 athlete.\n")
+    result = typed("rules", "rollback", "--db", db)
+    assert "by other rules" not in result.stdout
+    result = typed("rules", "activate", "club@1.0.0", "--again", "--db", db)
+    assert result.stdout.endswith("\nDecided again for today: the advice of 1 athlete.\n")
     assert verdict_today(db) == "rest"
-    told = typed("rules", "rollback", "--again", "--db", db)
-    assert "Decided again for today: the advice of 1 athlete." in told.stdout
+    result = typed("rules", "rollback", "--again", "--db", db)
+    assert "Decided again for today: the advice of 1 athlete." in result.stdout
     assert verdict_today(db) != "rest"
 
 
 def listed(db: Path, *options: str) -> dict[str, str]:
     """Return what each rule set is listed to decide, by its name."""
-    told = typed("rules", "list", "--db", db, *options)
-    assert told.exit_code == 0, told.stderr
-    rows = [re.split(r" {2,}", line) for line in told.stdout.splitlines()[2:]]
+    result = typed("rules", "list", "--db", db, *options)
+    assert result.exit_code == 0, result.stderr
+    rows = [re.split(r" {2,}", line) for line in result.stdout.splitlines()[2:]]
     return {name: decides for name, _, decides, _ in rows}
 
 
@@ -296,5 +296,5 @@ def test_a_file_may_extend_what_was_published(db: Path, tmp_path: Path) -> None:
         assert before in text
         text = text.replace(before, after)
     file.write_text(text, encoding="utf-8")
-    told = typed("replay", "--rules", file, "--db", db)
-    assert told.exit_code == 0, told.stderr
+    result = typed("replay", "--rules", file, "--db", db)
+    assert result.exit_code == 0, result.stderr

@@ -49,15 +49,15 @@ def replayed(db: Path, rules: object, *more: str) -> Result:
     return typed("replay", "--rules", rules, "--db", db, *more)
 
 
-def plain(told: Result) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(told.stdout)
+def plain(result: Result) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(result.stdout)
     return found
 
 
 def test_a_replay_is_told_by_verdict_rule_athlete_and_morning(db: Path, house_rules: Path) -> None:
-    told = replayed(db, house_rules)
-    assert told.exit_code == 0
-    head, verdicts, rules, athletes, mornings = told.stdout.split("\n\n")
+    result = replayed(db, house_rules)
+    assert result.exit_code == 0
+    head, verdicts, rules, athletes, mornings = result.stdout.split("\n\n")
     assert head == "house@1.0.0: 392 mornings, 1208 decisions"
     assert "Train as planned         Swap to low-damage work" in verdicts
     assert "growth-work-soreness" in rules
@@ -66,8 +66,8 @@ def test_a_replay_is_told_by_verdict_rule_athlete_and_morning(db: Path, house_ru
 
 
 def test_a_replay_that_changes_nothing_lists_no_mornings(db: Path) -> None:
-    told = replayed(db, "baseline@1.0.0")
-    assert len(told.stdout.split("\n\n")) == 4
+    result = replayed(db, "baseline@1.0.0")
+    assert len(result.stdout.split("\n\n")) == 4
     csv_told = replayed(db, "baseline@1.0.0", "--format", "csv")
     assert csv_told.stdout_bytes == (
         b"athlete_id,date,before,after,rule_before,rule_after,parts_changed\r\n"
@@ -184,23 +184,23 @@ def test_a_person_who_watches_sees_how_far_it_has_come(db: Path) -> None:
 def test_a_replay_that_cannot_be_run_says_why(
     db: Path, words: tuple[str, ...], exit_code: int, says: str
 ) -> None:
-    told = typed("replay", "--db", db, *words)
-    assert (told.exit_code, told.stdout) == (exit_code, "")
-    assert says in told.stderr
+    result = typed("replay", "--db", db, *words)
+    assert (result.exit_code, result.stdout) == (exit_code, "")
+    assert says in result.stderr
 
 
 @pytest.mark.parametrize(
     "command", [("replay", "--rules"), ("rules", "scorecard"), ("rules", "verify")]
 )
 def test_a_database_that_is_not_there_is_not_made(tmp_path: Path, command: tuple[str, ...]) -> None:
-    told = typed(*command, "baseline@1.0.0", "--db", tmp_path / "none.db")
-    assert (told.exit_code, list(tmp_path.iterdir())) == (2, [])
-    assert "There is no database" in told.stderr
+    result = typed(*command, "baseline@1.0.0", "--db", tmp_path / "none.db")
+    assert (result.exit_code, list(tmp_path.iterdir())) == (2, [])
+    assert "There is no database" in result.stderr
 
 
 def test_verify_says_that_columns_and_engine_agree(db: Path) -> None:
-    told = typed("rules", "verify", "baseline@1.1.0", "--db", db)
-    assert (told.exit_code, told.stdout) == (0, "392 mornings, 1208 decisions, 0 different\n")
+    result = typed("rules", "verify", "baseline@1.1.0", "--db", db)
+    assert (result.exit_code, result.stdout) == (0, "392 mornings, 1208 decisions, 0 different\n")
 
 
 def test_verify_names_each_morning_on_which_they_differ(
@@ -208,9 +208,9 @@ def test_verify_names_each_morning_on_which_they_differ(
 ) -> None:
     monkeypatch.setattr("dawnrule.analytics.cross_check.decided_by_engine", lambda *_: ())
     dates = ("--from", "2024-03-01", "--to", "2024-03-01")
-    told = typed("rules", "verify", "baseline@1.1.0", "--db", db, *dates)
-    assert told.exit_code == 1
-    *named, summary = told.stdout.splitlines()
+    result = typed("rules", "verify", "baseline@1.1.0", "--db", db, *dates)
+    assert result.exit_code == 1
+    *named, summary = result.stdout.splitlines()
     assert [line.split(": ")[0] for line in named] == [f"a-{n:02} 2024-03-01" for n in range(1, 15)]
     assert summary == "14 mornings, 0 decisions, 14 different"
 
@@ -220,9 +220,9 @@ def scored(db: Path, *more: str) -> Result:
 
 
 def test_a_scorecard_gives_counts_with_intervals_and_no_share_of_a_few(db: Path) -> None:
-    told = scored(db)
-    assert told.exit_code == 0
-    head, table, never = told.stdout.split("\n\n")
+    result = scored(db)
+    assert result.exit_code == 0
+    head, table, never = result.stdout.split("\n\n")
     assert head == "baseline@1.0.0: 392 mornings, 2024-02-12 to 2024-03-11"
     cells = [re.split(r" {2,}", line) for line in table.splitlines()]
     rows = {row[0]: row[1:] for row in cells}
@@ -243,5 +243,5 @@ def test_the_forms_of_a_scorecard_tell_the_same_shares(db: Path) -> None:
 
 
 def test_a_rule_set_that_gave_no_advice_has_no_scorecard_to_read(db: Path) -> None:
-    told = typed("rules", "scorecard", "baseline@1.1.0", "--db", db)
-    assert told.stdout == "baseline@1.1.0: it gave no advice on these dates.\n"
+    result = typed("rules", "scorecard", "baseline@1.1.0", "--db", db)
+    assert result.stdout == "baseline@1.1.0: it gave no advice on these dates.\n"

@@ -16,19 +16,19 @@ BAD = Path(__file__).parents[1] / "rules" / "bad"
 
 
 def test_the_shipped_rule_sets_are_checked_when_no_file_is_named() -> None:
-    told = typed("rules", "check", "--strict")
-    assert told.exit_code == 0
-    assert told.stdout.count("nothing found\n") == len(RuleSetLibrary.bundled().all())
-    assert "worse facts never buy a more permissive verdict" in told.stdout
+    result = typed("rules", "check", "--strict")
+    assert result.exit_code == 0
+    assert result.stdout.count("nothing found\n") == len(RuleSetLibrary.bundled().all())
+    assert "worse facts never buy a more permissive verdict" in result.stdout
 
 
 def test_findings_name_each_file_as_it_was_typed_and_say_what_mends_them(tmp_path: Path) -> None:
     good = tmp_path / "good.yaml"
     good.write_text(SOUND, encoding="utf-8")
     files = [BAD / "unknown-verdict.yaml", good, BAD / "empty.yaml"]
-    told = typed("rules", "check", *files)
-    assert told.exit_code == 1
-    lines = [line for line in told.stdout.splitlines() if "Proved: " not in line]
+    result = typed("rules", "check", *files)
+    assert result.exit_code == 1
+    lines = [line for line in result.stdout.splitlines() if "Proved: " not in line]
     alone = [line for line in lines if line.startswith(f"warning: {good}:1: not always rest with")]
     alone += [f"    {KINDS['warning-sign-not-heeded'].remedy}"]
     assert lines == [
@@ -47,9 +47,9 @@ def test_findings_name_each_file_as_it_was_typed_and_say_what_mends_them(tmp_pat
 def test_warnings_alone_end_well_unless_the_check_is_strict(tmp_path: Path) -> None:
     file = tmp_path / "warned.yaml"
     file.write_text(SOUND.replace("sleep_hours: 5.9", "sleep_hours: 5"), encoding="utf-8")
-    told = typed("rules", "check", file)
-    assert (told.exit_code, typed("rules", "check", file, "--strict").exit_code) == (0, 1)
-    assert f"\nwarning: {file}:5: rule short-night: no example turns on" in told.stdout
+    result = typed("rules", "check", file)
+    assert (result.exit_code, typed("rules", "check", file, "--strict").exit_code) == (0, 1)
+    assert f"\nwarning: {file}:5: rule short-night: no example turns on" in result.stdout
 
 
 def test_findings_are_told_to_programs(tmp_path: Path) -> None:
@@ -71,9 +71,9 @@ def test_findings_are_told_to_programs(tmp_path: Path) -> None:
 def test_two_rule_sets_are_told_apart(tmp_path: Path) -> None:
     file = tmp_path / "1.0.0.yaml"
     file.write_text(CLUB, encoding="utf-8")
-    told = typed("rules", "diff", "baseline@1.0.0", file)
-    lines = told.stdout.splitlines()
-    assert told.exit_code == 0
+    result = typed("rules", "diff", "baseline@1.0.0", file)
+    lines = result.stdout.splitlines()
+    assert result.exit_code == 0
     assert lines[:4] == [
         "baseline@1.0.0 -> our-club@1.0.0",
         "Added: long-speed-work",
@@ -89,33 +89,33 @@ def test_two_rule_sets_are_told_apart(tmp_path: Path) -> None:
 
 def test_what_cannot_be_told_apart_is_said_to_be_wrong_use() -> None:
     for named in ("no-such.yaml", "baseline@9.9.9"):
-        told = typed("rules", "diff", "baseline@1.0.0", named)
-        assert (told.exit_code, told.stdout) == (2, "")
-        assert named in told.stderr
+        result = typed("rules", "diff", "baseline@1.0.0", named)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert named in result.stderr
 
 
 def test_a_rule_set_that_cannot_be_read_is_not_told_apart() -> None:
-    told = typed("rules", "diff", "baseline@1.0.0", BAD / "empty.yaml")
-    assert (told.exit_code, told.stdout) == (1, "")
-    assert "the file is empty [yaml]" in told.stderr
+    result = typed("rules", "diff", "baseline@1.0.0", BAD / "empty.yaml")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert "the file is empty [yaml]" in result.stderr
 
 
 def test_an_example_that_does_not_come_out_is_a_finding(tmp_path: Path) -> None:
     file = tmp_path / "wrong.yaml"
     file.write_text(SOUND.replace("{sleep_hours: 6}", "{sleep_hours: 5}"), encoding="utf-8")
-    told = typed("rules", "check", file)
-    assert told.exit_code == 1
-    assert f"{file}:16: rule short-night: the example says" in told.stdout
+    result = typed("rules", "check", file)
+    assert result.exit_code == 1
+    assert f"{file}:16: rule short-night: the example says" in result.stdout
 
 
 def test_a_file_that_is_not_there_is_wrong_use() -> None:
-    told = typed("rules", "check", "no-such.yaml")
-    assert (told.exit_code, told.stdout) == (2, "")
-    assert "does not exist" in told.stderr
+    result = typed("rules", "check", "no-such.yaml")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "does not exist" in result.stderr
 
 
 def test_rule_sets_are_listed_with_their_digest() -> None:
-    told = typed("rules", "list").stdout
+    result = typed("rules", "list").stdout
     for rule_set in RuleSetLibrary.bundled().all():
-        assert f"{rule_set.name}@{rule_set.version}" in told
-        assert rule_set.digest in told
+        assert f"{rule_set.name}@{rule_set.version}" in result
+        assert rule_set.digest in result

@@ -60,11 +60,11 @@ def test_a_port_that_is_taken_is_wrong_use(tmp_path: Path) -> None:
         taken.listen()
         command = [sys.executable, "-m", "dawnrule", "serve", "--db", str(tmp_path / "a.db")]
         port = str(taken.getsockname()[1])
-        told = subprocess.run([*command, "--port", port], capture_output=True, text=True)
-    assert told.returncode == 2
+        result = subprocess.run([*command, "--port", port], capture_output=True, text=True)
+    assert result.returncode == 2
     taken_said = f"127.0.0.1:{port} cannot be served: Address already in use."
     other = int(port) + 1 if port != "65535" else int(port) - 1
-    assert f"{taken_said} Try --port {other}." in told.stderr
+    assert f"{taken_said} Try --port {other}." in result.stderr
 
 
 @pytest.mark.parametrize(
@@ -80,9 +80,9 @@ def test_wrong_use_is_told_before_anything_is_served(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], said: str
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    told = typed("serve", *words)
-    assert (told.exit_code, told.stdout) == (2, "")
-    assert said in told.stderr
+    result = typed("serve", *words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert said in result.stderr
 
 
 @pytest.mark.parametrize(
@@ -99,8 +99,8 @@ def test_a_variable_that_cannot_mean_what_it_says_is_wrong_use(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv(variable, text)
-    told = typed("serve", "--db", "a.db")
-    assert told.exit_code == 2
-    assert variable in told.stderr
-    assert said in told.stderr
+    result = typed("serve", "--db", "a.db")
+    assert result.exit_code == 2
+    assert variable in result.stderr
+    assert said in result.stderr
     assert not Path("a.db").exists()

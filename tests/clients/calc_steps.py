@@ -92,11 +92,11 @@ class Person:
         place.NumberFormat = key if key >= 0 else formats.addNew(form, english)
 
     def read(self, sheet: str, cell: str) -> str:
-        """What a cell shows."""
+        """Return what a cell shows."""
         return str(self._cell(sheet, cell).String)
 
     def call(self, function: str, *arguments: Any) -> Any:
-        """What a function of Calc gives."""
+        """Return the result of a function of Calc."""
         return self._service("com.sun.star.sheet.FunctionAccess").callFunction(function, arguments)
 
     def _cell(self, sheet: str, cell: str) -> Any:

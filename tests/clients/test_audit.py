@@ -74,11 +74,11 @@ def test_the_page_shows_what_was_reported_and_what_was_not(
     run: Run, advice: dict[str, Any]
 ) -> None:
     reported = section(page(run(SCRIPT, "a-03", TODAY)), "What was reported")
-    told = [line.split(maxsplit=1) for line in reported]
-    assert ["sleep.hours", "5.5"] in told
-    assert ["soreness.quadriceps", "1"] in told
-    assert ["plan.0.muscle_groups", "quadriceps"] in told
-    assert ["warning_signs", "none"] in told
+    result = [line.split(maxsplit=1) for line in reported]
+    assert ["sleep.hours", "5.5"] in result
+    assert ["soreness.quadriceps", "1"] in result
+    assert ["plan.0.muscle_groups", "quadriceps"] in result
+    assert ["warning_signs", "none"] in result
     _, _, not_reported = " ".join(reported).partition("not reported")
     assert "hrv_rmssd_ms" in not_reported
     assert "sleep_hours" not in not_reported

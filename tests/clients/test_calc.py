@@ -81,15 +81,15 @@ class Elsewhere:
 def elsewhere() -> Iterator[Elsewhere]:
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
-            assert told.came is not None
+            assert result.came is not None
             length = int(self.headers.get("Content-Length", 0))
-            told.came.append((self.path, self.rfile.read(length)))
-            self.send_response(told.status)
-            self.send_header("Content-Type", told.kind)
-            if told.location:
-                self.send_header("Location", told.location)
+            result.came.append((self.path, self.rfile.read(length)))
+            self.send_response(result.status)
+            self.send_header("Content-Type", result.kind)
+            if result.location:
+                self.send_header("Location", result.location)
             self.end_headers()
-            self.wfile.write(told.body.encode())
+            self.wfile.write(result.body.encode())
 
         do_GET = do_POST  # noqa: N815 - the name that http.server calls
 
@@ -97,10 +97,10 @@ def elsewhere() -> Iterator[Elsewhere]:
             """Quietly."""
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    told = Elsewhere(f"http://127.0.0.1:{server.server_port}", came=[])
+    result = Elsewhere(f"http://127.0.0.1:{server.server_port}", came=[])
     thread = Thread(target=server.serve_forever)
     thread.start()
-    yield told
+    yield result
     server.shutdown()
     thread.join()
     server.server_close()
@@ -127,22 +127,22 @@ def test_every_row_gets_the_verdict_that_the_service_stored(
     assert "refused" not in said
     assert "Columns that were not read: notes" in said
     stored = ask(f"/v1/advice?date={TODAY}")["advice"]
-    told = answers(sheet)
-    assert told["a-05"]["reason"].startswith("Rest for quadriceps: ")
-    assert all(told[one["athlete_id"]]["reason"].endswith(one["reason"]) for one in stored)
-    assert all(told[one["athlete_id"]]["caution"].startswith(one["caution"]) for one in stored)
-    assert told == {
+    result = answers(sheet)
+    assert result["a-05"]["reason"].startswith("Rest for quadriceps: ")
+    assert all(result[one["athlete_id"]]["reason"].endswith(one["reason"]) for one in stored)
+    assert all(result[one["athlete_id"]]["caution"].startswith(one["caution"]) for one in stored)
+    assert result == {
         advice["athlete_id"]: {
             "verdict": LABELS[advice["verdict"]],
             "rule": advice["rule"]["id"] if advice["rule"] else "",
-            "reason": told[advice["athlete_id"]]["reason"],
-            "caution": told[advice["athlete_id"]]["caution"],
+            "reason": result[advice["athlete_id"]]["reason"],
+            "caution": result[advice["athlete_id"]]["caution"],
             "problem": "",
         }
         for advice in stored
     }
-    assert told["a-07"]["rule"] == "warning-dark-urine-or-swelling"
-    assert told["a-07"]["verdict"] == "Rest"
+    assert result["a-07"]["rule"] == "warning-dark-urine-or-swelling"
+    assert result["a-07"]["verdict"] == "Rest"
 
 
 def test_a_refused_row_names_its_cells_and_the_others_are_answered(
@@ -152,11 +152,11 @@ def test_a_refused_row_names_its_cells_and_the_others_are_answered(
     wrong = [["write", CHECK_INS, sleep, 450], ["write", CHECK_INS, sore, 14]]
     said, sheet = asked(coach, copy(), *wrong)
     assert "1 refused: see the column “problem”." in said
-    told = answers(sheet)
-    assert told["a-02"]["problem"] == (
+    result = answers(sheet)
+    assert result["a-02"]["problem"] == (
         f"sleep_hours ({sleep}) must be from 0 to 24; soreness_chest ({sore}) must be from 0 to 10"
     )
-    assert {athlete for athlete, answer in told.items() if not answer["verdict"]} == {"a-02"}
+    assert {athlete for athlete, answer in result.items() if not answer["verdict"]} == {"a-02"}
     stored = ask(f"/v1/advice?date={TODAY}")["advice"]
     assert {one["athlete_id"] for one in stored if one["verdict"] is None} == {"a-02"}
 

@@ -150,8 +150,8 @@ def test_an_unknown_athlete_is_a_refused_row_and_no_new_person(
     (tmp_path / "typo.csv").write_text(f"athlete_id,date\na-0l,{TODAY}\n", encoding="utf-8")
     done = run(SCRIPT, "typo.csv")
     assert done.returncode == 1
-    told = done.stdout.splitlines()[0]
-    assert told.startswith("row 2: There is no athlete 'a-0l'. A coach adds one with")
+    result = done.stdout.splitlines()[0]
+    assert result.startswith("row 2: There is no athlete 'a-0l'. A coach adds one with")
     assert "a-0l" not in [one["athlete_id"] for one in ask("/v1/athletes")["athletes"]]
 
 

@@ -113,8 +113,8 @@ def test_the_committed_files_are_what_the_script_makes(made: Path) -> None:
 def test_both_files_hold_the_same_morning_and_the_same_checks() -> None:
     xlsx, ods = FOLDER / "squad.xlsx", FOLDER / "squad.ods"
     assert table(xlsx) == table(ods)
-    told = [(rule["prompt"], rule["error"]) for rule in rules_of_xlsx(xlsx).values()]
-    assert [(rule["prompt"], rule["error"]) for rule in rules_of_ods(ods)] == told
+    outcome = [(rule["prompt"], rule["error"]) for rule in rules_of_xlsx(xlsx).values()]
+    assert [(rule["prompt"], rule["error"]) for rule in rules_of_ods(ods)] == outcome
     assert {rule["may be empty"] for rule in rules_of_ods(ods)} == {"true"}
 
 

@@ -169,9 +169,9 @@ def demo(folder: Path, *words: str) -> Iterator[subprocess.Popen[str]]:
 
 def test_once_ends_after_the_table_and_leaves_nothing_behind(tmp_path: Path) -> None:
     with demo(tmp_path, "--once") as process:
-        told, errors = process.communicate(timeout=WITHIN_SECONDS)
+        result, errors = process.communicate(timeout=WITHIN_SECONDS)
     assert (process.returncode, errors) == (0, "")
-    header, _, *lines = told.split("\n\n")[0].splitlines()
+    header, _, *lines = result.split("\n\n")[0].splitlines()
     assert [word for word in header.split() if word != "Date"] == [
         "Athlete",
         "Verdict",
@@ -179,8 +179,8 @@ def test_once_ends_after_the_table_and_leaves_nothing_behind(tmp_path: Path) -> 
         "Why",
     ]
     assert len(lines) == 14
-    assert "Haruki (a-08): Stop and get medical care now" in told
-    assert "http" not in told
+    assert "Haruki (a-08): Stop and get medical care now" in result
+    assert "http" not in result
     assert list(tmp_path.iterdir()) == []
 
 
@@ -229,6 +229,6 @@ def curled(line: str) -> requests.Response:
 def test_a_port_that_is_taken_is_wrong_use(stage: Stage, tmp_path: Path) -> None:
     [port] = re.findall(r"\d+$", stage.url)
     with demo(tmp_path, "--port", port) as process:
-        told, errors = process.communicate(timeout=WITHIN_SECONDS)
-    assert (process.returncode, told) == (2, "")
+        result, errors = process.communicate(timeout=WITHIN_SECONDS)
+    assert (process.returncode, result) == (2, "")
     assert errors == f"Error: Port {port} cannot be used: Address already in use.\n"

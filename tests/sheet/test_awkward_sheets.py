@@ -45,7 +45,7 @@ MEDIA_TYPES = {
 
 @dataclass(frozen=True)
 class Awkward:
-    """One entry of the table; its keys are told there."""
+    """One entry of the table; its keys are explained there."""
 
     file: str
     about: str
@@ -140,11 +140,11 @@ def test_the_command_line_gives_each_row_its_verdict(
 ) -> None:
     monkeypatch.setattr("dawnrule.cli.advise.now", lambda: datetime(2026, 3, 9, 9, tzinfo=UTC))
     options = [f"--{name.replace('_', '-')}={value}" for name, value in entry.declared.items()]
-    told = typed("advise", entry.path, "--format=csv", *options)
-    assert beside_rows(told.stdout, entry.read().delimiter) == [*entry.verdicts.values()]
-    assert told.exit_code == int("" in entry.verdicts.values())
-    assert [words for words in entry.remarks if words not in told.stderr] == []
-    assert [cell for cell in entry.refused if f"({cell})" not in told.stderr] == []
+    result = typed("advise", entry.path, "--format=csv", *options)
+    assert beside_rows(result.stdout, entry.read().delimiter) == [*entry.verdicts.values()]
+    assert result.exit_code == int("" in entry.verdicts.values())
+    assert [words for words in entry.remarks if words not in result.stderr] == []
+    assert [cell for cell in entry.refused if f"({cell})" not in result.stderr] == []
 
 
 @pytest.mark.parametrize("entry", ADVISED, ids=str)

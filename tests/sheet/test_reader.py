@@ -313,8 +313,8 @@ def test_cells_are_known_by_the_labels_of_every_language(
     ],
 )
 def test_a_column_that_may_speak_for_rest_is_never_left_unread(header: str, meant: str) -> None:
-    told = f"Column C, {header}, is not known, .* Did you mean {meant}.* call it x_"
-    with pytest.raises(MalformedInput, match=told):
+    result = f"Column C, {header}, is not known, .* Did you mean {meant}.* call it x_"
+    with pytest.raises(MalformedInput, match=result):
         sheet_of(f"athlete_id,date,{header}\na-01,2026-03-09,yes\n")
 
 

@@ -112,7 +112,7 @@ NOT_TOLD_HERE = {
     "field.starts_elsewhere",
     "field.too_long_ago",
     "field.impossible_age",
-    # What no cell can be, as it is told of JSON alone.
+    # Faults that only JSON can have, not a cell.
     "field.a_list",
     "field.blank",
     "field.no_plan",
