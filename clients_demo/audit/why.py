@@ -165,6 +165,8 @@ def _answers(value: Any, name: str = "") -> Iterator[tuple[str, str]]:
 def _text(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(map(str, value)) or "none"
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 

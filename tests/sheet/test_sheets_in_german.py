@@ -121,6 +121,18 @@ NOT_TOLD_HERE = {
     "field.once_or_the_same",
     "field.two_check_ins",
     "field.true_or_false",
+    # Faults of fields that have no column.
+    "field.air_and_humidity",
+    "field.arrived_after",
+    "field.arrived_long_ago",
+    "field.competition_elsewhere",
+    "field.concern_member",
+    "field.incomplete_concern",
+    "field.one_movement",
+    "field.other_phase",
+    "field.phase_backwards",
+    "field.untrue_concern",
+    "field.wbgt_or_air",
 }
 
 
