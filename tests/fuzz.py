@@ -125,7 +125,12 @@ class Target:
         address = coach.post("/v1/athletes/a-03/addresses", json={"purpose": "read"})
         dates = {"rule_set": "baseline@1.1.0", "from": "2026-03-09", "to": "2026-03-09"}
         replay = coach.post("/v1/replays", json=dates)
+        concern = coach.post("/v1/athletes/a-03/concerns", json={"kind": "heart-or-chest"})
+        concern_id = concern.json["concern_id"]
+        cleared = coach.post(f"/v1/concerns/{concern_id}/clearances", json={})
         self.there = {
+            "concern_id": concern_id,
+            "clearance_id": cleared.json["clearance"]["id"],
             "athlete_id": "a-03",
             "advice_id": advice.json["advice_id"],
             "session_id": session.json["session_id"],

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 from itertools import count
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from dawnrule.advice.advisor import Advisor
+from dawnrule.analytics.archive import Archive
+from dawnrule.analytics.cross_check import compare
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.athletes import erase
 from dawnrule.application.audit import audit
+from dawnrule.application.backups import back_up, restore
 from dawnrule.application.batches import Row, submit_each
 from dawnrule.application.check_ins import (
     CheckIns,
@@ -35,8 +41,9 @@ from dawnrule.application.concerns import (
     open_concerns,
     withdraw,
 )
+from dawnrule.application.retention import apply_retention
 from dawnrule.application.sessions import log_session
-from dawnrule.errors import Conflict, Forbidden, InvalidInput, NotFound
+from dawnrule.errors import Conflict, Forbidden, InvalidInput, NotFound, StoreUnusable
 from dawnrule.model.concern_transitions import ClearanceTerms, Opening
 from dawnrule.model.concerns import (
     ActorRole,
@@ -394,6 +401,49 @@ def test_an_erased_athlete_leaves_no_concern_and_a_clean_ledger(
     assert (erased.removed["concerns"], concerns(store)) == (2, [])
     assert is_clean(store, advisor)
     assert b"heart-or-chest" not in store.file.read_bytes()
+
+
+def test_a_back_up_brings_concerns_back_with_their_history(
+    store: Store, post: Post, act: Act, tmp_path: Path
+) -> None:
+    post(0, **CHEST)
+    cleared = act(clear_concern, only(store).id, ClearanceTerms()).concern
+    file = back_up(store.file, tmp_path / "kept.db", at(1))
+    restore(file, tmp_path / "again.db", at(1))
+    with Store.open(tmp_path / "again.db") as again:
+        assert concerns(again) == [cleared]
+
+
+def test_a_back_up_with_a_changed_concern_is_refused(
+    store: Store, post: Post, tmp_path: Path
+) -> None:
+    post(0, **CHEST)
+    with closing(sqlite3.connect(store.file)) as connection, connection:
+        connection.execute("DROP TRIGGER concern_events_stay_as_they_are")
+        connection.execute("UPDATE concern_events SET body = replace(body, 'chest', 'foot')")
+    with pytest.raises(StoreUnusable, match="does not verify"):
+        back_up(store.file, tmp_path / "kept.db", at(1))
+
+
+def test_mornings_with_concerns_are_replayed_like_any_other(
+    store: Store, post: Post, advisor: Advisor
+) -> None:
+    post(0, **CHEST)
+    post(1)
+    table = Archive(store).mornings()
+    rules = advisor.library.get("baseline", "2.0.0")
+    agreement = compare(table, rules, advisor.library.decider(rules))
+    assert (agreement.mornings, agreement.differences) == (2, ())
+
+
+def test_retention_keeps_a_concern_that_has_not_ended_while_its_check_in_goes(
+    store: Store, post: Post, advisor: Advisor
+) -> None:
+    post(0, **CHEST)
+    gone = apply_retention(store, 120, by="service", at=at(125)).removed
+    assert (gone["check_ins"], gone["concerns"]) == (1, 0)
+    assert only(store).state is ConcernState.OPEN
+    assert is_clean(store, advisor)
 
 
 def test_pain_is_about_a_place(store: Store, post: Post) -> None:

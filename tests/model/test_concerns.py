@@ -112,6 +112,16 @@ def kinds(concern: Concern) -> list[str]:
     return [event.kind.value for event in concern.events]
 
 
+def test_kinds_states_and_signs_are_those_of_the_vocabulary() -> None:
+    words = Vocabulary.bundled()
+    assert tuple(kind.value for kind in ConcernKind) == words.values_of("concern_kinds")
+    assert tuple(state.value for state in ConcernState) == words.values_of("concern_states")
+    assert set(RULES.kind_of_sign) == set(words.values_of("concern_signs"))
+    assert set(words.warning_signs) <= set(RULES.kind_of_sign)
+    assert set(RULES.illnesses) <= set(words.illnesses)
+    assert set(RULES.pain_kinds) <= set(words.pain_kinds)
+
+
 # ---- what opens a concern ---------------------------------------------------------------------
 
 
