@@ -522,3 +522,20 @@ def test_nothing_that_was_recorded_is_changed_and_the_same_events_give_the_same_
         assert concern.events[: len(before)] == before
         before = concern.events
         assert concern_of(concern.id, "a-01", concern.kind, concern.events) == concern
+
+
+def test_a_return_does_not_end_under_a_clearance_that_restricts_something() -> None:
+    chest = only(report(0, **CHEST))
+    no_contact = clearance(1, restrictions=Restrictions(no_contact=True))
+    returning = clear(chest, no_contact, by(ActorRole.CLINICIAN), PLANS)
+    for day in range(2, 30):
+        [*changed] = consider_report((returning,), report(day), lambda: "k", PLANS, lambda _: 0)
+        returning = changed[0] if changed else returning
+    assert (returning.state, returning.stage) == (ConcernState.RETURNING, 2)
+
+    full = Clearance("cl-2", ActorRole.CLINICIAN, DAY + timedelta(days=30))
+    cleared = clear(returning, full, by(ActorRole.CLINICIAN, 30), PLANS)
+    for day in range(31, 40):
+        changed = consider_report((cleared,), report(day), lambda: "k", PLANS, lambda _: 0)
+        cleared = changed[0] if changed else cleared
+    assert cleared.is_closed

@@ -24,8 +24,9 @@ class Break:
 
     @property
     def days(self) -> int:
-        """The number of days without training."""
-        return (self.ended_on - self.last_trained_on).days - 1
+        """The number of days from the last training before it to the first after it: who trained
+        on a Saturday and again two Saturdays later was away for two weeks."""
+        return (self.ended_on - self.last_trained_on).days
 
     def week_on(self, day: date) -> int:
         """Return the week since its end that a date lies in, from 1 on."""
