@@ -23,7 +23,7 @@ from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.sessions import log_session
 from dawnrule.clock import now
 from dawnrule.demo.squad import Day, Diary, Squad, invent_diaries
-from dawnrule.model.entities import Athlete
+from dawnrule.model.entities import Athlete, Block
 from dawnrule.settings import LogForm, Settings, name_and_version
 from dawnrule.store import (
     Key,
@@ -140,7 +140,7 @@ def athlete_on_the_phone(scene: Scene) -> None:
     diaries = invent_diaries(Squad.invented(), EARLY)
     (hers,) = (one for one in diaries if one.athlete.id == ON_THE_PHONE)
     scene.write_diary(hers, past=hers.past, this_morning=False)
-    plan = [{"goal": "hypertrophy", "pattern": "squat", "modality": "free-weights"}]
+    plan = (Block("hypertrophy", pattern="squat", modality="free-weights"),)
     stored = StoredPlan(ON_THE_PHONE, EARLY.date(), plan, EARLY, None)
     scene.store.write(lambda transaction: transaction.plans.put(stored))
     for purpose, token in ((Purpose.CHECK_IN, CHECK_IN_TOKEN), (Purpose.READ, READ_TOKEN)):

@@ -9,13 +9,14 @@ from datetime import UTC, date, datetime
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from dawnrule.model.entities import Block
 from dawnrule.store import PrivateAddress, Purpose, StoredPlan, hash_token, new_token
 from tests.browser.axe import open_everything, sideways, violations, wrong_colours
 from tests.conftest import LiveServer
 
 NOW = datetime(2026, 3, 9, 5, 45, tzinfo=UTC)
 TODAY = date(2026, 3, 9)
-PLAN = [{"goal": "hypertrophy", "muscle_groups": ["quadriceps"], "modality": "free-weights"}]
+PLAN = (Block("hypertrophy", ("quadriceps",), modality="free-weights"),)
 SMALLEST_TARGET_PX = 44
 """WCAG 2.2, 2.5.5 (the enhanced criterion)."""
 

@@ -89,7 +89,7 @@ def fill(transaction: Transaction, squad: list[str], chance: random.Random) -> N
             transaction.check_ins.add(StoredCheckIn(f"c{name}", who, date, note, at, None))
             done = Session(who, at, 60, (Block(note["note"]),))
             transaction.sessions.add(StoredSession(f"s{name}", done, at, None))
-            transaction.plans.put(StoredPlan(who, date, [note], at, None))
+            transaction.plans.put(StoredPlan(who, date, done.blocks, at, None))
             transaction.advice.add(
                 StoredAdvice(f"v{name}", f"c{name}", who, date, "rest", None, "d", "{}", at)
             )

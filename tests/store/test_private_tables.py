@@ -9,12 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from dawnrule.model.entities import Block
 from dawnrule.store import PrivateAddress, Purpose, Store, StoredPlan, hash_token
 from tests.factories import DAY, KIM, NOW, SAM
 
 ADDRESS = PrivateAddress("p-01", Purpose.READ, KIM.id, "phone", NOW, "k-01")
 HASH = hash_token("a token")
-PLAN = StoredPlan(KIM.id, DAY, [{"goal": "strength", "muscle_groups": ["chest"]}], NOW, "k-01")
+PLAN = StoredPlan(KIM.id, DAY, (Block("strength", ("chest",)),), NOW, "k-01")
 
 
 @pytest.fixture
@@ -66,7 +67,7 @@ def test_any_text_has_a_hash_as_it_may_come_in_an_address() -> None:
 def test_a_plan_comes_back_as_put_and_the_newest_holds(store: Store) -> None:
     assert store.read(lambda transaction: transaction.plans.get(KIM.id, DAY)) is None
     assert store.write(lambda transaction: transaction.plans.put(PLAN)) is True
-    day_off = replace(PLAN, blocks=[], posted_by=None)
+    day_off = replace(PLAN, blocks=(), posted_by=None)
     assert store.write(lambda transaction: transaction.plans.put(day_off)) is False
     assert store.read(lambda transaction: transaction.plans.get(KIM.id, DAY)) == day_off
     assert store.read(lambda transaction: transaction.plans.get(KIM.id, date(2026, 3, 10))) is None

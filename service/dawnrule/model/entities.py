@@ -9,9 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
 from dawnrule.model.concerns import Concern
+
+Rating: TypeAlias = int | float
+"""A rating from 0 to 10; one that was told as a whole number stays whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,10 +219,10 @@ class CheckIn:
     plan: tuple[Block, ...]
     reported_at: datetime | None = None
     sleep: Sleep = Sleep()
-    soreness: Mapping[str, float] = field(default_factory=dict)
+    soreness: Mapping[str, Rating] = field(default_factory=dict)
     last_trained: Mapping[str, LastTrained] = field(default_factory=dict)
-    fatigue: float | None = None
-    stress: float | None = None
+    fatigue: Rating | None = None
+    stress: Rating | None = None
     resting_hr_bpm: int | None = None
     hrv_rmssd_ms: float | None = None
     rr_intervals_ms: tuple[float, ...] | None = None

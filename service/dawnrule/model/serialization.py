@@ -33,6 +33,7 @@ from dawnrule.model.entities import (
     LastTrained,
     Pain,
     PlanPhase,
+    Rating,
     RecordedAthlete,
     Session,
     Sleep,
@@ -71,6 +72,8 @@ def _converter() -> Converter:
     converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
     converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
     converter.register_structure_hook(FactValue, lambda value, _: value)
+    for rating in (Rating, Rating | None):
+        converter.register_structure_hook(rating, lambda value, _: value)
     converter.register_structure_hook_func(lambda kind: kind == Facts, lambda facts, _: facts)
     first, last = override(rename="from"), override(rename="until")
     converter.register_unstructure_hook(

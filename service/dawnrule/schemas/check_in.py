@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from marshmallow import ValidationError, fields, post_load, validates, validates_schema
+from marshmallow import ValidationError, fields, post_dump, post_load, validates, validates_schema
 
 from dawnrule.facts.recovery import rmssd_ms
 from dawnrule.i18n.lazy import lazy, lazy_number
@@ -21,6 +21,7 @@ from dawnrule.model.entities import (
     Sleep,
     Takes,
 )
+from dawnrule.model.serialization import to_json
 from dawnrule.schemas.base import ByName, ListOf, Object, StrictSchema, Timestamp
 from dawnrule.schemas.errors import load
 from dawnrule.schemas.fields import (
@@ -359,3 +360,8 @@ class PlannedDaySchema(PlanSchema):
     posted_by = fields.String(
         required=True, allow_none=True, metadata={"description": "The id of a key."}
     )
+
+    @post_dump(pass_original=True)
+    def _in_stored_form(self, data: dict[str, Any], planned: Any, **_: Any) -> dict[str, Any]:
+        """Write the blocks as a check-in has them, without what they do not say."""
+        return {**data, "plan": [to_json(block) for block in planned.blocks]}

@@ -6,9 +6,10 @@ import json
 import sqlite3
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
 
-from dawnrule.store.values import json_text, structure, utc_text
+from dawnrule.model.entities import Block
+from dawnrule.model.serialization import from_json, to_json
+from dawnrule.store.values import json_text, utc_text, utc_time
 
 SCHEMA = (
     """
@@ -26,11 +27,11 @@ SCHEMA = (
 
 @dataclass(frozen=True, slots=True)
 class StoredPlan:
-    """A coach's plan for one date: ``blocks`` in JSON form, none for a day off."""
+    """A coach's plan for one date; no blocks are a day off."""
 
     athlete_id: str
     date: date
-    blocks: list[dict[str, Any]]
+    blocks: tuple[Block, ...]
     posted_at: datetime
     posted_by: str | None
 
@@ -55,7 +56,7 @@ class Plans:
             (
                 plan.athlete_id,
                 plan.date.isoformat(),
-                json_text(plan.blocks),
+                json_text([to_json(block) for block in plan.blocks]),
                 utc_text(plan.posted_at),
                 plan.posted_by,
             ),
@@ -71,10 +72,8 @@ class Plans:
         if row is None:
             return None
         blocks, posted_at, posted_by = row
-        return structure(
-            StoredPlan,
-            (athlete_id, date.isoformat(), json.loads(blocks), posted_at, posted_by),
-        )
+        planned = tuple(from_json(Block, block) for block in json.loads(blocks))
+        return StoredPlan(athlete_id, date, planned, utc_time(posted_at), posted_by)
 
     def delete(self, athlete_id: str, date: date) -> bool:
         """Delete the plan for a date; return False if there was none."""

@@ -13,7 +13,6 @@ from dawnrule.application.plans import remove_plan, set_plan
 from dawnrule.errors import NotFound
 from dawnrule.facts.plausibility import starts_elsewhere
 from dawnrule.model.entities import CheckIn
-from dawnrule.model.serialization import to_json
 from dawnrule.schemas.check_in import PlannedDaySchema, PlanSchema
 from dawnrule.schemas.errors import invalid_input
 from dawnrule.schemas.query import day_of_address
@@ -45,8 +44,7 @@ def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> tuple[Store
     """
     planned = CheckIn(athlete_id, day_of_address(date), body["plan"])
     now, key_id = context().clock().astimezone(UTC), caller().id
-    blocks = to_json(planned)["plan"]
-    plan = StoredPlan(athlete_id, planned.date, blocks, now, key_id)
+    plan = StoredPlan(athlete_id, planned.date, planned.plan, now, key_id)
 
     def put(transaction: Transaction) -> bool:
         faults = list(starts_elsewhere(require_athlete(transaction, athlete_id), planned))
