@@ -91,7 +91,7 @@ def test_erasing_a_person_leaves_nothing_of_them(
         "keys": 1,
         "private_addresses": 0,
         "plans": 0,
-        "concerns": 0,
+        "concerns": 1,
         "activations": 0,
         "position": erased.json["position"],
         "wiped": True,

@@ -147,7 +147,7 @@ def test_no_table_that_names_an_athlete_is_forgotten(store: Store) -> None:
 
     named = store.read(tables)
     assert "check_ins" in named
-    assert named <= set(re.findall(r"FROM (\w+)", " ".join(KINDS.values())))
+    assert named <= set(re.findall(r"(?:FROM|JOIN) (\w+)", " ".join(KINDS.values())))
     beside = {"athletes", "shadow_verdicts", "replays"}
     assert named | beside == set(
         store.write(lambda transaction: transaction.athletes.delete("nobody"))

@@ -104,7 +104,7 @@ def test_a_page_that_is_not_there_says_nothing_in_english(
 @pytest.mark.parametrize(
     ("address", "answers", "said"),
     [
-        (TRY_OUT, {"soreness": "14"}, "Schreib eine ganze Zahl von 0 bis 10."),
+        (TRY_OUT, {"sleep_quality": "14"}, "Schreib eine ganze Zahl von 1 bis 5."),
         (TRY_OUT, {"sleep_hours": "viel"}, "Schreib eine Zahl von 0 bis 24."),
         (TRY_OUT, {"goal": "laufen"}, "Wähle eine der Antworten."),
         ("/coach/replays", {}, "Wähle eines der Regelwerke."),

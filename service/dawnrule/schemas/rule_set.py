@@ -301,6 +301,26 @@ class RuleSchema(RuleHeadSchema):
     reason = fields.String(required=True)
     when = fields.Raw(required=True, metadata=_CONDITION)
     examples = fields.List(Object(ExampleSchema), required=True)
+    limits = fields.Raw(
+        metadata={
+            "type": "object",
+            "additionalProperties": True,
+            "description": "How much of the plan may be done where the rule fires; left out where "
+            "it limits nothing.",
+        }
+    )
+    told_when = fields.String(
+        metadata={
+            "enum": ["trains"],
+            "description": "`trains`: a note that is given only where something is trained.",
+        }
+    )
+    tell_again = fields.String(
+        metadata={
+            "enum": ["always", "when-changed"],
+            "description": "Whether a note of the last seven days is given in full again.",
+        }
+    )
 
 
 class RuleSetSummarySchema(RuleSetNameSchema):

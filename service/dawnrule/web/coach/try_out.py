@@ -110,7 +110,8 @@ def _value(definition: FactDefinition, text: str) -> FactValue:
         return _TRUTH.get(text, text)
     if definition.is_numeric and _NUMBER.fullmatch(text):
         number = float(text.replace(",", "."))
-        return int(number) if number.is_integer() and definition.type == "integer" else number
+        whole = definition.type == "integer" or definition.step is not None
+        return int(number) if number.is_integer() and whole else number
     return text
 
 
