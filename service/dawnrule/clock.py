@@ -1,4 +1,4 @@
-"""What time is it, and which id was never given before? What a run cannot know from its input."""
+"""The clock and new ids: what a run cannot know from its input."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What can go wrong, and how is it said?
+"""Errors: everything that can go wrong, each with its status and title.
 
 DawnruleError                  anything we raise on purpose
 ├── InvalidInput        422    fields that do not fit, each with a JSON Pointer

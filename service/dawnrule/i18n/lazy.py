@@ -1,4 +1,4 @@
-"""How is a sentence said before it is known who reads it, and in which language?"""
+"""Lazy text: a sentence that is rendered once its reader's language is known."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does advice look like?"""
+"""Advice, outlook, feed and health in JSON."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How are many check-ins or sessions sent at once, and what comes back for each?"""
+"""Batches of check-ins or sessions in JSON, with a result for each row."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is kept of an advice, and how is it explained?"""
+"""Records and evaluations in JSON, with the trace of every rule."""
 
 from __future__ import annotations
 

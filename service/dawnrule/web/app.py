@@ -1,4 +1,4 @@
-"""How is the application put together?"""
+"""The application: routes, context, errors and headers put together."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What do the views work with?"""
+"""The context that all views share: store, rule sets, clock and settings."""
 
 from __future__ import annotations
 

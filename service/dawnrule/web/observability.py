@@ -1,4 +1,4 @@
-"""What does the service write down about each request and each error? Nothing of anybody's health.
+"""Request log and metrics, without a word on anybody's health.
 
 A line says which route was called, never at which address: that may hold a private token or an
 id. An error is told by its kind and by where in the source it came from, never by its message,

@@ -1,4 +1,4 @@
-"""What do people read in a browser? Pages that need nothing from outside."""
+"""Home and documentation pages, with nothing loaded from elsewhere."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who trains? The squad, one athlete, and the erasing of a person."""
+"""Athletes: the squad, one athlete, export and erasure."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Many check-ins or sessions are posted at once, as JSON or as a sheet: what comes back?"""
+"""Batches: many check-ins or sessions posted at once, as JSON or as a sheet."""
 
 from __future__ import annotations
 

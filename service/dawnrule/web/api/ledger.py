@@ -1,4 +1,4 @@
-"""What is the newest entry of the ledger, and how can an outsider check one advice?"""
+"""The ledger: its newest entry, the proof of one advice, and the acts of people."""
 
 from __future__ import annotations
 

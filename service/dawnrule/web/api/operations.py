@@ -1,4 +1,4 @@
-"""Is the service well, what has it done, and what is its interface?"""
+"""Operations: health, readiness, metrics and the interface description."""
 
 from __future__ import annotations
 

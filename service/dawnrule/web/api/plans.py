@@ -1,4 +1,4 @@
-"""What does the coach plan for an athlete and a date?"""
+"""Plans: what the coach plans for an athlete and a date."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which private addresses does an athlete have, and who gives and ends them?"""
+"""Private addresses of an athlete: listed, created, rotated and revoked."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What would another rule set have said on past mornings?"""
+"""Replays: past mornings decided by another rule set."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What was trained? Sessions are logged, read, mended and taken back."""
+"""Sessions: logged, read, corrected and removed."""
 
 from __future__ import annotations
 

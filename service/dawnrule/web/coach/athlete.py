@@ -1,4 +1,4 @@
-"""How have an athlete's last weeks been, and what is ahead?"""
+"""*Athlete*: the last weeks in charts, the open concerns, and the outlook."""
 
 from __future__ import annotations
 

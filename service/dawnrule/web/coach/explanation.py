@@ -1,4 +1,4 @@
-"""Why was this advice given, and what would other rules have said?"""
+"""*Why*: one advice explained, and the same morning under another rule set."""
 
 from __future__ import annotations
 

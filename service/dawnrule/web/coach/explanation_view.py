@@ -1,4 +1,4 @@
-"""What does a coach read about one advice? (pure)
+"""View model of *Why* (pure).
 
 From the verdict to the rule, its conditions and numbers, and what was near; then what went in.
 """

@@ -1,4 +1,4 @@
-"""What do all of the coach's pages have in common?
+"""The layout that all pages of the coach share: forms, headers, errors.
 
 They are for a browser that a coach signed in with, load nothing from outside, run no scripts, and
 take a form only with the token that it was given: ``csrf_token()`` in the template, in a hidden

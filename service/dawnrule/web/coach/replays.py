@@ -1,4 +1,4 @@
-"""What would other rules have said on past mornings? Start a replay, follow it, read what it found.
+"""*Replays*: start one, follow it, read what it found.
 
 A page of a replay that goes on asks the browser to load it again; ``follow=no`` in the address
 ends that.

@@ -1,4 +1,4 @@
-"""Which rules are there, how do they read, how do they differ, and how did they do?"""
+"""*Rules*: the rule sets in words, their differences and their scorecards."""
 
 from __future__ import annotations
 

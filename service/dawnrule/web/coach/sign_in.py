@@ -1,4 +1,4 @@
-"""How does a coach come in, and out again?"""
+"""Sign-in and sign-out of a coach."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who should do what this morning? The squad by verdict, on a page and as a sheet."""
+"""*This morning*: the squad by verdict, on a page and as a sheet."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What would a rule set say to facts that a coach fills in? Nothing is stored."""
+"""*Try out*: a rule set's decision on facts that a coach fills in; nothing is stored."""
 
 from __future__ import annotations
 

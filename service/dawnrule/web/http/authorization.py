@@ -1,4 +1,4 @@
-"""Who may call what? One table, and the check that runs before every view."""
+"""Authorization: one table of who may call what, checked before every view."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""In which language is a request answered?
+"""The language of a request, and texts in it.
 
 What the address says (``?lang=de``) comes first, then the Accept-Language header, then the language
 of the athlete whom it is about, then English; at a private address the athlete's own comes before

@@ -1,4 +1,4 @@
-"""Which coach does a browser belong to? A signed cookie names its sign-in, and the store the key.
+"""Login sessions of coaches: a signed cookie names the sign-in, the store its key.
 
 Whether the sign-in goes on, and its key still is a coach's, is asked of the store each time; so a
 sign-out ends all copies of the cookie, in every process. The cookie holds no key and goes to the

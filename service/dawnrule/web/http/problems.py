@@ -1,4 +1,4 @@
-"""How is an error told over HTTP? As problem details (RFC 9457), whatever went wrong."""
+"""Problem details (RFC 9457) for every error."""
 
 from __future__ import annotations
 

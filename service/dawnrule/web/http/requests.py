@@ -1,4 +1,4 @@
-"""How does a request's body or query become what a view is given?"""
+"""Request parsing: strict JSON, media types, query arguments."""
 
 from __future__ import annotations
 

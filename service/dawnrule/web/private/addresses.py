@@ -1,4 +1,4 @@
-"""Where do private addresses lie, and how are they named where nobody may see them?"""
+"""Paths of private addresses, and their names in logs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How does a phone's calendar show what opens when, and today's verdict? (RFC 5545 and 7986)
+"""Today's verdict and the outlook as a calendar (RFC 5545 and 7986).
 
 The same facts give the same bytes, so that a calendar that asks again learns that nothing changed.
 """

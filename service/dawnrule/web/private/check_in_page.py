@@ -1,4 +1,4 @@
-"""How is today's check-in sent from a phone, and its advice seen? One page of plain controls."""
+"""The athlete's check-in page: plain controls in, today's advice out."""
 
 from __future__ import annotations
 

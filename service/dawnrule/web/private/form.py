@@ -1,4 +1,4 @@
-"""What was answered on the page, control by control, and how do a stored check-in's answers look?
+"""The check-in form: controls filled from a stored check-in, and read back into one.
 
 A control is called as its answer is in a check-in, with ``/`` between: ``soreness/chest``. No text
 is no answer; it is never zero.

@@ -1,4 +1,4 @@
-"""Who comes with a private address, and what may a browser keep of what it is given?"""
+"""The athlete behind a private address, and what a browser may cache."""
 
 from __future__ import annotations
 
