@@ -1,5 +1,5 @@
-"""What does a test find ready? A clock that it sets, a store of its own, the application, and the
-real server on a free port."""
+"""Fixtures: a clock that the test sets, a store of its own, the application, and the real server on
+a free port."""
 
 from __future__ import annotations
 

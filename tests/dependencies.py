@@ -1,4 +1,4 @@
-"""Is anything known against the packages that we build on? ``python -m tests.dependencies``
+"""Known vulnerabilities of the packages that we build on: ``python -m tests.dependencies``.
 
 pip-audit asks the package index for what is known of each installed package. Where the index has
 no such service, or none can be reached, pip-audit finds nothing and ends well: here that is told as

@@ -1,4 +1,4 @@
-"""Does every operation stand whatever is sent to it, and answer as its description says?
+"""Random requests to every operation, whose answers must fit the description.
 
 ``python -m tests.fuzz --examples 2000`` is the long run; ``tests/security/test_fuzz.py`` is a
 short one that is the same each time. Cases come from the description: those on the edges of

@@ -1,4 +1,4 @@
-"""Is a morning under another rule set laid beside what was told, subject by subject?"""
+"""Comparison of a morning under another rule set with what was advised, subject by subject."""
 
 from __future__ import annotations
 

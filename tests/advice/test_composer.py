@@ -1,4 +1,4 @@
-"""How does a decision become advice that a person can act on?"""
+"""Composition of advice from a decision: headline, reason, caution and notes."""
 
 from __future__ import annotations
 

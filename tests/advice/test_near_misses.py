@@ -1,4 +1,4 @@
-"""Which rules nearly fired, and by how much?"""
+"""Rules that nearly fired, and by how much."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What can be done instead of a part that is held back?"""
+"""Alternatives to a part that is held back."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is pain told where it hurts, and never of a muscle group that does not?"""
+"""Places of pain in reasons and headlines: where it hurts, and nowhere else."""
 
 from __future__ import annotations
 

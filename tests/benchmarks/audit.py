@@ -1,4 +1,4 @@
-"""How long does it take to verify a long ledger?
+"""Time to verify a long ledger.
 
 Run from the checkout: ``python -m tests.benchmarks.audit --records 100000``. One morning each of
 many athletes is considered in earnest; its record is then entered again and again under other ids

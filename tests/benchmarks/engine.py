@@ -1,4 +1,4 @@
-"""How many subjects a second do the two evaluations decide, beside a rule library of the trade?
+"""Subjects decided per second by both evaluations, beside a general-purpose rule library.
 
 Run from the checkout: ``python -m tests.benchmarks.engine`` (needs the extra ``benchmark``).
 Every subject gets the full list of the rules that fire on it, on one core, by

@@ -1,4 +1,4 @@
-"""Is advice as quick after ten years as after none?
+"""Time to advise after ten years of history, beside none.
 
 Run from the checkout: ``python -m tests.benchmarks.history``. A database holds three athletes,
 one with ten years of daily check-ins, advice and sessions, one with the 120 days of them that

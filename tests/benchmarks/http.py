@@ -1,4 +1,4 @@
-"""How many check-ins a second are answered over HTTP, beside the barest service there could be?
+"""Check-ins answered per second over HTTP, beside the barest possible service.
 
 Run from the checkout: ``python -m tests.benchmarks.http``. Eight keep-alive clients post the
 check-ins of different athletes:

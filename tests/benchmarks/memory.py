@@ -1,4 +1,4 @@
-"""Does the service's memory stay flat, however many check in?
+"""Resident memory of the service over many check-ins.
 
 Run from the checkout: ``python -m tests.benchmarks.memory``. Four clients post one check-in after
 the other to one process of the service, each for the next of 10,000 athletes, so that everybody's

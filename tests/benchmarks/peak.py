@@ -1,4 +1,4 @@
-"""Does the service hold the morning peak: 5,000 athletes in 10 minutes?
+"""The morning peak: 5,000 athletes in ten minutes.
 
 Run from the checkout: ``python -m tests.benchmarks.peak --speed 10``. Each of the athletes has two
 weeks of mornings behind them, and checks in once, at a random moment of the ten minutes; the ten

@@ -1,4 +1,4 @@
-"""How do general-purpose rule engines say the same rules?
+"""The same rules written for general-purpose rule engines.
 
 Each takes the same conditions in its own language, a missing fact being null, and gives the rules
 that fire on some facts, in the file's order.

@@ -1,4 +1,4 @@
-"""How many subjects a second are decided in columns, and how many one by one?
+"""Subjects decided per second in columns, beside one by one.
 
 Run from the checkout: ``python -m tests.benchmarks.replay`` (needs the extra ``benchmark``). A
 subject is a day or a part of its plan. In one run, the same rules on the same facts by

@@ -1,4 +1,4 @@
-"""How long does the check of a rule set take?
+"""Time to check a rule set.
 
 Run from the checkout: ``python -m tests.benchmarks.rules_check``. Each shipped rule set is checked,
 and sets of 300 rules that a seed makes up: day and part rules over the whole fact dictionary, most

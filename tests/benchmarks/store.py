@@ -1,4 +1,4 @@
-"""How many commits a second does the store do, beside SQLite without it?
+"""Commits per second through the store, beside SQLite alone.
 
 Run from the checkout: ``python -m tests.benchmarks.store``. Each commits the check-in of an
 ordinary morning, with ``synchronous = FULL`` and the write-ahead log:

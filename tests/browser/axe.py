@@ -1,4 +1,4 @@
-"""What does axe-core find fault with on a page, and does the page fit the screen?"""
+"""axe-core on a page, and the width of the page on the screen."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Can everybody use the pages? Each is held against WCAG 2.2 AA by axe-core in a real browser.
+"""Accessibility of every page: WCAG 2.2 AA by axe-core in a real browser.
 
 A new page goes into ``PAGES``; a page that is missing there fails a test.
 """

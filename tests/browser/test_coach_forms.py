@@ -1,4 +1,4 @@
-"""Can everybody use what the coach's forms on rules and replays answer with?"""
+"""Accessibility of what the coach's forms on rules and replays answer with."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do the coach's pages work in a real browser, by keyboard, without scripts and on paper?"""
+"""The coach's pages in a real browser: by keyboard, without scripts, on paper."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do the sheet, the phone and the coach's page tell the same story of one morning?"""
+"""One morning told alike by the sheet, the phone and the coach's page."""
 
 from __future__ import annotations
 

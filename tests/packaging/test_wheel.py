@@ -1,4 +1,4 @@
-"""Does the wheel hold all that the service needs, away from the checkout?"""
+"""The wheel, away from the checkout, with everything the service needs."""
 
 from __future__ import annotations
 

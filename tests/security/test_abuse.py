@@ -1,4 +1,4 @@
-"""What becomes of whoever wants to break in, to break it, or to have it say what is theirs?"""
+"""Attempts to break in, to break the service, or to make it say what belongs to others."""
 
 from __future__ import annotations
 

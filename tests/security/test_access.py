@@ -1,4 +1,4 @@
-"""Who may do what, and what does everybody else learn? Nothing."""
+"""Access by role: who may do what, and that everybody else learns nothing."""
 
 from __future__ import annotations
 

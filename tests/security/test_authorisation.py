@@ -1,5 +1,5 @@
-"""Is every route closed to whom it is not for? Asked of the routes that there are, whichever they
-are: none can be forgotten here."""
+"""Every route closed to whom it is not for; the routes are read from the application, so that none
+can be forgotten here."""
 
 from __future__ import annotations
 

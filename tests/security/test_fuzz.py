@@ -1,5 +1,4 @@
-"""Does every operation stand whatever is sent to it, and answer as its description says? A short
-run, the same each time; ``tests/fuzz.py`` tells of the long one."""
+"""A short run of random requests, the same each time; ``tests/fuzz.py`` has the long one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which advice does a phone, a coach or an auditor get?"""
+"""Advice as a phone, a coach and an auditor get it."""
 
 from __future__ import annotations
 

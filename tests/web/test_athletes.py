@@ -1,4 +1,4 @@
-"""How is the squad kept, and how is a person erased?"""
+"""The squad: added, changed, listed, erased."""
 
 from __future__ import annotations
 

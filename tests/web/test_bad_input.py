@@ -1,4 +1,4 @@
-"""What does bad input get? A clear refusal that says where the fault stands and what would do."""
+"""Bad input: refused clearly, with the place of the fault and what would be accepted."""
 
 from __future__ import annotations
 

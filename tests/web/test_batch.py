@@ -1,4 +1,4 @@
-"""What comes back when a whole squad's check-ins are posted at once?"""
+"""Batches: a whole squad posted at once."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does a warning sign count until it is answered, however the next check-in comes?
+"""Warning signs that count until they are answered, however the next check-in comes.
 
 Common practice, no source: silence is no all-clear.
 """

@@ -1,4 +1,4 @@
-"""Does the page for checking in take what an athlete answers, and nothing that they did not say?"""
+"""The check-in page: it takes what an athlete answers, and nothing they did not say."""
 
 from __future__ import annotations
 

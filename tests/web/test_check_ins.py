@@ -1,4 +1,4 @@
-"""What comes back for a check-in?"""
+"""Check-ins over HTTP, and the advice they are answered with."""
 
 from __future__ import annotations
 

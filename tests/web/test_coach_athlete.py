@@ -1,4 +1,4 @@
-"""Does an athlete's page show the weeks as they were?"""
+"""The athlete's page of the coach: the weeks as they were."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does a chart show each value where it belongs, and nothing where there is none?"""
+"""Charts: each value where it belongs, and a gap where there is none."""
 
 from __future__ import annotations
 

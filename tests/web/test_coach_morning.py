@@ -1,4 +1,4 @@
-"""Does the morning's page say who should do what, and miss nobody?"""
+"""The page *This morning*: who should do what, with nobody left out."""
 
 from __future__ import annotations
 

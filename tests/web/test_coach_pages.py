@@ -1,4 +1,4 @@
-"""What do the coach's pages on advice, rules and replays make of what they are given?"""
+"""View models of the coach's pages on advice, rules and replays."""
 
 from __future__ import annotations
 

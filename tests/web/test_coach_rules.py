@@ -1,4 +1,4 @@
-"""Can a coach read the rules, compare and try them, and replay past mornings, in a browser?"""
+"""The pages on rules: read, compared, tried, and replayed on past mornings."""
 
 from __future__ import annotations
 

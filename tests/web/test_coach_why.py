@@ -1,4 +1,4 @@
-"""Does a coach find out on one page why an advice is as it is?"""
+"""The page *Why*: one advice explained on one page."""
 
 from __future__ import annotations
 

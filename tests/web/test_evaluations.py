@@ -1,4 +1,4 @@
-"""What would the rules say? A dry run stores nothing."""
+"""Evaluations: a dry run of the rules, of which nothing is stored."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Can a person take along all that is stored of them, and read it?"""
+"""The export of everything that is stored of a person."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""In which language does the interface answer?"""
+"""The language in which the interface answers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is written down about a request and an error, and what is not?"""
+"""The request log: what it holds of a request or an error, and what it never holds."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is counted and measured, and does it say nothing of anybody?"""
+"""Metrics: what is counted and measured, without a word on anybody."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is there any input that the service cannot cope with?"""
+"""Random input, none of which may cause a server error."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is the interface what its description says?"""
+"""The description of the interface, held against the interface."""
 
 from __future__ import annotations
 

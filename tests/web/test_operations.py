@@ -1,4 +1,4 @@
-"""Does the service say truly whether it can do its work?"""
+"""Health and readiness: true statements on whether the service can do its work."""
 
 from __future__ import annotations
 

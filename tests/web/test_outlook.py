@@ -1,4 +1,4 @@
-"""When does what open again, as the interface tells it?"""
+"""The outlook over HTTP: when what opens again."""
 
 from __future__ import annotations
 

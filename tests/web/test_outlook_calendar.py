@@ -1,4 +1,4 @@
-"""Does a calendar program read what it is given? Read by two that are not one another's."""
+"""The outlook as a calendar, read by two independent calendar libraries."""
 
 from __future__ import annotations
 

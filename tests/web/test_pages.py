@@ -1,4 +1,4 @@
-"""Can a person read the documentation without the internet, and without harm?"""
+"""The documentation pages: readable without the internet, and harmless."""
 
 from __future__ import annotations
 

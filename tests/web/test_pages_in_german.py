@@ -1,4 +1,4 @@
-"""Do the pages for people speak another language throughout?"""
+"""The pages for people in German throughout."""
 
 from __future__ import annotations
 

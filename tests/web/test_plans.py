@@ -1,4 +1,4 @@
-"""Is a coach's plan kept for its date, and refused when it cannot be?"""
+"""Plans: kept for their date, refused when they cannot be true."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does a private address give, and what does it give nobody?"""
+"""Private addresses: what they give, and that they give nobody else anything."""
 
 from __future__ import annotations
 

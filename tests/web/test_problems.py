@@ -1,4 +1,4 @@
-"""Is every error told in the same way, whoever raised it?"""
+"""Problem details: every error in one form, whoever raised it."""
 
 from __future__ import annotations
 

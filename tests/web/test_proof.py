@@ -1,4 +1,4 @@
-"""Can the record be checked from outside, and can a coach see who did what?"""
+"""Proofs and acts: the record checked from outside, and who did what."""
 
 from __future__ import annotations
 

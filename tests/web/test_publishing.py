@@ -1,4 +1,4 @@
-"""Can a coach publish rules, let them hold, take them back, and try them where nobody sees it?"""
+"""Publishing: rule sets published, activated, taken back, and tried in the shadow."""
 
 from __future__ import annotations
 

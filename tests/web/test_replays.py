@@ -1,4 +1,4 @@
-"""Can a coach see over HTTP what other rules would have said, and how rules did?"""
+"""Replays and scorecards over HTTP."""
 
 from __future__ import annotations
 

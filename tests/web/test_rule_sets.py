@@ -1,4 +1,4 @@
-"""Can the rules be read word for word?"""
+"""Rule sets over HTTP, word for word."""
 
 from __future__ import annotations
 

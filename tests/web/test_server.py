@@ -1,4 +1,4 @@
-"""Does the real server hold what the application promises?"""
+"""The real server, held to what the application promises."""
 
 from __future__ import annotations
 

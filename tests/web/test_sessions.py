@@ -1,4 +1,4 @@
-"""What comes back for a session that was trained, and what does it do to today's advice?"""
+"""Sessions over HTTP, and their effect on today's advice."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is a squad's sheet answered in the language of the request, and JSON told in English still?"""
+"""Sheets answered in the language of the request, and JSON still in English."""
 
 from __future__ import annotations
 

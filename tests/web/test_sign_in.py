@@ -1,4 +1,4 @@
-"""Who gets to see the coach's pages, and what does a browser keep of that?"""
+"""Sign-in to the coach's pages, and what a browser keeps of it."""
 
 from __future__ import annotations
 
