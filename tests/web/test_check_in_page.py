@@ -159,6 +159,17 @@ def test_what_was_sent_fills_the_page_and_can_be_sent_again_unchanged(
     assert stored().revision == 1
 
 
+def test_a_rating_between_two_is_kept_by_a_correction(
+    coach: Client, client: Client, path: str, stored: Stored
+) -> None:
+    coach.post("/v1/check-ins", json=EXAMPLE | {"soreness": {"quadriceps": 4.5}})
+    form = Form(client.get(path).text)
+    assert form.sent["soreness/quadriceps"] == "4.5"
+    form.sent["fatigue"] = "9"
+    assert client.post(path, data=form.sent).status_code == 303
+    assert (stored().body["soreness"], stored().body["fatigue"]) == ({"quadriceps": 4.5}, 9)
+
+
 def test_the_same_answers_twice_are_one_check_in_and_others_correct_it(
     coach: Client, client: Client, path: str, stored: Stored
 ) -> None:

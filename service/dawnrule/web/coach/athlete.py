@@ -163,6 +163,7 @@ def athlete(athlete_id: str) -> str:
         outlook_note=outlook.note,
         outlook_days=_OUTLOOK_DAYS,
         shade=lambda soreness: bisect(_SHADES_BEGIN, soreness),
+        number=_number,
         kinds_of=_kinds_of,
         session_words=_session_words,
         clock=_clock(summary.morning.athlete.time_zone),

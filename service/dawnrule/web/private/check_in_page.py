@@ -45,6 +45,7 @@ from dawnrule.web.private.form import (
     answers_of,
     chosen_plan,
     faults_of,
+    is_decimal,
     parse_check_in,
     plans_to_choose_from,
     section_of,
@@ -440,10 +441,14 @@ def _any_answered(groups: Sequence[str], answers: Answers, faults: Mapping[str, 
     return any(answers.one(control) or control in faults for control in controls)
 
 
-def _ratings(fact: str) -> list[str]:
-    """The answers that a scale offers, from the least to the greatest that a fact may have."""
-    known = FactDictionary.bundled()[fact]
-    return [str(rating) for rating in range(int(known.least), int(known.greatest) + 1)]
+def _ratings(fact: str, answer: str = "") -> list[str]:
+    """List the ratings that a scale offers, from the least to the greatest of a fact; also the
+    ``answer`` where it lies between two of them, so that a correction keeps it."""
+    definition = FactDictionary.bundled()[fact]
+    ratings = [str(one) for one in range(int(definition.least), int(definition.greatest) + 1)]
+    if is_decimal(answer) and answer not in ratings:
+        return sorted([*ratings, answer], key=float)
+    return ratings
 
 
 def _in_words(answer: Response) -> Response:

@@ -201,6 +201,11 @@ def parse_check_in(
     return Faults(contradictions) if contradictions else check_in
 
 
+def is_decimal(text: str) -> bool:
+    """Return whether a text is a number with a point, as a stored rating between two is."""
+    return "." in text and bool(_DECIMAL.fullmatch(text))
+
+
 def faults_of(invalid: InvalidInput, answers: Answers) -> Faults:
     """What a schema, or the check of what can be true, found wrong."""
     own = chosen_plan(answers) == OWN
@@ -232,7 +237,7 @@ def _contradictions(answers: Answers, plans: Mapping[str, Plan]) -> Iterator[tup
 def _reported(answers: Answers) -> dict[str, Any]:
     """All that was answered but the plan, in a check-in's plain form."""
     soreness = {
-        name.removeprefix("soreness/"): _number(answers.one(name), _WHOLE)
+        name.removeprefix("soreness/"): _number(answers.one(name), _DECIMAL)
         for name in answers.given
         if name.startswith("soreness/") and answers.one(name)
     }
