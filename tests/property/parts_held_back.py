@@ -14,7 +14,7 @@ from typing import Any
 
 from dawnrule.advice.advisor import Advisor, Morning
 from dawnrule.facts.derive import FactSource, PartFacts, derive_facts
-from dawnrule.model import FactDictionary, Facts, FactValue, Verdict
+from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Verdict
 from dawnrule.model.advice import Change, PartAdvice
 from dawnrule.model.entities import Block
 from dawnrule.rules.conditions import Operator, facts_of, tests_of
@@ -105,8 +105,11 @@ class HeldBack:
 
     def less_worrying(self, fact: str) -> Iterator[FactValue]:
         """List the values that a fact could take in the less worrying direction: each of an
-        integer's, and of a number's those around the thresholds."""
+        integer's, and of a number's those around the thresholds. Rules of the second edition name
+        what time changes and nothing else."""
         definition, before = DICTIONARY[fact], self.facts.facts.get(fact)
+        if self.rule_set.edition(DICTIONARY) >= SECOND_EDITION and not definition.grows:
+            return
         if definition.origin in ("plan", "athlete") or definition.worse == "none":
             return
         if isinstance(before, bool):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Self
 
@@ -12,7 +12,7 @@ from dawnrule.advice.composer import Composer
 from dawnrule.facts.derive import FactSource, MorningFacts
 from dawnrule.model import Facts, FactValue
 from dawnrule.model.advice import Advice, RuleSetName
-from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.model.entities import Athlete, Block, CheckIn, History
 from dawnrule.model.record import (
     FiredRules,
     Record,
@@ -111,16 +111,27 @@ class Advisor:
         Raises ``EngineDisagreement`` or ``EngineFailure``.
         """
         edition = rule_set.edition(self.composer.dictionary)
-        source = FactSource.of(
-            morning.athlete, morning.check_in, morning.history, morning.now, edition
-        )
+
+        def source_of(plan: tuple[Block, ...]) -> FactSource:
+            check_in = replace(morning.check_in, plan=plan)
+            return FactSource.of(morning.athlete, check_in, morning.history, morning.now, edition)
+
+        source = source_of(morning.check_in.plan)
         facts = source.morning()
         decider = self.library.decider(rule_set)
         decision = decider.decide(facts.day, [part.facts for part in facts.parts])
         what_if = self.library.what_if(rule_set)
         options = self.composer.options(source, what_if, facts, decision)
+        sessions = self.composer.sessions(source, source_of, what_if, decision, facts, rule_set)
         advice = self.composer.compose(
-            advice_id, morning.check_in, facts, decision, options.of, rule_set
+            advice_id,
+            morning.check_in,
+            facts,
+            decision,
+            options.of,
+            sessions.instead_of,
+            rule_set,
+            morning.history.given_notes,
         )
         return Considered(morning, facts, decision, advice, rule_set)
 

@@ -3,21 +3,37 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import NamedTuple, Self
 
+from dawnrule.advice.blocks import BlockDecision, decide_blocks, limits_as_facts
+from dawnrule.advice.notes import FiredNote, notes_by_block, notes_by_part
 from dawnrule.advice.options import Alternatives, Options, PartOptions
+from dawnrule.advice.sessions import Sessions, SourceOf
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
 from dawnrule.facts.pain import fact_name, pains_of_part
 from dawnrule.i18n.catalog import ENGLISH, Texts
 from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, Verdict, Vocabulary
-from dawnrule.model.advice import Advice, Change, Note, PartAdvice, RuleName, RuleSetName
+from dawnrule.model.advice import (
+    Advice,
+    Alternative,
+    BlockAdvice,
+    Change,
+    GivenNote,
+    Note,
+    PartAdvice,
+    RuleName,
+    RuleSetName,
+    blocks_of,
+)
 from dawnrule.model.entities import CheckIn, Pain
+from dawnrule.rules.advice_policy import AdvicePolicy
 from dawnrule.rules.counterfactuals import Change as FoundChange
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.evaluation.decision import DayDecision, Decision
+from dawnrule.rules.limits import in_words
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Wording
 
@@ -147,27 +163,59 @@ class Composer:
         morning: MorningFacts,
         decision: DayDecision,
         options_of: Callable[[PartFacts, Decision], PartOptions],
+        sessions_of: Callable[[BlockDecision], tuple[Alternative, ...]],
         rule_set: RuleSet,
+        given_notes: Sequence[GivenNote] = (),
     ) -> Advice:
         """Compose the advice on a check-in; ``decision`` must be that of ``rule_set`` on
-        ``morning``, and ``options_of`` must find the options of the same."""
+        ``morning``, and ``options_of`` and ``sessions_of`` must find the options of the same.
+
+        A note that has not changed since it was one of the ``given_notes`` is only named. Rule sets
+        of the first edition have no blocks of their own: theirs follow from the parts.
+        """
+        parts = tuple(
+            self._part(check_in, part, decided, options_of(part, decided))
+            for part, decided in zip(morning.parts, decision.parts, strict=True)
+        )
+        if rule_set.edition(self.dictionary) < SECOND_EDITION:
+            notes = tuple(self.note(one.rule) for one in self._notes_by_part(morning, decision))
+            blocks = blocks_of(parts)
+            return self._advice(
+                advice_id, check_in, morning, decision, rule_set, parts, blocks, notes
+            )
+        decided_blocks = decide_blocks(check_in.plan, morning, decision, rule_set.rules)
+        blocks = tuple(self._block(check_in, one, sessions_of(one)) for one in decided_blocks)
+        fired = notes_by_block(morning, decision, decided_blocks, blocks, self.dictionary)
+        notes = tuple(self._note_unless_given(one, given_notes) for one in fired)
+        parts = _with_sessions(parts, blocks)
+        return self._advice(advice_id, check_in, morning, decision, rule_set, parts, blocks, notes)
+
+    def _advice(
+        self,
+        advice_id: str | None,
+        check_in: CheckIn,
+        morning: MorningFacts,
+        decision: DayDecision,
+        rule_set: RuleSet,
+        parts: tuple[PartAdvice, ...],
+        blocks: tuple[BlockAdvice, ...],
+        notes: tuple[Note, ...],
+    ) -> Advice:
         open_questions = not_reported(morning, rule_set, self.dictionary)
         return Advice(
             advice_id=advice_id,
             athlete_id=check_in.athlete_id,
             date=check_in.date,
             verdict=decision.verdict,
-            headline=self._headline(check_in, morning, decision),
+            headline=self._headline(check_in, morning, decision, blocks),
             rule=self._name(decision.deciding),
-            reason=self._day_reason(check_in, morning, decision),
+            reason=self._day_reason(check_in, morning, decision, blocks),
             caution=self._caution(morning, decision, open_questions),
-            parts=tuple(
-                self._part(check_in, part, decided, options_of(part, decided))
-                for part, decided in zip(morning.parts, decision.parts, strict=True)
-            ),
-            notes=tuple(self._notes(decision)),
+            parts=parts,
+            notes=notes,
             not_reported=open_questions,
             rule_set=RuleSetName.of(rule_set),
+            blocks=blocks,
         )
 
     @property
@@ -180,18 +228,65 @@ class Composer:
         name = RuleName(rule.id, self.texts.of_rule(rule.title))
         return Note(name, self.texts.of_rule(rule.caution))
 
+    def _note_unless_given(self, fired: FiredNote, given: Sequence[GivenNote]) -> Note:
+        """Compose a note; one that was given in full, has not changed since and need not be given
+        each time is only named, with the date."""
+        reason = self.wording.reason(fired.rule, fired.facts)
+        note = replace(self.note(fired.rule), reason=reason)
+        if fired.rule.told_each_time(self.dictionary):
+            return note
+        before = (one.on for one in given if (one.rule_id, one.reason) == (fired.rule.id, reason))
+        given_on = max(before, default=None)
+        return note if given_on is None else replace(note, caution="", given_on=given_on)
+
+    def _notes_by_part(self, morning: MorningFacts, decision: DayDecision) -> list[FiredNote]:
+        return notes_by_part(morning, decision, self.dictionary)
+
     def options(
         self, source: FactSource, what_if: WhatIf, morning: MorningFacts, decision: DayDecision
     ) -> Options:
         """Prepare to find the options of the parts of a morning; ``decision`` is that on it."""
         today = what_if.on_day(source.day.facts)
-        at_rest = (
-            part.muscle_group
-            for part, decided in zip(morning.parts, decision.parts, strict=True)
-            if decided.verdict is Verdict.REST
-        )
-        alternatives = Alternatives(source, today, frozenset(filter(None, at_rest)))
+        alternatives = Alternatives(source, today, _at_rest(morning, decision))
         return Options(source, what_if, today, alternatives, self.wording, self.texts)
+
+    def sessions(
+        self,
+        source: FactSource,
+        source_of: SourceOf,
+        what_if: WhatIf,
+        decision: DayDecision,
+        morning: MorningFacts,
+        rule_set: RuleSet,
+    ) -> Sessions:
+        """Prepare to find the sessions in place of the blocks of a morning; ``decision`` is that on
+        it, and ``source_of`` returns its facts with another plan."""
+        at_rest = _at_rest(morning, decision)
+        policy = AdvicePolicy.bundled()
+        return Sessions(
+            source, source_of, what_if, rule_set, at_rest, policy, self.vocabulary, self.texts
+        )
+
+    def _block(
+        self, check_in: CheckIn, decided: BlockDecision, sessions: tuple[Alternative, ...]
+    ) -> BlockAdvice:
+        part, deciding = decided.explained_by, decided.deciding
+        if deciding is not None:
+            reason = self._reason(check_in, part, deciding)
+        else:
+            reason = self.reason_to_train(*decided.decisions, limited=bool(decided.limits))
+        limits, planned = decided.limits, decided.planned
+        return BlockAdvice(
+            block=decided.block,
+            goal=part.goal,
+            muscle_groups=decided.muscle_groups,
+            verdict=decided.verdict,
+            rule=self._name(deciding),
+            reason=reason,
+            limits=limits_as_facts(limits, planned) if limits else {},
+            limits_said=tuple(in_words(limits, planned, self.texts)),
+            alternatives=sessions,
+        )
 
     def _part(
         self, check_in: CheckIn, part: PartFacts, decision: Decision, options: PartOptions
@@ -226,8 +321,11 @@ class Composer:
     def _reason(self, check_in: CheckIn, part: PartFacts, deciding: Rule) -> str:
         return self.wording.reason(deciding, part.facts, self._hurts(check_in, part, deciding))
 
-    def reason_to_train(self, *decisions: Decision) -> str:
-        """Say that nothing speaks against training, but only where no note does either."""
+    def reason_to_train(self, *decisions: Decision, limited: bool = False) -> str:
+        """Say that nothing speaks against training, but only where no note does either, and no
+        limit."""
+        if limited:
+            return self.texts.say("reason_train_within_limits")
         if any(rule.is_note for decided in decisions for rule in decided.fired):
             return self.texts.say("reason_train_with_notes")
         return self.texts.say("reason_train")
@@ -238,12 +336,19 @@ class Composer:
             rule, check_in, part.block, part.muscle_group, part.facts, self.vocabulary
         )
 
-    def _day_reason(self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision) -> str:
+    def _day_reason(
+        self,
+        check_in: CheckIn,
+        morning: MorningFacts,
+        decision: DayDecision,
+        blocks: Sequence[BlockAdvice],
+    ) -> str:
         deciding = decision.deciding
         if deciding is None and not morning.parts:
             return self.texts.say("reason_day_off")
         if deciding is None:
-            return self.reason_to_train(decision.day, *decision.parts)
+            limited = any(block.limits for block in blocks)
+            return self.reason_to_train(decision.day, *decision.parts, limited=limited)
         part = next(_parts_decided_by(deciding, morning, decision), None)
         if part is None:
             return self.wording.reason(deciding, morning.day)
@@ -263,21 +368,23 @@ class Composer:
             return caution
         return f"{caution} {unanswered_text(open_questions, self.texts, trains=True)}".strip()
 
-    def _notes(self, decision: DayDecision) -> Iterator[Note]:
-        """Yield each note that fired once, those of the day first. A note on how to train is left
-        out where no such part is trained as planned; a note on pain always stays."""
-        fired = [rule for rule in decision.day.fired if rule.is_note]
-        for part in decision.parts:
-            notes = (rule for rule in part.fired if rule.is_note)
-            trains = part.verdict is Verdict.TRAIN
-            fired += (rule for rule in notes if trains or rule.is_stop(self.dictionary))
-        yield from map(self.note, dict.fromkeys(fired))
-
     def _name(self, rule: Rule | None) -> RuleName | None:
         return RuleName(rule.id, self.texts.of_rule(rule.title)) if rule else None
 
-    def _headline(self, check_in: CheckIn, morning: MorningFacts, decision: DayDecision) -> str:
-        verdict = self.vocabulary.label(decision.verdict)
+    def verdict_label(self, verdict: Verdict, blocks: Sequence[BlockAdvice]) -> str:
+        """Say the verdict of a day; where it asks for less of the same, that."""
+        if does_less(verdict, blocks):
+            return self.texts.say("less_of_the_same")
+        return self.vocabulary.label(verdict)
+
+    def _headline(
+        self,
+        check_in: CheckIn,
+        morning: MorningFacts,
+        decision: DayDecision,
+        blocks: Sequence[BlockAdvice],
+    ) -> str:
+        verdict = self.verdict_label(decision.verdict, blocks)
         if decision.deciding is None or decision.verdict is Verdict.TRAIN:
             return self._headline_train(verdict, morning)
         title = self.texts.of_rule(decision.deciding.title)
@@ -332,6 +439,13 @@ class Composer:
         return self.wording.places(filter(None, places))
 
 
+def does_less(verdict: Verdict, blocks: Sequence[BlockAdvice]) -> bool:
+    """Tell whether a day asks for less of the same: each block that is not trained as planned may
+    be done within limits."""
+    held_back = [block for block in blocks if block.verdict is not Verdict.TRAIN]
+    return verdict is Verdict.SWAP and bool(held_back) and all(b.does_less for b in held_back)
+
+
 def not_reported(
     morning: MorningFacts, rule_set: RuleSet, dictionary: FactDictionary
 ) -> tuple[str, ...]:
@@ -362,6 +476,30 @@ def _first_that_fits(*headlines: str) -> str:
     """Choose the first that is short enough; else the last."""
     fitting = (headline for headline in headlines if len(headline) <= HEADLINE_LENGTH)
     return next(fitting, headlines[-1])
+
+
+def _at_rest(morning: MorningFacts, decision: DayDecision) -> frozenset[str]:
+    """The muscle groups that rest in any part."""
+    groups = (
+        part.muscle_group
+        for part, decided in zip(morning.parts, decision.parts, strict=True)
+        if decided.verdict is Verdict.REST
+    )
+    return frozenset(filter(None, groups))
+
+
+def _with_sessions(
+    parts: Iterable[PartAdvice], blocks: Iterable[BlockAdvice]
+) -> tuple[PartAdvice, ...]:
+    """Add to each part that is held back what may be done in place of its block."""
+    instead = {
+        block.block: tuple(one for one in block.alternatives if not one.within_limits)
+        for block in blocks
+    }
+    return tuple(
+        part if part.verdict is Verdict.TRAIN else replace(part, alternatives=instead[part.block])
+        for part in parts
+    )
 
 
 def _id(rule: Rule | RuleName | None) -> str | None:

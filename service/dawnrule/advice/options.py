@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from dawnrule.facts.derive import FactSource, PartFacts
 from dawnrule.i18n.catalog import Texts
-from dawnrule.model import FactDictionary, Facts, Modality, Verdict, Vocabulary
+from dawnrule.model import FactDefinition, FactDictionary, Facts, Modality, Verdict, Vocabulary
 from dawnrule.model.advice import Alternative
 from dawnrule.model.entities import Block
 from dawnrule.model.training import groups_of
@@ -143,12 +143,17 @@ class Options:
             opens_at=self._local(opening.at) if opening.at else None,
             opens_note=None if opening.at else self._note(part, opening, changes),
             changes=changes,
-            alternatives=tuple(self.alternatives.to(part)),
+            alternatives=self._alternatives(part),
         )
 
     @property
     def _dictionary(self) -> FactDictionary:
         return self.source.past.dictionary
+
+    def _alternatives(self, part: PartFacts) -> tuple[Alternative, ...]:
+        """Find the alternatives to a part; rules of the second edition have them for blocks."""
+        is_of_block = self.source.past.is_second_edition
+        return () if is_of_block else tuple(self.alternatives.to(part))
 
     def _opening(self, part: PartFacts) -> Opening:
         since = self.source.trained.times_of(part.muscle_group)
@@ -164,7 +169,12 @@ class Options:
         return self.source.part(part.block, part.muscle_group, start).facts
 
     def _changes(self, decision: Decision, facts: Facts) -> Changes:
-        return changes_for(self.what_if, decision, facts, self._dictionary)
+        return changes_for(self.what_if, decision, facts, self._dictionary, self._may_change)
+
+    def _may_change(self, fact: FactDefinition) -> bool:
+        """Tell whether a change of a fact is named. By rules of the second edition it is that of
+        time alone: nobody is invited to answer better, and the past stays as it was."""
+        return fact.grows or not self.source.past.is_second_edition
 
     def _note(self, part: PartFacts, opening: Opening, now: Changes) -> str:
         """What a part needs besides time, asked at the moment when time has done what it can;

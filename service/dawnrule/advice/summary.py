@@ -8,6 +8,7 @@ from datetime import date
 
 from dawnrule.advice.composer import Composer, RestingParts, unanswered_text
 from dawnrule.errors import NotFound
+from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.rules.registry import RuleSetLibrary
@@ -18,19 +19,18 @@ _SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-ZÄÖÜ0-9])")
 def spoken_summary(
     advice: Advice | NoAdvice, composer: Composer, cautions_on_pain: Sequence[str] = ()
 ) -> str:
-    """Summarise advice in a few sentences that a phone can speak: the verdict with its reason, and
-    the first sentence of the caution.
+    """Summarise advice in a few sentences that a phone can speak: the verdict with its reason, the
+    caution and the ``cautions_on_pain``, and which part rests on a day that goes on.
 
-    On a day of rest the whole caution is spoken, for "call the emergency number" may stand second.
-    The first of ``cautions_on_pain`` is added, and which part rests on a day that goes on. Without
-    a check-in the headline is the summary.
+    Of the caution the first sentence is spoken and each on care, such as "get medical care now"; on
+    a day of rest, and of the cautions on pain, all. Without a check-in the headline is the summary.
     """
     if isinstance(advice, NoAdvice):
         return advice.headline
-    is_rest = advice.verdict is Verdict.REST
-    cautions = [advice.caution if is_rest else first_sentence(advice.caution)]
-    cautions += map(first_sentence, cautions_on_pain[:1])
-    caution = " ".join(cautions)
+    caution = advice.caution.removesuffix(unanswered_questions(advice, composer))
+    if advice.verdict is not Verdict.REST:
+        caution = spoken_caution(caution, composer.texts)
+    caution = " ".join([caution, *cautions_on_pain])
     if advice.rule is None and not advice.parts:
         return f"{advice.headline} {caution}"
     summary = composer.texts.say(
@@ -58,7 +58,7 @@ def cautions_on_pain(
         rules = library.by_digest(advice.rule_set.digest).rules
     except NotFound:
         return [note.caution for note in advice.notes]
-    stops = {rule.id for rule in rules if rule.is_stop(composer.dictionary)}
+    stops = {rule.id for rule in rules if rule.is_stop_note(composer.dictionary)}
     return [note.caution for note in advice.notes if note.rule.id in stops]
 
 
@@ -71,7 +71,11 @@ def unanswered_questions(advice: Advice | NoAdvice, composer: Composer) -> str:
 def verdict_text(advice: Advice, composer: Composer) -> str:
     """Say the verdict; that on the resting parts where their rule decides the day."""
     rest = _resting_parts(advice, composer)
-    return rest.text if rest and rest.decides else composer.vocabulary.label(advice.verdict)
+    return (
+        rest.text
+        if rest and rest.decides
+        else composer.verdict_label(advice.verdict, advice.blocks)
+    )
 
 
 def reason_text(advice: Advice | NoAdvice, composer: Composer, *, short: bool = False) -> str:
@@ -92,6 +96,15 @@ def without_check_in(athlete_id: str, day: date, composer: Composer) -> NoAdvice
 def first_sentence(text: str) -> str:
     """The first sentence of a text, on one line."""
     return _SENTENCE_END.split(" ".join(text.split()), maxsplit=1)[0]
+
+
+def spoken_caution(caution: str, texts: Texts) -> str:
+    """Shorten a caution to its first sentence and those on care. A coach's own words may be
+    English in any language, hence English words of care count too."""
+    words = "|".join((texts.say("care_words"), Texts.bundled().say("care_words")))
+    on_care = re.compile(rf"\b(?:{words})", re.IGNORECASE)
+    first, *others = _SENTENCE_END.split(" ".join(caution.split()))
+    return " ".join([first, *filter(on_care.search, others)])
 
 
 def _resting_parts(advice: Advice, composer: Composer) -> RestingParts | None:

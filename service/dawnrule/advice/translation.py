@@ -12,12 +12,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Self
 
+from dawnrule.advice.blocks import BlockDecision
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.explanation import subjects_of
 from dawnrule.advice.options import PartOptions
+from dawnrule.advice.sessions import why_allowed
 from dawnrule.facts.derive import MorningFacts, PartFacts
 from dawnrule.i18n.catalog import ENGLISH
-from dawnrule.model.advice import Advice, Change, Note, PartAdvice
+from dawnrule.model import SECOND_EDITION
+from dawnrule.model.advice import Advice, Alternative, Change, Note, PartAdvice, blocks_of
 from dawnrule.model.record import Record
 from dawnrule.rules.evaluation.decision import DayDecision, Decision, day_decision, decision_of
 from dawnrule.rules.rule_set import RuleSet
@@ -31,19 +34,36 @@ _RANGE = rf"(?: (?P<range>(?:at least|at most|above|below) {_EDGE}))?"
 def translate(record: Record, rule_set: RuleSet, composer: Composer) -> Advice:
     """Compose a record's advice in the composer's language; ``rule_set`` is the record's own."""
     advice = record.advice
+    recorded_blocks = {block.block: block for block in advice.blocks}
+
+    def sessions_of(decided: BlockDecision) -> tuple[Alternative, ...]:
+        words, texts = composer.vocabulary, composer.texts
+        return tuple(
+            replace(one, because=why_allowed(one, decided.muscle_groups, words, texts))
+            for one in recorded_blocks[decided.block].alternatives
+        )
+
     composed = composer.compose(
         advice.advice_id,
         record.check_in,
         _morning(record),
         _decision(record, rule_set),
         _no_options,
+        sessions_of,
         rule_set,
     )
-    parts = zip(advice.parts, composed.parts, strict=True)
+    is_by_block = rule_set.edition(composer.dictionary) >= SECOND_EDITION
+    parts = tuple(
+        _with_options(part, recorded, composer)
+        if is_by_block
+        else replace(_with_options(part, recorded, composer), alternatives=recorded.alternatives)
+        for recorded, part in zip(advice.parts, composed.parts, strict=True)
+    )
     return replace(
         composed,
-        parts=tuple(_with_options(part, recorded, composer) for recorded, part in parts),
-        notes=tuple(_notes(advice.notes, rule_set, composer)),
+        parts=parts,
+        blocks=composed.blocks if is_by_block else blocks_of(parts),
+        notes=tuple(_notes(advice.notes, composed.notes, rule_set, composer)),
         not_reported=advice.not_reported,
         rule_set=advice.rule_set,
     )
@@ -72,10 +92,20 @@ def _decision(record: Record, rule_set: RuleSet) -> DayDecision:
     return day_decision(decided(record.fired.day), parts, rule_set.rules)
 
 
-def _notes(notes: Iterable[Note], rule_set: RuleSet, composer: Composer) -> Iterator[Note]:
+def _notes(
+    notes: Iterable[Note], composed: Iterable[Note], rule_set: RuleSet, composer: Composer
+) -> Iterator[Note]:
     """Translate the notes of the record and no others."""
     by_id = {rule.id: rule for rule in rule_set.rules}
-    return (composer.note(by_id[note.rule.id]) for note in notes)
+    reasons = {note.rule.id: note.reason for note in composed}
+    for note in notes:
+        translated = composer.note(by_id[note.rule.id])
+        yield replace(
+            translated,
+            caution=translated.caution if note.given_on is None else "",
+            reason=None if note.reason is None else reasons.get(note.rule.id, note.reason),
+            given_on=note.given_on,
+        )
 
 
 def _no_options(part: PartFacts, decision: Decision) -> PartOptions:
@@ -92,7 +122,6 @@ def _with_options(part: PartAdvice, recorded: PartAdvice, composer: Composer) ->
         opens_note=_translated_note(note, composer) if note else None,
         would_change=_changes(recorded.would_change, wording),
         would_change_together=_changes(recorded.would_change_together, wording),
-        alternatives=recorded.alternatives,
     )
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import json
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from uuid import NAMESPACE_OID, uuid5
@@ -19,10 +20,11 @@ from dawnrule.errors import InvalidInput
 from dawnrule.facts.history import CHECK_IN_DAYS, SESSION_DAYS
 from dawnrule.facts.plausibility import implausible
 from dawnrule.i18n.lazy import lazy
-from dawnrule.model.advice import Advice
+from dawnrule.model.advice import Advice, GivenNote
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.serialization import from_json, to_json
+from dawnrule.rules.advice_policy import AdvicePolicy
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.store.activity_log import COMMAND_LINE
@@ -210,8 +212,9 @@ def history_before(
     transaction: Transaction, check_in: CheckIn, now: datetime, changed: Sequence[Concern] = ()
 ) -> History:
     """The check-ins of earlier dates and the sessions that have started, as far back as the facts
-    look, and the concerns that the morning knows of; where a question that stops training is left
-    open, also what last answered it. ``changed`` are concerns that are not stored yet."""
+    look, the concerns that the morning knows of, and the notes that were given in full lately;
+    where a question that stops training is left open, also what last answered it. ``changed`` are
+    concerns that are not stored yet."""
     athlete_id = check_in.athlete_id
     first_date = check_in.date - timedelta(days=SESSION_DAYS)
     first = datetime.combine(first_date, time.min, UTC)
@@ -221,7 +224,19 @@ def history_before(
         sessions=tuple(session for _, session in sessions),
         last_answers=_last_answers(transaction, check_in),
         concerns=concerns_on(transaction, athlete_id, check_in.date, now, changed),
+        given_notes=tuple(_given_notes(transaction, athlete_id, check_in.date)),
     )
+
+
+def _given_notes(transaction: Transaction, athlete_id: str, before: date) -> Iterator[GivenNote]:
+    """Yield the notes that the advice of the last days gave in full. A note without the words that
+    it fired on is from before notes had them."""
+    first = before - timedelta(days=AdvicePolicy.bundled().name_only_for_days)
+    last = before - timedelta(days=1)
+    for on, record in transaction.advice.records(athlete_id, first, last).items():
+        for note in json.loads(record)["advice"]["notes"]:
+            if note["caution"] and "reason" in note:
+                yield GivenNote(note["rule"]["id"], note["reason"], on)
 
 
 def _last_answers(transaction: Transaction, check_in: CheckIn) -> tuple[CheckIn, ...]:

@@ -1,12 +1,13 @@
-"""Advice: verdict, headline, reason and caution of a day, then the same for each part."""
+"""Advice: verdict, headline, reason and caution of a day, then of each block and each part."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Protocol, Self
 
-from dawnrule.model.fact_dictionary import FactValue
+from dawnrule.model.fact_dictionary import Facts, FactValue
 from dawnrule.model.vocabulary import Verdict
 
 
@@ -65,20 +66,47 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """Training to do instead: a modality, or a goal for another muscle group or pattern."""
+    """Training to do instead: a modality, or a goal for another muscle group or pattern.
+
+    ``within_limits`` is True for the planned session, reduced to its limits. ``sets``, ``minutes``
+    and ``effort`` (CR10) are the most that may be done, ``reps_in_reserve`` the least that are left
+    in a set; ``because`` states why it is allowed.
+    """
 
     goal: str | None = None
     muscle_group: str | None = None
     pattern: str | None = None
     modality: str | None = None
+    within_limits: bool | None = None
+    sets: int | None = None
+    reps: int | None = None
+    minutes: int | None = None
+    effort: float | None = None
+    reps_in_reserve: float | None = None
+    because: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """A rule that adds a caution and changes no verdict."""
+    """A rule that adds a caution and changes no verdict.
+
+    ``reason`` is what it fired on, in words. A note that was given in full a few days ago and has
+    not changed since has no caution; ``given_on`` is then that date.
+    """
 
     rule: RuleName
     caution: str
+    reason: str | None = None
+    given_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GivenNote:
+    """A note that was given in full on an earlier date, with what it fired on in words."""
+
+    rule_id: str
+    reason: str
+    on: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +135,54 @@ class PartAdvice:
 
 
 @dataclass(frozen=True, slots=True)
+class BlockAdvice:
+    """The verdict on one planned block (counted from 0): the most protective of its parts.
+
+    ``limits`` are numbers and prohibitions by name, ``limits_said`` the same in words; both are
+    empty where the block rests. The first of the ``alternatives`` is the planned session within
+    the limits where that is allowed.
+    """
+
+    block: int
+    goal: str
+    muscle_groups: tuple[str, ...]
+    verdict: Verdict
+    rule: RuleName | None
+    reason: str
+    limits: Facts = field(default_factory=dict)
+    limits_said: tuple[str, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+
+    @property
+    def does_less(self) -> bool:
+        """Whether less of the planned session may be done where it is not done as planned."""
+        return any(one.within_limits is True for one in self.alternatives)
+
+
+def blocks_of(parts: Iterable[PartAdvice]) -> tuple[BlockAdvice, ...]:
+    """Combine the parts of each block, as for advice that was given before blocks had verdicts of
+    their own. The rule is that of the first of the most protected parts."""
+    by_block: dict[int, list[PartAdvice]] = {}
+    for part in parts:
+        by_block.setdefault(part.block, []).append(part)
+    return tuple(_combined(alike) for alike in by_block.values())
+
+
+def _combined(parts: list[PartAdvice]) -> BlockAdvice:
+    deciding = max(parts, key=lambda part: part.verdict.protection)
+    alternatives = (one for part in parts for one in part.alternatives)
+    return BlockAdvice(
+        block=deciding.block,
+        goal=deciding.goal,
+        muscle_groups=tuple(part.muscle_group for part in parts if part.muscle_group),
+        verdict=deciding.verdict,
+        rule=deciding.rule,
+        reason=deciding.reason,
+        alternatives=tuple(dict.fromkeys(alternatives)),
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Advice:
     """The answer for one athlete and one local date; ``advice_id`` is None where it is not
     stored."""
@@ -123,6 +199,7 @@ class Advice:
     notes: tuple[Note, ...]
     not_reported: tuple[str, ...]
     rule_set: RuleSetName
+    blocks: tuple[BlockAdvice, ...] = ()
 
     @property
     def day_and_parts(self) -> tuple[Advice | PartAdvice, ...]:
@@ -149,3 +226,4 @@ class NoAdvice:
     notes: tuple[Note, ...] = ()
     not_reported: tuple[str, ...] = ()
     rule_set: None = None
+    blocks: tuple[BlockAdvice, ...] = ()

@@ -12,6 +12,7 @@ from datetime import UTC, date, datetime
 from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
+from dawnrule.model.advice import GivenNote
 from dawnrule.model.concerns import Concern
 
 Rating: TypeAlias = int | float
@@ -267,10 +268,12 @@ class History:
     that last answered the questions on warning signs, illness and pain, also where newer ones of
     the same date took their place, the morning's own date included; in the order of their coming.
     ``concerns`` are those that have not ended, with what this morning's check-in changed, and head
-    injuries reported on its date.
+    injuries reported on its date. ``given_notes`` are the notes of the last days' advice that were
+    given in full.
     """
 
     check_ins: tuple[CheckIn, ...] = ()
     sessions: tuple[Session, ...] = ()
     last_answers: tuple[CheckIn, ...] = ()
     concerns: tuple[Concern, ...] = ()
+    given_notes: tuple[GivenNote, ...] = ()

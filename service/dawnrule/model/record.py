@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Self
 
-from dawnrule.model.advice import Advice, RuleSetName
+from dawnrule.model.advice import Advice, RuleSetName, blocks_of
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import CheckIn, RecordedAthlete
 from dawnrule.model.fact_dictionary import Facts
@@ -97,6 +97,9 @@ class Record:
     def to_canonical_json(self) -> str:
         """The record as canonical JSON text (RFC 8785)."""
         values = to_json(self)
-        if not self.concerns:  # records from before there were concerns keep their bytes
+        # What came later is left out where it adds nothing, so that older records keep their bytes.
+        if not self.concerns:
             del values["concerns"]
+        if self.advice.blocks == blocks_of(self.advice.parts):
+            del values["advice"]["blocks"]
         return canonical_json(values)

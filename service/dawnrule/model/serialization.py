@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any, TypeVar
 
@@ -15,7 +16,7 @@ import rfc8785
 from cattrs import Converter
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
-from dawnrule.model.advice import Alternative, Change
+from dawnrule.model.advice import Advice, Alternative, Change, Note, blocks_of
 from dawnrule.model.concerns import (
     Clearance,
     ConcernEvent,
@@ -48,6 +49,7 @@ _OMITS_DEFAULTS = (
     BarSpeed,
     Block,
     LastTrained,
+    Note,
     Pain,
     Sleep,
     Heat,
@@ -99,6 +101,14 @@ def _converter() -> Converter:
     converter.register_structure_hook(
         Change, make_dict_structure_fn(Change, converter, before=from_member)
     )
+    structure_advice = make_dict_structure_fn(Advice, converter)
+
+    def advice_of(values: Mapping[str, Any], kind: type[Advice]) -> Advice:
+        """Read advice; one without blocks gets them from its parts."""
+        advice: Advice = structure_advice(values, kind)
+        return advice if "blocks" in values else replace(advice, blocks=blocks_of(advice.parts))
+
+    converter.register_structure_hook(Advice, advice_of)
     return converter
 
 

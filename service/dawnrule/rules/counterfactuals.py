@@ -28,6 +28,10 @@ ONE_MINUTE = timedelta(minutes=1)
 FactsAt = Callable[[datetime], Facts]
 
 
+def _always(_: object) -> bool:
+    return True
+
+
 class WhatIf:
     """The protective rules of a rule set, compiled to be tried on many facts."""
 
@@ -105,16 +109,24 @@ class Changes:
 
 
 def changes_for(
-    what_if: WhatIf, decision: Decision, facts: Facts, dictionary: FactDictionary
+    what_if: WhatIf,
+    decision: Decision,
+    facts: Facts,
+    dictionary: FactDictionary,
+    may_change: Callable[[FactDefinition], bool] = _always,
 ) -> Changes:
-    """Find the changes that would lead to a more permissive verdict on a part; none where a stop
-    rule fired."""
+    """Find the changes that would lead to a more permissive verdict on a part, of facts that
+    ``may_change``; none where a stop rule fired."""
     protective = [rule for rule in decision.fired if rule.is_protective]
     read = [rule.reads for rule in protective]
     if any(dictionary[fact].stop for facts_read in read for fact in facts_read):
         return Changes()
     search = _Search(what_if, decision, facts, dictionary)
-    candidates = {f: search.candidates(f) for facts_read in read for f in facts_read}
+    candidates = {
+        fact: search.candidates(fact) if may_change(dictionary[fact]) else ()
+        for facts_read in read
+        for fact in facts_read
+    }
     smallest = (
         change
         for facts_read in read
@@ -161,10 +173,6 @@ def _numbers_in(test: Test) -> Iterator[Test]:
     operator = Operator.IS if test.operator is Operator.IN else test.operator
     for value in filter(is_number, test.values):
         yield Test(test.fact, operator, value)
-
-
-def _always(_: Facts) -> bool:
-    return True
 
 
 def _smallest(decision: Decision, candidates: Iterable[Sequence[Change]]) -> Iterator[Change]:

@@ -78,6 +78,11 @@ class Rule:
         """Tell whether the rule reads pain, illness or a warning sign."""
         return any(dictionary[fact].stop for fact in self.reads)
 
+    def is_stop_note(self, dictionary: FactDictionary) -> bool:
+        """Tell whether the rule is a note on pain, illness or a warning sign. Notes on training may
+        read these too, in order to be left out with them."""
+        return self.is_note and self.told_when == "always" and self.is_stop(dictionary)
+
     def told_each_time(self, dictionary: FactDictionary) -> bool:
         """Tell whether the rule is given in full each morning, though nothing has changed: as it
         states itself, else for a rule with a verdict and a note on pain, illness or a warning

@@ -122,13 +122,71 @@ class AlternativeSchema(StrictSchema):
     goal = Word.out_of("goals")
     muscle_group = Word.out_of("muscle_groups")
     pattern = Word.out_of("patterns")
+    within_limits = fields.Boolean(
+        metadata={"description": "True for the planned session, reduced to its limits."}
+    )
+    sets = fields.Integer(metadata={"description": "At most so many."})
+    reps = fields.Integer(metadata={"description": "Repetitions of a set."})
+    minutes = fields.Integer(metadata={"description": "At most so many."})
+    effort = fields.Float(metadata={"description": "At most so hard, on the CR10 scale."})
+    reps_in_reserve = fields.Float(metadata={"description": "At least so many are left in a set."})
+    because = fields.String(metadata={"description": "Why it is allowed."})
 
 
 class NoteSchema(StrictSchema):
     """A rule that adds a caution and changes no verdict."""
 
     rule = Object(RuleNameSchema, required=True)
-    caution = fields.String(required=True)
+    caution = fields.String(
+        required=True,
+        metadata={"description": "Empty where it was given a few days ago and has not changed."},
+    )
+    reason = fields.String(metadata={"description": "What it is about this morning."})
+    given_on = CalendarDate(metadata={"description": "When the caution was given in full."})
+
+
+class LimitsSchema(StrictSchema):
+    """How much of a planned block may be done. Shares are of the athlete's usual amount, or of the
+    plan where that is not known; the whole numbers are what is left of the plan."""
+
+    share_of_sets = fields.Float()
+    share_of_minutes = fields.Float()
+    sets_at_most = fields.Integer()
+    minutes_at_most = fields.Integer()
+    contacts_at_most = fields.Integer()
+    effort_at_most = fields.Float(metadata={"description": "On the CR10 scale."})
+    reps_in_reserve_at_least = fields.Float()
+    no_failure = fields.Boolean()
+    no_maximal = fields.Boolean()
+    no_contact = fields.Boolean()
+    no_landing = fields.Boolean()
+
+
+class BlockAdviceSchema(StrictSchema):
+    """The verdict on one planned block: the most protective of its parts."""
+
+    block = fields.Integer(
+        required=True, metadata={"description": "Which block of the plan, counted from 0."}
+    )
+    goal = Word.out_of("goals", required=True)
+    muscle_groups = fields.List(Word.out_of("muscle_groups"), required=True)
+    verdict = fields.Enum(Verdict, by_value=True, required=True)
+    rule = Object(
+        RuleNameSchema,
+        required=True,
+        allow_none=True,
+        metadata={"description": "The deciding rule; null when none asks for more protection."},
+    )
+    reason = fields.String(required=True)
+    limits = Entity(LimitsSchema, required=True)
+    limits_said = fields.List(
+        fields.String(), required=True, metadata={"description": "The limits in words."}
+    )
+    alternatives = fields.List(
+        Entity(AlternativeSchema),
+        required=True,
+        metadata={"description": "Less of the planned session first, where that is allowed."},
+    )
 
 
 class PartAdviceSchema(StrictSchema):
@@ -193,13 +251,14 @@ class AdviceSchema(StrictSchema):
     reason = fields.String(required=True)
     caution = fields.String(required=True)
     parts = fields.List(Object(PartAdviceSchema), required=True)
-    notes = fields.List(Object(NoteSchema), required=True)
+    notes = fields.List(Entity(NoteSchema), required=True)
     not_reported = fields.List(
         fields.String(),
         required=True,
         metadata={"description": "The facts that were left open, by name."},
     )
     rule_set = Object(RuleSetNameSchema, required=True, allow_none=True)
+    blocks = fields.List(Object(BlockAdviceSchema), required=True)
 
 
 class SquadAdviceSchema(StrictSchema):

@@ -146,6 +146,18 @@ class Advice:
             date.fromisoformat(day): (advice_id, verdict) for day, advice_id, verdict, _ in rows
         }
 
+    def records(self, athlete_id: str, first: date, last: date) -> dict[date, str]:
+        """The records of the advice that holds for each date from one to another, both included;
+        one ``max()`` as above."""
+        rows = self.connection.execute(
+            """
+            SELECT date, record, max(position) FROM advice
+            WHERE athlete_id = ? AND date BETWEEN ? AND ? GROUP BY date
+            """,
+            (athlete_id, first.isoformat(), last.isoformat()),
+        )
+        return {date.fromisoformat(on): record for on, record, _ in rows}
+
     def page(
         self, athlete_id: str, first: date, last: date, *, limit: int, after: str | None = None
     ) -> list[StoredAdvice]:

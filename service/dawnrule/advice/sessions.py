@@ -1,0 +1,261 @@
+"""Sessions in place of a block: less of the same, and what else the same rules allow (pure)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import islice
+
+from dawnrule.advice.blocks import BlockDecision, stage_of
+from dawnrule.advice.options import EACH_AT_MOST, LOW
+from dawnrule.facts.derive import FactSource
+from dawnrule.i18n.catalog import Texts
+from dawnrule.model import Facts, FactValue, Modality, Verdict, Vocabulary
+from dawnrule.model.advice import Alternative
+from dawnrule.model.entities import Block
+from dawnrule.model.training import groups_of
+from dawnrule.rules.advice_policy import AdvicePolicy, EasySession
+from dawnrule.rules.counterfactuals import WhatIf
+from dawnrule.rules.evaluation.evaluator import predicate
+from dawnrule.rules.limits import Limits, Planned, allowed, limits_of_fired, merged
+from dawnrule.rules.returns import limits_of, stage_allows
+from dawnrule.rules.rule_set import RuleSet
+
+SourceOf = Callable[[tuple[Block, ...]], FactSource]
+"""The facts of the same morning with another plan."""
+
+
+def why_allowed(
+    alternative: Alternative, loaded: Iterable[str], vocabulary: Vocabulary, texts: Texts
+) -> str:
+    """Say why an alternative to a block is allowed; ``loaded`` are the block's muscle groups."""
+    if alternative.within_limits:
+        return texts.say("alternative.within_limits")
+    if alternative.modality is not None:
+        loads = vocabulary.modalities[alternative.modality].loads
+        spared = [vocabulary.label(group) for group in loaded if group not in loads]
+        if not spared:
+            return texts.say("alternative.easy")
+        return texts.say("alternative.spares", muscle_groups=texts.listing(spared))
+    if alternative.pattern or alternative.muscle_group:
+        what = vocabulary.label(alternative.pattern or alternative.muscle_group or "")
+        return texts.say("alternative.elsewhere", what=what)
+    return texts.say("alternative.unloaded")
+
+
+@dataclass(frozen=True, slots=True)
+class Sessions:
+    """Finds sessions in place of the blocks of a morning; ``at_rest`` are the muscle groups that
+    rest in any part. Each session is decided by the rules before it is offered."""
+
+    source: FactSource
+    source_of: SourceOf
+    what_if: WhatIf
+    rule_set: RuleSet
+    at_rest: frozenset[str]
+    policy: AdvicePolicy
+    vocabulary: Vocabulary
+    texts: Texts
+
+    def instead_of(self, decided: BlockDecision) -> tuple[Alternative, ...]:
+        """List the sessions in place of a block, the planned one within its limits first; none for
+        a block that is trained as planned."""
+        if decided.verdict is Verdict.TRAIN:
+            return ()
+        found = (
+            *self._less_of_the_same(decided),
+            *islice(self._easy_ways(decided), EACH_AT_MOST),
+            *islice(self._elsewhere(decided), EACH_AT_MOST),
+            *self._mobility(decided),
+        )
+        loaded = decided.muscle_groups
+        return tuple(
+            replace(one, because=why_allowed(one, loaded, self.vocabulary, self.texts))
+            for one in found
+        )
+
+    # ---- less of the same
+
+    def _less_of_the_same(self, decided: BlockDecision) -> Iterator[Alternative]:
+        limits, block = decided.limits, self._block(decided)
+        if decided.verdict is Verdict.REST or not limits or self._lands_in_vain(decided):
+            return
+        left = allowed(limits, decided.planned)
+        reduced = replace(
+            block,
+            sets=block.sets if left.sets is None else left.sets,
+            minutes=block.minutes if left.minutes is None else left.minutes,
+        )
+        plan = self.source.check_in.plan
+        source = self.source_of((*plan[: decided.block], reduced, *plan[decided.block + 1 :]))
+        parts = (
+            source.part(decided.block, part.muscle_group, part.starts_at) for part in decided.parts
+        )
+        if all(self.what_if.is_open(_within(limits, decided.planned, p.facts)) for p in parts):
+            yield Alternative(
+                goal=block.goal,
+                pattern=block.pattern,
+                modality=block.modality,
+                within_limits=True,
+                sets=reduced.sets,
+                reps=None if limits.no_maximal and _is_maximal(decided) else block.reps,
+                minutes=None if reduced.minutes is None else int(reduced.minutes),
+                effort=limits.effort_at_most,
+                reps_in_reserve=limits.reps_in_reserve_at_least,
+            )
+
+    def _lands_in_vain(self, decided: BlockDecision) -> bool:
+        """Tell whether the block is landing work that must not be done: nothing is left of it."""
+        lands = any(part.facts.get("lands_hard") is True for part in decided.parts)
+        return decided.limits.no_landing and lands
+
+    # ---- something else
+
+    def _easy_ways(self, decided: BlockDecision) -> Iterator[Alternative]:
+        """Ways of low eccentric load, those first that spare the muscles of the block."""
+        low = [m for m in self.vocabulary.modalities.values() if m.eccentric_load == LOW]
+        loaded = set(decided.muscle_groups)
+        low.sort(key=lambda modality: len(loaded & set(modality.loads)))
+        for modality in low:
+            if self.at_rest.isdisjoint(modality.loads):
+                yield from self._easy(decided, self.policy.easy, modality)
+
+    def _mobility(self, decided: BlockDecision) -> Iterator[Alternative]:
+        yield from self._easy(decided, self.policy.mobility, None)
+
+    def _easy(
+        self, decided: BlockDecision, amount: EasySession, modality: Modality | None
+    ) -> Iterator[Alternative]:
+        planned = self._block(decided).minutes
+        minutes = amount.minutes if planned is None else min(amount.minutes, int(planned))
+        name = modality.id if modality else None
+        block = Block(goal=amount.goal, modality=name, minutes=minutes)
+        groups = modality.loads if modality and modality.loads else (None,)
+        facts = [
+            {**self._facts(block, group, decided), "planned_effort": amount.effort}
+            for group in groups
+        ]
+        if not minutes or not self._is_allowed(facts):
+            return
+        if name is not None and any(self.policy.leaves_out(name, of) for of in facts):
+            return
+        limits = merged(map(self._limits, facts))
+        left = allowed(limits, Planned(minutes=minutes)).minutes
+        yield Alternative(
+            goal=amount.goal,
+            modality=name,
+            minutes=minutes if left is None else min(left, minutes),
+            effort=min(amount.effort, limits.effort_at_most or amount.effort),
+        )
+
+    def _elsewhere(self, decided: BlockDecision) -> Iterator[Alternative]:
+        """For work against a load or for skill: the same goal by another pattern or for another
+        muscle group, that trained longest ago first. None for jumps, sprints and the like, which
+        are not done with other muscles."""
+        block = self._block(decided)
+        if not self._is_for_any_muscle(block):
+            return
+        found = list(self._patterns(block) if block.pattern else self._groups(block))
+        found.sort(key=lambda one: -self._hours_since_trained(one[1], decided))
+        for other, groups in found:
+            facts = [self._facts(other, group, decided) for group in groups]
+            if self._is_allowed(facts):
+                yield self._as_alternative(other, facts)
+
+    def _is_for_any_muscle(self, block: Block) -> bool:
+        words = self.vocabulary
+        if block.modality and words.modalities[block.modality].loads:
+            return False
+        of_kind = block.goal in words.goals_of_kind("growth", "force")
+        return of_kind and set(words.muscle_groups) == set(words.could_load[block.goal])
+
+    def _groups(self, block: Block) -> Iterator[tuple[Block, tuple[str, ...]]]:
+        taken = self._planned | self.at_rest
+        for group in self.vocabulary.muscle_groups:
+            if group not in taken:
+                yield replace(block, muscle_groups=(group,)), (group,)
+
+    def _patterns(self, block: Block) -> Iterator[tuple[Block, tuple[str, ...]]]:
+        taken = self._planned | self.at_rest
+        for pattern in self.vocabulary.patterns.values():
+            if taken.isdisjoint(pattern.muscle_groups):
+                other = replace(block, pattern=pattern.id, muscle_groups=())
+                yield other, pattern.muscle_groups
+
+    @property
+    def _planned(self) -> frozenset[str]:
+        """The muscle groups that the day's plan trains."""
+        plan = self.source.check_in.plan
+        return frozenset(group for b in plan for group in groups_of(b, self.vocabulary))
+
+    def _as_alternative(self, block: Block, facts: list[Facts]) -> Alternative:
+        limits = merged(map(self._limits, facts))
+        left = allowed(limits, Planned(sets=block.sets, minutes=block.minutes))
+        minutes = left.minutes if left.minutes is not None else block.minutes
+        return Alternative(
+            goal=block.goal,
+            muscle_group=block.muscle_groups[0] if block.muscle_groups else None,
+            pattern=block.pattern,
+            sets=left.sets or block.sets,
+            reps=block.reps,
+            minutes=None if minutes is None else int(minutes),
+            effort=limits.effort_at_most,
+            reps_in_reserve=limits.reps_in_reserve_at_least,
+        )
+
+    def _is_allowed(self, facts: Iterable[Facts]) -> bool:
+        return all(map(self.what_if.is_open, facts))
+
+    def _limits(self, facts: Facts) -> Limits:
+        fired = (r for r in self.rule_set.rules if r.limits and predicate(r.when)(facts))
+        stage = stage_of(facts)
+        of_stage = [limits_of(stage).settled(facts)] if stage else []
+        return merged([limits_of_fired(fired, facts), *of_stage])
+
+    def _block(self, decided: BlockDecision) -> Block:
+        return self.source.check_in.plan[decided.block]
+
+    def _facts(self, block: Block, group: str | None, decided: BlockDecision) -> Facts:
+        """The facts of a block in the place of the planned one."""
+        others = self.source.other_blocks(decided.block)
+        start = decided.explained_by.starts_at
+        return self.source.facts_for(block, group, start, others).facts
+
+    def _hours_since_trained(self, groups: Iterable[str], decided: BlockDecision) -> float:
+        """The hours since any of the groups was trained; less than any, so that it stands last,
+        where nothing was told of one."""
+        start = decided.explained_by.starts_at
+        hours = (self.source.trained.hours_before(group, start) for group in groups)
+        return min(float(told.get("hours_since_trained", -1)) for told in hours)
+
+
+def _is_maximal(decided: BlockDecision) -> bool:
+    return any(part.facts.get("planned_maximal") is True for part in decided.parts)
+
+
+def _within(limits: Limits, planned: Planned, facts: Facts) -> Facts:
+    """The facts of a block that is done within limits, from those of its reduced plan."""
+    left = allowed(limits, planned)
+    changed: dict[str, FactValue] = {
+        fact: value
+        for fact, value in (
+            ("planned_effort", limits.effort_at_most),
+            ("planned_reps_in_reserve", limits.reps_in_reserve_at_least),
+            ("planned_contacts", left.contacts),
+        )
+        if value is not None
+    }
+    if limits.no_failure or limits.reps_in_reserve_at_least:
+        changed["planned_to_failure"] = False
+    if limits.no_maximal:
+        changed["planned_maximal"] = False
+    if limits.no_contact:
+        changed["planned_contact"] = False
+    shares = [s for s in (limits.share_of_sets, limits.share_of_minutes) if s is not None]
+    if shares and "planned_share_percent" not in facts:
+        changed["planned_share_percent"] = 100 * max(shares)  # the plan is taken as the usual
+    within = {**facts, **changed}
+    stage = stage_of(within)
+    if stage is not None and stage_allows(stage, within):
+        within.pop("beyond_return_stage", None)
+    return within
