@@ -448,4 +448,18 @@ def test_retention_keeps_a_concern_that_has_not_ended_while_its_check_in_goes(
 
 def test_pain_is_about_a_place(store: Store, post: Post) -> None:
     post(0, pain=KNEE)
-    assert only(store).pain == PainSite("joint", "left knee", ("quadriceps",))
+    assert only(store).pain == PainSite("joint", "left knee", ("quadriceps",), "knee")
+    post(1, pain=(Pain("Knee, still", "joint"),))
+    assert only(store).mornings == 2
+
+
+def test_pain_told_like_a_warning_sign_is_one_until_a_clinician_has_answered_it(
+    store: Store, post: Post, act: Act
+) -> None:
+    post(0, pain=(Pain("chest, tight", "other", place="chest"),))
+    concern = only(store)
+    assert (concern.kind, concern.suspected) == (ConcernKind.HEART_OR_CHEST, True)
+    post(1)
+    assert only(store).state is ConcernState.OPEN
+    answered = act(confirm_correction, concern.id, day=1, role=ActorRole.CLINICIAN).concern
+    assert (answered.state, answered.is_void) == (ConcernState.CLOSED, True)

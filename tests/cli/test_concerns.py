@@ -95,6 +95,7 @@ def test_pain_is_opened_with_its_place(db: Path) -> None:
         "kind": "joint",
         "where": "left knee",
         "muscle_groups": ["quadriceps"],
+        "place": "knee",
     }
 
 

@@ -178,7 +178,8 @@ def test_a_check_in_says_what_concerns_are_made_of() -> None:
         warning_signs=("fainting",),
     )
     said = health_report(check_in, at(DAY), "c-1")
-    assert (said.signs, said.illness, said.pains) == (("fainting",), "fever", (KNEE,))
+    knee = replace(KNEE, place="knee")
+    assert (said.signs, said.illness, said.pains) == (("fainting",), "fever", (knee,))
     assert (said.fever, said.worst_soreness, said.at) == (True, 8, at(DAY))
 
 

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from functools import cache
 
 from dawnrule.facts.pain import passed_through
+from dawnrule.facts.suspicion import suspected_signs
 from dawnrule.model import Vocabulary
 from dawnrule.model.concern_transitions import (
     HealthReport,
@@ -59,7 +60,7 @@ def changes_by_check_in(
     answered: these are considered too.
     """
     athlete_id = check_in.athlete_id
-    report = health_report(check_in, now, check_in_id)
+    report = _report(check_in, now, check_in_id)
     concerns = transaction.concerns.current(athlete_id, check_in.date)
     sessions_since = session_counter(transaction, now)
     changed = consider_report(
@@ -72,6 +73,11 @@ def changes_by_check_in(
         else _answered_since(transaction, concern, now, sessions_since)
         for concern in changed
     ]
+
+
+def _report(check_in: CheckIn, now: datetime, check_in_id: str | None) -> HealthReport:
+    suspected = suspected_signs(check_in, Vocabulary.bundled())
+    return health_report(check_in, now, check_in_id, suspected)
 
 
 def _answered_since(
@@ -95,7 +101,7 @@ def _later_reports(transaction: Transaction, concern: Concern, now: datetime) ->
     if days <= 0:
         return []
     later = transaction.check_ins.before(concern.athlete_id, tomorrow, days)
-    return [health_report(check_in, now, None) for check_in in later]
+    return [_report(check_in, now, None) for check_in in later]
 
 
 def keep_changes(
@@ -133,11 +139,20 @@ def session_counter(transaction: Transaction, now: datetime) -> Callable[[Concer
     def count(concern: Concern) -> int:
         if concern.stage_at is None:
             return 0
-        groups = set(concern.pain.muscle_groups) if concern.pain else set()
+        groups = _groups_hurt(concern)
         sessions = transaction.sessions.window(concern.athlete_id, concern.stage_at, now)
         return sum(_loads(session, groups) for _, session in sessions)
 
     return count
+
+
+def _groups_hurt(concern: Concern) -> set[str]:
+    """Find the muscle groups that a pain concern is about: those named, else those of its place."""
+    if concern.pain is None:
+        return set()
+    places = Vocabulary.bundled().pain_places
+    place = places.get(concern.pain.place or "")
+    return set(concern.pain.muscle_groups or (place.loads if place else ()))
 
 
 def _loads(session: Session, groups: set[str]) -> bool:

@@ -32,6 +32,7 @@ from dawnrule.model.concerns import (
     with_events,
 )
 from dawnrule.model.entities import CheckIn, Pain
+from dawnrule.model.vocabulary import Vocabulary
 
 GIVERS = frozenset({ActorRole.COACH, ActorRole.CLINICIAN})
 """Who may open, clear, confirm and advance concerns."""
@@ -108,10 +109,11 @@ def health_report(
     check_in: CheckIn,
     received_at: datetime,
     check_in_id: str | None,
-    suspected: tuple[tuple[str, PainSite], ...] = (),
+    suspected: Sequence[tuple[str, Pain]] = (),
 ) -> HealthReport:
     """Take from a check-in what concerns are made of. One that does not say when it was made was
-    made when it was received (aware), or, if it came late, by the end of its date."""
+    made when it was received (aware), or, if it came late, by the end of its date. ``suspected``
+    are warning signs that its pain may be."""
     end_of_date = datetime.combine(check_in.date + timedelta(days=1), time(), _LAST_ZONE)
     rules = ConcernRules.bundled()
     temperature = check_in.temperature_c
@@ -126,7 +128,7 @@ def health_report(
         signs=check_in.warning_signs,
         illness=illness,
         pains=pains,
-        suspected=suspected,
+        suspected=tuple((sign, _site(pain)) for sign, pain in suspected),
         fever=illness == _FEVER,
         medicine=bool(check_in.fever_medicine),
         worst_soreness=max(check_in.soreness.values(), default=None),
@@ -134,7 +136,13 @@ def health_report(
 
 
 def _site(pain: Pain) -> PainSite:
-    return PainSite(pain.kind, pain.where, pain.muscle_groups, pain.place, pain.side)
+    return located(PainSite(pain.kind, pain.where, pain.muscle_groups, pain.place, pain.side))
+
+
+def located(site: PainSite) -> PainSite:
+    """Locate pain at the place that was named, or that its words are known for."""
+    place = Vocabulary.bundled().pain_place(site.place, site.where)
+    return replace(site, place=place.id if place else None)
 
 
 def new_concern_ids(seed: str) -> Callable[[], str]:
@@ -470,7 +478,8 @@ def open_by(
     Restrictions are separate: each opening of one is a concern of its own.
     """
     _require_giver(actor)
-    told = _Told(opening.kind, opening.signs, illness=opening.illness, pain=opening.pain)
+    pain = located(opening.pain) if opening.pain else None
+    told = _Told(opening.kind, opening.signs, illness=opening.illness, pain=pain)
     same = [one for one in concerns if not one.is_closed and told.is_about(one)]
     known = same[-1] if same and opening.kind is not ConcernKind.RESTRICTION else None
     kind = EventKind.OPENED
@@ -482,7 +491,7 @@ def open_by(
         signs=opening.signs,
         illness=opening.illness,
         fever=opening.illness == _FEVER,
-        pain=opening.pain,
+        pain=pain,
         restriction=opening.restriction,
     )
     if known is not None:
