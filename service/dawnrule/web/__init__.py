@@ -1,15 +1,12 @@
-"""The service over HTTP: requests become calls, and what comes of them becomes responses.
+"""The service over HTTP.
 
-- ``app``: the application, put together. ``server``: the application, served.
-- ``access``: who may call what. ``service``: what the views work with.
-- one module for each resource: ``athletes``, ``check_ins``, ``sessions``, ``batch`` (with
-  ``batch_rows`` and ``sheets``), ``advice``, ``outlook``, ``plans``, ``addresses``,
-  ``evaluations``, ``rule_sets``, ``publishing``, ``replays``, ``operations``; ``pages`` for people.
-- ``phone``: what private addresses give, without a key.
-- ``incoming``, ``answers``, ``problems`` and ``problem_types``: bodies in, bodies out, errors.
-- ``limits`` (with ``limit_counts``), ``logs``, ``metrics``, ``backups``: how often one may ask,
-  what is written down and counted, and what goes on beside the requests.
-- ``openapi``: the description of all this, which falls out of the schemas.
+- ``app``: the application, with its parts wired together; ``server``: waitress; ``context``: what
+  all views share.
+- ``http``: requests, responses, errors, authorization, login, languages, rate limits.
+- ``api``: the interface for programs, one module per resource; ``openapi``: its description.
+- ``private``: pages and feeds at private addresses, where a token takes the place of a key.
+- ``coach``: pages for coaches; ``pages``: the home page and the documentation.
+- ``observability``: logs and metrics; ``backup_schedule``: back-ups while serving.
 """
 
 from dawnrule.web.app import create_app, openapi_yaml

@@ -1,4 +1,4 @@
-"""The application: routes, context, errors and headers put together."""
+"""The Flask application, with its parts wired together."""
 
 from __future__ import annotations
 
@@ -80,9 +80,11 @@ def create_app(
     clock: Callable[[], datetime],
     new_id: Callable[[], str],
 ) -> Flask:
-    """The application over an open store. ``clock`` gives aware times, ``new_id`` ids that are
-    never given twice. Raises ``NotFound`` when the settings name a rule set that is not
-    there, ``RuleSetInvalid`` for one that may not decide for people."""
+    """Build the application over an open store.
+
+    ``clock`` gives aware times, ``new_id`` unique ids. Raises ``NotFound`` for an unknown rule set
+    in the settings, ``RuleSetInvalid`` for one that may not decide for people.
+    """
     library = advisor.library.with_published(StoredTexts(store))
     rule_set = library.get(*name_and_version(settings.rule_set))
     library.admit(rule_set)
@@ -117,12 +119,12 @@ def create_app(
 
 
 def openapi_yaml() -> str:
-    """The description of the interface as YAML text, as it is committed; no store is needed."""
+    """Build openapi.yaml; needs no store."""
     return document_yaml(build_routes())
 
 
 def build_routes() -> Flask:
-    """Build the application with its routes and their description, and nothing behind them."""
+    """Build an application with its routes and their description, but without a context."""
     app = Flask(__name__)
     app.json = JsonProvider(app)
     api = api_for(app)
@@ -137,12 +139,12 @@ def build_routes() -> Flask:
 
 
 def _secret(transaction: Transaction, at: datetime) -> bytes:
-    """What signs the cookies of browsers, the same after a restart and in each process."""
+    """Get the secret that signs cookies, the same after a restart and in each process."""
     return transaction.secrets.get_or_make("coach-sessions", token_bytes, at)
 
 
 def _name_request() -> None:
-    """Take the request's id from its sender if it is fit to be repeated, else give it one."""
+    """Take the request's id from its sender if it is well-formed, else make one."""
     given = request.headers.get("X-Request-Id", "")
     g.request_id = given if _REQUEST_ID.fullmatch(given) else context().new_id()
 
@@ -160,8 +162,8 @@ def _add_headers(response: Response) -> Response:
 
 
 def _lead_on_here(response: Response) -> None:
-    """Where an answer leads to is told without our name: that is what the request said it is, and
-    whoever keeps the answer for others would send them there."""
+    """Make redirects relative: an absolute one would repeat the request's Host header, and a cache
+    would send others to that host."""
     to = response.location
     if to and not to.startswith("/"):
         response.location = urlsplit(to)._replace(scheme="", netloc="").geturl()

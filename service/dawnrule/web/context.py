@@ -1,4 +1,4 @@
-"""The context that all views share: store, rule sets, clock and settings."""
+"""Application context shared by all views."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _EXTENSION = "dawnrule"
 @dataclass(frozen=True, slots=True)
 class Context:
     """The parts of one running service; ``rule_set`` decides where none was activated, and
-    ``stopping`` is set once it is about to end."""
+    ``stopping`` is set once the service is about to end."""
 
     settings: Settings
     store: Store
@@ -51,35 +51,35 @@ class Context:
     stopping: Event = field(default_factory=Event)
 
     def attach(self, app: Flask) -> None:
-        """Make this the service of an application."""
+        """Make this the context of an application."""
         app.extensions[_EXTENSION] = self
 
     @classmethod
     def of(cls, app: Flask) -> Context:
-        """The service of an application."""
+        """Return the context of an application."""
         found: Context = app.extensions[_EXTENSION]
         return found
 
     def start(self) -> None:
-        """Begin with what goes on in the background by itself."""
+        """Start the background work."""
         self.backups.start()
 
     def close(self) -> None:
-        """Stop what goes on in the background, so that the store can be closed."""
+        """End the background work, so that the store can be closed."""
         self.backups.close()
         self.replays.close()
         self.metrics.close()
 
     def rule_set_named(self, name: str) -> RuleSet:
-        """The rule set of a ``name@version``. Raises ``NotFound``."""
+        """Get the rule set of a ``name@version``. Raises ``NotFound``."""
         return self.advisor.library.get(*name_and_version(name))
 
     def rule_set_for(self, transaction: Transaction, athlete_id: str | None, on: date) -> RuleSet:
-        """The rule set that decides for an athlete, or for all others (None), on a date."""
+        """Find the rule set that decides for an athlete, or for all others (None), on a date."""
         return active_rule_set(transaction, self.advisor.library, self.rule_set, athlete_id, on)
 
     def rule_set_today(self, transaction: Transaction) -> RuleSet:
-        """The rule set that decides today for all who have none of their own."""
+        """Find the rule set that decides today for all who have none of their own."""
         return self.rule_set_for(transaction, None, self.clock().date())
 
     def roster(self) -> list[RosterEntry]:
@@ -98,7 +98,7 @@ class Context:
 
     @property
     def again(self) -> Redecision:
-        """Today's advice, to be decided again after another rule set came to decide."""
+        """The re-decision of today's advice after another rule set was activated."""
         return Redecision(self.store, self.check_ins)
 
     @property
@@ -107,7 +107,7 @@ class Context:
         return CheckIns(self.advisor, self.rule_set, self.clock, self.new_id)
 
     def answer_for(self, key_id: str) -> Callable[[Transaction, CheckIn], Submitted]:
-        """How a check-in that a key posts is answered, inside a transaction."""
+        """Return the function that answers check-ins posted with a key, inside a transaction."""
 
         check_ins = self.check_ins
 
@@ -117,7 +117,7 @@ class Context:
         return answer
 
     def log_for(self, key_id: str) -> Callable[[Transaction, Session], Logged]:
-        """How a session that a key posts is logged, inside a transaction."""
+        """Return the function that logs sessions posted with a key, inside a transaction."""
 
         check_ins = self.check_ins
 
@@ -129,5 +129,5 @@ class Context:
 
 
 def context() -> Context:
-    """The service of the application that handles this request."""
+    """Return the context of the application that handles this request."""
     return Context.of(current_app)

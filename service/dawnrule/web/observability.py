@@ -1,9 +1,9 @@
-"""Request log and metrics, without a word on anybody's health.
+"""Logs and metrics of the service, without anybody's health data.
 
-A line says which route was called, never at which address: that may hold a private token or an
-id. An error is told by its kind and by where in the source it came from, never by its message,
-which may repeat what somebody reported. Each line is JSON, or text in which every value is JSON,
-so that nothing that was sent can begin a line of its own.
+A line names the route, never the path, which may hold a private token or an id. An error is logged
+by its type and its place in the source, never by its message, which may repeat what somebody
+reported. Each line is JSON, or text in which every value is JSON, so that nothing that was sent can
+begin a line of its own.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Metrics:
     """The counts and measurements of one application."""
 
     def __init__(self, store: Store) -> None:
-        """Over an open store, and of every disagreement from now on."""
+        """Measure an open store, and count disagreements from now on."""
         self.registry = registry = CollectorRegistry()
         ProcessCollector(registry=registry)
         self._verdicts = Counter(
@@ -100,7 +100,7 @@ class Metrics:
         logging.getLogger("dawnrule.rules").addHandler(self._listener)
 
     def close(self) -> None:
-        """Count no more disagreements."""
+        """Stop counting disagreements."""
         logging.getLogger("dawnrule.rules").removeHandler(self._listener)
 
     def stored(self, considered: Considered) -> None:
@@ -112,12 +112,12 @@ class Metrics:
             self._fired.labels(self._rule(rule_id)).inc()
 
     def answered(self, route: str, method: str, status: int, seconds: float) -> None:
-        """Measure a request by its route as it is written in the code, and its class of status."""
+        """Measure a request by its route as written in the code, and the class of its status."""
         known = method if method in _METHODS else OTHER
         self._seconds.labels(route, known, f"{status // _STATUS_CLASS}xx").observe(seconds)
 
     def backed_up(self, timestamp: float) -> None:
-        """Tell when a back-up was made, in seconds since 1970."""
+        """Set when the last back-up was made, in seconds since 1970."""
         self._last_backup.set(timestamp)
 
     def backup_failed(self) -> None:
@@ -125,12 +125,12 @@ class Metrics:
         self._failed_backups.inc()
 
     def exposition(self, accept: str) -> tuple[bytes, str]:
-        """All of it in the form that an Accept header likes best, and that form's media type."""
+        """Return all metrics in the form that an Accept header prefers, and its media type."""
         encode, content_type = choose_encoder(accept)
         return encode(self.registry), content_type
 
     def _rule(self, rule_id: str) -> str:
-        """The label of a rule; what is counted by name is bounded."""
+        """Return the label of a rule; the number of labels is bounded."""
         if rule_id in self._rules_by_name:
             return rule_id
         with self._lock:
@@ -141,15 +141,15 @@ class Metrics:
 
 
 class _DisagreementCounter(logging.Handler):
-    """Hears of every disagreement, wherever in the process it happens: for advice, for a row of a
-    batch, or in the shadow."""
+    """A counter of disagreements, wherever in the process they occur: in advice, in a batch, or in
+    the shadow."""
 
     def __init__(self, count: Callable[[], None]) -> None:
         super().__init__(logging.CRITICAL)
         self._count = count
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Count it."""
+        """Count a disagreement."""
         if DISAGREEMENT in record.__dict__:
             self._count()
 
@@ -167,8 +167,8 @@ _requests = logging.getLogger("dawnrule.requests")
 
 
 def start_logging(form: LogForm, db: Path) -> None:
-    """Log to standard error in a form, from now on and in the whole process, and keep what the
-    two evaluations disagree on in a file beside the database."""
+    """Log to standard error in a form, in the whole process, and write disagreements of the two
+    evaluations to a file beside the database."""
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(JsonLines() if form is LogForm.JSON else TextLines())
     root = logging.getLogger()
@@ -181,11 +181,11 @@ def start_logging(form: LogForm, db: Path) -> None:
 
 
 def watch_requests(app: Flask, metrics: Metrics) -> None:
-    """Log and measure each request of an application. To be called before anything else asks to
-    be called after a request: then this comes last.
+    """Log and measure each request of an application.
 
-    Flask's own log of errors is turned off: it would tell the address, and each error is logged
-    where it is answered.
+    Call this before anything else registers ``after_request``, so that it runs last. Flask's own
+    log of errors is turned off: it would reveal the path, and each error is logged where it is
+    answered.
     """
     app.logger.disabled = True
 
@@ -219,33 +219,33 @@ def _request_fields(route: str, status: int, seconds: float) -> dict[str, Any]:
 
 
 class JsonLines(logging.Formatter):
-    """Each record as a line of JSON."""
+    """A formatter of records as lines of JSON."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """The line."""
+        """Format a record."""
         return json.dumps(_plain(record))
 
 
 class TextLines(logging.Formatter):
-    """Each record as a line of names and values."""
+    """A formatter of records as lines of names and values."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """The line."""
+        """Format a record."""
         plain = _plain(record)
         head = f"{plain.pop('time')} {plain.pop('level')}"
         return " ".join([head, *(f"{name}={json.dumps(value)}" for name, value in plain.items())])
 
 
 class DisagreementFile(logging.Handler):
-    """Keeps each disagreement of the two evaluations whole, with its facts, in a private file."""
+    """A private file with each disagreement of the two evaluations, facts included."""
 
     def __init__(self, file: Path) -> None:
         super().__init__()
         self._file = file
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Add a line to the file, if the record is of a disagreement. Should that fail, it is
-        logged, and the disagreement stays what it is for whoever met it."""
+        """Append a disagreement to the file. A failure is logged, and leaves the disagreement as it
+        is."""
         disagreement = record.__dict__.get(DISAGREEMENT)
         if disagreement is None:
             return
@@ -277,14 +277,14 @@ def _time(record: logging.LogRecord) -> str:
 
 
 def _message(record: logging.LogRecord) -> str:
-    """Our own words; those of a library without addresses, which waitress puts in."""
+    """Return the message; paths, which waitress logs, are removed from those of libraries."""
     message = record.getMessage()
     is_ours = record.name.partition(".")[0] == _OURS
     return message if is_ours else _ADDRESS.sub("/...", message)
 
 
 def _error(error: BaseException) -> dict[str, Any]:
-    """What an error is and where it came from: no message, and no value of any variable."""
+    """Describe an error by type and place: no message, and no value of any variable."""
     fields: dict[str, Any] = {
         "type": type(error).__name__,
         "trace": list(_places(error.__traceback__)),

@@ -58,8 +58,9 @@ class _Request(HTTPRequestParser):
     """One request whose end every proxy in between sees at the same place."""
 
     def parse_header(self, header_plus: bytes) -> None:
-        """Raises ``ParsingError`` for Content-Length beside Transfer-Encoding (RFC 9112, section
-        6.1): by the one, another request may be hidden behind this one (request smuggling)."""
+        """Parse the head. Raises ``ParsingError`` for Content-Length beside Transfer-Encoding (RFC
+        9112, section 6.1): by one of them, another request may be hidden behind this one (request
+        smuggling)."""
         super().parse_header(header_plus)
         if self.chunked and "CONTENT_LENGTH" in self.headers:
             raise ParsingError("Content-Length beside Transfer-Encoding")
@@ -230,7 +231,7 @@ def _listening(app: Flask, settings: Settings, inherited: socket.socket | None) 
 
 
 def _place(settings: Settings, inherited: socket.socket | None) -> dict[str, Any]:
-    """Say where waitress listens."""
+    """Return the arguments that say where waitress listens."""
     if inherited is not None:
         return {"sockets": [inherited]}
     is_ipv6 = ":" in settings.host
@@ -244,7 +245,7 @@ def _place(settings: Settings, inherited: socket.socket | None) -> dict[str, Any
 
 
 def _trust(proxies: int) -> dict[str, Any]:
-    """Say how many proxies are trusted to name the client."""
+    """Return the arguments that say how many proxies are trusted to name the client."""
     if proxies == 0:
         return {"clear_untrusted_proxy_headers": True}
     return {

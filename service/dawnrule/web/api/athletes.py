@@ -1,4 +1,4 @@
-"""Athletes: the squad, one athlete, export and erasure."""
+"""Athletes: list, read, edit, export and erase."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Batches: many check-ins or sessions posted at once, as JSON or as a sheet."""
+"""Batches of check-ins or sessions, as JSON or as a sheet."""
 
 from __future__ import annotations
 
@@ -132,7 +132,7 @@ _SESSIONS: Kind[Session, Logged] = Kind(
 def _describe_batch(
     body: StrictSchema, result: type[StrictSchema], problem: type[StrictSchema]
 ) -> Callable[[View], View]:
-    """How a batch is sent and answered, for the description of the interface."""
+    """Describe how a batch is sent and answered, for openapi.yaml."""
     schemas: dict[str, Any] = {JSON: body} | _SHEETS
     bodies = {"required": True, "content": {kind: {"schema": schemas[kind]} for kind in schemas}}
     of = batches.alt_response

@@ -21,13 +21,13 @@ AnswerCells = RowAnswer | SessionRowAnswer
 
 @dataclass(frozen=True, slots=True)
 class Kind(Generic[T, A]):
-    """What the rows of a batch hold: check-ins, or sessions.
+    """A kind of batch: check-ins, or sessions.
 
-    ``many`` is the member of the JSON body that lists them, ``label`` the name in the catalogue of
-    the word for them. ``load`` validates one, ``reject`` puts errors in the place of those that
-    contradict each other, ``subject`` fills the required columns of a sheet. ``outcome`` names what
-    became of one, ``answer`` is the value of ``answer_member``; ``answer_cells`` and
-    ``problem_cells`` fill the answer columns.
+    ``many`` is the member of the JSON body that lists them, ``label`` the name of their word in the
+    catalogue. ``load`` validates one, ``reject`` replaces those that contradict each other by
+    errors, ``subject`` fills the required columns of a sheet. ``outcome`` names the outcome of one,
+    ``answer`` is the value of ``answer_member``; ``answer_cells`` and ``problem_cells`` fill the
+    answer columns.
     """
 
     many: str

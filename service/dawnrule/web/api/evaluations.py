@@ -24,7 +24,7 @@ evaluations = Blueprint(
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """What a rule set decides; ``facts`` and ``advice`` are None where facts were sent."""
+    """A decision of a rule set; ``facts`` and ``advice`` are None where facts were sent."""
 
     decision: DayDecision
     rule_set: RuleSetName
@@ -50,7 +50,7 @@ def evaluate(question: Question) -> Evaluation:
 
 
 def _rule_set(question: Question) -> RuleSet:
-    """The rule set that is named, or the one that would decide on the check-in, or decides today.
+    """Find the rule set that is named, or else the one that would decide on the check-in, or today.
     Raises ``NotFound``."""
     ctx, check_in = context(), question.check_in
     if question.rule_set is not None:

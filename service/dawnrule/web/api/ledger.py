@@ -1,4 +1,4 @@
-"""The ledger: its newest entry, the proof of one advice, and the acts of people."""
+"""The ledger: its head, the proof of one advice, and the acts of people."""
 
 from __future__ import annotations
 

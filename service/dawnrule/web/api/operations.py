@@ -1,4 +1,4 @@
-"""Operations: health, readiness, metrics and the interface description."""
+"""Operations: health, readiness, metrics and the description of the interface."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _OPENMETRICS = "application/openmetrics-text"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Health:
-    """That the process answers, and its version."""
+    """The answer of a live process, with its version."""
 
     status: str = "ok"
     version: str = dawnrule.__version__
@@ -41,7 +41,7 @@ class Health:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Readiness(Health):
-    """That the service can do its work; ``rule_set`` decides today."""
+    """The answer of a service that can do its work; ``rule_set`` decides today."""
 
     rule_set: RuleSetName
 
@@ -90,7 +90,8 @@ def get_openapi() -> Response:
 
 
 def _fault(name: str, check: Callable[[], str | None]) -> FieldError | None:
-    """What a check finds missing; of an error its title alone, for anybody may ask."""
+    """Run a check and return what it finds missing; of an error the title alone, as anybody may
+    ask."""
     try:
         detail = check()
     except DawnruleError as error:
@@ -108,8 +109,8 @@ def _store() -> None:
 
 
 def _rules() -> None:
-    """Raises ``EngineFailure`` or ``EngineDisagreement`` when the first rule does not come out as
-    its first example says."""
+    """Evaluate the first example of the first rule. Raises ``EngineFailure`` or
+    ``EngineDisagreement`` where it does not come out as it should."""
     _try_engine(context().store.read(context().rule_set_today))
 
 
@@ -123,7 +124,7 @@ _CHECKS = {"service": _service, "store": _store, "rules": _rules, "disk": _disk}
 
 
 def _write_something(now: datetime, transaction: Transaction) -> None:
-    """What is undone again; no key has such a hash."""
+    """Add a key that is rolled back; no real key has such a hash."""
     transaction.keys.add(Key("readiness", Role.POSTER, None, None, now), "readiness")
 
 

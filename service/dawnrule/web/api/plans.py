@@ -1,4 +1,4 @@
-"""Plans: what the coach plans for an athlete and a date."""
+"""Plans: a coach's plan for an athlete and a date."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Private addresses of an athlete: listed, created, rotated and revoked."""
+"""Private addresses of athletes: create, list, rotate and revoke."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ addresses = Blueprint(
 
 @dataclass(frozen=True, slots=True)
 class GivenAddress:
-    """A new private address with its paths, and the same as the service was reached."""
+    """A new private address with its paths, and its URLs on the host of the request."""
 
     address: PrivateAddress
     paths: list[str]

@@ -1,4 +1,4 @@
-"""Replays: past mornings decided by another rule set."""
+"""Replays: past mornings under another rule set."""
 
 from __future__ import annotations
 

@@ -227,7 +227,7 @@ def _active(athlete_id: str | None = None, counts: RedecisionCounts | None = Non
 
 
 def _text() -> str:
-    """The text of the rule file that was sent, as it is or inside JSON."""
+    """Read the rule file that was sent, as it is or inside JSON."""
     if request.mimetype == JSON:
         text: str = load(_TEXT, json_body())["text"]
         return text
@@ -238,7 +238,7 @@ def _text() -> str:
 
 
 def _refused(invalid: RuleSetInvalid, pointer: str) -> Response:
-    """A refusal with all that was found; each error also in the common form."""
+    """Answer a refusal with all findings; each error is also in the common form."""
     errors = [_field_error(one, pointer) for one in errors_among(invalid.findings, to_decide=True)]
     first, others = errors[0].detail, len(errors) - 1
     more = f" And {others} more." if others else ""

@@ -1,4 +1,4 @@
-"""Sessions: logged, read, corrected and removed."""
+"""Sessions: log, list, read, correct and delete."""
 
 from __future__ import annotations
 
@@ -146,7 +146,7 @@ def in_language_of_request(logged: Logged) -> Logged:
 
 
 def _seen(session_id: str) -> Session:
-    """A session that the caller may know of. Raises ``NotFound``, the same for all others."""
+    """Read a session that the caller may see. Raises ``NotFound``, the same for all others."""
     session = context().store.read(lambda transaction: require_session(transaction, session_id))
     if not may_see(session.athlete_id):
         raise NotFound(f"There is no session {session_id!r}.")

@@ -1,13 +1,10 @@
-"""The pages that a coach sees in a browser.
+"""Pages for coaches in a browser.
 
-- ``frame``: what all of them share: headers, forms, errors.
-- ``sign_in``: in with a coach's key, and out.
-- ``morning``: the squad by verdict.
+- ``layout``: headers, forms and errors of all pages; ``sign_in``: in with a coach's key, and out.
+- ``squad``: this morning by verdict; ``athlete``: one athlete's weeks, with charts.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
-- ``athlete``: one athlete's weeks, with its ``charts``.
-- ``told``: how an athlete's morning is told on both.
-- ``why``: one advice, from verdict to rule.
-- ``rules``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
+- ``explanation`` (with ``explanation_view``): one advice, from the verdict to the rule.
+- ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
 """
 
 from dawnrule.web.coach import (

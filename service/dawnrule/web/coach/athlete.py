@@ -1,4 +1,4 @@
-"""*Athlete*: the last weeks in charts, the open concerns, and the outlook."""
+"""An athlete's last weeks with charts, and what opens when."""
 
 from __future__ import annotations
 
@@ -50,8 +50,8 @@ class Scale:
 
     @classmethod
     def over(cls, every: Iterable[Values], day_width: int, least: float | None = None) -> Self:
-        """Axes that hold all values of several lines, at least one of them known; from ``least``
-        on, or else from a round number under the smallest."""
+        """Build axes that hold all values of several lines, of which at least one is known; from
+        ``least`` on, or from a round number below the smallest."""
         lines = list(every)
         known = [value for line in lines for value in line if value is not None]
         low = min(known) if least is None else least
@@ -62,49 +62,50 @@ class Scale:
 
     @property
     def width(self) -> int:
-        """The whole chart, with the room for labels at both sides."""
+        """The width of the chart, with the labels on both sides."""
         return self.right + RIGHT_LABEL_WIDTH
 
     @property
     def right(self) -> int:
-        """Where the last day ends."""
+        """The right edge of the last day."""
         return LABEL_WIDTH + self.days * self.day_width
 
     def x(self, day: float) -> float:
-        """The middle of a day, counted from 0."""
+        """Return the middle of a day, counted from 0."""
         return LABEL_WIDTH + (day + 0.5) * self.day_width
 
     def y(self, value: float) -> float:
-        """The height of a value; 0 is at the top of the chart."""
+        """Return the height of a value; 0 is at the top of the chart."""
         share = (value - self.least) / (self.greatest - self.least)
         return round(HEIGHT - _MARGIN - share * (HEIGHT - 2 * _MARGIN), 1)
 
     def ticks(self) -> list[tuple[float, str]]:
-        """The heights of the round numbers, and how they are written with a point."""
+        """List the heights of the round numbers, with their text (decimal point)."""
         count = round((self.greatest - self.least) / self.step)
         values = (self.least + index * self.step for index in range(count + 1))
         return [(self.y(value), f"{round(value, 6):g}") for value in values]
 
     def points(self, values: Values) -> list[tuple[float, float]]:
-        """The middle of each day that has a value."""
+        """List the middle of each day that has a value."""
         return [(self.x(day), self.y(v)) for day, v in enumerate(values) if v is not None]
 
     def line(self, values: Values) -> str:
-        """A path from day to day, interrupted where a day has no value."""
+        """Draw a path from day to day, interrupted where a day has no value."""
         return " ".join(
             "M" + "L".join(f"{self.x(day):g} {self.y(value):g}" for day, value in run)
             for run in _runs(values)
         )
 
     def level(self, values: Values) -> str:
-        """A path that is level over the width of each day; it steps where the value changes."""
+        """Draw a path that is level over the width of each day and steps where the value
+        changes."""
         return " ".join(
             "M" + "L".join(self._over_day(day, value) for day, value in run)
             for run in _runs(values)
         )
 
     def stems(self, values: Values) -> str:
-        """A path with an upright line for each value but 0, from the bottom of the chart."""
+        """Draw a vertical line for each value other than 0, from the bottom of the chart."""
         bottom = self.y(self.least)
         return "".join(f"M{x:g} {bottom:g}V{y:g}" for x, y in self.points(values) if y != bottom)
 
@@ -114,14 +115,14 @@ class Scale:
 
 
 def _runs(values: Values) -> Iterator[list[tuple[int, float]]]:
-    """The days with their values, in stretches without a gap."""
+    """Group the days that have values into stretches without a gap."""
     for is_known, run in groupby(enumerate(values), lambda entry: entry[1] is not None):
         if is_known:
             yield [(day, value) for day, value in run if value is not None]
 
 
 def _nice_step(rough: float) -> float:
-    """The next of 1, 2, 5, 10, 20, ... and of their tenths, hundredths and so on."""
+    """Return the next larger of 1, 2, 5, 10, 20, ... and of their tenths, hundredths and so on."""
     if rough <= 0:
         return 1
     power = 10.0 ** floor(log10(rough))
@@ -140,7 +141,7 @@ _SHADES_BEGIN = (1, 3, 5, 7, 9)
 
 @coach.get("/athletes/<athlete_id>")
 def athlete(athlete_id: str) -> str:
-    """An athlete's soreness, sleep, load and heart day by day, and what opens when."""
+    """Show an athlete's soreness, sleep, load and heart day by day, and what opens when."""
     days = _days_asked(request.args.get("days", str(_USUAL_DAYS)))
     summary, weeks, ahead = context().store.read(
         lambda transaction: _read(transaction, athlete_id, days)
@@ -175,7 +176,7 @@ def athlete(athlete_id: str) -> str:
 
 
 def _days_asked(text: str) -> int:
-    """How many days to show. Raises ``NotFound`` for a number that there is no page for."""
+    """Parse the number of days to show. Raises ``NotFound`` for one that has no page."""
     for days in DAY_WIDTHS:
         if text == str(days):
             return days
@@ -204,13 +205,13 @@ def _read(
 
 
 def _months(weeks: Sequence[AthleteDay]) -> list[tuple[str, int]]:
-    """The months over the days' columns, each with how many of them it spans."""
+    """Count the days of each month, for the heads of the columns."""
     by_month = groupby(weeks, lambda day: day.date.isoformat().rpartition("-")[0])
     return [(month, len(list(days))) for month, days in by_month]
 
 
 def _groups(weeks: Sequence[AthleteDay]) -> tuple[list[str], list[str]]:
-    """The muscle groups that were reported on some day, and those that never were."""
+    """Split the muscle groups into those that were reported on some day and the others."""
     every = Vocabulary.bundled().muscle_groups
     seen = {group for day in weeks for group in day.soreness}
     return [group for group in every if group in seen], [g for g in every if g not in seen]
@@ -218,8 +219,8 @@ def _groups(weeks: Sequence[AthleteDay]) -> tuple[list[str], list[str]]:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a chart: its name in words, its path, and where it has points. ``style`` is
-    ``each`` for what was reported, ``mean``, ``own`` for what it is held against, or ``stems``."""
+    """One line of a chart: its name, path and points. ``style`` is ``each`` for reported values,
+    ``mean``, ``own`` for what they are compared with, or ``stems``."""
 
     name: str
     style: str
@@ -230,7 +231,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """A chart with its words: ``described`` says it all to who cannot see it."""
+    """A chart; ``described`` is its text for readers who cannot see it."""
 
     id: str
     title: str
@@ -244,7 +245,7 @@ class Chart:
 
 
 def _charts(weeks: Sequence[AthleteDay], day_width: int) -> Iterator[Chart]:
-    """The charts for which anything was reported."""
+    """Build the charts of everything that was reported."""
     charts: tuple[tuple[str, dict[str, Callable[[AthleteDay], float | None]]], ...] = (
         (
             "sleep",
@@ -322,13 +323,13 @@ def _number(value: float | None) -> str:
 
 
 def _kinds_of(sessions: Sequence[Session]) -> list[str]:
-    """The kinds of work of a day's sessions, each once: growth, force, endurance, other."""
+    """List the kinds of work in a day's sessions: growth, force, endurance, other."""
     kinds = Vocabulary.bundled().goals
     return list(dict.fromkeys(kinds[block.goal] for one in sessions for block in one.blocks))
 
 
 def _session_words(session: Session) -> dict[str, Any]:
-    """A session as it stands in the table of sessions."""
+    """Describe a session for the table of sessions."""
     goals = dict.fromkeys(label(block.goal) for block in session.blocks)
     return {
         "what": texts().listing([*goals]),

@@ -1,4 +1,4 @@
-"""*Why*: one advice explained, and the same morning under another rule set."""
+"""The explanation of one advice, and the same morning under other rules."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from dawnrule.web.http.locale import composer
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """An advice, whose it is, the one that holds for that morning now, and its entry in the
+    """An advice, its athlete, the advice that holds for that morning now, and its entry in the
     ledger."""
 
     stored: StoredAdvice
@@ -36,8 +36,8 @@ class _Found:
 
 @dataclass(frozen=True, slots=True)
 class _Comparison:
-    """A morning under another rule set, the day and its parts with their names; or why that could
-    not be had."""
+    """A morning under another rule set, with the names of the day and its parts; or the error that
+    prevented it."""
 
     name: str
     subjects: tuple[tuple[str, SubjectComparison], ...] = ()
@@ -46,9 +46,9 @@ class _Comparison:
 
 @coach.get("/advice/<advice_id>")
 def why_advice(advice_id: str) -> str:
-    """One advice, from the verdict to the rule that fired, with all that went in.
+    """Show one advice, from the verdict to the rule that fired, with all inputs.
 
-    ``under`` in the address names a rule set, by which the same morning is decided again.
+    ``under`` in the address names a rule set, under which the same morning is decided again.
     """
     ctx, localized = context(), composer()
     found = ctx.store.read(lambda transaction: _found(transaction, advice_id))
@@ -86,7 +86,7 @@ def _concern_lines(record: Record) -> list[str]:
 
 @coach.get("/why/<athlete_id>/<day>")
 def why_morning(athlete_id: str, day: str) -> Any:
-    """To the advice that holds for an athlete and a date. Raises ``NotFound``."""
+    """Redirect to the advice that holds for an athlete and a date. Raises ``NotFound``."""
     on = day_of_address(day)
     stored = context().store.read(lambda transaction: transaction.advice.latest(athlete_id, on))
     if stored is None:
@@ -96,7 +96,7 @@ def why_morning(athlete_id: str, day: str) -> Any:
 
 
 def _found(transaction: Transaction, advice_id: str) -> _Found:
-    """Raises ``NotFound``."""
+    """Find an advice with its context. Raises ``NotFound``."""
     stored = transaction.advice.get(advice_id)
     if stored is None:
         raise NotFound(f"There is no advice {advice_id!r}.")
@@ -107,8 +107,7 @@ def _found(transaction: Transaction, advice_id: str) -> _Found:
 
 
 def _rule_set_of(stored: StoredAdvice) -> RuleSet | None:
-    """The rule set that an advice was given by. A record outlives it: without that it is shown all
-    the same."""
+    """Find the rule set of an advice; None if it is gone, as a record outlives it."""
     try:
         return context().advisor.library.by_digest(stored.rule_set_digest)
     except NotFound:
@@ -116,8 +115,8 @@ def _rule_set_of(stored: StoredAdvice) -> RuleSet | None:
 
 
 def _compare(record: Record, own: RuleSet | None, name: str, view: Why) -> _Comparison:
-    """The morning of a record under the rule set of a name. That it cannot be had is told on the
-    page, which has all the rest."""
+    """Decide the morning of a record under a named rule set. An error is shown on the page, next to
+    the rest."""
     ctx = context()
     try:
         other = ctx.rule_set_named(name)

@@ -1,6 +1,6 @@
-"""View model of *Why* (pure).
+"""View model of the explanation of one advice (pure).
 
-From the verdict to the rule, its conditions and numbers, and what was near; then what went in.
+From the verdict to the rule, its conditions and numbers, and near misses; then the inputs.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from dawnrule.rules.text import Line, Prose
 
 @dataclass(frozen=True, slots=True)
 class RuleOutcome:
-    """A rule and how its conditions came out; ``decided`` is whether the verdict is its own."""
+    """A rule and the outcome of its conditions; ``decided`` if it gave the verdict."""
 
     rule: Rule
     line: Line
@@ -41,8 +41,8 @@ class RuleOutcome:
 
 @dataclass(frozen=True, slots=True)
 class NearMissText:
-    """A rule that one answer kept from firing, and each answer that would have done, with how far
-    it was: empty where that cannot be measured, None where it stood just at the threshold."""
+    """A rule that one answer kept from firing, and each answer that would have fired it, with its
+    distance: empty where that cannot be measured, None exactly at the threshold."""
 
     rule: Rule
     tests: tuple[tuple[str, str | None], ...]
@@ -51,7 +51,7 @@ class NearMissText:
 @dataclass(frozen=True, slots=True)
 class Row:
     """A named value with its unit. ``value`` is None when it was not reported, and ``why`` then
-    says why, if more is known. ``name`` is what programs call it, where they do."""
+    gives the reason, if known. ``name`` is its name in the interface, if it has one."""
 
     label: str
     value: str | None
@@ -78,8 +78,8 @@ class Instead:
 
 @dataclass(frozen=True, slots=True)
 class RuleOutcomes:
-    """How the rules came out on some facts: those that fired, the deciding ones first; those that
-    did not; and which of these one other answer would have fired, near ones and others."""
+    """Outcomes of rules on some facts: those that fired, the deciding ones first; those that did
+    not; and those of the latter that one other answer would have fired, near ones and others."""
 
     fired: tuple[RuleOutcome, ...]
     silent: tuple[RuleOutcome, ...]
@@ -89,9 +89,9 @@ class RuleOutcomes:
 
 @dataclass(frozen=True, slots=True)
 class SubjectView:
-    """The day or a part: its name and advice, how its own rules came out, and the rules on the
-    whole day that count for a part too; what could be instead (None where nothing is held back),
-    and its facts."""
+    """The day or a part: its name and advice, the outcomes of its own rules, and the rules for the
+    whole day that count for a part too; alternatives (None where nothing is held back), and its
+    facts."""
 
     name: str
     advice: Advice | PartAdvice
@@ -103,8 +103,8 @@ class SubjectView:
 
 @dataclass(frozen=True, slots=True)
 class Why:
-    """All that is told of one advice. ``reproduced`` is None when the rule set is gone; ``day_by``
-    names how the day's verdict follows."""
+    """The whole explanation. ``reproduced`` is None when the rule set is gone; ``day_by`` names how
+    the day's verdict follows."""
 
     subjects: tuple[SubjectView, ...]
     reproduced: bool | None
@@ -113,7 +113,7 @@ class Why:
 
 
 def why(record: Record, rule_set: RuleSet | None, composer: Composer) -> Why:
-    """What there is to tell of a record; ``rule_set`` is its own, None when that is gone."""
+    """Explain a record; ``rule_set`` is its own, None when that is gone."""
     subjects = subjects_of(record)
     teller = _RecordDescriber(record, rule_set, composer)
     return Why(
@@ -125,8 +125,8 @@ def why(record: Record, rule_set: RuleSet | None, composer: Composer) -> Why:
 
 
 def day_by(advice: Advice, fired: FiredRules) -> str:
-    """How the day's verdict came about: by a ``day_rule``, as there are ``no_parts``, or from parts
-    that are all alike (``all_parts``) or not (``mixed``)."""
+    """Name how the day's verdict follows: from a ``day_rule``, from ``no_parts``, or from parts
+    that all have the same verdict (``all_parts``) or not (``mixed``)."""
     if advice.rule and advice.rule.id in fired.day:
         return "day_rule"
     if not advice.parts:
@@ -136,18 +136,18 @@ def day_by(advice: Advice, fired: FiredRules) -> str:
 
 
 def local_time(moment: datetime, time_zone: str) -> str:
-    """A moment where the athlete lives, with the name of the time zone."""
+    """Format a moment in a time zone, with the name of the zone."""
     local = moment.astimezone(ZoneInfo(time_zone))
     return f"{local.strftime('%Y-%m-%d %H:%M')} ({time_zone})"
 
 
 def prose_of(composer: Composer) -> Prose:
-    """What tells rules in a composer's language."""
+    """Return the prose of rules in a composer's language."""
     return Prose(composer.dictionary, composer.vocabulary, composer.texts)
 
 
 def about_record(record: Record, view: Why, composer: Composer) -> tuple[tuple[str, str], ...]:
-    """What is known of the record itself: names of the catalogue, each with what it is."""
+    """List facts about the record itself, each with its name in the catalogue."""
     say, time_zone = composer.texts.say, record.athlete.time_zone
     reproduced = {True: "reproduced_yes", False: "reproduced_no", None: "reproduced_unknown"}
     return (
@@ -160,7 +160,7 @@ def about_record(record: Record, view: Why, composer: Composer) -> tuple[tuple[s
 
 
 class RuleDescriber:
-    """Tells how rules came out on facts, in one language."""
+    """A describer of rules and their outcomes in one language."""
 
     def __init__(self, composer: Composer) -> None:
         self._dictionary = composer.dictionary
@@ -169,8 +169,8 @@ class RuleDescriber:
     def describe(
         self, rules: Sequence[Rule], facts: Facts, fired: Container[str], decided: Container[str]
     ) -> RuleOutcomes:
-        """How ``rules`` came out on facts that they may test; ``fired`` and ``decided`` have the
-        ids of those that did."""
+        """Describe the outcomes of ``rules`` on facts that they may test; ``fired`` and ``decided``
+        hold ids."""
         silent = [rule for rule in rules if rule.id not in fired]
         misses = near_misses(silent, facts, self._dictionary)
         fired_outcomes = (self._rule(rule, facts, decided) for rule in rules if rule.id in fired)
@@ -196,7 +196,7 @@ class RuleDescriber:
 
 
 class _RecordDescriber:
-    """Tells the subjects of one record by the rules of its rule set, in one language."""
+    """A describer of the subjects of one record, in one language."""
 
     def __init__(self, record: Record, rule_set: RuleSet | None, composer: Composer) -> None:
         self._record = record
@@ -210,7 +210,7 @@ class _RecordDescriber:
         self._rules = RuleDescriber(composer)
 
     def subject(self, subject: Subject) -> SubjectView:
-        """What is told of one subject."""
+        """Describe one subject."""
         rules = self._rule_set.in_scope(subject.scope) if self._rule_set else ()
         advice = self._advice_of(subject)
         return SubjectView(
@@ -223,11 +223,11 @@ class _RecordDescriber:
         )
 
     def _day_rules(self, scope: Scope) -> tuple[Rule, ...]:
-        """The rules on the whole day, which count for a part."""
+        """List the rules for the whole day that count for a part."""
         return self._rule_set.in_scope("day") if self._rule_set and scope == "part" else ()
 
     def name(self, block: int | None, muscle_group: str | None) -> str:
-        """How the day or a part is called."""
+        """Name the day or a part."""
         if block is None:
             return self._say("coach_why.day")
         goal = self._label(self._record.check_in.plan[block].goal)
@@ -300,7 +300,7 @@ class _RecordDescriber:
 
 
 class Inputs:
-    """What a check-in said, row by row, in one language."""
+    """The inputs of a check-in, row by row, in one language."""
 
     def __init__(self, record: Record, composer: Composer) -> None:
         self._check_in = record.check_in
@@ -312,8 +312,8 @@ class Inputs:
         self._prose = prose_of(composer)
 
     def rows(self) -> Iterator[Row]:
-        """Every row: what is asked each morning, whether it was reported or not, then what else
-        came."""
+        """Yield every row: what is asked each morning, reported or not, then everything else that
+        was sent."""
         check_in = self._check_in
         yield self._number("sleep_hours", check_in.sleep.hours)
         yield self._number("sleep_quality", check_in.sleep.quality)
@@ -338,7 +338,7 @@ class Inputs:
         return Row(self._say(f"coach_why.input_{name}"), value, name=name)
 
     def _soreness(self) -> Iterator[Row]:
-        """The soreness of each muscle group that is planned or was rated."""
+        """Yield the soreness of each muscle group that is planned or was rated."""
         rated = self._check_in.soreness
         planned = [part.muscle_group for part in self._parts if part.muscle_group]
         unit = self._composer.texts.unit_alone(self._composer.dictionary["soreness"].unit)
@@ -366,7 +366,7 @@ class Inputs:
         return ", ".join(filter(None, (pain.where, kind, groups)))
 
     def _listing(self, reported: Any, text: Any) -> str | None:
-        """What was listed; an empty list says "none", no list that nothing was said."""
+        """List what was reported: "none" for an empty list, None where nothing was answered."""
         if reported is None:
             return None
         return "; ".join(map(text, reported)) or self._say("coach_why.none")

@@ -1,8 +1,8 @@
-"""The layout that all pages of the coach share: forms, headers, errors.
+"""Layout of the coach's pages: headers, forms, errors.
 
-They are for a browser that a coach signed in with, load nothing from outside, run no scripts, and
-take a form only with the token that it was given: ``csrf_token()`` in the template, in a hidden
-field of that name. A page is a view of ``coach``, and its template extends ``coach/base.html``.
+The pages are for a browser in which a coach has signed in. They load nothing from other sites, run
+no scripts, and accept a form only with its token: ``csrf_token()`` in the template, in a hidden
+field of that name. A page is a view of ``coach``; the template extends ``coach/base.html``.
 """
 
 from __future__ import annotations
@@ -46,14 +46,14 @@ def use_coach_pages(app: Flask, secret: bytes) -> None:
 
 @coach.before_request
 def refuse_forged_forms() -> None:
-    """Raises ``BadRequest`` for a form without the token that this browser was given."""
+    """Raise ``BadRequest`` for a form without the token of this browser."""
     _forged.protect()
 
 
 @coach.after_request
 def add_headers(response: Response) -> Response:
-    """Keep pages out of caches and frames; ``same-origin``, as the token's check asks where a form
-    came from."""
+    """Keep pages out of caches and frames; ``same-origin``, as the token's check reads the
+    referrer."""
     response.headers["Content-Security-Policy"] = _POLICY
     response.headers["Referrer-Policy"] = "same-origin"
     response.headers["Cache-Control"] = "no-store"
@@ -62,7 +62,7 @@ def add_headers(response: Response) -> Response:
 
 @coach.errorhandler(DawnruleError)
 def show_error(error: DawnruleError) -> tuple[str, int, Mapping[str, str]]:
-    """One of our own errors, as a page."""
+    """Show one of our own errors as a page."""
     if error.status >= _SERVER_ERROR:
         _log.error("request %s: %s", g.request_id, error.title, exc_info=error)
     return *_problem_page(error.status, error.detail), headers_of(error)
@@ -70,7 +70,7 @@ def show_error(error: DawnruleError) -> tuple[str, int, Mapping[str, str]]:
 
 @coach.errorhandler(HTTPException)
 def show_http_error(error: HTTPException) -> tuple[str, int]:
-    """An error of Flask or of the form's token, as a page; what they say is for programmers."""
+    """Show an error of Flask or of a form's token as a page; their texts are for programmers."""
     status = error.code or _SERVER_ERROR
     if isinstance(error, InternalServerError):
         _log.error("request %s failed", g.request_id, exc_info=error.original_exception)
@@ -79,17 +79,17 @@ def show_http_error(error: HTTPException) -> tuple[str, int]:
 
 @coach.get("/<path:elsewhere>")
 def no_such_page(elsewhere: str) -> Any:
-    """An address below these pages that leads nowhere. Raises ``NotFound``."""
+    """Answer an unknown address under these pages. Raises ``NotFound``."""
     raise NotFound(f"There is no page {COACH_PAGES}/{elsewhere}.")
 
 
 def _coach_is_signed_in() -> bool:
-    """Whether the frame shows the way to the other pages."""
+    """Return whether the layout shows the navigation."""
     return g.get("key") is not None
 
 
 def _problem_page(status: int, detail: str = "") -> tuple[str, int]:
-    """What happened and what to do, and in English what our own error says of it."""
+    """Render what has happened and what to do; in English with the detail of our own error."""
     page = render_template(
         "coach/problem.html",
         kind=status if status in _PROBLEMS_IN_WORDS else "other",

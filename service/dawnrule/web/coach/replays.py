@@ -1,7 +1,7 @@
-"""*Replays*: start one, follow it, read what it found.
+"""Replays on the coach's pages: start, follow, read.
 
-A page of a replay that goes on asks the browser to load it again; ``follow=no`` in the address
-ends that.
+The page of an unfinished replay asks the browser to reload it; ``follow=no`` in the address ends
+that.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ _TURNS = ("less", "same", "more")
 
 @dataclass(frozen=True, slots=True)
 class VerdictRow:
-    """A verdict told and the one now, with how many days and parts have these two."""
+    """A verdict given and the one now, with the numbers of days and parts that have these two."""
 
     before: str
     after: str
@@ -51,7 +51,7 @@ class VerdictRow:
 
 @dataclass(frozen=True, slots=True)
 class RuleRow:
-    """How many days a rule decided then and decides now, and on how many days and parts it fires
+    """On how many days a rule decided then and decides now, and on how many days and parts it fires
     now; ``rule`` is None for no rule."""
 
     rule: str | None
@@ -62,7 +62,7 @@ class RuleRow:
 
 @dataclass(frozen=True, slots=True)
 class AthleteRow:
-    """On how many days an athlete would be less, as much, or more protected."""
+    """On how many days an athlete would be less, equally, or more protected."""
 
     name: str
     less: int
@@ -72,8 +72,8 @@ class AthleteRow:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a replay found so far; ``changed`` are the newest mornings that come out otherwise, and
-    ``changed_in_all`` says how many there are."""
+    """Findings of a replay so far; ``changed`` are the newest mornings with a different result,
+    ``changed_in_all`` is their number."""
 
     mornings: int
     decisions: int
@@ -85,7 +85,7 @@ class Outcome:
 
 
 def outcome(result: Replayed, names: Mapping[str, str]) -> Outcome:
-    """The tables of a result; ``names`` are the athletes' by id."""
+    """Tabulate a result; ``names`` are those of the athletes by id."""
     newest = sorted(result.changed, key=lambda one: (one.date, one.athlete_id), reverse=True)
     return Outcome(
         result.mornings,
@@ -99,7 +99,7 @@ def outcome(result: Replayed, names: Mapping[str, str]) -> Outcome:
 
 
 def progress_text(replay: StoredReplay, composer: Composer) -> str:
-    """How far a replay is, in words."""
+    """Say how far a replay is."""
     say = composer.texts.say
     state = say(f"coach_rules.state_{replay.state.value}")
     if replay.mornings is None:
@@ -109,7 +109,7 @@ def progress_text(replay: StoredReplay, composer: Composer) -> str:
 
 
 def _verdicts(result: Replayed) -> tuple[VerdictRow, ...]:
-    """Those that stay the same first."""
+    """Tabulate pairs of verdicts, unchanged ones first."""
     days, parts = result.counts["days"], result.counts["parts"]
     pairs = sorted(days | parts, key=lambda pair: (pair[0] != pair[1], pair))
     return tuple(
@@ -145,13 +145,13 @@ _FIELDS = ("rule_set", "from", _LAST)
 
 @coach.get("/replays")
 def replays() -> str:
-    """The replays that are kept, the newest first, and the form to start one."""
+    """Show the replays that are kept, newest first, and the form to start one."""
     return _list(request.args)
 
 
 @coach.post("/replays")
 def start_replay() -> Any:
-    """Start a replay, and go to its page; with errors by field."""
+    """Start a replay and go to its page, or show the errors by field."""
     filled = {name: request.form[name] for name in _FIELDS if request.form.get(name)}
     ctx = context()
     try:
@@ -166,7 +166,7 @@ def start_replay() -> Any:
 
 @coach.get("/replays/<replay_id>")
 def replay(replay_id: str) -> Response:
-    """How far a replay is, and what it has found so far."""
+    """Show how far a replay is, and its findings so far."""
     ctx, localized = context(), composer()
     stands = ctx.replays.status(replay_id)
     athletes = ctx.store.read(lambda transaction: transaction.athletes.all())
@@ -192,14 +192,14 @@ def replay(replay_id: str) -> Response:
 
 @coach.post("/replays/<replay_id>/cancel")
 def stop_replay(replay_id: str) -> Any:
-    """Stop a replay; what it has found stays."""
+    """Stop a replay; its findings stay."""
     context().replays.cancel(replay_id)
     return redirect(url_for("coach.replay", replay_id=replay_id), _SEE_OTHER)
 
 
 @coach.post("/replays/<replay_id>/resume")
 def resume_replay(replay_id: str) -> Any:
-    """Go on with a replay that was stopped, failed, or was left behind."""
+    """Resume a replay that was stopped, failed, or lost its process."""
     context().replays.resume(replay_id)
     return redirect(url_for("coach.replay", replay_id=replay_id), _SEE_OTHER)
 

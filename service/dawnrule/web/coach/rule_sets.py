@@ -1,4 +1,4 @@
-"""*Rules*: the rule sets in words, their differences and their scorecards."""
+"""Rule sets on the coach's pages: roster, text, differences and scorecard."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _WHEN = "when"
 
 @dataclass(frozen=True, slots=True)
 class RuleText:
-    """A rule, as a sentence with the lines that it introduces, and its condition alone."""
+    """A rule as a sentence with the lines under it, and its condition alone."""
 
     rule: Rule
     prose: Line
@@ -48,8 +48,8 @@ class RuleText:
 
 @dataclass(frozen=True, slots=True)
 class FieldDifference:
-    """A field of a rule that differs, before and after: as a line of prose, or as texts of which
-    each has what the other lacks."""
+    """A field of a rule before and after: as a line of prose, or as texts of what each has and the
+    other lacks."""
 
     name: str
     before: Line | None
@@ -60,7 +60,7 @@ class FieldDifference:
 
 @dataclass(frozen=True, slots=True)
 class RuleDifference:
-    """A rule that both rule sets have and that differs."""
+    """A rule of both rule sets that differs."""
 
     rule: Rule
     fields: tuple[FieldDifference, ...]
@@ -68,8 +68,8 @@ class RuleDifference:
 
 @dataclass(frozen=True, slots=True)
 class ScoreRow:
-    """The shares of one rule, or of all mornings (``rule_id`` None; it has no fired and decided),
-    in words."""
+    """The shares of one rule, or of all mornings (``rule_id`` None; without fired and decided), in
+    words."""
 
     rule_id: str | None
     title: str
@@ -79,12 +79,12 @@ class ScoreRow:
 
 
 def rule_texts(rules: Sequence[Rule], prose: Prose) -> tuple[RuleText, ...]:
-    """Rules in their order."""
+    """Describe rules in their order."""
     return tuple(RuleText(rule, prose.rule(rule), prose.condition(rule.when)) for rule in rules)
 
 
 def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
-    """What the check of a rule set proved, that found these (plain values)."""
+    """List what the check of a rule set proved; ``findings`` are plain values."""
     found = [
         Finding(one["file"], one["line"], one["rule"], one["code"], one["message"])
         for one in findings
@@ -96,7 +96,7 @@ def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
 def rule_changes(
     difference: Plain, before: RuleSet, after: RuleSet, prose: Prose
 ) -> tuple[RuleDifference, ...]:
-    """The rules that both have and that differ, with conditions as prose."""
+    """Describe the rules of both that differ, with conditions as prose."""
     old = {rule.id: rule for rule in before.rules}
     new = {rule.id: rule for rule in after.rules}
     return tuple(
@@ -111,7 +111,8 @@ def rule_changes(
 
 
 def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> FieldDifference:
-    """A signal by whose name both rules call different conditions is told within these."""
+    """Describe a field; a signal that means different conditions in both is described within
+    them."""
     name, before, after = field["field"], field["before"], field["after"]
     if is_condition(name):
         return FieldDifference(_WHEN, prose.condition(old.when), prose.condition(new.when))
@@ -120,7 +121,7 @@ def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> FieldDifference:
 
 
 def score_rows(card: Scorecard, texts: Texts) -> list[ScoreRow]:
-    """All mornings, and then each rule that fired."""
+    """List all mornings, and then each rule that fired."""
     all_mornings = ScoreRow(
         None, texts.say("coach_rules.all_mornings"), "", "", _after(card.all_mornings, texts)
     )
@@ -139,13 +140,13 @@ def score_rows(card: Scorecard, texts: Texts) -> list[ScoreRow]:
 
 
 def never_fired(card: Scorecard) -> Iterator[str]:
-    """The titles of the rules that did not fire on any of the mornings."""
+    """Yield the titles of the rules that fired on no morning."""
     return (rule.title for rule in card.rules if not rule.fired.count)
 
 
 def share_text(share: Share, texts: Texts) -> str:
-    """``7 of 12: 58 %, with 95 % certainty 32 to 81 %``; without the share where there are too few
-    mornings to claim one."""
+    """Write ``7 of 12: 58 % (32 % to 81 %)``, the interval with 95 % confidence; no share of too
+    few mornings."""
     if share.share is None or share.low is None or share.high is None:
         return texts.say("coach_rules.counted", count=share.count, of=share.of)
     return texts.say(
@@ -164,21 +165,21 @@ def _after(score: Score, texts: Texts) -> tuple[str, ...]:
 
 @coach.get("/rule-sets")
 def rule_sets() -> str:
-    """Every rule set, which of them decides, and which runs in the shadow."""
+    """Show the roster: every rule set, which decides, and which runs in the shadow."""
     return render_template("coach/rule_sets.html", rule_sets=context().roster())
 
 
 @coach.get("/rule-sets/<name>/<version>")
 def rule_set(name: str, version: str) -> str:
-    """One rule set as sentences and as a table, and what its check found; with ``from`` in the
-    address, how it differs from another."""
+    """Show one rule set as sentences and as a table, with the findings of its check; with ``from``
+    in the address, how it differs from another."""
     before = request.args.get("from", "").strip()
     return _difference(name, version, before) if before else _rules(name, version)
 
 
 @coach.get("/rule-sets/<name>/<version>/scorecard")
 def rule_set_scorecard(name: str, version: str) -> str:
-    """How often each rule fired and decided, and what happened afterwards."""
+    """Show how often each rule fired and decided, and what followed."""
     ctx, localized = context(), composer()
     found = ctx.advisor.library.get(name, version)
     card = scorecard(ctx.store, ctx.archive.mornings(), found, None, None, ctx.clock())
@@ -230,7 +231,7 @@ def _difference(name: str, version: str, before: str) -> str:
 
 
 def _words() -> dict[str, Any]:
-    """What the templates of rules say facts and rules with."""
+    """Return what templates need to put facts and rules into words."""
     localized = composer()
     return {
         "prose": prose_of(localized),

@@ -1,4 +1,4 @@
-"""Sign-in and sign-out of a coach."""
+"""Signing in and out."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _SEE_OTHER = 303
 
 @coach.get("/sign-in")
 def ask_for_key() -> Any:
-    """The form for a coach's key; who is signed in goes on."""
+    """Show the form for a coach's key; redirect a browser that is signed in."""
     if login.key_of_session() is not None:
         return redirect(_next_page())
     return _form()
@@ -28,7 +28,7 @@ def ask_for_key() -> Any:
 @coach.post("/sign-in")
 @limit_sign_in
 def sign_in() -> Any:
-    """Sign in with a coach's key, and go on to the page that was asked for."""
+    """Sign in with a coach's key, and go to the page that was asked for."""
     key = _coach_key(request.form.get("key", ""))
     if key is None:
         return _form(refused=True), _REFUSED
@@ -49,15 +49,15 @@ def _form(refused: bool = False) -> str:
 
 
 def _coach_key(given: str) -> Key | None:
-    """The coach's key that was given. One look-up and one answer, whatever is wrong with it: not
-    known, revoked, or not a coach's."""
+    """Find the coach's key. One query and one answer, whether it is unknown, revoked, or not a
+    coach's."""
     hashed = hash_key(given.strip())
     key = context().store.read(lambda transaction: transaction.keys.by_hash(hashed))
     return key if key is not None and key.role is Role.COACH else None
 
 
 def _next_page() -> str:
-    """Where to go on: to a page of ours that was asked for, else to the first."""
+    """Return the page to go on to: one of ours that was asked for, else the first."""
     page = request.values.get("next", "")
     is_ours = page.startswith(f"{login.COACH_PAGES}/")
     return page if is_ours and page.isprintable() and "\\" not in page else "/coach/"

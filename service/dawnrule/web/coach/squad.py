@@ -1,4 +1,4 @@
-"""*This morning*: the squad by verdict, on a page and as a sheet."""
+"""The squad this morning by verdict, as a page and as a sheet."""
 
 from __future__ import annotations
 
@@ -32,19 +32,19 @@ from dawnrule.web.http.responses import advice_sheet, csv_answer
 
 @dataclass(frozen=True, slots=True)
 class PartLine:
-    """What is said of some parts alike, and the verdict whose shape stands before it."""
+    """A line on parts with the same advice, and the verdict whose mark stands before it."""
 
     verdict: str
     text: str
 
 
 def summarize_morning(one: AthleteMorning) -> MorningSummary:
-    """A morning with the advice that holds."""
+    """Attach the advice that holds to a morning."""
     return MorningSummary(one, read_localized(one.stored) if one.stored else None)
 
 
 def parts_of(advice: Advice) -> Iterator[PartLine]:
-    """What is said of each part, in as few lines as can be."""
+    """Describe the parts of an advice, in as few lines as possible."""
     words = composer().vocabulary
     for parts in group_parts(advice, words):
         what = texts().listing([words.label(group) for group in parts.muscle_groups])
@@ -59,7 +59,7 @@ def parts_of(advice: Advice) -> Iterator[PartLine]:
 
 
 def last_check_in(one: AthleteMorning) -> str:
-    """How long somebody has not been heard of."""
+    """Say when an athlete last checked in."""
     if one.days_without is None:
         return say("coach_morning.last_never")
     sentence = "last_yesterday" if one.days_without == 1 else "last_days"
@@ -67,7 +67,7 @@ def last_check_in(one: AthleteMorning) -> str:
 
 
 def _clock_text(time: datetime) -> str:
-    """A time in the athlete's zone as a clock there shows it: ``2026-03-09 18:00``."""
+    """Write a time in its own zone: ``2026-03-09 18:00``."""
     return time.replace(tzinfo=None).isoformat(" ", "minutes")
 
 
@@ -78,8 +78,8 @@ _OF_THE_ADDRESS = ("lang", "date", *_FIELDS)
 
 @dataclass(frozen=True, slots=True)
 class SquadQuery:
-    """What the address asks for. ``on`` is None for each athlete's own today; ``faults`` says, by
-    field, what is wrong with those that were left out of account."""
+    """The query in the address. ``on`` is None for each athlete's own today; ``faults`` says, by
+    field, what is wrong with those that are ignored."""
 
     on: date | None
     sought: SquadFilter
@@ -87,12 +87,12 @@ class SquadQuery:
 
     @property
     def is_narrowed(self) -> bool:
-        """Whether not just everybody's today is asked for."""
+        """Whether anything but everybody's today is asked for."""
         return bool(self.faults) or self.on is not None or self.sought != SquadFilter()
 
     @classmethod
     def of(cls, given: Mapping[str, str]) -> Self:
-        """Read the address."""
+        """Parse the address."""
         words = context().advisor.composer.vocabulary
         known = {"place": PLACES, "muscle_group": words.muscle_groups, "goal": words.goals}
         sought = {name: given.get(name, "") for name in _FIELDS}
@@ -108,7 +108,7 @@ class SquadQuery:
 
 @coach.get("/")
 def morning() -> tuple[str, int]:
-    """The squad by verdict, on a date or on each athlete's own today."""
+    """Show the squad by verdict, on a date or on each athlete's own today."""
     asked = SquadQuery.of(request.args)
     squad = _squad(asked.on)
     shown = [summary for summary in squad if asked.sought.admits(summary)]
@@ -131,7 +131,7 @@ def morning() -> tuple[str, int]:
 
 @coach.get("/squad.csv")
 def morning_sheet() -> Response:
-    """The same as a sheet. Raises ``InvalidInput`` for what the page would find fault with."""
+    """Answer with the same as CSV. Raises ``InvalidInput`` where the page would show an error."""
     asked = SquadQuery.of(request.args)
     if asked.faults:
         raise InvalidInput(" ".join(asked.faults.values()))
@@ -145,7 +145,7 @@ def morning_sheet() -> Response:
 
 
 def _choices(squad: Sequence[MorningSummary]) -> dict[str, list[tuple[str, str]]]:
-    """What can be chosen in each field, with its word; of the rules, those that decided."""
+    """List the choices of each field with their labels; of the rules, those that decided."""
     words = composer().vocabulary
     rules = {rule: title for summary in squad for rule, title in summary.rules.items()}
     return {

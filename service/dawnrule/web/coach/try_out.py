@@ -1,4 +1,4 @@
-"""*Try out*: a rule set's decision on facts that a coach fills in; nothing is stored."""
+"""Trying a rule set on facts that a coach fills in; nothing is stored."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _TRUTH = {"true": True, "false": False}
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """What may be chosen: the value that is sent and how it is said."""
+    """A choice: the value that is sent, and its text."""
 
     value: str
     text: str
@@ -49,9 +49,9 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One fact to be filled in: as a choice when there are ``choices``, else as a number.
+    """A field for one fact: a choice when there are ``choices``, else a number.
 
-    ``value`` is what was filled in, ``error`` what would do instead; both may be empty.
+    ``value`` is what was filled in, ``error`` what would be accepted instead; both may be empty.
     """
 
     name: str
@@ -64,24 +64,24 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """The fields: the commonest first, and all other facts of the dictionary."""
+    """The fields: the most common first, then all other facts of the dictionary."""
 
     commonest: tuple[Field, ...]
     others: tuple[Field, ...]
 
     @property
     def wrong(self) -> tuple[Field, ...]:
-        """The fields that cannot be accepted."""
+        """The fields with errors."""
         return tuple(field for field in (*self.commonest, *self.others) if field.error)
 
     @property
     def others_in_use(self) -> bool:
-        """Whether any of the less common facts was filled in, so that they have to be seen."""
+        """Whether any of the less common facts was filled in, so that they must be shown."""
         return any(field.value for field in self.others)
 
 
 def form_of(filled: Mapping[str, str], errors: Iterable[FieldError], composer: Composer) -> Form:
-    """The fields with what was filled in, by fact, and what is wrong with it."""
+    """Build the fields with what was filled in, by fact, and the errors."""
     wrong = {error.pointer.rpartition("/")[2] for error in errors}
     fields = {
         name: _field(definition, filled.get(name, ""), name in wrong, composer)
@@ -92,8 +92,8 @@ def form_of(filled: Mapping[str, str], errors: Iterable[FieldError], composer: C
 
 
 def assumed(filled: Mapping[str, str], composer: Composer) -> dict[str, Any]:
-    """The facts that were filled in, as plain JSON values: of a day and, when any fact of a part
-    is among them, of one part."""
+    """Convert what was filled in to plain JSON values: facts of a day and, if any fact of a part is
+    among them, of one part."""
     facts = {
         name: _value(definition, filled[name].strip())
         for name, definition in composer.dictionary.items()
@@ -105,7 +105,7 @@ def assumed(filled: Mapping[str, str], composer: Composer) -> dict[str, Any]:
 
 
 def _value(definition: FactDefinition, text: str) -> FactValue:
-    """A text as the value that it stands for; what is no such value stays text, and is refused."""
+    """Convert a text to its value; other text stays as it is, and is refused later."""
     if definition.type == "boolean":
         return _TRUTH.get(text, text)
     if definition.is_numeric and _NUMBER.fullmatch(text):
@@ -133,7 +133,7 @@ def _choices(definition: FactDefinition, composer: Composer) -> Iterable[Choice]
 
 
 def _hint(definition: FactDefinition, composer: Composer) -> str:
-    """From where to where a number may go, and its unit."""
+    """Describe the range of a number, and its unit."""
     if not definition.is_numeric:
         return ""
     unit = composer.wording.unit(definition.name)
@@ -141,7 +141,7 @@ def _hint(definition: FactDefinition, composer: Composer) -> str:
 
 
 def _what_would_do(definition: FactDefinition, composer: Composer) -> str:
-    """What to answer instead of what cannot be accepted."""
+    """Say what would be accepted."""
     if not definition.is_numeric:
         return composer.texts.say("coach_rules.wrong_choice")
     sentence = "wrong_whole_number" if definition.type == "integer" else "wrong_number"
@@ -154,8 +154,8 @@ def _range(definition: FactDefinition) -> dict[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class _Outcome:
-    """The verdict on the day or on the part, by which rule and with which reason, how its own rules
-    came out, and the rules on the whole day that count for the part too."""
+    """The verdict on the day or the part, its rule and reason, the outcomes of its own rules, and
+    the rules for the whole day that count for the part too."""
 
     scope: Scope
     verdict: str
@@ -167,7 +167,7 @@ class _Outcome:
 
 @coach.route("/rule-sets/<name>/<version>/try-out", methods=["GET", "POST"])
 def try_rule_set(name: str, version: str) -> str | tuple[str, int]:
-    """A form of facts, and what the rules say to them; with errors by field."""
+    """Show a form of facts, and the decision on them or the errors by field."""
     rule_set = context().advisor.library.get(name, version)
     if request.method == "GET":
         return _page(rule_set)
@@ -192,7 +192,7 @@ def _page(
 
 
 def _outcomes(rule_set: RuleSet, facts: AssumedFacts) -> Iterator[_Outcome]:
-    """The day and, if there is one, the part."""
+    """Describe the day and, if there is one, the part."""
     decider = context().advisor.library.decider(rule_set)
     parts = [{**facts.day, **part} for part in facts.parts]
     decision = decider.decide(facts.day, parts)
@@ -202,7 +202,7 @@ def _outcomes(rule_set: RuleSet, facts: AssumedFacts) -> Iterator[_Outcome]:
 
 
 def _as_decision(decision: DayDecision) -> Decision:
-    """The day as a whole, with the rules that fired on it."""
+    """Join the verdict on the whole day with the rules that fired on it."""
     return Decision(decision.verdict, decision.deciding, decision.day.fired)
 
 

@@ -1,4 +1,4 @@
-"""Authorization: one table of who may call what, checked before every view."""
+"""Authorization: the access table, and the check that runs before every view."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from dawnrule.web.http.rate_limits import limit_key, wrong_guess
 
 
 class Session(Enum):
-    """Who may open a page in a browser; a key sent along does not."""
+    """Access in a browser that is signed in; keys are not accepted there."""
 
     COACH = "signed-in coach"
 
@@ -130,18 +130,18 @@ ACCESS: Mapping[str, Access] = {
 
 
 def refuse_open_routes(app: Flask) -> None:
-    """Raises ``RuntimeError`` when a route does not stand in the table."""
+    """Raise ``RuntimeError`` for a route that is missing in the table."""
     missing = {rule.endpoint for rule in app.url_map.iter_rules()} - ACCESS.keys()
     if missing:
-        raise RuntimeError(f"who may call these is not said: {', '.join(sorted(missing))}")
+        raise RuntimeError(f"no access is declared for: {', '.join(sorted(missing))}")
 
 
 def check_access() -> Response | None:
-    """Let a request through, or raise ``Unauthorized``, ``Forbidden`` or ``NotFound``; a browser
-    that is not signed in is sent to where it can.
+    """Admit a request, or raise ``Unauthorized``, ``Forbidden`` or ``NotFound``; redirect a browser
+    that is not signed in.
 
-    OPTIONS tells nothing but methods, and spreadsheet programs and browsers send it without a
-    key. An athlete's key may not even learn which other athletes there are.
+    OPTIONS reveals methods only, and spreadsheet programs and browsers send it without a key. An
+    athlete's key may not even learn which other athletes exist.
     """
     if request.endpoint is None or request.method == "OPTIONS":
         return None
@@ -174,19 +174,19 @@ def _check_session() -> Response | None:
 
 
 def caller() -> Key:
-    """The key that a request came with, or its browser was signed in with."""
+    """Return the key of this request or of the sign-in of its browser."""
     key: Key = g.key
     return key
 
 
 def refuse_foreign(athlete_id: str | None) -> None:
-    """Raises ``NotFound``, as for one who does not exist, when the caller is another athlete."""
+    """Raise ``NotFound``, as for an unknown one, if the caller is another athlete."""
     if athlete_id is not None and not may_see(athlete_id):
         raise unknown_athlete(athlete_id)
 
 
 def may_see(athlete_id: str) -> bool:
-    """Whether the caller may know of an athlete."""
+    """Return whether the caller may know of an athlete."""
     return caller().role is not Role.ATHLETE or caller().athlete_id == athlete_id
 
 

@@ -1,8 +1,8 @@
-"""The language of a request, and texts in it.
+"""The language of a request.
 
-What the address says (``?lang=de``) comes first, then the Accept-Language header, then the language
-of the athlete whom it is about, then English; at a private address the athlete's own comes before
-the header. Only languages with a catalogue count.
+The address (``?lang=de``) comes first, then the Accept-Language header, then the language of the
+athlete, then English; at a private address the athlete's own comes before the header. Only
+languages with a catalogue count.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _CONTENT_LANGUAGE = "Content-Language"
 
 
 def language() -> str:
-    """The language of this request."""
+    """Return the language of this request."""
     if "language" not in g:
         g.language = _named_in_address() or _named_in_headers() or ENGLISH
     chosen: str = g.language
@@ -40,20 +40,20 @@ def language() -> str:
 
 
 def prefer_language(of_reader: str | None) -> None:
-    """Answer this request in the reader's own language, whatever the browser would like; for
-    private addresses, of which the reader is known. The address still comes first."""
+    """Answer this request in the reader's own language, whatever the headers say; for private
+    addresses, whose reader is known. The address still comes first."""
     if of_reader in languages() and not _named_in_address():
         g.language = of_reader
 
 
 def default_to_language(of_reader: str | None) -> None:
-    """Answer this request in the reader's own language where no other was asked for."""
+    """Answer this request in the reader's own language unless another was asked for."""
     if not _named_in_headers():
         prefer_language(of_reader)
 
 
 def composer() -> Composer:
-    """What tells advice in the language of this request."""
+    """Return the composer of advice in the language of this request."""
     return Composer.bundled(language())
 
 
@@ -72,8 +72,8 @@ def localize(advice: Advice) -> Advice:
 
 
 def spoken_advice(advice: Advice | NoAdvice) -> str:
-    """Summarise advice (in this request's language) for a phone to speak; to athletes who train it
-    adds what the check-in left open."""
+    """Summarise advice for a phone to speak, in the language of this request; to athletes who train
+    it adds what the check-in left unanswered."""
     summary = spoken_summary(advice, composer(), pain_cautions(advice))
     if advice.parts and advice.verdict is Verdict.TRAIN:
         return f"{summary} {unanswered_questions(advice, composer())}".strip()
@@ -93,40 +93,39 @@ def unanswered_sentence(advice: Advice) -> str:
 
 
 def texts() -> Texts:
-    """The catalogue in the language of this request."""
+    """Return the catalogue in the language of this request."""
     return Texts.bundled(language())
 
 
 def say(name: str, /, **values: object) -> str:
-    """A sentence of the catalogue in the language of this request. Raises ``KeyError``."""
+    """Say a sentence of the catalogue in the language of this request. Raises ``KeyError``."""
     return texts().say(name, **values)
 
 
 def label(identifier: str) -> str:
-    """How a goal, muscle group, pattern, modality or verdict is called in this request's
-    language."""
+    """Label a goal, muscle group, pattern, modality or verdict in this request's language."""
     return composer().vocabulary.label(identifier)
 
 
 def with_language(response: Response) -> Response:
-    """The response with a header that says in which language its words are."""
+    """Add the Content-Language header."""
     response.headers[_CONTENT_LANGUAGE] = language()
     return response
 
 
 def language_header() -> dict[str, str]:
-    """The header that names the language of an answer."""
+    """Return the Content-Language header."""
     return {_CONTENT_LANGUAGE: language()}
 
 
 def of_rule(english: str) -> str:
-    """A text of a rule set in the language of this request; as it was written where it was never
-    translated."""
+    """Translate a text of a rule set to the language of this request; it stays English where there
+    is no translation."""
     return texts().of_rule(english)
 
 
 def add_to_templates(app: Flask) -> None:
-    """Let the templates of an application say sentences and words, and name their language."""
+    """Make the sentences and words of this request available in templates."""
     app.jinja_env.globals.update(
         say=say,
         label=label,
@@ -145,7 +144,7 @@ def _named_in_address() -> str | None:
 
 
 def _named_in_headers() -> str | None:
-    """The language of ours that is liked best; German as spoken in Austria is German."""
+    """Return the preferred language that has a catalogue; Austrian German counts as German."""
     if "Accept-Language" not in request.headers:
         return None
     liked = (

@@ -1,8 +1,9 @@
-"""Login sessions of coaches: a signed cookie names the sign-in, the store its key.
+"""Sign-ins of coaches in a browser.
 
-Whether the sign-in goes on, and its key still is a coach's, is asked of the store each time; so a
-sign-out ends all copies of the cookie, in every process. The cookie holds no key and goes to the
-coach's pages alone, so it cannot open the interface for programs.
+A signed cookie names the sign-in. Whether it has ended, and whether its key is still a coach's, is
+read from the store each time, so a sign-out ends all copies of the cookie in every process. The
+cookie holds no key and is sent to the coach's pages only, so it cannot open the interface for
+programs.
 """
 
 from __future__ import annotations
@@ -25,17 +26,17 @@ _SIGN_IN = "sign_in"
 
 
 class CoachSessions(SecureCookieSessionInterface):
-    """Flask's signed cookie, kept to https except on this machine itself, where there is none."""
+    """Flask's signed cookie, sent over https only, except on this machine."""
 
     def get_cookie_secure(self, app: Flask) -> bool:
-        """Whether the browser may send the cookie over https only."""
+        """Return whether the browser may send the cookie over https only."""
         given = request.headers.get("Host", "")  # request.host raises where it is not answered
         host = given.rpartition(":")[0] if _has_port(given) else given
         return request.is_secure or host not in _LOOPBACK
 
 
 def use_coach_sessions(app: Flask, secret: bytes) -> None:
-    """Let an application keep coaches signed in, with cookies signed by a secret of its own."""
+    """Set an application up for sign-ins, with cookies signed by a secret of its own."""
     app.secret_key = secret
     app.session_interface = CoachSessions()
     app.config.update(
@@ -50,8 +51,7 @@ def use_coach_sessions(app: Flask, secret: bytes) -> None:
 
 
 def sign_in(key: Key) -> None:
-    """Begin a new sign-in with a coach's key; that of this browser before ends, and nothing of it
-    is kept."""
+    """Begin a sign-in with a coach's key, and end an earlier one of this browser."""
     token, before, now = new_token(), _hash_of_cookie(), context().clock()
 
     def begin(transaction: Transaction) -> None:
@@ -66,7 +66,7 @@ def sign_in(key: Key) -> None:
 
 def sign_out() -> None:
     """End the sign-in of this browser, for every copy of its cookie. Raises ``StoreBusy`` and
-    ``StoreUnusable``; then it goes on, and the browser can ask again."""
+    ``StoreUnusable``; then it continues, and can be ended again."""
     hashed = _hash_of_cookie()
     if hashed is not None:
         context().store.write(lambda transaction: transaction.sign_ins.end(hashed))
@@ -74,8 +74,8 @@ def sign_out() -> None:
 
 
 def key_of_session() -> Key | None:
-    """The coach's key that this browser signed in with; None if it did not, or too long ago, or
-    has signed out, or the key has been revoked since."""
+    """Return the coach's key of this browser's sign-in; None if there is none, if it has ended or
+    expired, or if the key was revoked."""
     hashed, now = _hash_of_cookie(), context().clock()
     if hashed is None:
         return None
@@ -89,7 +89,7 @@ def key_of_session() -> Key | None:
 
 
 def _hash_of_cookie() -> str | None:
-    """By what the sign-in that the cookie names is known; None without one."""
+    """Hash the token in the cookie; None without one."""
     token = session.get(_SIGN_IN)
     return hash_token(token) if isinstance(token, str) else None
 

@@ -1,4 +1,4 @@
-"""Problem details (RFC 9457) for every error."""
+"""Errors as problem details (RFC 9457), and the kinds of problems."""
 
 from __future__ import annotations
 
@@ -130,7 +130,7 @@ _OF_STATUS = {
 
 
 def problem_type_of(status: int) -> ProblemType:
-    """The kind of problem that an HTTP status tells of, when nothing else is known of it."""
+    """Return the kind of problem of an HTTP status."""
     return _OF_STATUS.get(status, INTERNAL)
 
 
@@ -148,25 +148,25 @@ _NOTHING_HERE = "There is nothing at this address. All that there is stands at /
 
 
 def register_problems(app: Flask) -> None:
-    """Tell every error of an application as problem details."""
+    """Answer every error of an application with problem details."""
     app.register_error_handler(DawnruleError, answer_error)
     app.register_error_handler(HTTPException, answer_http_error)
 
 
 def answer_error(error: DawnruleError) -> Response:
-    """One of our own errors."""
+    """Answer one of our own errors."""
     if error.status >= _SERVER_ERROR and not isinstance(error, NotReady):  # that tells itself
         _log.error("request %s: %s", g.request_id, error.title, exc_info=error)
     return problem_answer(problem_of(error), headers_of(error))
 
 
 def headers_of(error: DawnruleError) -> Mapping[str, str]:
-    """The headers that tell of one of our own errors, however else it is told."""
+    """Return the headers of one of our own errors."""
     return _HEADERS.get(type(error), {})
 
 
 def answer_http_error(error: HTTPException) -> Response:
-    """An error of Flask or werkzeug, with the headers that it asks for (Allow with 405)."""
+    """Answer an error of Flask or werkzeug, with its headers (Allow for 405)."""
     status = error.code or _SERVER_ERROR
     if isinstance(error, InternalServerError):
         _log.error("request %s failed", g.request_id, exc_info=error.original_exception)
@@ -181,13 +181,13 @@ def answer_http_error(error: HTTPException) -> Response:
 
 
 def problem_of(error: DawnruleError) -> dict[str, Any]:
-    """One of our own errors as plain JSON values."""
+    """Describe one of our own errors as JSON values."""
     problem = _problem(error.kind, error.title, error.status, _sentence(error))
     return problem | {"errors": [asdict(fault) for fault in error.errors]}
 
 
 def _sentence(error: DawnruleError) -> str:
-    """The detail, with the first fault: who sees one sentence only shall see what to mend."""
+    """Join the detail and the first fault: a client may show one sentence only."""
     if not error.errors or error.errors[0].detail in error.detail:
         return error.detail
     return f"{error.detail} {error.errors[0].pointer} {error.errors[0].detail}."
@@ -196,7 +196,7 @@ def _sentence(error: DawnruleError) -> str:
 def problem_answer(
     problem: Mapping[str, Any], headers: Mapping[str, str] | None = None
 ) -> Response:
-    """A problem as the response to this request."""
+    """Answer this request with a problem."""
     return Response(json.dumps(problem), problem["status"], headers, mimetype=PROBLEM_JSON)
 
 

@@ -18,38 +18,37 @@ _AS_IT_IS = "identity"
 
 
 def json_body() -> Any:
-    """The plain values of a JSON body. Raises ``MalformedInput``, and what werkzeug raises for
-    another media type (415) or too large a body (413)."""
+    """Parse a JSON body. Raises ``MalformedInput``, ``UnsupportedMediaType`` (415) and
+    ``RequestEntityTooLarge`` (413)."""
     refuse_other_than(JSON)
     return read_json(request.get_data())
 
 
 def refuse_other_than(*accepted: str) -> None:
-    """Raises ``UnsupportedMediaType`` when the body says that it is none of these."""
+    """Raise ``UnsupportedMediaType`` unless the body is of one of these media types."""
     if request.mimetype not in accepted:
         came = request.mimetype or "a body without a Content-Type"
         raise UnsupportedMediaType(f"Send {' or '.join(accepted)}, not {came}.")
 
 
 def refuse_compressed() -> None:
-    """Raises ``UnsupportedMediaType`` for a body that would have to be unpacked: it may be small,
-    and what comes out of it without end."""
+    """Raise ``UnsupportedMediaType`` for a compressed body: what it unpacks to has no bounds."""
     coding = request.headers.get("Content-Encoding", _AS_IT_IS)
     if coding.strip().lower() != _AS_IT_IS:
         raise UnsupportedMediaType("Send the body as it is, without Content-Encoding.")
 
 
 class _StrictParser(FlaskParser):
-    """Reads bodies strictly, refuses unknown queries too, and says faults in our own words."""
+    """A parser that refuses unknown query arguments and words errors our way."""
 
     DEFAULT_UNKNOWN_BY_LOCATION = FlaskParser.DEFAULT_UNKNOWN_BY_LOCATION | {"query": "raise"}
 
     def load_json(self, req: Request, schema: Any) -> Any:
-        """The body; that of this request, which is the only one there is."""
+        """Parse the body strictly."""
         return json_body()
 
     def handle_error(self, error: Any, req: Request, schema: Any, **_: Any) -> NoReturn:
-        """Raises ``InvalidInput``. webargs puts the location around the messages."""
+        """Raise ``InvalidInput``. webargs wraps the messages in the location."""
         [messages] = error.messages.values()
         raise invalid_input(errors_at(messages, error.data)) from error
 

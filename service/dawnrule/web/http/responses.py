@@ -32,7 +32,7 @@ FORMS = {"json": JSON, "txt": TEXT, "csv": CSV, "xlsx": XLSX}
 
 
 class JsonProvider(DefaultJSONProvider):
-    """JSON answers whose members stay in the order of their schema."""
+    """JSON answers that keep the order of members."""
 
     sort_keys = False
 
@@ -83,8 +83,8 @@ _LONGEST_HEADER = 2000  # characters; proxies refuse much longer ones
 
 @contextmanager
 def errors_in_request_language() -> Iterator[None]:
-    """What is wrong with a sheet is told in the language of the request; programs that send JSON
-    are told in English."""
+    """Render errors of a sheet in the language of the request; programs that send JSON get
+    English."""
     try:
         yield
     except InvalidInput as error:

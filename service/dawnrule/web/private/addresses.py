@@ -1,4 +1,4 @@
-"""Paths of private addresses, and their names in logs."""
+"""Paths of private addresses, with and without their tokens."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ _TOKEN = re.compile(rf"^({FEEDS}|{CHECK_IN})/[^/]+")
 
 
 def paths_of(purpose: Purpose, token: str) -> list[str]:
-    """All that an address of a purpose answers at."""
+    """List the paths of a private address."""
     if purpose is Purpose.CHECK_IN:
         return [f"{CHECK_IN}/{token}"]
     return [f"{FEEDS}/{token}/{file}" for file in _FILES]
 
 
 def without_token(path: str) -> str:
-    """A path as it may stand in a log, a measurement or an error: with no token in it."""
+    """Replace the token in a path, for logs, metrics and errors."""
     return _TOKEN.sub(r"\1/…", path)

@@ -1,6 +1,7 @@
-"""Today's verdict and the outlook as a calendar (RFC 5545 and 7986).
+"""The outlook and today's verdict as a calendar (RFC 5545 and 7986).
 
-The same facts give the same bytes, so that a calendar that asks again learns that nothing changed.
+The same facts give the same bytes, so that a calendar program that asks again learns that nothing
+has changed.
 """
 
 from __future__ import annotations
@@ -32,8 +33,8 @@ def calendar_of(
     outlook: OutlookReport,
     composer: Composer,
 ) -> bytes:
-    """A calendar of one event for each muscle group and time at which it opens, and one of the
-    whole day for the verdict, where there is advice; ``as_of`` (aware) is when that was given."""
+    """Build a calendar with one event for each muscle group and opening time, and an all-day event
+    for the verdict; ``as_of`` (aware) is when the advice was given."""
     zone = ZoneInfo(athlete.time_zone)
     midnight = datetime.combine(today, time.min, zone)
     stamp = max(midnight, as_of or midnight).astimezone(UTC).replace(microsecond=0)
@@ -72,8 +73,8 @@ def _verdict(
 
 
 def _openings(athlete: Athlete, outlook: OutlookReport, composer: Composer) -> Iterator[Event]:
-    """What opens later than now; the goals that open for a muscle group at one time stand
-    together."""
+    """Yield what opens later than now; goals that open for a muscle group at one time share an
+    event."""
     goals_at: dict[tuple[str, datetime], list[str]] = defaultdict(list)
     for prospect in outlook.prospects:
         if prospect.opens_at and not prospect.open_now:
@@ -88,8 +89,8 @@ def _openings(athlete: Athlete, outlook: OutlookReport, composer: Composer) -> I
 def _opening(
     athlete: Athlete, group: str, opens_at: datetime, goals: list[str], composer: Composer
 ) -> Event:
-    """Known by its muscle group and the first of its goals, so that it moves in the calendar when
-    the time changes."""
+    """Build an event identified by its muscle group and first goal, so that it moves in the
+    calendar when the time changes."""
     words = composer.vocabulary
     text = composer.texts.say(
         "phone.calendar_opens",
@@ -102,7 +103,7 @@ def _opening(
 
 
 def _event(athlete: Athlete, what: str, summary: str) -> Event:
-    """An event that keeps nobody from being booked."""
+    """Build an event that does not block time."""
     event = Event()
     event.add("uid", str(uuid5(NAMESPACE_OID, f"dawnrule/{athlete.id}/{what}")))
     event.add("summary", summary)
@@ -111,7 +112,7 @@ def _event(athlete: Athlete, what: str, summary: str) -> Event:
 
 
 def local_time(moment: datetime, zone: ZoneInfo) -> datetime:
-    """A time in a zone. Of the hour that a clock shows twice, a calendar can name the first one
-    only; a time in the second one is given in UTC."""
+    """Convert a time to a zone. In the hour that a clock shows twice, iCalendar can name the first
+    only; the second is given in UTC."""
     at = moment.astimezone(zone)
     return at.astimezone(UTC) if at.fold else at

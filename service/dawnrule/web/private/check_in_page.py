@@ -1,4 +1,4 @@
-"""The athlete's check-in page: plain controls in, today's advice out."""
+"""The page for today's check-in and its advice."""
 
 from __future__ import annotations
 
@@ -59,13 +59,13 @@ from dawnrule.web.private.visitor import keep_private, visitor
 
 
 def day_text(on: date) -> str:
-    """``Monday, 2026-03-09``."""
+    """Write a date: ``Monday, 2026-03-09``."""
     weekday = texts().section("phone.weekdays")[str(on.isoweekday())]
     return say("phone.day", weekday=weekday, date=on.isoformat())
 
 
 def time_text(at: datetime, today: date) -> str:
-    """A local time; with its day when that is another."""
+    """Write a local time, with its day when that is another."""
     clock = at.strftime("%H:%M")
     if at.date() == today:
         return clock
@@ -73,14 +73,14 @@ def time_text(at: datetime, today: date) -> str:
 
 
 def plan_text(plan: Plan, athlete: Athlete) -> str:
-    """Every block of a plan, in a few words."""
+    """Summarise every block of a plan."""
     if not plan:
         return say("phone.plan_nothing")
     return "; ".join(_block(block, athlete) for block in plan)
 
 
 def alternative_text(alternative: Alternative) -> str:
-    """What could be done instead: a modality, or a goal by another pattern or for another muscle
+    """Describe an alternative: a modality, or a goal by another pattern or for another muscle
     group."""
     if alternative.modality:
         return label(alternative.modality)
@@ -145,7 +145,7 @@ class Day:
 
     @classmethod
     def of(cls, transaction: Transaction, athlete: Athlete, now: datetime) -> Day:
-        """The day as it stands in the books."""
+        """Read the day."""
         today = athlete.today(now)
         stored = transaction.check_ins.latest(athlete.id, today)
         plans = plans_to_choose_from(
@@ -160,30 +160,32 @@ class Day:
 
     @property
     def as_of(self) -> datetime | None:
-        """When the advice was given, on the athlete's clock."""
+        """When the advice was given, by the athlete's clock."""
         if self.given is None:
             return None
         return self.given.decided_at.astimezone(ZoneInfo(self.athlete.time_zone))
 
     @property
     def revision(self) -> int:
-        """Which of today's check-ins is the newest; 0 before the first."""
+        """The revision of today's check-in; 0 before the first."""
         return self.stored.revision if self.stored else 0
 
     def answers(self) -> Answers:
-        """What was sent today already; before that only what the coach plans is filled in."""
+        """Return today's earlier answers; before the first check-in, only the coach's plan is
+        chosen."""
         if self.stored is not None:
             return answers_of(from_json(CheckIn, self.stored.body), self.plans)
         return Answers({"plan": (COACH,)} if COACH in self.plans else {})
 
     @property
     def plan_unless_chosen(self) -> str:
-        """What the plan is called that counts where none is chosen: that which was sent today
-        already, or the coach's, or none at all."""
+        """The name of the plan that counts if none is chosen: that of today's earlier check-in, the
+        coach's, or a day off."""
         return self.answers().one("plan") or OFF
 
     def muscle_groups(self, chosen: str) -> tuple[Sequence[str], Sequence[str]]:
-        """The muscle groups of the plan that is chosen, or of all that can be, and the others."""
+        """Split the muscle groups into those of the chosen plan, or of all plans, and the
+        others."""
         words = Vocabulary.bundled()
         plans = [self.plans[chosen]] if chosen in self.plans else self.plans.values()
         planned = {group for plan in plans for block in plan for group in groups_of(block, words)}
@@ -221,7 +223,7 @@ _PROBLEMS_IN_WORDS = (403, 404, 413, 429, 503)
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """What was sent and not taken, with what is wrong, and the day as it stands."""
+    """A check-in that was refused, with its faults, and the day as it stands."""
 
     day: Day
     answers: Answers
@@ -230,8 +232,8 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Accepted:
-    """What was sent is stored; these sections were not answered, or could not be read, and count
-    as something else or not at all."""
+    """A check-in that was stored. The sections in ``left_out`` were unanswered or unreadable, and
+    count as something else or not at all."""
 
     left_out: Sequence[str] = ()
 
@@ -239,7 +241,7 @@ class Accepted:
 @page.get("/<token>")
 @limit_private_address
 def show_page(token: str) -> Response:
-    """The page, filled in with what was sent today already, under the advice on that."""
+    """Show the page, filled in with today's earlier answers, below the advice on them."""
     _, athlete = visitor(token, Purpose.CHECK_IN)
     now = context().clock()
     day = context().store.read(lambda transaction: Day.of(transaction, athlete, now))
@@ -249,7 +251,7 @@ def show_page(token: str) -> Response:
 @page.post("/<token>")
 @limit_private_address
 def send(token: str) -> AnyResponse:
-    """Store the check-in, or the correction of it, and show its advice; or show what is wrong."""
+    """Store the check-in or its correction and show the advice, or show what is wrong."""
     _refuse_other_sites()
     address, athlete = visitor(token, Purpose.CHECK_IN)
     answers, now = Answers.of_form(request.form), context().clock()
@@ -267,7 +269,7 @@ def send(token: str) -> AnyResponse:
 
 @page.after_request
 def keep_off_disks(response: Response) -> Response:
-    """What an athlete reports is nobody else's who uses the same phone."""
+    """Keep answers out of caches: several people may use the same phone."""
     response.headers["Cache-Control"] = "private, no-store"
     response.headers["Content-Security-Policy"] = _POLICY
     return keep_private(response)
@@ -275,21 +277,20 @@ def keep_off_disks(response: Response) -> Response:
 
 @page.errorhandler(DawnruleError)
 def show_error(error: DawnruleError) -> Response:
-    """One of our own errors, for people."""
+    """Show one of our own errors in words."""
     return _in_words(answer_error(error))
 
 
 @page.errorhandler(HTTPException)
 def show_http_error(error: HTTPException) -> Response:
-    """An error of Flask, for people."""
+    """Show an error of Flask in words."""
     return _in_words(answer_http_error(error))
 
 
 def _accept(
     transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
 ) -> Refused | Accepted:
-    """Store what the answers say, unless something is wrong with them; then nothing is stored.
-    With a warning sign it always is."""
+    """Store the answers unless something is wrong with them. A warning sign is always stored."""
     if signs_in(answers):
         return _accept_warning_sign(transaction, day, answers, address_id, answer)
     if _is_for_other_day(day, answers):
@@ -312,8 +313,8 @@ def _accept(
 def _accept_warning_sign(
     transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
 ) -> Accepted:
-    """Store a warning sign with all else that can be read, and what others sent meanwhile. Of a
-    page that is not of today the sign alone counts."""
+    """Store a warning sign with everything else that can be read and what others have sent
+    meanwhile. On a page opened for another day, the sign alone counts."""
     if _is_for_other_day(day, answers):
         only_signs = Answers({SIGNS: answers.many(SIGNS)})
         return _accept_readable(
@@ -327,8 +328,11 @@ def _accept_warning_sign(
 def _accept_readable(
     transaction: Transaction, day: Day, counted: Answers, typed: Answers, answer: AnswerCheckIn
 ) -> Accepted:
-    """Leave out what is wrong until nothing is. Where that helps nothing the sign is stored alone,
-    for a day off. Raises ``InvalidInput`` when even that cannot be."""
+    """Leave out faulty answers until none is left. If nothing else helps, store the sign alone,
+    with a day off.
+
+    Raises ``InvalidInput`` when even that fails.
+    """
     kept = with_signs_counted(counted, day.plan_unless_chosen)
     while wrong := _wrong_unless_stored(transaction, day, kept, answer):
         fewer = with_signs_counted(without_faulty(kept, wrong), day.plan_unless_chosen)
@@ -344,7 +348,7 @@ def _accept_readable(
 def _wrong_unless_stored(
     transaction: Transaction, day: Day, answers: Answers, answer: AnswerCheckIn
 ) -> Mapping[str, str]:
-    """What is wrong with answers, by control; when nothing is, they are stored."""
+    """Store the answers, or return what is wrong with them, by control."""
     check_in = parse_check_in(answers, day.athlete, day.date, day.plans, _stored(day))
     if isinstance(check_in, Faults):
         return check_in.by_control
@@ -356,8 +360,7 @@ def _wrong_unless_stored(
 
 
 def _left_out(typed: Answers, kept: Answers) -> Sequence[str]:
-    """The sections in which something was answered that did not count; and the plan, when it was
-    not."""
+    """List the sections with answers that did not count, and the plan if none was chosen."""
     lost = (
         section_of(name)
         for name, texts in typed.given.items()
@@ -368,7 +371,7 @@ def _left_out(typed: Answers, kept: Answers) -> Sequence[str]:
 
 
 def _counts(name: str, typed: Answers, kept: Answers) -> bool:
-    """Whether an answer is kept. Whether there is pain is told by the pains themselves too."""
+    """Return whether an answer is kept; described pains answer whether there is pain."""
     is_described = name == "pain" and kept.pains() > 0
     return is_described or kept.many(name) == typed.many(name)
 
@@ -382,22 +385,22 @@ def _is_for_other_day(day: Day, answers: Answers) -> bool:
 
 
 def _refuse_other_day(day: Day, answers: Answers) -> Refused:
-    """What was begun before midnight: the answers stay, the plans are those of the new day."""
+    """Refuse a page opened before midnight: its answers stay, with the plans of the new day."""
     kept = {name: texts for name, texts in answers.given.items() if name != "plan"}
     completed = Answers(kept).completed_by(day.answers())
     return Refused(day, completed, Faults({WHOLE_PAGE: "phone.wrong.new_day"}))
 
 
 def _was_changed_elsewhere(day: Day, answers: Answers, address_id: str) -> bool:
-    """Whether somebody else sent a check-in after this page was opened."""
+    """Return whether somebody else has sent a check-in since this page was opened."""
     seen = answers.one(SEEN)
     newest = str(day.revision)
     return day.stored is not None and seen != newest and day.stored.posted_by != address_id
 
 
 def _refuse_other_sites() -> None:
-    """Raises ``Forbidden`` for a form on another site. With the referrer policy of this page a
-    browser calls its origin ``null``; that tells nothing."""
+    """Raise ``Forbidden`` for a form on another site. Under this page's referrer policy browsers
+    send the origin ``null``, so that is accepted."""
     site = request.headers.get("Sec-Fetch-Site", _FROM_HERE[0])
     origin = request.headers.get("Origin", _OPAQUE)
     here = origin == _OPAQUE or origin.partition("://")[2] == request.host
@@ -436,7 +439,7 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
 
 
 def _any_answered(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:
-    """Whether anything was answered, or is wrong, of how sore some muscle groups are."""
+    """Return whether the soreness of any of these muscle groups was answered, or is faulty."""
     controls = [f"soreness/{group}" for group in groups]
     return any(answers.one(control) or control in faults for control in controls)
 
@@ -452,7 +455,7 @@ def _ratings(fact: str, answer: str = "") -> list[str]:
 
 
 def _in_words(answer: Response) -> Response:
-    """The same answer as a page; the headers stay, such as when to try again."""
+    """Turn an error answer into a page; headers such as Retry-After stay."""
     status = answer.status_code
     name = f"phone.problem.{status if status in _PROBLEMS_IN_WORDS else 'other'}"
     text = render_template("private/problem.html", text=say(name), request_id=g.request_id)

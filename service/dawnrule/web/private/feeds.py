@@ -77,7 +77,7 @@ class Today:
 
 @feeds.errorhandler(DawnruleError)
 def answer_in_form(error: DawnruleError) -> Response:
-    """An error in the form that was asked for: a spreadsheet's cell shows the text as it is."""
+    """Answer an error in the form asked for: a spreadsheet's cell shows the text as it is."""
     answer = answer_error(error)
     if not request.path.endswith(".json"):
         answer.set_data(f"{error.title}. {error.detail}")
@@ -134,7 +134,7 @@ def get_outlook_calendar(token: str) -> Response:
 
 
 def _today(token: str) -> Today:
-    """Raises ``NotFound``."""
+    """Read today's advice for the athlete of a token. Raises ``NotFound``."""
     _, athlete = visitor(token, Purpose.READ)
     on = athlete.today(context().clock())
     stored = context().store.read(lambda transaction: transaction.advice.latest(athlete.id, on))

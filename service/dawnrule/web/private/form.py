@@ -1,7 +1,7 @@
-"""The check-in form: controls filled from a stored check-in, and read back into one.
+"""The form of the check-in page: answers to check-ins, and back.
 
-A control is called as its answer is in a check-in, with ``/`` between: ``soreness/chest``. No text
-is no answer; it is never zero.
+A control has the name of its answer in a check-in, with ``/`` between: ``soreness/chest``. Empty
+text means no answer, never zero.
 """
 
 from __future__ import annotations
@@ -30,9 +30,12 @@ Plan = Sequence[Block]
 def plans_to_choose_from(
     athlete: Athlete, stored: Plan | None, coach: Plan | None, yesterday: Plan | None
 ) -> Mapping[str, Plan]:
-    """Plans by what they are called on the page: what the coach plans for today, what the athlete
-    planned yesterday (a day later), a day off, and first what was sent today already, where that
-    is none of the others. An own plan is not among them: it is made up on the page."""
+    """Name the plans that can be chosen.
+
+    These are the coach's for today, the athlete's of yesterday (a day later), and a day off; first
+    that of today's earlier check-in, if it is none of the others. A plan of one's own is described
+    on the page.
+    """
     plans: dict[str, Plan] = {}
     if coach is not None:
         plans[COACH] = tuple(coach)
@@ -45,12 +48,12 @@ def plans_to_choose_from(
 
 
 def name_of(plan: Plan, plans: Mapping[str, Plan]) -> str:
-    """What a plan is called among others, the first name that fits. Raises ``StopIteration``."""
+    """Return the first name of a plan among others. Raises ``StopIteration``."""
     return next(name for name, known in plans.items() if tuple(known) == tuple(plan))
 
 
 def shift_one_day(block: Block, athlete: Athlete) -> Block:
-    """The block when the athlete's clock shows the same time on the next date."""
+    """Shift a block to the next date, at the same time by the athlete's clock."""
     if block.starts_at is None:
         return block
     local = block.starts_at.astimezone(ZoneInfo(athlete.time_zone))
@@ -58,7 +61,8 @@ def shift_one_day(block: Block, athlete: Athlete) -> Block:
 
 
 def normalize_local(local: datetime) -> datetime:
-    """A local time as clocks show it; one that they skip in spring is the time after the gap."""
+    """Convert a local time to one that clocks show: a time skipped in spring moves behind the
+    gap."""
     return local.astimezone(UTC).astimezone(local.tzinfo)
 
 
@@ -71,41 +75,43 @@ _PAIN_PARTS = ("where", "kind", "muscle_groups")
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """The texts of the controls; of those that can be ticked together, several."""
+    """The texts of all controls; check boxes of one name have several."""
 
     given: Mapping[str, tuple[str, ...]]
 
     @classmethod
     def of_form(cls, form: MultiDict[str, str]) -> Self:
-        """What a browser sent."""
+        """Read the form of a browser."""
         return cls.renumbered({name: tuple(texts) for name, texts in form.lists()})
 
     @classmethod
     def renumbered(cls, given: Mapping[str, tuple[str, ...]]) -> Self:
-        """Answers of which those on pain may have gaps between them."""
+        """Build answers whose pains may have gaps in their numbers."""
         return cls(_renumber_pains(given))
 
     def one(self, name: str) -> str:
-        """The text of a control, without blanks around it."""
+        """Return the text of a control, stripped."""
         texts = self.given.get(name, ())
         return texts[0].strip() if texts else ""
 
     def many(self, name: str) -> tuple[str, ...]:
-        """What is ticked."""
+        """Return what is ticked."""
         return self.given.get(name, ())
 
     def pains(self) -> int:
-        """Of how many pains something was said."""
+        """Count the pains that are described."""
         return sum(1 for _ in takewhile(lambda n: _describes_pain(self.given, n), count()))
 
     def replaced(self, changed: Mapping[str, tuple[str, ...]]) -> Answers:
-        """These answers, with others at some controls."""
+        """Replace the answers at some controls."""
         return replace(self, given={**self.given, **changed})
 
     def completed_by(self, others: Answers) -> Answers:
-        """These answers, and the others' where nothing was answered here. A warning sign among the
-        others is ticked even so, and "none" no longer: whoever knows that there is none has to
-        take it away."""
+        """Fill in the other answers where nothing was answered here.
+
+        A warning sign among the others is ticked in any case, and "none" unticked: only somebody
+        who unticks the sign on this page removes it.
+        """
         kept = {name: texts for name, texts in self.given.items() if any(texts)}
         signs = (sign for sign in others.many(SIGNS) if sign != NONE)
         given = {**self.given, **others.given, **kept}
@@ -115,12 +121,12 @@ class Answers:
 
 
 def answers_of(check_in: CheckIn, plans: Mapping[str, Plan]) -> Answers:
-    """A stored check-in as answers; its plan is one of those that can be chosen."""
+    """Convert a stored check-in to answers; its plan must be among ``plans``."""
     return Answers({name: texts for name, texts in _answered(check_in, plans) if any(texts)})
 
 
 def _renumber_pains(given: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
-    """The answers with the pains of which nothing was said left out."""
+    """Number the pains anew, without those that are not described."""
     kept = {name: texts for name, texts in given.items() if not name.startswith("pain/")}
     described = (n for n in range(MOST_PAINS) if _describes_pain(given, n))
     for number, before in enumerate(described):
@@ -176,7 +182,7 @@ _PAIN_PART = re.compile(r"(pain/[0-9]+)(/where|/kind|/muscle_groups)?")
 
 @dataclass(frozen=True, slots=True)
 class Faults:
-    """What is wrong, by control: the name of the sentence that says so."""
+    """The name of a sentence on what is wrong, by control."""
 
     by_control: Mapping[str, str]
 
@@ -188,8 +194,8 @@ def parse_check_in(
     plans: Mapping[str, Plan],
     stored: Mapping[str, Any] | None,
 ) -> CheckIn | Faults:
-    """The check-in that the answers make, or all that is wrong with them; what is not asked on the
-    page stays as ``stored`` (a check-in's plain form) has it."""
+    """Convert answers to a check-in, or return everything that is wrong with them. Fields that the
+    page does not ask about stay as in ``stored`` (the JSON form of a check-in)."""
     contradictions = dict(_contradictions(answers, plans))
     plain = {name: value for name, value in (stored or {}).items() if name not in _ASKED}
     plain |= {"athlete_id": athlete.id, "date": on.isoformat()}
@@ -202,19 +208,20 @@ def parse_check_in(
 
 
 def is_decimal(text: str) -> bool:
-    """Return whether a text is a number with a point, as a stored rating between two is."""
+    """Return whether a text is a number with a decimal point, as a rating between two whole
+    ones."""
     return "." in text and bool(_DECIMAL.fullmatch(text))
 
 
 def faults_of(invalid: InvalidInput, answers: Answers) -> Faults:
-    """What a schema, or the check of what can be true, found wrong."""
+    """Assign the errors of a schema or of the plausibility check to controls."""
     own = chosen_plan(answers) == OWN
     controls = (_control(error, own) for error in invalid.errors)
     return Faults({control: _sentence(control) for control in controls})
 
 
 def chosen_plan(answers: Answers) -> str:
-    """What the plan is called; who describes one of their own need not say so too."""
+    """Return the name of the chosen plan; describing a plan of one's own chooses it."""
     return answers.one("plan") or (OWN if answers.one("own/goal") else "")
 
 
@@ -235,7 +242,7 @@ def _contradictions(answers: Answers, plans: Mapping[str, Plan]) -> Iterator[tup
 
 
 def _reported(answers: Answers) -> dict[str, Any]:
-    """All that was answered but the plan, in a check-in's plain form."""
+    """Collect everything but the plan, in the JSON form of a check-in."""
     soreness = {
         name.removeprefix("soreness/"): _number(answers.one(name), _DECIMAL)
         for name in answers.given
@@ -261,7 +268,7 @@ def _reported(answers: Answers) -> dict[str, Any]:
 
 
 def _pains(answers: Answers) -> list[dict[str, Any]]:
-    """The pains of which anything was said."""
+    """List the pains that are described."""
     pains = (
         {
             "where": answers.one(f"pain/{number}/where"),
@@ -290,7 +297,7 @@ def _planned(
 
 
 def _start(clock: str, athlete: Athlete, on: date) -> str:
-    """The moment at which the athlete's clock shows a time; text that is none, as it is."""
+    """Convert a time of the athlete's clock to a moment; other text stays as it is."""
     try:
         at = time.fromisoformat(clock)
     except ValueError:
@@ -301,19 +308,19 @@ def _start(clock: str, athlete: Athlete, on: date) -> str:
 
 
 def _number(text: str, pattern: re.Pattern[str]) -> float | int | str:
-    """The number that a text is, with a point or a comma; other text as it is."""
+    """Convert a text with a decimal point or comma to a number; other text stays as it is."""
     if not pattern.fullmatch(text):
         return text
     return int(text) if text.isdecimal() else float(text.replace(",", "."))
 
 
 def _without_blanks(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Zero is an answer, no text is none."""
+    """Drop empty values; zero is an answer."""
     return {name: value for name, value in values.items() if value not in ("", [], {})}
 
 
 def _control(error: FieldError, own: bool) -> str:
-    """The control that a JSON Pointer into a check-in leads to."""
+    """Map a JSON Pointer into a check-in to a control."""
     name = error.pointer.removeprefix("/")
     first, *rest = name.split("/")
     if first == "plan":
@@ -345,25 +352,29 @@ _ILL_ENOUGH = ("below-neck", "fever")
 
 
 def signs_in(answers: Answers) -> tuple[str, ...]:
-    """The warning signs that are ticked, of those that there are."""
+    """Return the warning signs that are ticked and known."""
     known = Vocabulary.bundled().warning_signs
     return tuple(sign for sign in answers.many(SIGNS) if sign in known)
 
 
 def stops_training(answers: Answers) -> bool:
-    """Whether a warning sign, pain or such an illness is reported that the plan matters little."""
+    """Return whether a warning sign, pain, fever or illness below the neck is reported, so that the
+    plan matters little."""
     in_pain = answers.one("pain") == SOME or answers.pains() > 0
     return in_pain or answers.one("illness") in _ILL_ENOUGH or bool(signs_in(answers))
 
 
 def with_plan(answers: Answers, plan: str) -> Answers:
-    """The answers, with this plan where none is chosen."""
+    """Choose this plan where none is chosen."""
     return answers if chosen_plan(answers) else answers.replaced({"plan": (plan,)})
 
 
 def with_signs_counted(answers: Answers, plan: str) -> Answers:
-    """The answers as they count with a warning sign: "none of these" does not count beside one,
-    nor "no pain" beside a pain that is described; ``plan`` stands in for one that is not chosen."""
+    """Resolve contradictions in favour of warning signs and pain.
+
+    "None of these" does not count beside a sign, nor "no pain" beside a described pain; ``plan``
+    stands in for one that is not chosen.
+    """
     counted = with_plan(answers, plan).replaced({SIGNS: signs_in(answers)})
     if answers.one("pain") == NONE and answers.pains():
         return counted.replaced({"pain": ()})
@@ -371,15 +382,15 @@ def with_signs_counted(answers: Answers, plan: str) -> Answers:
 
 
 def without_faulty(answers: Answers, wrong: Iterable[str]) -> Answers:
-    """The answers but those at controls that are wrong. A plan stands or falls as a whole, and so
-    does a pain, which is then not denied either."""
+    """Drop the answers at faulty controls. A plan is dropped as a whole, and so is a pain, which is
+    then not denied either."""
     dropped = {name for control in wrong for name in _dropped_with(control)}
     kept = {name: texts for name, texts in answers.given.items() if not _is_in(name, dropped)}
     return Answers.renumbered(kept)
 
 
 def section_of(control: str) -> str:
-    """The part of the page that a control stands in."""
+    """Return the section of the page with a control."""
     section = control.partition("/")[0]
     return "plan" if section == "own" else section
 

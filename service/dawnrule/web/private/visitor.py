@@ -1,4 +1,4 @@
-"""The athlete behind a private address, and what a browser may cache."""
+"""Visitors of private addresses: the athlete of a token, and what browsers may cache."""
 
 from __future__ import annotations
 
@@ -15,8 +15,10 @@ from dawnrule.web.http.rate_limits import wrong_guess
 
 
 def visitor(token: str, purpose: Purpose) -> tuple[PrivateAddress, Athlete]:
-    """The address of a token and its athlete, to whom this request then speaks. Raises
-    ``NotFound``, the same for a token that is unknown, revoked, malformed or for another purpose.
+    """Find the address of a token and its athlete, and answer in the athlete's language.
+
+    Raises ``NotFound``, the same for a token that is unknown, revoked, malformed or for another
+    purpose.
     """
     hashed = hash_token(token)
     known = context().store.read(lambda transaction: _known(transaction, hashed))
@@ -29,8 +31,8 @@ def visitor(token: str, purpose: Purpose) -> tuple[PrivateAddress, Athlete]:
 
 
 def keep_private(response: Response) -> Response:
-    """No search engine, and nothing between here and the reader, may keep an answer; the reader
-    asks each time whether it still holds."""
+    """Keep search engines and shared caches away from an answer; the reader revalidates it each
+    time."""
     response.headers["X-Robots-Tag"] = "noindex"
     response.headers.setdefault("Cache-Control", "private, no-cache")
     return response
@@ -43,7 +45,7 @@ def _known(transaction: Transaction, hashed: str) -> tuple[PrivateAddress, Athle
 
 
 def _note_use(address: PrivateAddress, athlete: Athlete) -> None:
-    """Once a day. Nobody waits in vain for advice because this could not be written."""
+    """Note the use once a day; a failed write does not hold up the answer."""
     today = athlete.today(context().clock())
     if address.last_used_on != today:
         with suppress(StoreBusy, StoreUnusable):
