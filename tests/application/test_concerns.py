@@ -28,7 +28,6 @@ from dawnrule.application.check_ins import (
     Submitted,
     history_before,
 )
-from dawnrule.application.concern_reports import stage_plans
 from dawnrule.application.concerns import (
     Acting,
     ConcernChanged,
@@ -56,6 +55,7 @@ from dawnrule.model.concerns import (
 )
 from dawnrule.model.entities import Athlete, CheckIn, Pain, Session
 from dawnrule.rules.rule_set import RuleSet
+from dawnrule.rules.staged_returns import stage_plans
 from dawnrule.store import Store, Transaction
 from tests.factories import GROWTH, KIM, SAM, baseline_1_2_0, bundled_advisor
 

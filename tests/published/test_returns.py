@@ -17,7 +17,6 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dawnrule.application.concern_reports import stage_plans
 from dawnrule.errors import Conflict
 from dawnrule.model import Facts, Verdict
 from dawnrule.model.concern_transitions import (
@@ -29,6 +28,7 @@ from dawnrule.model.concern_transitions import (
 )
 from dawnrule.model.concerns import ActorRole, Clearance, Concern, ConcernState
 from dawnrule.rules.returns import Returns, breaches, limits_of, stage_allows
+from dawnrule.rules.staged_returns import stage_plans
 from tests.published.mornings import Baseline, Decided
 
 RETURNS = Returns.bundled()

@@ -23,6 +23,7 @@ from dawnrule.model.record import (
 from dawnrule.rules.evaluation.decision import DayDecision, Decision
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
+from dawnrule.rules.staged_returns import BundledReturns
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,8 @@ class Advisor:
 
         def source_of(plan: tuple[Block, ...]) -> FactSource:
             check_in = replace(morning.check_in, plan=plan)
-            return FactSource.of(morning.athlete, check_in, morning.history, morning.now, edition)
+            known = (morning.athlete, check_in, morning.history, morning.now)
+            return FactSource.of(*known, edition, BundledReturns())
 
         source = source_of(morning.check_in.plan)
         facts = source.morning()

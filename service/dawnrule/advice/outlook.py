@@ -21,6 +21,7 @@ from dawnrule.i18n.catalog import Texts, capital
 from dawnrule.model import FactDictionary, Facts, Pattern, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History
 from dawnrule.rules.counterfactuals import WhatIf, changes_for, opening_of
+from dawnrule.rules.staged_returns import BundledReturns
 from dawnrule.rules.text import Wording
 
 _LINE_WIDTH = 100
@@ -197,7 +198,7 @@ class Outlook:
         """The outlook over so many days from ``now`` (aware) on; ``check_in`` is today's."""
         today = check_in or CheckIn(athlete.id, athlete.today(now), ())
         edition = FactDictionary.bundled().edition_of(what_if.facts_read)
-        source = FactSource.of(athlete, today, history, now, edition)
+        source = FactSource.of(athlete, today, history, now, edition, BundledReturns())
         return cls(source, what_if, now, days, check_in is not None)
 
     def prospects(self) -> Iterator[Prospect]:

@@ -4,51 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
-from functools import cache
 
 from dawnrule.facts.pain import passed_through
 from dawnrule.facts.suspicion import suspected_signs
 from dawnrule.model import Vocabulary
 from dawnrule.model.concern_transitions import (
     HealthReport,
-    Stage,
-    StagePlan,
-    StagePlans,
     consider_report,
     health_report,
     lapse,
     new_concern_ids,
 )
-from dawnrule.model.concerns import Concern, ConcernKind, ConcernRules
+from dawnrule.model.concerns import Concern, ConcernRules
 from dawnrule.model.entities import CheckIn, Session
 from dawnrule.model.training import groups_of
-from dawnrule.rules.returns import Return, Returns
+from dawnrule.rules.staged_returns import stage_plans
 from dawnrule.store import Transaction
 
 _ONE_DAY = timedelta(days=1)
-_FIXED = "fixed"
-
-
-@cache
-def stage_plans() -> StagePlans:
-    """The bundled staged returns by kind of concern."""
-    return {
-        kind: _plan(staged)
-        for staged in Returns.bundled().values()
-        for kind in ConcernKind
-        if kind.value in staged.after
-    }
-
-
-def _plan(staged: Return) -> StagePlan:
-    return StagePlan(
-        staged.full_name,
-        staged.counted_in,
-        tuple(Stage(stage.least, stage.needs_clearance) for stage in staged.stages),
-        follows_length=staged.length != _FIXED,
-        least=staged.least or 0,
-        most=staged.most or 0,
-    )
 
 
 def changes_by_check_in(

@@ -13,7 +13,7 @@ from typing import Any
 
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import CheckIns, Submission, Submitted
-from dawnrule.application.concern_reports import session_counter, stage_plans
+from dawnrule.application.concern_reports import session_counter
 from dawnrule.errors import InvalidInput, NotFound
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.concern_transitions import (
@@ -36,6 +36,7 @@ from dawnrule.model.concerns import (
 )
 from dawnrule.model.entities import Athlete
 from dawnrule.model.serialization import to_json
+from dawnrule.rules.staged_returns import stage_plans
 from dawnrule.store import Transaction
 from dawnrule.store.activity_log import COMMAND_LINE
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
 from zoneinfo import ZoneInfo
@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from dawnrule.facts import (
     breaks,
     circumstances,
+    concerns,
     damage,
     illness,
     landing,
@@ -22,6 +23,7 @@ from dawnrule.facts import (
     training_load,
 )
 from dawnrule.facts.carried_over import CarriedOver
+from dawnrule.facts.concerns import NothingAllowed, StagedReturns
 from dawnrule.facts.day_order import RestOfPlan, neighbours, order_facts
 from dawnrule.facts.history import Derived, Past, Unavailable
 from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
@@ -30,6 +32,8 @@ from dawnrule.facts.work import WorkLog
 from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
 from dawnrule.model.training import groups_of
+
+NOTHING_KNOWN: StagedReturns = NothingAllowed()
 
 NO_OTHERS = RestOfPlan()
 """A plan that holds no other block."""
@@ -65,6 +69,7 @@ def derive_facts(
     history: History,
     now: datetime,
     edition: int = SECOND_EDITION,
+    returns: StagedReturns | None = None,
 ) -> MorningFacts:
     """Derive all facts of a morning, by the names of the fact dictionary.
 
@@ -72,7 +77,8 @@ def derive_facts(
     neither the block's start nor the time of the report is known.
     What was not reported is absent from the facts, never guessed.
     """
-    return FactSource.of(athlete, check_in, history, now, edition).morning()
+    known = returns or NOTHING_KNOWN
+    return FactSource.of(athlete, check_in, history, now, edition, known).morning()
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +94,9 @@ class FactSource:
     trained: LastTrainedTimes
     carried_over: CarriedOver
     day: Derived
+    returns: StagedReturns
+    painful: CheckIn
+    """The check-in without the pain that a clearance lets be trained with."""
     cache: dict[tuple[str, datetime | None], Derived] = field(default_factory=dict)
     """Facts of a muscle group that were derived already, whatever the start (None) and at a start:
     many blocks ask for the same."""
@@ -100,8 +109,9 @@ class FactSource:
         history: History,
         now: datetime,
         edition: int = SECOND_EDITION,
+        returns: StagedReturns = NOTHING_KNOWN,
     ) -> Self:
-        """Prepare the facts of a morning."""
+        """Prepare the facts of a morning; ``returns`` says what staged returns allow."""
         words = Vocabulary.bundled()
         past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words, edition)
         log = WorkLog.of(past)
@@ -112,11 +122,13 @@ class FactSource:
         reported = _reported(_day_facts(past))
         if past.is_second_edition:
             reported |= _reported(_more_day_facts(past))
+            reported |= dict(concerns.day_facts(past.concerns, past, now))
             findings += _known(_more_from_history(past, log, trained, now))
         from_history = Derived.of(findings, past.dictionary)
         facts = reported | from_history.facts | dict(carried_over.day_facts())
         day = Derived(facts, from_history.missing)
-        return cls(athlete, check_in, now, past, log, trained, carried_over, day)
+        painful = _without_cleared_pain(past) if past.is_second_edition else check_in
+        return cls(athlete, check_in, now, past, log, trained, carried_over, day, returns, painful)
 
     def morning(self) -> MorningFacts:
         """Derive the facts of the day and of each part of its plan."""
@@ -146,7 +158,7 @@ class FactSource:
         facts: dict[str, FactValue] = {
             **self.day.facts,
             **_reported(self._plan_facts(block, group, start, others)),
-            **dict(pain_facts(self.check_in, block, group, words, reads_words=reads_words)),
+            **dict(pain_facts(self.painful, block, group, words, reads_words=reads_words)),
             **dict(self.carried_over.part_facts(block, group)),
         }
         missing: dict[str, str] = {}
@@ -158,7 +170,26 @@ class FactSource:
             more = self._second_edition(block, group, start, others)
             facts |= more.facts
             missing |= more.missing
+            facts |= dict(self._concern_facts(block, group, facts))
         return Derived(facts, missing)
+
+    def _concern_facts(
+        self, block: Block, group: str | None, facts: Facts
+    ) -> Iterator[tuple[str, FactValue]]:
+        known, past = self.past.concerns, self.past
+        yield from concerns.part_facts(known, past, block, group, facts)
+        pause = breaks.break_of(past, self.log, group)
+        under_way = concerns.returns_under_way(
+            known,
+            pause if isinstance(pause, breaks.Break) else None,
+            past,
+            block,
+            group,
+            facts,
+            self.returns,
+            self.now,
+        )
+        yield from concerns.return_facts(list(under_way))
 
     def _second_edition(
         self, block: Block, group: str | None, start: datetime, others: RestOfPlan
@@ -272,6 +303,15 @@ def _reported(values: Iterator[tuple[str, FactValue | None]]) -> dict[str, FactV
     return {name: value for name, value in values if value is not None}
 
 
+def _without_cleared_pain(past: Past) -> CheckIn:
+    """Return the check-in without the pain that a clearance lets be trained with."""
+    pains = past.check_in.pain
+    if not pains or not past.concerns:
+        return past.check_in
+    kept = (p for p in pains if not concerns.is_trained_with(past.concerns, p, past))
+    return replace(past.check_in, pain=tuple(kept))
+
+
 def _known(
     findings: Iterable[tuple[str, FactValue | Unavailable | None]],
 ) -> list[tuple[str, FactValue | Unavailable]]:
@@ -323,7 +363,8 @@ def _more_from_history(
     """Yield the day's facts of the second edition that need history, or why they are missing."""
     yield "fatigue_above_usual", recovery.fatigue_above_usual(past)
     yield "strain_mornings", recovery.strain_mornings(past)
-    yield "illness_days", illness.illness_days(past)
+    days = (illness.illness_days(past), concerns.days_ill(past.concerns, past))
+    yield "illness_days", max((one for one in days if one is not None), default=None)
     yield "jump_height_drop_percent", performance.jump_height_drop_percent(past)
     yield "very_sore_mornings", soreness.very_sore_mornings(past)
     yield "soreness_rising_late", soreness.soreness_rising_late(past, trained, now)

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from dawnrule.facts.load_formulas import session_load
 from dawnrule.model import SECOND_EDITION, FactDictionary, FactValue, Vocabulary
+from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session
 
 CHECK_IN_DAYS = 36
@@ -159,6 +160,8 @@ class Past:
     """Check-ins that newer ones of the same date may have followed, the newest first."""
     edition: int = SECOND_EDITION
     """Facts of later editions are not derived."""
+    concerns: tuple[Concern, ...] = ()
+    """What is open about the athlete, with what this morning's check-in changed."""
 
     @property
     def is_second_edition(self) -> bool:
@@ -180,7 +183,10 @@ class Past:
         mornings = {age: c for age, c in mornings.items() if age > 0} | {0: check_in}
         answers = history.last_answers[::-1]
         log = TrainingLog.of(athlete, history, check_in.date)
-        return cls(athlete, check_in, mornings, log, dictionary, vocabulary, answers, edition)
+        known = tuple(sorted(history.concerns, key=lambda concern: concern.id))
+        return cls(
+            athlete, check_in, mornings, log, dictionary, vocabulary, answers, edition, known
+        )
 
     def parameters(self, fact: str) -> Mapping[str, Any]:
         """Return the numbers that a fact is computed with."""

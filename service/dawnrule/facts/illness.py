@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dawnrule.facts.history import Past, Unavailable
+from dawnrule.facts.history import Past
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import CheckIn
 
@@ -21,7 +21,7 @@ def fever_from_c(past: Past) -> float:
     return float(past.parameters("open_illness")["fever_from_c"])
 
 
-def illness_days(past: Past) -> int | Unavailable | None:
+def illness_days(past: Past) -> int | None:
     """Count the days since the present illness was first reported, this morning counted.
 
     An answered "none" ends it, a morning without an answer does not; None for who is not ill.

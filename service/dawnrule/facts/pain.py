@@ -51,6 +51,12 @@ def pains_of_part(
     )
 
 
+def counts_for(pain: Pain, block: Block, group: str | None, vocabulary: Vocabulary) -> bool:
+    """Return whether pain counts for one muscle group of a block, its words being looked up."""
+    borne_by = {group, *passed_through(block, vocabulary)}
+    return group is None or _hurts(pain, block, borne_by, vocabulary, reads_words=True)
+
+
 def _hurts(
     pain: Pain,
     block: Block,

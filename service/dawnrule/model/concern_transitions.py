@@ -119,7 +119,7 @@ def health_report(
     temperature = check_in.temperature_c
     is_hot = temperature is not None and temperature >= rules.fever_from_c
     illness = _FEVER if is_hot else check_in.illness
-    pains = None if check_in.pain is None else tuple(map(_site, check_in.pain))
+    pains = None if check_in.pain is None else tuple(map(site_of, check_in.pain))
     return HealthReport(
         athlete_id=check_in.athlete_id,
         on=check_in.date,
@@ -128,15 +128,18 @@ def health_report(
         signs=check_in.warning_signs,
         illness=illness,
         pains=pains,
-        suspected=tuple((sign, _site(pain)) for sign, pain in suspected),
+        suspected=tuple((sign, site_of(pain)) for sign, pain in suspected),
         fever=illness == _FEVER,
         medicine=bool(check_in.fever_medicine),
         worst_soreness=max(check_in.soreness.values(), default=None),
     )
 
 
-def _site(pain: Pain) -> PainSite:
-    return located(PainSite(pain.kind, pain.where, pain.muscle_groups, pain.place, pain.side))
+def site_of(pain: Pain) -> PainSite:
+    """Return what tells one pain from another, located by its words."""
+    return located(
+        PainSite(pain.kind, pain.where, pain.muscle_groups, pain.place, pain.side, pain.severity)
+    )
 
 
 def located(site: PainSite) -> PainSite:
@@ -256,7 +259,11 @@ def _event(kind: EventKind, told: _Told, report: HealthReport) -> ConcernEvent:
 
 
 def _again(concern: Concern, told: _Told, report: HealthReport) -> Iterator[ConcernEvent]:
-    """Yield that a concern was reported once more, unless that adds nothing to the date."""
+    """Yield that a concern was reported once more, unless that adds nothing to the date, or is
+    pain that a clearance lets be trained with."""
+    severity = told.pain.severity if told.pain else None
+    if concern.lets_train_with(severity, report.on, ConcernRules.bundled()):
+        return
     is_back = concern.state in (ConcernState.CLEARED, ConcernState.RETURNING) and report.on >= (
         concern.stage_on or concern.last_reported_on
     )

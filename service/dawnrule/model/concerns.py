@@ -132,6 +132,7 @@ class PainSite:
     muscle_groups: tuple[str, ...] = ()
     place: str | None = None
     side: str | None = None
+    severity: float | None = None
 
     @property
     def key(self) -> tuple[str, ...]:
@@ -230,6 +231,14 @@ class Concern:
         """Whether a clearance is in force on a date."""
         until = self.clearance.until if self.clearance else None
         return self.clearance is not None and (until is None or day <= until)
+
+    def lets_train_with(self, severity: float | None, day: date, rules: ConcernRules) -> bool:
+        """Whether a clearance in force on a date lets pain of a severity be trained with."""
+        if self.kind is not ConcernKind.PAIN or self.clearance is None or severity is None:
+            return False
+        limit = self.clearance.severity_at_most
+        at_most = rules.pain_trained_with_at_most if limit is None else limit
+        return self.has_clearance_on(day) and severity <= at_most
 
     def rests_whole_date(self, day: date, rules: ConcernRules) -> bool:
         """Whether a head injury rests a date, whatever was reported or confirmed since."""
@@ -372,6 +381,7 @@ class ConcernRules:
     hours_without_fever: float
     tolerance_hours: float
     pain_kinds: tuple[str, ...]
+    pain_trained_with_at_most: float
     head_injury_rest_days: int
     head_injury_first_stage: int
 
@@ -393,6 +403,7 @@ class ConcernRules:
             hours_without_fever=data["hours_without_fever"],
             tolerance_hours=data["tolerance_hours"],
             pain_kinds=tuple(data["pain_kinds"]),
+            pain_trained_with_at_most=data["pain_trained_with_at_most"],
             head_injury_rest_days=data["head_injury_rest_days"],
             head_injury_first_stage=data["head_injury_first_stage"],
         )
