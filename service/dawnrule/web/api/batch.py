@@ -259,7 +259,8 @@ def _json_answer(
         return json_answer(plain, status)
     counts = {"rejected": rejected, "count": len(outcomes)}
     nothing = InvalidInput(lazy("sheet.nothing_stored", many=lazy(kind.label), **counts))
-    return problem_answer(problem_of(render_error(nothing, _catalogue_for(sheet))) | plain)
+    problem = problem_of(render_error(nothing, _catalogue_for(sheet)))
+    return problem_answer(problem, extension=plain)
 
 
 def _catalogue_for(sheet: Sheet | None) -> Texts:

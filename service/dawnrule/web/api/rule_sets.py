@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flask import Response, request
@@ -242,12 +242,13 @@ def _refused(invalid: RuleSetInvalid, pointer: str) -> Response:
     errors = [_field_error(one, pointer) for one in errors_among(invalid.findings, to_decide=True)]
     first, others = errors[0].detail, len(errors) - 1
     more = f" And {others} more." if others else ""
-    problem = problem_of(RuleSetInvalid(invalid.findings)) | {
-        "detail": f"{first}{more}",
-        "errors": [asdict(one) for one in errors[:MOST_ERRORS]],
-        "findings": [to_json(one, to_decide=True) for one in invalid.findings[:MOST_ERRORS]],
-    }
-    return problem_answer(problem)
+    problem = replace(
+        problem_of(RuleSetInvalid(invalid.findings)),
+        detail=f"{first}{more}",
+        errors=errors[:MOST_ERRORS],
+    )
+    findings = [to_json(one, to_decide=True) for one in invalid.findings[:MOST_ERRORS]]
+    return problem_answer(problem, extension={"findings": findings})
 
 
 def _field_error(finding: Finding, pointer: str) -> FieldError:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 from math import ceil, floor, log10
-from typing import Any, Self
+from typing import Self
 from zoneinfo import ZoneInfo
 
 from flask import render_template, request
@@ -328,14 +328,20 @@ def _kinds_of(sessions: Sequence[Session]) -> list[str]:
     return list(dict.fromkeys(kinds[block.goal] for one in sessions for block in one.blocks))
 
 
-def _session_words(session: Session) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class SessionWords:
+    """A session in words."""
+
+    what: str
+    minutes: str
+    rpe: str
+
+
+def _session_words(session: Session) -> SessionWords:
     """Describe a session for the table of sessions."""
     goals = dict.fromkeys(label(block.goal) for block in session.blocks)
-    return {
-        "what": texts().listing([*goals]),
-        "minutes": _number(session.minutes),
-        "rpe": _number(session.rpe),
-    }
+    what = texts().listing([*goals])
+    return SessionWords(what, _number(session.minutes), _number(session.rpe))
 
 
 def _clock(time_zone: str) -> Callable[[Session], str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -12,7 +12,7 @@ from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException, InternalServerError, NotFound
 
 from dawnrule import errors
-from dawnrule.errors import DawnruleError, NotReady, StoreBusy, Unauthorized
+from dawnrule.errors import DawnruleError, FieldError, NotReady, StoreBusy, Unauthorized
 from dawnrule.web.private.addresses import without_token
 
 
@@ -23,6 +23,17 @@ class ProblemType:
     kind: str
     title: str
     what_to_do: str
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One problem of one request."""
+
+    kind: str
+    title: str
+    status: int
+    detail: str
+    errors: Sequence[FieldError] = ()
 
 
 def _of(error: type[DawnruleError], what_to_do: str) -> ProblemType:
@@ -177,13 +188,12 @@ def answer_http_error(error: HTTPException) -> Response:
         detail = error.description or error.name
     kept = {k: v for k, v in error.get_headers() if k.lower() not in _LOST_IN_TRANSLATION}
     found = problem_type_of(status)
-    return problem_answer(_problem(found.kind, found.title, status, detail), kept)
+    return problem_answer(Problem(found.kind, found.title, status, detail), kept)
 
 
-def problem_of(error: DawnruleError) -> dict[str, Any]:
-    """Describe one of our own errors as JSON values."""
-    problem = _problem(error.kind, error.title, error.status, _sentence(error))
-    return problem | {"errors": [asdict(fault) for fault in error.errors]}
+def problem_of(error: DawnruleError) -> Problem:
+    """Describe one of our own errors."""
+    return Problem(error.kind, error.title, error.status, _sentence(error), error.errors)
 
 
 def _sentence(error: DawnruleError) -> str:
@@ -194,19 +204,20 @@ def _sentence(error: DawnruleError) -> str:
 
 
 def problem_answer(
-    problem: Mapping[str, Any], headers: Mapping[str, str] | None = None
+    problem: Problem,
+    headers: Mapping[str, str] | None = None,
+    extension: Mapping[str, Any] | None = None,
 ) -> Response:
-    """Answer this request with a problem."""
-    return Response(json.dumps(problem), problem["status"], headers, mimetype=PROBLEM_JSON)
-
-
-def _problem(kind: str, title: str, status: int, detail: str) -> dict[str, Any]:
-    return {
-        "type": f"/problems/{kind}",
-        "title": title,
-        "status": status,
-        "detail": detail,
+    """Answer this request with a problem; ``extension`` has further members of its JSON (RFC 9457,
+    section 3.2)."""
+    members = {
+        "type": f"/problems/{problem.kind}",
+        "title": problem.title,
+        "status": problem.status,
+        "detail": problem.detail,
         "instance": without_token(request.path),
-        "errors": [],
+        "errors": [asdict(error) for error in problem.errors],
         "request_id": g.request_id,
     }
+    text = json.dumps(members | dict(extension or {}))
+    return Response(text, problem.status, headers, mimetype=PROBLEM_JSON)
