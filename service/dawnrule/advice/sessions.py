@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
+from math import ceil
 
 from dawnrule.advice.blocks import BlockDecision, stage_of
 from dawnrule.advice.options import EACH_AT_MOST, LOW
 from dawnrule.facts.derive import FactSource
 from dawnrule.i18n.catalog import Texts
-from dawnrule.model import Facts, FactValue, Modality, Verdict, Vocabulary
+from dawnrule.model import Facts, Modality, Verdict, Vocabulary
 from dawnrule.model.advice import Alternative
 from dawnrule.model.entities import Block
 from dawnrule.model.training import groups_of
@@ -18,7 +19,7 @@ from dawnrule.rules.advice_policy import AdvicePolicy, EasySession
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.limits import Limits, Planned, allowed, limits_of_fired, merged
-from dawnrule.rules.returns import limits_of, stage_allows
+from dawnrule.rules.returns import limits_of
 from dawnrule.rules.rule_set import RuleSet
 
 SourceOf = Callable[[tuple[Block, ...]], FactSource]
@@ -80,25 +81,20 @@ class Sessions:
         limits, block = decided.limits, self._block(decided)
         if decided.verdict is Verdict.REST or not limits or self._lands_in_vain(decided):
             return
-        left = allowed(limits, decided.planned)
-        reduced = replace(
-            block,
-            sets=block.sets if left.sets is None else left.sets,
-            minutes=block.minutes if left.minutes is None else left.minutes,
-        )
+        reduced = _reduced(block, limits, decided)
         plan = self.source.check_in.plan
         source = self.source_of((*plan[: decided.block], reduced, *plan[decided.block + 1 :]))
         parts = (
             source.part(decided.block, part.muscle_group, part.starts_at) for part in decided.parts
         )
-        if all(self.what_if.is_open(_within(limits, decided.planned, p.facts)) for p in parts):
+        if all(self.what_if.is_open(_within(limits, p.facts)) for p in parts):
             yield Alternative(
                 goal=block.goal,
                 pattern=block.pattern,
                 modality=block.modality,
                 within_limits=True,
                 sets=reduced.sets,
-                reps=None if limits.no_maximal and _is_maximal(decided) else block.reps,
+                reps=reduced.reps,
                 minutes=None if reduced.minutes is None else int(reduced.minutes),
                 effort=limits.effort_at_most,
                 reps_in_reserve=limits.reps_in_reserve_at_least,
@@ -129,12 +125,9 @@ class Sessions:
         planned = self._block(decided).minutes
         minutes = amount.minutes if planned is None else min(amount.minutes, int(planned))
         name = modality.id if modality else None
-        block = Block(goal=amount.goal, modality=name, minutes=minutes)
+        block = Block(goal=amount.goal, modality=name, minutes=minutes, effort=amount.effort)
         groups = modality.loads if modality and modality.loads else (None,)
-        facts = [
-            {**self._facts(block, group, decided), "planned_effort": amount.effort}
-            for group in groups
-        ]
+        facts = [self._facts(block, group, decided) for group in groups]
         if not minutes or not self._is_allowed(facts):
             return
         if name is not None and any(self.policy.leaves_out(name, of) for of in facts):
@@ -233,29 +226,34 @@ def _is_maximal(decided: BlockDecision) -> bool:
     return any(part.facts.get("planned_maximal") is True for part in decided.parts)
 
 
-def _within(limits: Limits, planned: Planned, facts: Facts) -> Facts:
-    """The facts of a block that is done within limits, from those of its reduced plan."""
-    left = allowed(limits, planned)
-    changed: dict[str, FactValue] = {
-        fact: value
-        for fact, value in (
-            ("planned_effort", limits.effort_at_most),
-            ("planned_reps_in_reserve", limits.reps_in_reserve_at_least),
-            ("planned_contacts", left.contacts),
-        )
-        if value is not None
-    }
-    if limits.no_failure or limits.reps_in_reserve_at_least:
-        changed["planned_to_failure"] = False
-    if limits.no_maximal:
-        changed["planned_maximal"] = False
-    if limits.no_contact:
-        changed["planned_contact"] = False
+def _reduced(block: Block, limits: Limits, decided: BlockDecision) -> Block:
+    """Reduce a planned block to its limits. The repetitions of a maximal lift are left open where
+    nothing maximal may be done."""
+    left = allowed(limits, decided.planned)
+    minutes = block.minutes if left.minutes is None else left.minutes
+    kilometres = block.kilometres
+    if kilometres is not None and block.minutes and minutes is not None:
+        kilometres *= minutes / block.minutes
+    elif kilometres is not None and limits.share_of_minutes is not None:
+        kilometres *= limits.share_of_minutes
+    in_reserve = limits.reps_in_reserve_at_least
+    return replace(
+        block,
+        sets=block.sets if left.sets is None else left.sets,
+        reps=None if limits.no_maximal and _is_maximal(decided) else block.reps,
+        minutes=minutes,
+        kilometres=kilometres,
+        contacts=block.contacts if left.contacts is None else left.contacts,
+        effort=block.effort if limits.effort_at_most is None else limits.effort_at_most,
+        reps_in_reserve=block.reps_in_reserve if in_reserve is None else ceil(in_reserve),
+        to_failure=False if limits.no_failure or in_reserve else block.to_failure,
+        contact=False if limits.no_contact else block.contact,
+    )
+
+
+def _within(limits: Limits, facts: Facts) -> Facts:
+    """Take the plan for the usual amount where that is not known, as limits do."""
     shares = [s for s in (limits.share_of_sets, limits.share_of_minutes) if s is not None]
-    if shares and "planned_share_percent" not in facts:
-        changed["planned_share_percent"] = 100 * max(shares)  # the plan is taken as the usual
-    within = {**facts, **changed}
-    stage = stage_of(within)
-    if stage is not None and stage_allows(stage, within):
-        within.pop("beyond_return_stage", None)
-    return within
+    if not shares or "planned_share_percent" in facts:
+        return facts
+    return {**facts, "planned_share_percent": 100 * max(shares)}
