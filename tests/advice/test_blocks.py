@@ -17,7 +17,7 @@ from dawnrule.model import Verdict
 from dawnrule.model.advice import Alternative, BlockAdvice, GivenNote, blocks_of
 from dawnrule.model.entities import Block, CheckIn, History, Pain, Sleep
 from dawnrule.model.record import Record
-from tests.factories import KIM, NOW, baseline_advice, bundled_advisor, morning
+from tests.factories import KIM, NOW, baseline_advice, bundled_advisor, logged, morning, session
 
 RULE_SET = bundled_advisor().library.get("baseline", "2.0.0")
 GROWTH = Block("hypertrophy", ("quadriceps",), sets=10, reps=10)
@@ -250,3 +250,18 @@ def test_a_record_from_before_there_were_blocks_gets_them_from_its_parts() -> No
     assert advice == considered.advice
     assert advice.blocks == blocks_of(advice.parts)
     assert advice.blocks[0].verdict is Verdict.SWAP
+
+
+def test_a_run_that_is_cut_to_its_limits_is_decided_on_its_new_length() -> None:
+    """The facts of the reduced plan count, kilometres among them."""
+    run = Block("steady-endurance", modality="flat-running", kilometres=14, minutes=90)
+    before = Block("steady-endurance", modality="flat-running", kilometres=6, minutes=40)
+    days = (3, 6, 9, 12, 20, 27, 40, 60)
+    history = logged(*(session(day, before, minutes=40.0) for day in days))
+    soreness = dict.fromkeys(("quadriceps", "hamstrings", "glutes", "calves"), 0)
+    block = only_block(advised(run, history=history, soreness=soreness, **ALL_WELL))
+    assert block.rule is not None
+    assert block.rule.id == "longest-run-doubled"
+    first = block.alternatives[0]
+    assert first.within_limits
+    assert first.minutes == block.limits["minutes_at_most"]

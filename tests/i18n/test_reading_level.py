@@ -97,9 +97,13 @@ def advice_by(rule: Rule, language: str) -> str:
 
 def sentences_of_catalogue(language: str) -> Iterator[tuple[str, str]]:
     """The sentences of the service itself by their names, filled in; not what is too short to
-    measure, nor the parts that other sentences are made of."""
+    measure, nor the parts that other sentences are made of, nor the words of care, which nobody
+    reads."""
     for name, text in Composer.bundled(language).texts.entries.items():
-        if len(re.findall(r"[^\W\d_]+", re.sub(r"{[^}]*}", "", text))) >= LEAST_WORDS:
+        if (
+            name != "care_words"
+            and len(re.findall(r"[^\W\d_]+", re.sub(r"{[^}]*}", "", text))) >= LEAST_WORDS
+        ):
             yield name, filled_in(text, language)
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 from dawnrule.advice.composer import Composer, RestingParts, unanswered_text
 from dawnrule.errors import NotFound
 from dawnrule.i18n.catalog import Texts
-from dawnrule.model import Verdict
-from dawnrule.model.advice import Advice, NoAdvice
+from dawnrule.model import SECOND_EDITION, Verdict
+from dawnrule.model.advice import Advice, Alternative, BlockAdvice, NoAdvice
 from dawnrule.rules.registry import RuleSetLibrary
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-ZÄÖÜ0-9])")
@@ -40,7 +40,81 @@ def spoken_summary(
         caution=" ".join(caution.split()),
     )
     rest = _resting_parts(advice, composer)
-    return f"{summary} {rest.text}." if rest and not rest.decides else summary
+    resting = f"{rest.text}." if rest and not rest.decides else ""
+    sentences = (summary, resting, *sessions_sentences(advice, composer))
+    return " ".join(filter(None, sentences))
+
+
+def sessions_sentences(advice: Advice, composer: Composer) -> Iterator[str]:
+    """Say in a sentence for each block what may be done of it or in its place, and what goes on as
+    planned beside it. Nothing for advice from before blocks had sessions."""
+    if not any(block.has_sessions for block in advice.blocks):
+        return
+    texts = composer.texts
+    named = len(advice.blocks) > 1
+    for block in advice.blocks:
+        what = block_name(block, composer)
+        first = next(iter(block.alternatives), None)
+        if block.limits and (block.verdict is Verdict.TRAIN or block.does_less):
+            limits = texts.listing(block.limits_said)
+            name = "alternative.limits_of" if named else "alternative.limits"
+            yield texts.say(name, what=what, limits=limits)
+        elif first is not None:
+            name = "alternative.instead_of" if named else "alternative.instead"
+            yield texts.say(name, what=what, session=session_text(first, composer))
+    as_planned = [
+        block_name(block, composer)
+        for block in advice.blocks
+        if block.verdict is Verdict.TRAIN and not block.limits
+    ]
+    if as_planned and advice.verdict is not Verdict.TRAIN:
+        yield texts.say("alternative.as_planned", what=texts.listing(as_planned))
+
+
+def block_name(block: BlockAdvice, composer: Composer) -> str:
+    """Name a block by its goal and its muscle groups."""
+    label, groups = composer.vocabulary.label, map(composer.vocabulary.label, block.muscle_groups)
+    names = composer.texts.listing(list(groups))
+    return f"{label(block.goal)} ({names})" if names else label(block.goal)
+
+
+def session_text(session: Alternative, composer: Composer) -> str:
+    """Say what to do instead, how much of it and how hard."""
+    texts, label = composer.texts, composer.vocabulary.label
+    words = (session.goal, session.pattern, session.muscle_group, session.modality)
+    said = [label(word) for word in words if word]
+    if session.within_limits:
+        said = [texts.say("alternative.planned")]
+    if session.sets is not None and session.reps is not None:
+        said.append(texts.say("alternative.sets_of_reps", sets=session.sets, reps=session.reps))
+    elif session.sets is not None:
+        said.append(texts.say("alternative.sets", sets=session.sets))
+    if session.minutes is not None:
+        said.append(texts.say("limits.minutes", most=session.minutes))
+    if session.effort is not None:
+        said.append(texts.say("limits.effort", most=texts.number(f"{session.effort:g}")))
+    if session.reps_in_reserve is not None:
+        least = texts.number(f"{session.reps_in_reserve:g}")
+        said.append(texts.say("limits.reps_in_reserve", least=least))
+    return ", ".join(said)
+
+
+def session_with_reason(session: Alternative, composer: Composer) -> str:
+    """Say what to do instead, and why it is allowed."""
+    text = session_text(session, composer)
+    if session.because is None:
+        return text
+    return composer.texts.say("alternative.text", session=text, because=session.because)
+
+
+def is_by_block(advice: Advice, library: RuleSetLibrary, composer: Composer) -> bool:
+    """Tell whether advice was decided block by block: by a rule set of the second edition, or,
+    where that is gone, by what the advice holds."""
+    try:
+        rule_set = library.by_digest(advice.rule_set.digest)
+    except NotFound:
+        return any(block.has_sessions for block in advice.blocks)
+    return rule_set.edition(composer.dictionary) >= SECOND_EDITION
 
 
 def cautions_on_pain(
@@ -57,7 +131,7 @@ def cautions_on_pain(
     try:
         rules = library.by_digest(advice.rule_set.digest).rules
     except NotFound:
-        return [note.caution for note in advice.notes]
+        return [note.caution for note in advice.notes if note.caution]
     stops = {rule.id for rule in rules if rule.is_stop_note(composer.dictionary)}
     return [note.caution for note in advice.notes if note.rule.id in stops]
 
@@ -80,12 +154,16 @@ def verdict_text(advice: Advice, composer: Composer) -> str:
 
 def reason_text(advice: Advice | NoAdvice, composer: Composer, *, short: bool = False) -> str:
     """Say the reason where no headline stands beside it, with the parts that rest on a day that
-    goes on; ``short`` takes its first sentence only."""
+    goes on and the sessions in place of blocks; ``short`` takes its first sentence, and no
+    sessions."""
     reason = first_sentence(advice.reason) if short else advice.reason
-    rest = None if isinstance(advice, NoAdvice) else _resting_parts(advice, composer)
-    if rest is None:
+    if isinstance(advice, NoAdvice):
         return reason
-    return f"{rest.text}: {reason}" if rest.decides else f"{reason} {rest.text}."
+    rest = _resting_parts(advice, composer)
+    if rest is not None:
+        reason = f"{rest.text}: {reason}" if rest.decides else f"{reason} {rest.text}."
+    sessions = () if short else sessions_sentences(advice, composer)
+    return " ".join([reason, *sessions])
 
 
 def without_check_in(athlete_id: str, day: date, composer: Composer) -> NoAdvice:

@@ -9,7 +9,12 @@ from collections.abc import Mapping, Sequence
 from tabulate import tabulate
 
 from dawnrule.advice.composer import Composer
-from dawnrule.advice.summary import first_sentence, reason_text, unanswered_questions
+from dawnrule.advice.summary import (
+    first_sentence,
+    reason_text,
+    sessions_sentences,
+    unanswered_questions,
+)
 from dawnrule.errors import DawnruleError, FieldError
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render
@@ -65,11 +70,13 @@ def _rests(advice: Advice) -> bool:
 
 
 def _remarks(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> list[str]:
-    """Return open questions and notes; none for a day of rest, whose caution stands alone."""
+    """Return open questions, sessions and notes; none for a day of rest, whose caution stands
+    alone."""
     athletes: dict[str, list[str]] = defaultdict(list)
     for one in (one for one in advice if one.verdict is not Verdict.REST):
-        notes = (f"{n.rule.title}. {first_sentence(n.caution)}" for n in one.notes)
-        for text in filter(None, (unanswered_questions(one, composer), *notes)):
+        notes = (f"{n.rule.title}. {first_sentence(n.caution)}".strip() for n in one.notes)
+        sessions = sessions_sentences(one, composer)
+        for text in filter(None, (unanswered_questions(one, composer), *sessions, *notes)):
             athletes[text].append(_who(one, names))
     return [_wrapped(", ".join(who), text) for text, who in athletes.items()]
 

@@ -158,6 +158,11 @@ class BlockAdvice:
         """Whether less of the planned session may be done where it is not done as planned."""
         return any(one.within_limits is True for one in self.alternatives)
 
+    @property
+    def has_sessions(self) -> bool:
+        """Whether it says what may be done: limits, or alternatives with the reason for them."""
+        return bool(self.limits) or any(one.because for one in self.alternatives)
+
 
 def blocks_of(parts: Iterable[PartAdvice]) -> tuple[BlockAdvice, ...]:
     """Combine the parts of each block, as for advice that was given before blocks had verdicts of

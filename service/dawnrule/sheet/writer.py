@@ -44,7 +44,7 @@ class RowAnswer:
         if isinstance(advice, NoAdvice):
             return cls(problem=advice.headline)
         notes = () if advice.verdict is Verdict.REST else advice.notes
-        caution = " ".join([advice.caution, *(note.caution for note in notes)])
+        caution = " ".join([advice.caution, *(note.caution for note in notes if note.caution)])
         rule = advice.rule.id if advice.rule else ""
         return cls(vocabulary.label(advice.verdict), rule, reason, caution)
 

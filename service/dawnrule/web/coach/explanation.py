@@ -19,8 +19,9 @@ from dawnrule.store import Entry, StoredAdvice, Transaction
 from dawnrule.web.coach.concerns import concern_texts
 from dawnrule.web.coach.explanation_view import Why, about_record, prose_of, why
 from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.squad import parts_of
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer
+from dawnrule.web.http.locale import composer, decided_by_block
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ def why_advice(advice_id: str) -> str:
         record=record,
         athlete=found.athlete,
         concerns=_concern_lines(record),
+        blocks=list(parts_of(advice)) if decided_by_block(advice) else [],
         why=view,
         about=about_record(record, view, localized),
         rule_set=rule_set,

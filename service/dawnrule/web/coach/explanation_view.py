@@ -20,6 +20,7 @@ from dawnrule.advice.explanation import (
     near_misses,
     subjects_of,
 )
+from dawnrule.advice.summary import session_with_reason
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import FactDefinition, Facts, Scope
 from dawnrule.model.advice import Advice, Alternative, Change, PartAdvice
@@ -199,6 +200,7 @@ class _RecordDescriber:
     """A describer of the subjects of one record, in one language."""
 
     def __init__(self, record: Record, rule_set: RuleSet | None, composer: Composer) -> None:
+        self._composer = composer
         self._record = record
         self._rule_set = rule_set
         self._dictionary = composer.dictionary
@@ -268,6 +270,8 @@ class _RecordDescriber:
         )
 
     def _alternative(self, one: Alternative) -> str:
+        if one.because is not None:
+            return session_with_reason(one, self._composer)
         words = (one.goal, one.muscle_group, one.pattern, one.modality)
         return ", ".join(map(self._label, filter(None, words)))
 

@@ -9,7 +9,12 @@ from typing import Self
 
 from flask import Response, render_template, request
 
-from dawnrule.advice.summary import first_sentence, without_check_in
+from dawnrule.advice.summary import (
+    block_name,
+    first_sentence,
+    session_with_reason,
+    without_check_in,
+)
 from dawnrule.analytics.squad import (
     PLACES,
     AthleteMorning,
@@ -21,18 +26,19 @@ from dawnrule.analytics.squad import (
 )
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.catalog import capital
-from dawnrule.model.advice import Advice
+from dawnrule.model.advice import Advice, BlockAdvice
 from dawnrule.schemas.query import day_of_address
 from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, read_localized, say, texts
+from dawnrule.web.http.locale import composer, decided_by_block, read_localized, say, texts
 from dawnrule.web.http.responses import advice_sheet, csv_answer
 
 
 @dataclass(frozen=True, slots=True)
 class PartLine:
-    """A line on parts with the same advice, and the verdict whose mark stands before it."""
+    """A line on a block or on parts with the same advice, and the verdict whose mark stands before
+    it."""
 
     verdict: str
     text: str
@@ -44,7 +50,32 @@ def summarize_morning(one: AthleteMorning) -> MorningSummary:
 
 
 def parts_of(advice: Advice) -> Iterator[PartLine]:
-    """Describe the parts of an advice, in as few lines as possible."""
+    """Describe the blocks of an advice or, by rules that decide part by part, its parts, in as few
+    lines as possible; none where the day says it all."""
+    if decided_by_block(advice):
+        alone = len(advice.blocks) == 1
+        yield from (block_line(b, advice) for b in advice.blocks if not alone or b.has_sessions)
+    elif len(advice.parts) > 1:
+        yield from _part_lines(advice)
+
+
+def block_line(block: BlockAdvice, advice: Advice) -> PartLine:
+    """Describe a block: its verdict, its limits, and what may be done in its place."""
+    words = composer()
+    verdict = words.verdict_label(block.verdict, (block,))
+    texts_of_block = [f"{capital(block_name(block, words))}: {verdict}."]
+    if block.reason != advice.reason and block.rule is not None:
+        texts_of_block.append(first_sentence(block.reason))
+    if block.limits_said:
+        limits = texts().listing(block.limits_said)
+        texts_of_block.append(say("alternative.limits", limits=limits))
+    sessions = [session_with_reason(one, words) for one in block.alternatives]
+    if sessions:
+        texts_of_block.append(say("alternative.instead_any", sessions="; ".join(sessions)))
+    return PartLine(block.verdict, " ".join(texts_of_block))
+
+
+def _part_lines(advice: Advice) -> Iterator[PartLine]:
     words = composer().vocabulary
     for parts in group_parts(advice, words):
         what = texts().listing([words.label(group) for group in parts.muscle_groups])

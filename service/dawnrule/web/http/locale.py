@@ -10,7 +10,12 @@ from __future__ import annotations
 from flask import Flask, Response, g, request
 
 from dawnrule.advice.composer import Composer
-from dawnrule.advice.summary import cautions_on_pain, spoken_summary, unanswered_questions
+from dawnrule.advice.summary import (
+    cautions_on_pain,
+    is_by_block,
+    spoken_summary,
+    unanswered_questions,
+)
 from dawnrule.application.read_advice import read_advice
 from dawnrule.i18n.catalog import ENGLISH, Texts, capital, languages
 from dawnrule.model import Verdict
@@ -90,6 +95,11 @@ def unanswered_sentence(advice: Advice) -> str:
     caution says so already."""
     sentence = unanswered_questions(advice, composer())
     return "" if sentence in advice.caution else sentence
+
+
+def decided_by_block(advice: Advice) -> bool:
+    """Tell whether advice was decided block by block."""
+    return is_by_block(advice, context().advisor.library, composer())
 
 
 def texts() -> Texts:

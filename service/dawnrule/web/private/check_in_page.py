@@ -13,12 +13,13 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 from dawnrule.advice.concern_text import describe_concern
+from dawnrule.advice.summary import block_name, session_with_reason
 from dawnrule.application.check_ins import Submitted
 from dawnrule.application.concern_reports import concerns_on
 from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import FactDictionary, Vocabulary
-from dawnrule.model.advice import Advice, Alternative, PartAdvice
+from dawnrule.model.advice import Advice, Alternative, BlockAdvice, PartAdvice
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import from_json, to_json
@@ -26,7 +27,7 @@ from dawnrule.model.training import groups_of
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, label, read_localized, say, texts
+from dawnrule.web.http.locale import composer, decided_by_block, label, read_localized, say, texts
 from dawnrule.web.http.problems import answer_error, answer_http_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.private.addresses import CHECK_IN
@@ -103,6 +104,17 @@ class PartSummary:
     instead: str
 
 
+@dataclass(frozen=True, slots=True)
+class BlockSummary:
+    """One block of the advice in words; a reason that repeats that of the day is empty."""
+
+    name: str
+    verdict: str
+    reason: str
+    limits: str
+    sessions: tuple[str, ...]
+
+
 def part_summary(part: PartAdvice, day: Advice, today: date) -> PartSummary:
     """Summarise one part of the advice."""
     group, goal = part.muscle_group, label(part.goal)
@@ -116,6 +128,19 @@ def part_summary(part: PartAdvice, day: Advice, today: date) -> PartSummary:
         caution="" if day.caution.startswith(part.caution) else part.caution,
         opens=opens,
         instead=texts().listing([alternative_text(one) for one in part.alternatives]),
+    )
+
+
+def block_summary(block: BlockAdvice, day: Advice) -> BlockSummary:
+    """Summarise one block of the advice."""
+    words = composer()
+    limits = texts().listing(block.limits_said)
+    return BlockSummary(
+        name=capital(block_name(block, words)),
+        verdict=words.verdict_label(block.verdict, (block,)),
+        reason=block.reason if block.reason != day.reason else "",
+        limits=say("alternative.limits", limits=limits) if limits else "",
+        sessions=tuple(session_with_reason(one, words) for one in block.alternatives),
     )
 
 
@@ -433,6 +458,8 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         plan_text=plan_text,
         time_text=time_text,
         part_summary=part_summary,
+        block_summary=block_summary,
+        is_by_block=decided_by_block,
         concerns=[str(describe_concern(concern, composer())) for concern in day.concerns],
     )
     return Response(html, status, mimetype="text/html")
