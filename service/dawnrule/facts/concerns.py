@@ -15,6 +15,7 @@ from dawnrule.facts.breaks import Break
 from dawnrule.facts.history import Past
 from dawnrule.facts.illness import NOT_ILL
 from dawnrule.facts.pain import counts_for, passed_through
+from dawnrule.facts.suspicion import suspected_signs
 from dawnrule.model import Facts, FactValue, Vocabulary
 from dawnrule.model.concern_transitions import site_of
 from dawnrule.model.concerns import (
@@ -194,14 +195,17 @@ def return_facts(found: Collection[UnderWay]) -> Iterator[tuple[str, FactValue]]
 
 
 def _open_signs(concerns: Collection[Concern], past: Past) -> Iterator[tuple[str, Concern]]:
+    """Yield the signs that rest the day; pain that this check-in tells has a fact of its own, and
+    none where it was taken back on the same date."""
     rules, day = ConcernRules.bundled(), past.check_in.date
+    suspected = {sign for sign, _ in suspected_signs(past.check_in, past.vocabulary)}
     for concern in concerns:
         if not concern.kind.is_warning_sign:
             continue
         rests = concern.state is ConcernState.OPEN or concern.rests_whole_date(day, rules)
-        is_told_as_suspected = concern.suspected and concern.last_reported_on == day
-        if rests and not is_told_as_suspected:
-            for sign in concern.signs or _signs_of(concern.kind, rules, past.vocabulary):
+        for sign in concern.signs or _signs_of(concern.kind, rules, past.vocabulary):
+            is_told_as_suspected = concern.suspected and sign in suspected
+            if rests and not is_told_as_suspected:
                 yield sign, concern
 
 

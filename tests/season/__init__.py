@@ -1,0 +1,4 @@
+"""Years of invented athletes, morning after morning, under the newest baseline.
+
+Invented figures throughout; no study is claimed for them.
+"""
