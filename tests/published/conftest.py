@@ -1,7 +1,8 @@
 """The versions of the baseline that the published checks run against.
 
-``baseline`` is every version that ships, ``baseline_with_history`` every one that reads history,
-and ``newest_baseline`` the last.
+``baseline`` is every version that has decided for people, ``baseline_with_history`` every one of
+them that reads history, and ``newest_baseline`` the last. Version 2.0.0, the ``season_baseline``,
+has checks of its own (``test_returns.py``) and joins these when it becomes the default.
 """
 
 from __future__ import annotations
@@ -17,7 +18,11 @@ from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import bundled_rule_set_files
 from tests.published.mornings import Baseline
 
-VERSIONS = [file for file in bundled_rule_set_files() if file.parent.name == "baseline"]
+VERSIONS = [
+    file
+    for file in bundled_rule_set_files()
+    if file.parent.name == "baseline" and file.stem <= "1.2.0"
+]
 
 
 def reads_history(file: Path) -> bool:
@@ -47,6 +52,11 @@ def baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
 
 @pytest.fixture(scope="session", params=VERSIONS[-1:], ids=name_of)
 def newest_baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
+    yield from compiled(request.param)
+
+
+@pytest.fixture(scope="session", params=bundled_rule_set_files()[-1:], ids=name_of)
+def season_baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
     yield from compiled(request.param)
 
 

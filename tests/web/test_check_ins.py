@@ -25,6 +25,7 @@ ADVICE_MEMBERS = [
     "notes",
     "not_reported",
     "rule_set",
+    "blocks",
 ]
 PART_MEMBERS = [
     "block",
