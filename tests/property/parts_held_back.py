@@ -14,7 +14,7 @@ from typing import Any
 
 from dawnrule.advice.advisor import Advisor, Morning
 from dawnrule.facts.derive import FactSource, PartFacts, derive_facts
-from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Verdict
+from dawnrule.model import SECOND_EDITION, FactDefinition, FactDictionary, Facts, FactValue, Verdict
 from dawnrule.model.advice import Change, PartAdvice
 from dawnrule.model.entities import Block
 from dawnrule.rules.conditions import Operator, facts_of, tests_of
@@ -142,10 +142,10 @@ def nearest(change: Change) -> FactValue:
         return change.to == "true"
     word, _, number = change.to.rpartition(" ")
     definition = DICTIONARY[change.fact]
-    edge = int(number) if definition.type == "integer" else float(number)
+    edge = int(number) if _is_whole(definition) else float(number)
     if word in ("at most", "at least"):
         return edge
-    if definition.type == "integer":
+    if _is_whole(definition):
         return edge + {"below": -1, "above": 1}[word]
     return math.nextafter(edge, {"below": -math.inf, "above": math.inf}[word])
 
@@ -182,7 +182,7 @@ def _hours_asked_for(rule_set: RuleSet) -> Iterator[timedelta]:
 
 def _values_to_try(fact: str, rule_set: RuleSet) -> Iterable[float]:
     definition = DICTIONARY[fact]
-    if definition.type == "integer":
+    if _is_whole(definition):
         return range(int(definition.least), min(int(definition.greatest), 1000) + 1)
     numbers = list(_numbers_asked_for(fact, rule_set))
     beside = [math.nextafter(n, way) for n in numbers for way in (-math.inf, math.inf)]
@@ -196,3 +196,8 @@ def _numbers_asked_for(fact: str, rule_set: RuleSet) -> Iterator[float]:
             if test.fact == fact and test.operator is not Operator.REPORTED:
                 values: Any = test.value if isinstance(test.value, tuple) else (test.value,)
                 yield from values
+
+
+def _is_whole(definition: FactDefinition) -> bool:
+    """Tell whether people rate or count a fact in whole numbers."""
+    return definition.type == "integer" or definition.step is not None

@@ -15,6 +15,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.errors import RuleSetInvalid
 from dawnrule.model import Facts, FactValue, Verdict
+from dawnrule.model.fact_dictionary import FIRST_EDITION
 from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, at_least, none_of
 from dawnrule.rules.counterfactuals import Change, WhatIf, changes_for
 from dawnrule.rules.evaluation.decider import Decider
@@ -43,7 +44,11 @@ def decider_of(rule_set: RuleSet) -> Decider:
 
 # ---- when it opens -----------------------------------------------------------------------
 
-HOURS = [name for name, definition in DICTIONARY.items() if definition.grows]
+HOURS = [
+    name
+    for name, definition in DICTIONARY.items()
+    if definition.grows and definition.edition == FIRST_EDITION
+]
 hours_tests = st.builds(
     Test,
     st.sampled_from(HOURS),
@@ -229,7 +234,7 @@ def _short_of(change: Change) -> Iterator[Any]:
     """List values between a fact as it was and as it would do."""
     before: Any = change.before
     after: Any = change.value
-    if DICTIONARY[change.fact].type == "integer":
+    if DICTIONARY[change.fact].type == "integer" or DICTIONARY[change.fact].step is not None:
         yield from range(min(before, after) + 1, max(before, after))
     elif DICTIONARY[change.fact].type == "number":
         between = (before + (after - before) * share for share in (0.3, 0.7, 0.999999))

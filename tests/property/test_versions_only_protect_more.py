@@ -21,7 +21,12 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from tests.property.athletes import WORDS, morning
 
-VERSIONS = [rules for rules in RuleSetLibrary.bundled().all() if rules.name == "baseline"]
+VERSIONS = [
+    rules
+    for rules in RuleSetLibrary.bundled().all()
+    if rules.name == "baseline" and rules.version <= "1.2.0"
+]
+"""Version 2.0.0 names where it is freer; ``tests/rules`` proves that it is so nowhere else."""
 SEEDS = range(200)
 MORE_PROTECTED = 10
 """The least number of mornings that must tell two versions apart, or the test would be empty."""
