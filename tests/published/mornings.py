@@ -13,6 +13,7 @@ from dawnrule.model import FactDictionary, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, LastTrained, Session, Sleep
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.staged_returns import BundledReturns
 
 WORDS = Vocabulary.bundled()
 MORNING = datetime(2026, 3, 9, 6, 40, tzinfo=UTC)
@@ -32,12 +33,18 @@ class Baseline:
     rule_set: RuleSet
     decider: Decider
 
+    def facts(
+        self, check_in: CheckIn, athlete: Athlete = ADULT, history: History = NO_HISTORY
+    ) -> MorningFacts:
+        """The facts of a check-in that this version knows."""
+        edition = self.rule_set.edition(FactDictionary.bundled())
+        return derive_facts(athlete, check_in, history, MORNING, edition, BundledReturns())
+
     def decide(
         self, check_in: CheckIn, athlete: Athlete = ADULT, history: History = NO_HISTORY
     ) -> Decided:
         """The decision on a check-in, by both evaluations."""
-        edition = self.rule_set.edition(FactDictionary.bundled())
-        return self.decide_on(derive_facts(athlete, check_in, history, MORNING, edition))
+        return self.decide_on(self.facts(check_in, athlete, history))
 
     def decide_on(self, facts: MorningFacts) -> Decided:
         """The decision on a morning's facts, by both evaluations."""

@@ -9,8 +9,9 @@ import pytest
 from dawnrule.errors import FieldError, InvalidInput, MalformedInput
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import CheckIn
+from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_check_in
-from dawnrule.sheet import CHECK_INS, Sheet, SheetRow, read_sheet
+from dawnrule.sheet import CHECK_INS, SESSIONS, Sheet, SheetRow, read_sheet
 from dawnrule.sheet.errors import CellFault
 
 SIMPLE = "athlete_id,date,sleep_hours\na-01,2026-03-09,6.5\n"
@@ -515,3 +516,108 @@ def test_a_row_that_cannot_be_read_is_not_loaded_without_that_cell() -> None:
     with pytest.raises(InvalidInput):
         row_of(sleep_hours="six").load(load)
     assert row_of(sleep_hours="6").load(load).athlete_id == "a-01"
+
+
+# ---- what else a morning and a session can say
+
+MORE = {
+    "sleep_hours": "6.5",
+    "naps_hours": "0.75",
+    "temperature_c": "37,4",
+    "fever_medicine": "nein",
+    "jump_height_cm": "38,5 / 39.5 / 40",
+    "grip_kg": "52.5",
+    "bar_speed_pattern": "squat",
+    "bar_speed_load_kg": "100",
+    "bar_speed_metres_per_second": "0.62",
+    "pain_where": "left shin",
+    "pain_kind": "one-sided",
+    "pain_place": "Schienbein",
+    "pain_side": "links",
+    "pain_onset": "gradual",
+    "pain_severity": "3.5",
+    "pain_after": "long-journey",
+    "pain_warm": "ja",
+    "pain_swollen": "no",
+    "pain_numbness": "0",
+    "time_zones_crossed": "6",
+    "arrived_on": "2026-03-07",
+    "heat_wbgt_c": "28.5",
+    "heat_acclimatised": "x",
+    "caffeine_mg": "200",
+    "creatine_g": "5",
+    "takes_other": "beetroot juice",
+    "plan_goal": "strength",
+    "plan_effort": "7.5",
+    "plan_reps_in_reserve": "2",
+    "plan_to_failure": "false",
+    "plan_new_exercise": "true",
+    "plan_action": "eccentric",
+    "plan_contacts": "40",
+    "plan_sprint_metres": "300",
+    "plan_kilometres": "8.25",
+    "plan_contact": "y",
+    "plan_indoors": "yes",
+    "plan_competition": "n",
+}
+SAID = {
+    "sleep": {"hours": 6.5, "naps_hours": 0.75},
+    "temperature_c": 37.4,
+    "fever_medicine": False,
+    "jump_height_cm": [38.5, 39.5, 40],
+    "grip_kg": 52.5,
+    "bar_speed": [{"pattern": "squat", "load_kg": 100, "metres_per_second": 0.62}],
+    "pain": [
+        {
+            "where": "left shin",
+            "kind": "one-sided",
+            "place": "shin",
+            "side": "left",
+            "onset": "gradual",
+            "severity": 3.5,
+            "after": "long-journey",
+            "warm": True,
+            "swollen": False,
+            "numbness": False,
+        }
+    ],
+    "journey": {"time_zones_crossed": 6, "arrived_on": "2026-03-07"},
+    "heat": {"wbgt_c": 28.5, "acclimatised": True},
+    "takes": {"caffeine_mg": 200, "creatine_g": 5, "other": "beetroot juice"},
+    "plan": [
+        {
+            "goal": "strength",
+            "effort": 7.5,
+            "reps_in_reserve": 2,
+            "to_failure": False,
+            "new_exercise": True,
+            "action": "eccentric",
+            "contacts": 40,
+            "sprint_metres": 300,
+            "kilometres": 8.25,
+            "contact": True,
+            "indoors": True,
+            "competition": False,
+        }
+    ],
+}
+
+
+def test_all_that_a_check_in_can_say_has_a_column() -> None:
+    head = ";".join(("athlete_id", "date", *MORE))
+    row = ";".join(("a-01", "2026-03-09", *MORE.values()))
+    [read] = read_sheet(f"{head}\n{row}\n".encode(), CHECK_INS).rows
+    assert read.errors == ()
+    plain = read.to_json()
+    assert plain == {"athlete_id": "a-01", "date": "2026-03-09", **SAID}
+    assert to_json(read.load(load_check_in)) == plain
+
+
+def test_what_a_block_of_a_session_can_say_has_a_column() -> None:
+    head = "athlete_id,starts_at,minutes,block_goal,block_output,block_output_drop_percent"
+    row = "a-01,2026-03-08T18:00:00+01:00,60,strength,dropped,8"
+    sheet = f"{head},block_longest_run_km\n{row},12.5\n".encode()
+    [read] = read_sheet(sheet, SESSIONS).rows
+    assert (read.to_json() or {})["blocks"] == [
+        {"goal": "strength", "output": "dropped", "output_drop_percent": 8, "longest_run_km": 12.5}
+    ]

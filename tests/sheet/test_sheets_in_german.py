@@ -65,6 +65,14 @@ FURTHER_CELLS = {
         "plan_goal,plan_muscle_groups,plan_pattern",
         "strength,chest,squat",
     ),
+    "neither yes nor no": ("fever_medicine", "perhaps"),
+    "a jump of no height": ("jump_height_cm", "38 0"),
+    "bar speed of no movement": ("bar_speed_load_kg,bar_speed_metres_per_second", "100,0.5"),
+    "heat told twice": (
+        "heat_wbgt_c,heat_temperature_c,heat_humidity_percent",
+        "28,30,60",
+    ),
+    "air without its humidity": ("heat_temperature_c", "30"),
     "more than a day": (
         "plan_goal,plan_minutes,plan2_goal,plan2_minutes",
         "strength,1000,strength,1000",

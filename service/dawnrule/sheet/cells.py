@@ -52,6 +52,7 @@ _TO_ASCII = str.maketrans(
 _PERCENT = "%"
 _NOT_A_NUMBER = "sheet.no_number"
 _LIST_SEPARATORS = re.compile(r"[,;\r\n]+")
+_NUMBER_SEPARATORS = re.compile(r"[;/\s]+")
 _EXPLANATION = re.compile(r"[,(]")
 _SERIAL_DATETIME = re.compile(r"([0-9]{5})(?:[.,]([0-9]{1,12}))?")
 _BETWEEN_WORDS = re.compile(r"[\s_]+")
@@ -152,6 +153,8 @@ _READERS_OF_TEXT: dict[str, Callable[[Column, str, CellContext], CellValue]] = {
     "word": _read_word,
     "words": _read_words,
     "number": lambda column, text, context: CellValue(parse_number(column, text)),
+    "numbers": lambda column, text, context: CellValue(parse_numbers(column, text)),
+    "yes-or-no": lambda column, text, context: CellValue(parse_yes_or_no(text)),
     "date": _read_date,
     "datetime": _read_datetime,
     "muscle-group": _read_muscle_group,
@@ -161,6 +164,10 @@ _READERS_OF_TEXT: dict[str, Callable[[Column, str, CellContext], CellValue]] = {
 def _read_value(column: Column, cell: Cell, context: CellContext) -> CellValue:
     """Read a cell of a workbook that is not text; its type may not fit its column."""
     match column.kind:
+        case "yes-or-no" if isinstance(cell, bool):
+            return CellValue(cell)
+        case "numbers" if isinstance(cell, int | float) and not isinstance(cell, bool):
+            return CellValue(number_from_value(column, cell))
         case "number" if isinstance(cell, int | float) and not isinstance(cell, bool):
             return CellValue(number_from_value(column, cell))
         case "number":
@@ -251,6 +258,23 @@ def parse_number(column: Column, cell: str) -> int | float:
     if not grouped or grouped[1] == grouped[2]:
         raise CellError(lazy(_NOT_A_NUMBER))
     return _number(text.replace(grouped[1], ""), grouped[2])
+
+
+def parse_numbers(column: Column, cell: str) -> int | float | list[int | float]:
+    """Read one number, or several that spaces, semicolons or slashes separate. Raises
+    ``CellError``."""
+    numbers = [parse_number(column, one) for one in _NUMBER_SEPARATORS.split(cell) if one]
+    return numbers[0] if len(numbers) == 1 else numbers
+
+
+def parse_yes_or_no(text: str) -> bool:
+    """Read a word for yes or no, in any language. Raises ``CellError``."""
+    words, word = HeaderWords.bundled(), plain_name(text)
+    if word in words.yes:
+        return True
+    if word in words.no or means_none(word):
+        return False
+    raise CellError(lazy("sheet.yes_or_no"))
 
 
 def number_from_value(column: Column, value: int | float) -> int | float:

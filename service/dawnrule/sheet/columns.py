@@ -14,7 +14,20 @@ import yaml
 
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary, Vocabulary
-from dawnrule.schemas.check_in import MOST_LOAD_KG
+from dawnrule.schemas.check_in import (
+    MOST_AIR_C,
+    MOST_BAR_SPEED,
+    MOST_BICARBONATE_G,
+    MOST_CAFFEINE_MG,
+    MOST_CREATINE_G,
+    MOST_GRIP_KG,
+    MOST_JUMP_CM,
+    MOST_KILOMETRES,
+    MOST_LOAD_KG,
+    MOST_NAPS_HOURS,
+    MOST_SEVERITY,
+    MOST_SPRINT_METRES,
+)
 from dawnrule.schemas.session import MOST_RPE
 
 _BETWEEN_WORDS = re.compile(r"[\s_-]+")
@@ -39,6 +52,8 @@ class HeaderWords:
     never_unread: Mapping[str, Sequence[str]]
     own: str
     none: Sequence[str]
+    yes: Sequence[str]
+    no: Sequence[str]
     of_cells: Mapping[str, Mapping[str, Sequence[str]]]
 
     @classmethod
@@ -70,7 +85,17 @@ class HeaderWords:
         yield from (plain_name(group), *self.muscle_groups.get(group, ()))
 
 
-Kind: TypeAlias = Literal["text", "word", "words", "number", "date", "datetime", "muscle-group"]
+Kind: TypeAlias = Literal[
+    "text",
+    "word",
+    "words",
+    "number",
+    "numbers",
+    "yes-or-no",
+    "date",
+    "datetime",
+    "muscle-group",
+]
 Path: TypeAlias = tuple[str | int, ...]
 
 _PERCENT = "%"
@@ -153,6 +178,17 @@ _BLOCK_COLUMNS = (
     Column("sets", ("sets",), "number", "planned_sets"),
     Column("reps", ("reps",), "number", "planned_reps"),
     Column("rest_seconds", ("rest_seconds",), "number", "planned_rest_seconds"),
+    Column("effort", ("effort",), "number", "planned_effort"),
+    Column("reps_in_reserve", ("reps_in_reserve",), "number", "planned_reps_in_reserve"),
+    Column("to_failure", ("to_failure",), "yes-or-no"),
+    Column("new_exercise", ("new_exercise",), "yes-or-no"),
+    Column("action", ("action",), "word", words="actions"),
+    Column("contacts", ("contacts",), "number", "planned_contacts"),
+    Column("sprint_metres", ("sprint_metres",), "number", at_most=MOST_SPRINT_METRES),
+    Column("kilometres", ("kilometres",), "number", at_most=MOST_KILOMETRES),
+    Column("contact", ("contact",), "yes-or-no"),
+    Column("indoors", ("indoors",), "yes-or-no"),
+    Column("competition", ("competition",), "yes-or-no"),
 )
 
 _LONG_COLUMNS = (
@@ -192,6 +228,39 @@ CHECK_INS = Layout(
         Column("pain_where", ("pain", 0, "where"), "text"),
         Column("pain_kind", ("pain", 0, "kind"), "word", words="pain_kinds"),
         Column("pain_muscle_groups", ("pain", 0, "muscle_groups"), "words", words="muscle_groups"),
+        Column("pain_place", ("pain", 0, "place"), "word", words="pain_places"),
+        Column("pain_side", ("pain", 0, "side"), "word", words="sides"),
+        Column("pain_onset", ("pain", 0, "onset"), "word", words="onsets"),
+        Column("pain_severity", ("pain", 0, "severity"), "number", at_most=MOST_SEVERITY),
+        Column("pain_after", ("pain", 0, "after"), "word", words="pain_after"),
+        Column("pain_warm", ("pain", 0, "warm"), "yes-or-no"),
+        Column("pain_swollen", ("pain", 0, "swollen"), "yes-or-no"),
+        Column("pain_numbness", ("pain", 0, "numbness"), "yes-or-no"),
+        Column("naps_hours", ("sleep", "naps_hours"), "number", at_most=MOST_NAPS_HOURS),
+        Column("temperature_c", ("temperature_c",), "number", "temperature_c"),
+        Column("fever_medicine", ("fever_medicine",), "yes-or-no"),
+        Column("jump_height_cm", ("jump_height_cm",), "numbers", at_most=MOST_JUMP_CM),
+        Column("grip_kg", ("grip_kg",), "number", at_most=MOST_GRIP_KG),
+        Column("bar_speed_pattern", ("bar_speed", 0, "pattern"), "word", words="patterns"),
+        Column("bar_speed_load_kg", ("bar_speed", 0, "load_kg"), "number", at_most=MOST_LOAD_KG),
+        Column(
+            "bar_speed_metres_per_second",
+            ("bar_speed", 0, "metres_per_second"),
+            "number",
+            at_most=MOST_BAR_SPEED,
+        ),
+        Column(
+            "time_zones_crossed", ("journey", "time_zones_crossed"), "number", "time_zones_crossed"
+        ),
+        Column("arrived_on", ("journey", "arrived_on"), "date"),
+        Column("heat_wbgt_c", ("heat", "wbgt_c"), "number", "wbgt_c"),
+        Column("heat_temperature_c", ("heat", "temperature_c"), "number", at_most=MOST_AIR_C),
+        Column("heat_humidity_percent", ("heat", "humidity_percent"), "number", at_most=100),
+        Column("heat_acclimatised", ("heat", "acclimatised"), "yes-or-no"),
+        Column("caffeine_mg", ("takes", "caffeine_mg"), "number", at_most=MOST_CAFFEINE_MG),
+        Column("bicarbonate_g", ("takes", "bicarbonate_g"), "number", at_most=MOST_BICARBONATE_G),
+        Column("creatine_g", ("takes", "creatine_g"), "number", at_most=MOST_CREATINE_G),
+        Column("takes_other", ("takes", "other"), "text"),
     ),
     block_list="plan",
     blocks=("plan", "plan2", "plan3", "plan4"),
@@ -214,7 +283,13 @@ SESSIONS = Layout(
     ),
     block_list="blocks",
     blocks=("block", "block2", "block3", "block4"),
-    of_a_block=(*_BLOCK_COLUMNS, Column("load_kg", ("load_kg",), "number", at_most=MOST_LOAD_KG)),
+    of_a_block=(
+        *_BLOCK_COLUMNS,
+        Column("load_kg", ("load_kg",), "number", at_most=MOST_LOAD_KG),
+        Column("output", ("output",), "word"),
+        Column("output_drop_percent", ("output_drop_percent",), "number", "output_drop_percent"),
+        Column("longest_run_km", ("longest_run_km",), "number", at_most=MOST_KILOMETRES),
+    ),
 )
 """Past training: a session in each row."""
 

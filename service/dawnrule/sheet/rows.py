@@ -288,6 +288,8 @@ def _json_form(read: Mapping[Path, Any], layout: Layout) -> dict[str, Any]:
             inner = inner.setdefault(step, {})
         inner[last] = value
     form[block_list] = [form[block_list][block] for block in _blocks(read, block_list)]
+    if "bar_speed" in form:
+        form["bar_speed"] = list(form["bar_speed"].values())
     if "pain" in form:
         form["pain"] = [pain for pain in form["pain"].values() if not _is_none(pain)]
     return form
