@@ -101,6 +101,9 @@ class FactSource:
     """Facts of a muscle group that were derived already, whatever the start (None) and at a start:
     many blocks ask for the same."""
 
+    pauses: dict[str | None, breaks.Break | Unavailable | None] = field(default_factory=dict)
+    """Breaks of a muscle group that were found already."""
+
     @classmethod
     def of(
         cls,
@@ -114,7 +117,7 @@ class FactSource:
         """Prepare the facts of a morning; ``returns`` says what staged returns allow."""
         words = Vocabulary.bundled()
         past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words, edition)
-        log = WorkLog.of(past)
+        log = WorkLog.of(past) if past.is_second_edition else WorkLog()
         trained = LastTrainedTimes.of(check_in, history, words)
         carried_over = CarriedOver.of(past)
         functions = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
@@ -178,7 +181,7 @@ class FactSource:
     ) -> Iterator[tuple[str, FactValue]]:
         known, past = self.past.concerns, self.past
         yield from concerns.part_facts(known, past, block, group, facts)
-        pause = breaks.break_of(past, self.log, group)
+        pause = self._break_of(group)
         under_way = concerns.returns_under_way(
             known,
             pause if isinstance(pause, breaks.Break) else None,
@@ -196,7 +199,7 @@ class FactSource:
     ) -> Derived:
         past, log = self.past, self.log
         facts = _reported(prescription.prescription_facts(past, block, group))
-        pause = breaks.break_of(past, log, group)
+        pause = self._break_of(group)
         known = None if isinstance(pause, Unavailable) else pause
         findings: list[tuple[str, FactValue | Unavailable | None]] = [
             ("break_days", known.days if known else None),
@@ -221,6 +224,11 @@ class FactSource:
             )
         derived = Derived.of(_known(findings), past.dictionary)
         return Derived(facts | derived.facts, derived.missing)
+
+    def _break_of(self, group: str | None) -> breaks.Break | Unavailable | None:
+        if group not in self.pauses:
+            self.pauses[group] = breaks.break_of(self.past, self.log, group)
+        return self.pauses[group]
 
     def _of_group(self, group: str) -> Derived:
         if (group, None) not in self.cache:

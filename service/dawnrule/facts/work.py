@@ -38,11 +38,11 @@ class Work:
 class WorkLog:
     """All blocks of the training log, oldest first."""
 
-    done: tuple[Work, ...]
+    done: tuple[Work, ...] = ()
 
     @classmethod
     def of(cls, past: Past) -> Self:
-        """Collect the blocks of the log."""
+        """Collect the blocks of the log, in an order that does not hang on that of arrival."""
         done = (
             Work(
                 block,
@@ -55,7 +55,7 @@ class WorkLog:
             for day, session in past.log.sessions
             for block, minutes in block_minutes(session)
         )
-        return cls(tuple(sorted(done, key=lambda work: (work.began, repr(work.block)))))
+        return cls(tuple(sorted(done, key=lambda work: work.began)))
 
     def between(self, first: date, end: date) -> Iterator[Work]:
         """Iterate over the work from a local date on and before another."""
