@@ -48,7 +48,7 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_everything_in_the_package_and_in_rules_is_inside(wheel: Path) -> None:
     inside = {name for name in ZipFile(wheel).namelist() if ".dist-info/" not in name}
-    package = files_below(CHECKOUT / "service")
+    package = files_below(CHECKOUT / "service", "dawnrule")
     rules = {f"dawnrule/shipped/{name}" for name in files_below(CHECKOUT, "rules")}
     assert inside == package | rules | {"dawnrule/shipped/openapi.yaml"}
 
