@@ -398,6 +398,15 @@ def test_a_muscle_group_has_its_own_break() -> None:
     assert "break_days" not in part(bench, history=logged(*done))
 
 
+@pytest.mark.parametrize(("days", "pause"), [(14, None), (15, 15)])
+def test_one_missed_session_of_a_weekly_muscle_group_is_no_break_of_its_own(
+    days: int, pause: int | None
+) -> None:
+    bench = Block("strength", ("chest",))
+    done = (session(days, SQUATS, bench), *(session(day, bench) for day in (12, 8, 4, 1)))
+    assert part(SQUATS, history=logged(*done)).get("break_days") == pause
+
+
 def test_what_the_athlete_trained_last_ends_a_break_too() -> None:
     trained = {"quadriceps": LastTrained(days_ago(3), "strength")}
     history = logged(session(30, SQUATS), session(3, SQUATS))

@@ -40,26 +40,28 @@ class Break:
 def break_of(past: Past, log: WorkLog, group: str | None) -> Break | Unavailable | None:
     """Return the break that counts for a muscle group: its own or the athlete's, the longer one.
 
-    It ends today or ended within the last four weeks; None where there is none.
+    It ends today or ended within the last four weeks; None where there is none. A muscle group that
+    is trained once a week has missed one session after two weeks, which is no break of its own.
     """
-    own = _break_in(past, _dates_of_group(past, log, group)) if group is not None else None
-    whole = _break_in(past, _dates_of_all(past))
+    least = past.parameters("break_days")
+    own = None
+    if group is not None:
+        own = _break_in(past, _dates_of_group(past, log, group), least["group_days"])
+    whole = _break_in(past, _dates_of_all(past), least["days"])
     if isinstance(whole, Unavailable):
         return whole
     found = [pause for pause in (own, whole) if isinstance(pause, Break)]
     return max(found, key=lambda pause: pause.days, default=None)
 
 
-def _break_in(past: Past, trained_on: Iterable[date]) -> Break | Unavailable | None:
+def _break_in(past: Past, trained_on: Iterable[date], least: int) -> Break | Unavailable | None:
     window, today = past.parameters("break_days"), past.check_in.date
     days = sorted({day for day in trained_on if day < today} | {today})
     if len(days) == 1:
         return Unavailable("needs a training before today, has none")
     newest_first = (Break(earlier, later) for earlier, later in reversed([*pairwise(days)]))
     still_count = today - timedelta(days=window["weeks"] * DAYS_A_WEEK)
-    return next(
-        (b for b in newest_first if b.days >= window["days"] and b.ended_on > still_count), None
-    )
+    return next((b for b in newest_first if b.days >= least and b.ended_on > still_count), None)
 
 
 def _dates_of_all(past: Past) -> set[date]:
