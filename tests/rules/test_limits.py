@@ -8,6 +8,7 @@ import pytest
 
 from dawnrule.errors import RuleSetInvalid
 from dawnrule.i18n.catalog import Texts
+from dawnrule.model import Facts
 from dawnrule.rules.limits import (
     NO_LIMITS,
     Allowed,
@@ -76,10 +77,8 @@ def test_the_strictest_of_each_counts_in_whatever_order() -> None:
         ({}, ()),
     ],
 )
-def test_what_a_plan_does_not_say_counts_as_within(
-    facts: dict[str, object], found: tuple[str, ...]
-) -> None:
-    assert exceeded(STRICT, facts) == found  # type: ignore[arg-type]
+def test_what_a_plan_does_not_say_counts_as_within(facts: Facts, found: tuple[str, ...]) -> None:
+    assert exceeded(STRICT, facts) == found
 
 
 def test_shares_are_of_the_usual_where_it_is_known() -> None:

@@ -451,21 +451,8 @@ class NumberOrTrials(StrictField[tuple[float, ...]]):
             raise self.make_error("invalid") from error
 
 
-class Count(StrictField[int]):
+class Count(WholeNumber):
     """A whole number from one to another, as it is written in an address."""
-
-    def __init__(self, least: int, greatest: int, **options: Any) -> None:
-        super().__init__(**options)
-        self._least, self._greatest = least, greatest
-
-    @property
-    def accepted(self) -> str:
-        """Describe what is accepted, in words."""
-        return lazy("field.whole_number", least=self._least, greatest=self._greatest)
-
-    def json_schema(self) -> dict[str, Any]:
-        """Describe what is accepted, in JSON Schema."""
-        return {"type": "integer", "minimum": self._least, "maximum": self._greatest}
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any
