@@ -33,7 +33,6 @@ from dawnrule.application.concerns import (
     ConcernChanged,
     advance_concern,
     clear_concern,
-    concern_to_json,
     concerns_of,
     confirm_correction,
     open_concern,
@@ -56,6 +55,7 @@ from dawnrule.model.concerns import (
 from dawnrule.model.entities import Athlete, CheckIn, Pain, Session
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.staged_returns import stage_plans
+from dawnrule.schemas.concern import ConcernSchema
 from dawnrule.store import Store, Transaction
 from tests.factories import GROWTH, KIM, SAM, baseline_1_2_0, bundled_advisor
 
@@ -384,7 +384,7 @@ def test_an_athletes_concerns_come_with_those_that_have_not_ended_first(
     post(4, **CHEST)
     found = store.read(lambda transaction: concerns_of(transaction, KIM.id, at(4)))
     assert [one.kind.value for one in found] == ["heart-or-chest", "illness"]
-    told = concern_to_json(found[0])
+    told = ConcernSchema().dump(found[0])
     assert (told["lifted_by"], told["signs"]) == ("clearance", ["chest-pain"])
     assert [event["kind"] for event in told["events"]] == ["opened"]
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import CheckIns, Submission, Submitted
@@ -35,7 +34,6 @@ from dawnrule.model.concerns import (
     ConcernKind,
 )
 from dawnrule.model.entities import Athlete
-from dawnrule.model.serialization import to_json
 from dawnrule.rules.staged_returns import stage_plans
 from dawnrule.store import Transaction
 from dawnrule.store.activity_log import COMMAND_LINE
@@ -183,33 +181,6 @@ def open_concerns(transaction: Transaction, now: datetime) -> list[Concern]:
         (concern for concern in concerns if not concern.is_closed),
         key=lambda concern: (athletes[concern.athlete_id].name.casefold(), concern.athlete_id),
     )
-
-
-def concern_to_json(concern: Concern) -> dict[str, Any]:
-    """Convert a concern to plain JSON values; events without the fields that do not apply."""
-    return {
-        "concern_id": concern.id,
-        "athlete_id": concern.athlete_id,
-        "kind": concern.kind.value,
-        "state": concern.state.value,
-        "lifted_by": concern.lifted_by,
-        "began_on": concern.began_on.isoformat(),
-        "last_reported_on": concern.last_reported_on.isoformat(),
-        "signs": list(concern.signs),
-        "suspected": concern.suspected,
-        "illness": concern.illness,
-        "pain": to_json(concern.pain) if concern.pain else None,
-        "restriction": to_json(concern.restriction) if concern.restriction else None,
-        "clearance": to_json(concern.clearance) if concern.clearance else None,
-        "staged_return": concern.staged_return,
-        "stage": concern.stage,
-        "unconfirmed_correction_on": (
-            concern.correction_on.isoformat() if concern.correction_on else None
-        ),
-        "closed_on": concern.closed_on.isoformat() if concern.closed_on else None,
-        "was_typing_error": concern.is_void,
-        "events": [to_json(event) for event in concern.events],
-    }
 
 
 def _change(
