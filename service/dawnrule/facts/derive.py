@@ -207,7 +207,7 @@ class FactSource:
             ("longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)),
             (
                 "planned_share_percent",
-                prescription.share_of_usual(past, log, block, group, known),
+                prescription.share_of_usual(past, log, block, group, others.blocks, known),
             ),
             ("passed_through_soreness", soreness.soreness_passed_through(past, block)),
         ]

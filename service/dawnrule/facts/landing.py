@@ -16,12 +16,16 @@ PER_CENT = 100
 
 def minutes_above_usual_percent(past: Past, log: WorkLog) -> float | Unavailable:
     """Return the landing minutes of this week, today's plan included, against the median of the
-    four weeks before it. Weeks without any training are left out."""
+    four weeks before it. Weeks without any training are left out.
+
+    Planned work that does not say its minutes adds to what is known, so the rise is at least this;
+    it is unknown only where none of the planned work says any.
+    """
     usual = _usual_minutes(past, log)
     if isinstance(usual, Unavailable):
         return usual
     planned = [block for block in past.check_in.plan if lands_hard(block, past.vocabulary)]
-    if any(block.minutes is None for block in planned):
+    if planned and all(block.minutes is None for block in planned):
         return Unavailable("the plan does not say its minutes")
     now = _minutes_this_week(past, log) + sum(block.minutes or 0.0 for block in planned)
     return rise_percent(now, usual)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from statistics import median
 
@@ -64,10 +64,15 @@ def _has_contact(past: Past, block: Block) -> bool | None:
 
 
 def share_of_usual(
-    past: Past, log: WorkLog, block: Block, group: str | None, pause: Break | None
+    past: Past,
+    log: WorkLog,
+    block: Block,
+    group: str | None,
+    others: Sequence[Block],
+    pause: Break | None,
 ) -> float | Unavailable:
-    """Return the planned sets of a muscle group, in per cent of the median of its usual sessions;
-    for a block without sets, the minutes of its goal's kind.
+    """Return the sets of a muscle group on a day of ``block`` and ``others``, in per cent of the
+    median of its usual sessions; for a block without sets, the minutes of its goal's kind.
 
     The usual is that of the 28 days before a break, else of the last 28 days.
     """
@@ -76,14 +81,14 @@ def share_of_usual(
     first = end - timedelta(days=window["days"])
     if block.sets is not None and group is not None:
         planned: float = sum(
-            one.sets or 0 for one in past.check_in.plan if group in groups_of(one, past.vocabulary)
+            one.sets or 0 for one in (block, *others) if group in groups_of(one, past.vocabulary)
         )
         before = _sets_by_day(log, group, first, end)
     elif block.sets is None and block.minutes is not None:
         kind = past.vocabulary.goals[block.goal]
         planned = sum(
             one.minutes or 0.0
-            for one in past.check_in.plan
+            for one in (block, *others)
             if past.vocabulary.goals[one.goal] == kind
         )
         before = _minutes_by_day(past, log, kind, first, end)
