@@ -230,7 +230,8 @@ def _decided(rule_set: RuleSet, morning: MorningFacts) -> DayDecision:
     """Decide by the evaluator alone, as there are thousands of decisions."""
     day = decision_of(_fired(rule_set.counting_for("day"), morning.day))
     parts = [decision_of(_fired(rule_set.rules, part.facts)) for part in morning.parts]
-    return day_decision(day, parts, rule_set.rules)
+    blocks = morning.blocks if rule_set.decides_by_block(DICTIONARY) else None
+    return day_decision(day, parts, rule_set.rules, blocks)
 
 
 def _fired(rules: Sequence[Rule], facts: Facts) -> list[Rule]:

@@ -143,7 +143,7 @@ def test_a_file_of_another_format_is_made_anew(
     archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     archive.mornings()
-    monkeypatch.setattr(archive_module, "FORMAT", "2")
+    monkeypatch.setattr(archive_module, "FORMAT", "another")
     assert read_on(archive) == [(3, 3)]
     assert read_on(archive) == []
 

@@ -209,7 +209,7 @@ def history_of(case: Case) -> History:
 def decide(case: Case) -> tuple[MorningFacts, DayDecision]:
     morning = morning_of(case)
     parts = [part.facts for part in morning.parts]
-    return morning, decider_of(case.rule_set).decide(morning.day, parts)
+    return morning, decider_of(case.rule_set).decide(morning.day, parts, morning.blocks)
 
 
 def rule_id(decision: Decision | DayDecision) -> str | None:

@@ -67,7 +67,7 @@ def conditions(draw: st.DrawFn, facts: Sequence[str], depth: int = 3) -> Conditi
 def mornings(draw: st.DrawFn, rule_set: RuleSet) -> tuple[Facts, list[Facts]]:
     """Draw the facts of a day, and those of its parts with the day's among them."""
     day = draw(_facts(rule_set, "day"))
-    parts = draw(st.lists(_facts(rule_set, "part"), min_size=1, max_size=2))
+    parts = draw(st.lists(_facts(rule_set, "part"), min_size=1, max_size=3))
     return day, [{**part, **day} for part in parts]
 
 

@@ -19,26 +19,33 @@ from tests.property.test_two_evaluations_agree import decider_of
 
 DAY = date(2026, 3, 9)
 
-FactsOfMorning: TypeAlias = tuple[Facts, Sequence[Facts]]
+FactsOfMorning: TypeAlias = tuple[Facts, Sequence[Facts], Sequence[int]]
+"""The facts of a day and of its parts, and the block of each part."""
 
 
 @st.composite
 def several_mornings(draw: st.DrawFn, rule_set: RuleSet) -> list[FactsOfMorning]:
     """Draw mornings, some of them days off without a part."""
     drawn = draw(st.lists(mornings(rule_set), min_size=1, max_size=12))
-    return [(day, parts[: draw(st.integers(0, 2))]) for day, parts in drawn]
+    several = []
+    for day, parts in drawn:
+        kept = parts[: draw(st.integers(0, 3))]
+        several.append((day, kept, sorted(draw(st.integers(0, 1)) for _ in kept)))
+    return several
 
 
-def subject(facts: Facts) -> PastSubject:
-    """Build a subject of which only the facts matter."""
-    return PastSubject(Verdict.TRAIN, None, (), facts)
+def subject(facts: Facts, block: int | None = None) -> PastSubject:
+    """Build a subject of which only the facts and the block matter."""
+    return PastSubject(Verdict.TRAIN, None, (), facts, block)
 
 
 def table_of(several: Sequence[FactsOfMorning]) -> MorningTable:
     """Build a table of the mornings of as many athletes on one date."""
     past = (
-        PastMorning(place, f"a-{place}", DAY, "sha256:00", subject(day), tuple(map(subject, parts)))
-        for place, (day, parts) in enumerate(several)
+        PastMorning(
+            place, f"a-{place}", DAY, "sha256:00", subject(day), tuple(map(subject, parts, blocks))
+        )
+        for place, (day, parts, blocks) in enumerate(several)
     )
     return MorningTable.of(past, DICTIONARY)
 

@@ -75,6 +75,27 @@ def test_a_day_rests_only_when_all_of_it_rests(
 
 
 @pytest.mark.parametrize(
+    ("parts", "blocks", "verdict"),
+    [
+        ([REST, TRAIN], [0, 0], REST),
+        ([REST, SWAP], [0, 0], REST),
+        ([REST, TRAIN, TRAIN], [0, 0, 1], SWAP),
+        ([REST, TRAIN, TRAIN, REST], [0, 0, 1, 1], REST),
+        ([SWAP, TRAIN], [0, 0], SWAP),
+        ([TRAIN, TRAIN], [0, 0], TRAIN),
+        ([REST, TRAIN], None, SWAP),
+    ],
+)
+def test_a_block_is_done_or_not_and_counts_with_its_most_protective_verdict(
+    parts: list[Verdict], blocks: list[int] | None, verdict: Verdict
+) -> None:
+    decided = day_decision(
+        decision_of(()), [Decision(part, None, ()) for part in parts], RULES, blocks
+    )
+    assert decided.verdict is verdict
+
+
+@pytest.mark.parametrize(
     ("day", "parts", "deciding"),
     [
         ((TIRED,), [(TIRED, SORE)], TIRED),

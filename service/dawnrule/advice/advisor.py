@@ -121,7 +121,7 @@ class Advisor:
         source = source_of(morning.check_in.plan)
         facts = source.morning()
         decider = self.library.decider(rule_set)
-        decision = decider.decide(facts.day, [part.facts for part in facts.parts])
+        decision = decider.decide(facts.day, [part.facts for part in facts.parts], facts.blocks)
         what_if = self.library.what_if(rule_set)
         options = self.composer.options(source, what_if, facts, decision)
         sessions = self.composer.sessions(source, source_of, what_if, decision, facts, rule_set)

@@ -91,7 +91,8 @@ def compare_with(
     """
     subjects = subjects_of(record)
     day, *parts = subjects
-    decision = decider.decide(day.facts, [part.facts for part in parts])
+    blocks = [part.block for part in record.advice.parts]
+    decision = decider.decide(day.facts, [part.facts for part in parts], blocks)
     reasons = _Reasons(record.check_in, wording)
     decided = _decided_sides(decision, subjects, reasons)
     compared = zip(subjects, record.advice.day_and_parts, decided, strict=True)

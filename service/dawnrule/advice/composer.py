@@ -177,7 +177,7 @@ class Composer:
             self._part(check_in, part, decided, options_of(part, decided))
             for part, decided in zip(morning.parts, decision.parts, strict=True)
         )
-        if rule_set.edition(self.dictionary) < SECOND_EDITION:
+        if not rule_set.decides_by_block(self.dictionary):
             notes = tuple(self.note(one.rule) for one in self._notes_by_part(morning, decision))
             blocks = blocks_of(parts)
             return self._advice(

@@ -9,7 +9,7 @@ from datetime import date
 from dawnrule.advice.composer import Composer, RestingParts, unanswered_text
 from dawnrule.errors import NotFound
 from dawnrule.i18n.catalog import Texts
-from dawnrule.model import SECOND_EDITION, Verdict
+from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice, Alternative, BlockAdvice, NoAdvice
 from dawnrule.rules.registry import RuleSetLibrary
 
@@ -114,7 +114,7 @@ def is_by_block(advice: Advice, library: RuleSetLibrary, composer: Composer) -> 
         rule_set = library.by_digest(advice.rule_set.digest)
     except NotFound:
         return any(block.has_sessions for block in advice.blocks)
-    return rule_set.edition(composer.dictionary) >= SECOND_EDITION
+    return rule_set.decides_by_block(composer.dictionary)
 
 
 def cautions_on_pain(

@@ -19,7 +19,6 @@ from dawnrule.advice.options import PartOptions
 from dawnrule.advice.sessions import why_allowed
 from dawnrule.facts.derive import MorningFacts, PartFacts
 from dawnrule.i18n.catalog import ENGLISH
-from dawnrule.model import SECOND_EDITION
 from dawnrule.model.advice import Advice, Alternative, Change, Note, PartAdvice, blocks_of
 from dawnrule.model.record import Record
 from dawnrule.rules.evaluation.decision import DayDecision, Decision, day_decision, decision_of
@@ -43,16 +42,16 @@ def translate(record: Record, rule_set: RuleSet, composer: Composer) -> Advice:
             for one in recorded_blocks[decided.block].alternatives
         )
 
+    is_by_block = rule_set.decides_by_block(composer.dictionary)
     composed = composer.compose(
         advice.advice_id,
         record.check_in,
         _morning(record),
-        _decision(record, rule_set),
+        _decision(record, rule_set, is_by_block=is_by_block),
         _no_options,
         sessions_of,
         rule_set,
     )
-    is_by_block = rule_set.edition(composer.dictionary) >= SECOND_EDITION
     parts = tuple(
         _with_options(part, recorded, composer)
         if is_by_block
@@ -82,14 +81,15 @@ def _morning(record: Record) -> MorningFacts:
     )
 
 
-def _decision(record: Record, rule_set: RuleSet) -> DayDecision:
+def _decision(record: Record, rule_set: RuleSet, *, is_by_block: bool) -> DayDecision:
     by_id = {rule.id: rule for rule in rule_set.rules}
 
     def decided(fired: Sequence[str]) -> Decision:
         return decision_of([by_id[identifier] for identifier in fired])
 
     parts = [decided(fired) for fired in record.fired.parts]
-    return day_decision(decided(record.fired.day), parts, rule_set.rules)
+    blocks = [part.block for part in record.facts.parts] if is_by_block else None
+    return day_decision(decided(record.fired.day), parts, rule_set.rules, blocks)
 
 
 def _notes(

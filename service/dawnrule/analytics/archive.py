@@ -24,7 +24,7 @@ from dawnrule.model.advice import PartAdvice
 from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_metadata
 from dawnrule.store import Store, StoredAdvice
 
-FORMAT = "1"
+FORMAT = "2"
 """Format of the file; to be raised when the meaning of its rows changes."""
 
 ENDING = ".facts.parquet"
@@ -175,4 +175,5 @@ def _morning(position: int, advice: StoredAdvice) -> PastMorning:
 
 
 def _part(part: PartAdvice, fired: tuple[str, ...], facts: Facts) -> PastSubject:
-    return PastSubject(part.verdict.value, part.rule.id if part.rule else None, fired, facts)
+    rule_id = part.rule.id if part.rule else None
+    return PastSubject(part.verdict.value, rule_id, fired, facts, part.block)

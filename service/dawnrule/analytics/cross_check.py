@@ -64,7 +64,8 @@ def compare(
 
 def decided_by_engine(decider: Decider, past: PastMorning) -> tuple[DecidedSubject, ...]:
     """Decide a day and its parts by both evaluations."""
-    return decided_subjects(decider.decide(past.day.facts, [part.facts for part in past.parts]))
+    facts = [part.facts for part in past.parts]
+    return decided_subjects(decider.decide(past.day.facts, facts, past.blocks))
 
 
 def decided_subjects(decision: DayDecision) -> tuple[DecidedSubject, ...]:

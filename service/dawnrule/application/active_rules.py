@@ -78,7 +78,8 @@ def _candidate_verdict(
         return None, None
     try:
         decider = library.decider(rule_set)
-        decision = decider.decide(facts.day, [part.facts for part in facts.parts])
+        parts = [part.facts for part in facts.parts]
+        decision = decider.decide(facts.day, parts, facts.blocks)
     except DawnruleError:
         _log.exception("the candidate %s failed in the shadow", digest)
         return None, None

@@ -349,8 +349,9 @@ class _Records:
         self._audited.by_engine += with_engine
         decide = decider.decide if with_engine else decider.decide_by_evaluator
         facts = record.facts
+        parts = [{**facts.day, **part.facts} for part in facts.parts]
         try:
-            decision = decide(facts.day, [{**facts.day, **part.facts} for part in facts.parts])
+            decision = decide(facts.day, parts, [part.block for part in facts.parts])
         except DawnruleError:
             self._audited.add_fault(position, "engine-differs")
             return

@@ -62,6 +62,11 @@ class MorningFacts:
     parts: tuple[PartFacts, ...]
     missing: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def blocks(self) -> tuple[int, ...]:
+        """The block of each part."""
+        return tuple(part.block for part in self.parts)
+
 
 def derive_facts(
     athlete: Athlete,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
-from dawnrule.model import FactDictionary, Facts, FactValue, Scope, Verdict
+from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Scope, Verdict
 from dawnrule.rules.conditions import Condition, Operator, facts_of
 from dawnrule.rules.limits import NO_LIMITS, Limits
 
@@ -140,6 +140,11 @@ class RuleSet:
     def edition(self, dictionary: FactDictionary) -> int:
         """Return the edition of facts that the rule set was written for."""
         return dictionary.edition_of(fact for rule in self.rules for fact in rule.reads)
+
+    def decides_by_block(self, dictionary: FactDictionary) -> bool:
+        """Tell whether the parts of a block have one verdict. Rule sets of the first edition, which
+        were written before there were blocks, decide on each part by itself."""
+        return self.edition(dictionary) >= SECOND_EDITION
 
     def facts_read(self, scope: Scope) -> tuple[str, ...]:
         """List the facts that the rules of one scope test, each once, in the file's order."""

@@ -23,7 +23,7 @@ from dawnrule.rules.columnar.table import MorningTable, in_order
 from dawnrule.rules.rule_set import Rule, RuleSet
 
 _IS_PART = pl.col("part").is_not_null()
-_ADVICE = ("position", "athlete_id", "date", "part", "verdict", "rule_id")
+_ADVICE = ("position", "athlete_id", "date", "part", "block", "verdict", "rule_id")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,7 @@ class ColumnDecider:
 
     def __init__(self, rule_set: RuleSet, dictionary: FactDictionary) -> None:
         self._rules = rule_set.rules
+        self._by_block = rule_set.decides_by_block(dictionary)
         self._columns = [
             (expression(rule.when, dictionary) & (_IS_PART | (rule.scope == "day"))).alias(
                 _fires(place)
@@ -76,11 +77,8 @@ class ColumnDecider:
         by_day, by_part = (self._first_fired(scope) for scope in ("day", "part"))
         subjects = fired.with_columns(rank=pl.min_horizontal(by_day, by_part)).collect().lazy()
         parts = subjects.filter(_IS_PART)
-        of_parts = parts.group_by("position").agg(
-            most=pl.col("rank").min(), least=pl.col("rank").max()
-        )
         days = subjects.filter(~_IS_PART).join(
-            of_parts, on="position", how="left", maintain_order="left"
+            self._of_blocks(parts), on="position", how="left", maintain_order="left"
         )
         return ColumnDecisions(
             self._rules,
@@ -91,6 +89,14 @@ class ColumnDecider:
                 after=self._verdict(pl.col("rank")), rule_after=self._id(pl.col("rank"))
             ).collect(),
         )
+
+    def _of_blocks(self, parts: pl.LazyFrame) -> pl.LazyFrame:
+        """Find the lowest and the highest rank of a day's blocks; a block has the lowest of its
+        parts where the rule set decides by block."""
+        rank = pl.col("rank")
+        if self._by_block:
+            parts = parts.group_by("position", pl.coalesce("block", "part")).agg(rank.min())
+        return parts.group_by("position").agg(most=rank.min(), least=rank.max())
 
     def _first_fired(self, scope: Scope) -> pl.Expr:
         """Find the lowest rank of the fired rules of a scope."""

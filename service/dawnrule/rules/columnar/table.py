@@ -32,6 +32,7 @@ KEYS: Mapping[str, pl.DataType] = {
     "date": pl.Date(),
     "rule_set_digest": pl.String(),
     "part": pl.Int64(),
+    "block": pl.Int64(),
     "verdict": pl.String(),
     "rule_id": pl.String(),
     "fired": pl.List(pl.String()),
@@ -45,13 +46,14 @@ class PastSubject:
 
     A part's facts include the day's. ``verdict`` and ``rule_id`` of a day are those of the whole
     day; ``fired`` has the ids of the rules that fired, notes included, in the file's order, for a
-    part with those of the day.
+    part with those of the day. ``block`` is the block of a part, None where it is not known.
     """
 
     verdict: str
     rule_id: str | None
     fired: tuple[str, ...]
     facts: Facts
+    block: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,12 @@ class PastMorning:
     rule_set_digest: str
     day: PastSubject
     parts: tuple[PastSubject, ...]
+
+    @property
+    def blocks(self) -> tuple[int, ...] | None:
+        """The block of each part; None where they are not known."""
+        blocks = tuple(part.block for part in self.parts if part.block is not None)
+        return blocks if len(blocks) == len(self.parts) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +168,7 @@ def _rows(morning: PastMorning, dictionary: FactDictionary) -> Iterator[tuple[An
             morning.date,
             morning.rule_set_digest,
             part if part >= 0 else None,
+            subject.block,
             subject.verdict,
             subject.rule_id,
             subject.fired,
@@ -190,4 +199,4 @@ def _morning(position: int, rows: list[dict[str, Any]], dictionary: FactDictiona
 
 def _subject(row: dict[str, Any], dictionary: FactDictionary) -> PastSubject:
     facts = {name: row[name] for name in dictionary if row[name] is not None}
-    return PastSubject(row["verdict"], row["rule_id"], tuple(row["fired"]), facts)
+    return PastSubject(row["verdict"], row["rule_id"], tuple(row["fired"]), facts, row["block"])

@@ -52,27 +52,33 @@ class Decider:
     def __init__(self, rule_set: RuleSet, dictionary: FactDictionary) -> None:
         """Compile a rule set. Raises ``RuleSetInvalid`` for a rule that the engine cannot take."""
         self._rule_set = rule_set
+        self._by_block = rule_set.decides_by_block(dictionary)
         self._order = {rule.id: place for place, rule in enumerate(rule_set.rules)}
         self._compiled: dict[Scope, _Compiled] = {
             "day": _Compiled.of(rule_set, dictionary, "day"),
             "part": _Compiled.of(rule_set, dictionary, "part"),
         }
 
-    def decide(self, day: Facts, parts: Sequence[Facts]) -> DayDecision:
+    def decide(
+        self, day: Facts, parts: Sequence[Facts], blocks: Sequence[int] | None = None
+    ) -> DayDecision:
         """Decide on a day and its parts by both evaluations.
 
         ``day`` holds the facts of the day; each of ``parts`` holds them too, with its own. Rules
         that fire for the day count for every part, so that no part is less protected than the day.
+        ``blocks`` names the block of each part; without it each counts as a block of its own.
         Raises ``EngineDisagreement`` or ``EngineFailure``.
         """
-        return self._decide(self.fired, day, parts)
+        return self._decide(self.fired, day, parts, blocks)
 
-    def decide_by_evaluator(self, day: Facts, parts: Sequence[Facts]) -> DayDecision:
+    def decide_by_evaluator(
+        self, day: Facts, parts: Sequence[Facts], blocks: Sequence[int] | None = None
+    ) -> DayDecision:
         """Decide by the evaluator alone: for what-if questions, never for advice.
 
         The facts are not validated against the dictionary.
         """
-        return self._decide(self.fired_by_evaluator, day, parts)
+        return self._decide(self.fired_by_evaluator, day, parts, blocks)
 
     def fired(self, scope: Scope, facts: Facts) -> tuple[Rule, ...]:
         """List the rules of one scope that fire on one subject, in the file's order, by both
@@ -92,11 +98,16 @@ class Decider:
         for compiled in self._compiled.values():
             compiled.matcher.close()
 
-    def _decide(self, fired: Fired, day: Facts, parts: Sequence[Facts]) -> DayDecision:
+    def _decide(
+        self, fired: Fired, day: Facts, parts: Sequence[Facts], blocks: Sequence[int] | None
+    ) -> DayDecision:
         of_day = fired("day", day)
         of_parts = [self._in_order(of_day + fired("part", part)) for part in parts]
         return day_decision(
-            decision_of(of_day), [decision_of(rules) for rules in of_parts], self._rule_set.rules
+            decision_of(of_day),
+            [decision_of(rules) for rules in of_parts],
+            self._rule_set.rules,
+            blocks if self._by_block else None,
         )
 
     def _in_order(self, rules: tuple[Rule, ...]) -> list[Rule]:

@@ -40,23 +40,41 @@ def decision_of(fired: Sequence[Rule]) -> Decision:
     return Decision(verdict, deciding, tuple(fired))
 
 
-def day_decision(day: Decision, parts: Sequence[Decision], rules: Sequence[Rule]) -> DayDecision:
-    """Derive the day's verdict and its rule; ``rules`` are all rules, in the file's order."""
-    verdict = day_verdict(day.verdict, [part.verdict for part in parts])
+def day_decision(
+    day: Decision,
+    parts: Sequence[Decision],
+    rules: Sequence[Rule],
+    blocks: Sequence[int] | None = None,
+) -> DayDecision:
+    """Derive the day's verdict and its rule; ``rules`` are all rules, in the file's order.
+
+    ``blocks`` names the block of each part: a block is done or not, so it counts with the most
+    protective of its verdicts. Without them each part counts by itself.
+    """
+    verdicts = [part.verdict for part in parts]
+    verdict = day_verdict(day.verdict, verdicts_of_blocks(verdicts, blocks))
     deciding = day.deciding if day.verdict is verdict else None
     return DayDecision(
         verdict, deciding or _first_of_most_protected(parts, rules), day, tuple(parts)
     )
 
 
-def day_verdict(day: Verdict, parts: Sequence[Verdict]) -> Verdict:
-    """Derive the day's verdict: rest if a day rule asks for it or every part rests; train as
-    planned if every part does; otherwise swap. A day without parts has its own rules' verdict."""
-    if day is Verdict.REST or not parts:
+def verdicts_of_blocks(parts: Sequence[Verdict], blocks: Sequence[int] | None) -> list[Verdict]:
+    """Derive the verdict on each block from those on its parts: the most protective."""
+    of_blocks: dict[int, Verdict] = {}
+    for block, verdict in zip(range(len(parts)) if blocks is None else blocks, parts, strict=True):
+        of_blocks[block] = max(of_blocks.get(block, verdict), verdict, key=_protection)
+    return list(of_blocks.values())
+
+
+def day_verdict(day: Verdict, blocks: Sequence[Verdict]) -> Verdict:
+    """Derive the day's verdict: rest if a day rule asks for it or every block rests; train as
+    planned if every block does; otherwise swap. A day without blocks has its own rules' verdict."""
+    if day is Verdict.REST or not blocks:
         return day
-    if all(part is Verdict.REST for part in parts):
+    if all(block is Verdict.REST for block in blocks):
         return Verdict.REST
-    if all(part is Verdict.TRAIN for part in parts):
+    if all(block is Verdict.TRAIN for block in blocks):
         return Verdict.TRAIN
     return Verdict.SWAP
 
