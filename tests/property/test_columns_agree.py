@@ -27,7 +27,7 @@ FactsOfMorning: TypeAlias = tuple[Facts, Sequence[Facts], Sequence[int]]
 def several_mornings(draw: st.DrawFn, rule_set: RuleSet) -> list[FactsOfMorning]:
     """Draw mornings, some of them days off without a part."""
     drawn = draw(st.lists(mornings(rule_set), min_size=1, max_size=12))
-    several = []
+    several: list[FactsOfMorning] = []
     for day, parts in drawn:
         kept = parts[: draw(st.integers(0, 3))]
         several.append((day, kept, sorted(draw(st.integers(0, 1)) for _ in kept)))
