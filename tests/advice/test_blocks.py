@@ -15,9 +15,20 @@ from dawnrule.advice.translation import translate
 from dawnrule.i18n.catalog import Texts, languages
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Alternative, BlockAdvice, GivenNote, blocks_of
+from dawnrule.model.concern_transitions import Actor, Opening, open_by
+from dawnrule.model.concerns import ActorRole, ConcernKind, Restriction, Restrictions
 from dawnrule.model.entities import Block, CheckIn, History, Pain, Sleep
 from dawnrule.model.record import Record
-from tests.factories import KIM, NOW, baseline_advice, bundled_advisor, logged, morning, session
+from tests.factories import (
+    DAY,
+    KIM,
+    NOW,
+    baseline_advice,
+    bundled_advisor,
+    logged,
+    morning,
+    session,
+)
 
 RULE_SET = bundled_advisor().library.get("baseline", "2.0.0")
 GROWTH = Block("hypertrophy", ("quadriceps",), sets=10, reps=10)
@@ -67,6 +78,16 @@ def test_limits_are_given_in_numbers_and_in_words() -> None:
         "no_failure": True,
     }
     assert block.limits_said[0] == "at most 5 of the 10 sets"
+
+
+def test_what_a_clinician_allows_limits_the_block_it_lets_through() -> None:
+    told = Restriction("surgery", Restrictions(effort_at_most=5.0, no_contact=True))
+    opening = Opening(ConcernKind.RESTRICTION, restriction=told)
+    known = open_by((), KIM.id, opening, Actor(ActorRole.CLINICIAN, DAY, NOW), "r-1")
+    block = only_block(advised(CHEST, history=History(concerns=(known,)), **ALL_WELL))
+    assert block.verdict is Verdict.TRAIN
+    assert block.limits == {"effort_at_most": 5.0, "no_contact": True}
+    assert block.limits_said == ("effort of 5 of 10 at the most", "no contact or risk of a knock")
 
 
 def test_less_of_the_same_comes_first_where_the_rules_allow_it() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, datetime, time, timedelta
 from itertools import count
 from typing import Any
@@ -31,6 +31,8 @@ from dawnrule.model.concerns import (
     Restrictions,
 )
 from dawnrule.model.entities import Block, CheckIn, History, Pain
+from dawnrule.rules.limits import Limits
+from dawnrule.rules.returns import Returns
 from dawnrule.rules.staged_returns import BundledReturns, stage_plans
 from tests.factories import BERLIN, DAY, KIM, NOW, morning, session
 
@@ -286,6 +288,28 @@ def test_of_two_returns_the_one_that_does_not_allow_the_block_is_told() -> None:
     assert "beyond_return_stage" not in easy
     hard = part_of(morning(0, SQUATS, **FINE), (), known, sessions=walked)
     assert hard["beyond_return_stage"] == "heart-or-chest"
+
+
+def test_of_two_returns_and_a_restriction_the_strictest_limits_count() -> None:
+    (concern,) = concerns_after([morning(9, warning_signs=("chest-pain",))])
+    by_clinician = restriction("surgery", no_contact=True, minutes_at_most=15.0)
+    walked = tuple(session(days, WALK, SQUATS) for days in (20, 23, 26))
+    facts = part_of(
+        morning(0, WALK, **FINE), (), [cleared(concern, 1), by_clinician], sessions=walked
+    )
+    stages = [("heart-or-chest", facts["return_stage"]), ("break", 1)]
+    limits = [Returns.bundled()[after].stage_at(int(n)).allows.limits for after, n in stages]
+    assert facts["minutes_at_most"] == 15.0
+    assert facts["no_contact"] is True
+    assert facts["share_of_minutes"] == 0.5
+    assert facts["effort_at_most"] == min(
+        limit.effort_at_most for limit in limits if limit.effort_at_most is not None
+    )
+
+
+def test_without_a_restriction_or_a_return_nothing_is_limited() -> None:
+    facts = part_of(morning(0, WALK, **FINE))
+    assert {one.name for one in fields(Limits)}.isdisjoint(facts)
 
 
 # ---- nothing known

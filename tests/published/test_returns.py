@@ -27,7 +27,7 @@ from dawnrule.model.concern_transitions import (
     consider_report,
 )
 from dawnrule.model.concerns import ActorRole, Clearance, Concern, ConcernState
-from dawnrule.rules.returns import Returns, breaches, limits_of, stage_allows
+from dawnrule.rules.returns import Returns, breaches, stage_allows
 from dawnrule.rules.staged_returns import stage_plans
 from tests.published.mornings import Baseline, Decided
 
@@ -215,7 +215,8 @@ def test_dark_urine_ends_by_no_answer_and_no_time(season_baseline: Baseline) -> 
 def test_the_weeks_after_a_break_hold_so_much_of_the_usual(week: int, percent: int) -> None:
     """Source: Caterisano 2019."""
     stage = BREAK.stage_at(week)
-    assert limits_of(stage).share_of_sets == limits_of(stage).share_of_minutes == percent / 100
+    limits = stage.allows.limits
+    assert limits.share_of_sets == limits.share_of_minutes == percent / 100
     assert stage_allows(stage, {"goal": "hypertrophy", "planned_share_percent": percent})
     assert not stage_allows(stage, {"goal": "hypertrophy", "planned_share_percent": percent + 1})
 

@@ -10,7 +10,7 @@ from dawnrule.errors import RuleSetInvalid
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import Facts, Vocabulary
 from dawnrule.rules.limits import as_strict
-from dawnrule.rules.returns import Return, Returns, breaches, limits_of, parse_return, stage_allows
+from dawnrule.rules.returns import Return, Returns, breaches, parse_return, stage_allows
 
 SHIPPED = Returns.bundled()
 each = pytest.mark.parametrize("back", SHIPPED.values(), ids=lambda one: one.id)
@@ -42,9 +42,9 @@ def test_a_published_return_never_changes(back: Return) -> None:
 @each
 def test_a_later_stage_allows_no_less(back: Return) -> None:
     for earlier, later in pairwise(back.stages):
-        known = dict(limits_of(earlier).given())
+        known = dict(earlier.allows.limits.given())
         if not earlier.allows.nothing:
-            for name, value in limits_of(later).given():
+            for name, value in later.allows.limits.given():
                 assert as_strict(known[name], name, value)
 
 
@@ -70,7 +70,7 @@ def test_head_injury_has_six_stages_of_a_day_and_no_contact_before_a_clearance()
 def test_a_break_goes_by_fifty_seventy_eighty_and_ninety_per_cent() -> None:
     """Caterisano 2019, Strength Cond J 41(3):1-23."""
     back = SHIPPED["break"]
-    assert [limits_of(stage).share_of_sets for stage in back.stages] == [0.5, 0.7, 0.8, 0.9]
+    assert [stage.allows.limits.share_of_sets for stage in back.stages] == [0.5, 0.7, 0.8, 0.9]
     first = back.stage_at(1)
     assert breaches(first, {"goal": "hypertrophy", "planned_share_percent": 75}) == (
         "share_of_sets",

@@ -6,7 +6,7 @@ explanation. Its limits are the strictest of all that count for any of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,7 +22,6 @@ from dawnrule.rules.limits import (
     limits_of_fired,
     merged,
 )
-from dawnrule.rules.returns import Returns, Stage, limits_of
 from dawnrule.rules.rule_set import Rule
 
 
@@ -57,14 +56,6 @@ def decide_blocks(
     return tuple(_decided(plan[index], parts, order) for index, parts in by_block.items())
 
 
-def stage_of(facts: Facts) -> Stage | None:
-    """Find the stage of the return that is under way for a part; None without one."""
-    after, stage = facts.get("return_after"), facts.get("return_stage")
-    if after not in Returns.bundled() or not is_number(stage):
-        return None
-    return Returns.bundled()[str(after)].stage_at(int(stage))
-
-
 def limits_as_facts(limits: Limits, planned: Planned) -> dict[str, Any]:
     """List settled limits by name, with the whole numbers that they leave of a plan."""
     left = allowed(limits, planned)
@@ -74,6 +65,11 @@ def limits_as_facts(limits: Limits, planned: Planned) -> dict[str, Any]:
         "contacts_at_most": left.contacts,
     }
     return dict(limits.given()) | {name: most for name, most in at_most.items() if most is not None}
+
+
+def limits_on(facts: Facts, fired: Iterable[Rule]) -> Limits:
+    """Find the limits on a part: those of the rules that fired, of restrictions and of returns."""
+    return merged([limits_of_fired(fired, facts), Limits.of_concerns(facts)])
 
 
 def _decided(
@@ -87,7 +83,7 @@ def _decided(
     planned = _planned(block, [part.facts for part, _ in parts])
     limits = NO_LIMITS
     if verdict is not Verdict.REST:
-        found = (limits for part, d in parts for limits in _limits(part.facts, d.fired))
+        found = (limits_on(part.facts, d.fired) for part, d in parts)
         limits = _no_more_than_planned(merged(found), block, explained_by.facts)
     return BlockDecision(
         block=explained_by.block,
@@ -99,13 +95,6 @@ def _decided(
         planned=planned,
         limits=limits,
     )
-
-
-def _limits(facts: Facts, fired: Iterable[Rule]) -> Iterator[Limits]:
-    yield limits_of_fired(fired, facts)
-    stage = stage_of(facts)
-    if stage is not None:
-        yield limits_of(stage).settled(facts)
 
 
 def _planned(block: Block, parts: Sequence[Facts]) -> Planned:

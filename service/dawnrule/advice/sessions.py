@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from math import ceil
 
-from dawnrule.advice.blocks import BlockDecision, stage_of
+from dawnrule.advice.blocks import BlockDecision, limits_on
 from dawnrule.advice.options import EACH_AT_MOST, LOW
 from dawnrule.facts.derive import FactSource
 from dawnrule.i18n.catalog import Texts
@@ -18,8 +18,7 @@ from dawnrule.model.training import groups_of
 from dawnrule.rules.advice_policy import AdvicePolicy, EasySession
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.evaluation.evaluator import predicate
-from dawnrule.rules.limits import Limits, Planned, allowed, limits_of_fired, merged
-from dawnrule.rules.returns import limits_of
+from dawnrule.rules.limits import Limits, Planned, allowed, merged
 from dawnrule.rules.rule_set import RuleSet
 
 SourceOf = Callable[[tuple[Block, ...]], FactSource]
@@ -201,9 +200,7 @@ class Sessions:
 
     def _limits(self, facts: Facts) -> Limits:
         fired = (r for r in self.rule_set.rules if r.limits and predicate(r.when)(facts))
-        stage = stage_of(facts)
-        of_stage = [limits_of(stage).settled(facts)] if stage else []
-        return merged([limits_of_fired(fired, facts), *of_stage])
+        return limits_on(facts, fired)
 
     def _block(self, decided: BlockDecision) -> Block:
         return self.source.check_in.plan[decided.block]

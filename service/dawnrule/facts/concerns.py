@@ -6,10 +6,10 @@ a stage allows and what is left of it.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 from dawnrule.facts.breaks import Break
 from dawnrule.facts.history import Past
@@ -28,6 +28,9 @@ from dawnrule.model.concerns import (
 from dawnrule.model.entities import Block, Pain
 from dawnrule.model.training import groups_of
 
+Stage: TypeAlias = tuple[str, int]
+"""A stage of a staged return: what the return follows, and the number of the stage."""
+
 BREAK = "break"
 BY_CLEARANCE = "clearance"
 
@@ -41,6 +44,9 @@ class StagedReturns(Protocol):
     def left(self, concern: Concern, on: date, at: datetime, sessions: int) -> int:
         """Return the days or sessions that are left of a concern's stage at the least."""
 
+    def limits(self, stages: Iterable[Stage], told: Iterable[Restrictions]) -> Facts:
+        """Return the strictest of the limits that stages and restrictions set, as facts."""
+
 
 class NothingAllowed:
     """Staged returns that nobody knows: no stage allows a block."""
@@ -52,6 +58,10 @@ class NothingAllowed:
     def left(self, concern: Concern, on: date, at: datetime, sessions: int) -> int:
         """Return 0, as nothing is known of a stage's length."""
         return 0
+
+    def limits(self, stages: Iterable[Stage], told: Iterable[Restrictions]) -> Facts:
+        """Limit nothing, as nothing is allowed."""
+        return {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +202,15 @@ def return_facts(found: Collection[UnderWay]) -> Iterator[tuple[str, FactValue]]
     yield "return_left", one.left
     if not one.allows:
         yield "beyond_return_stage", one.after
+
+
+def restrictions_in_force(concerns: Iterable[Concern], on: date) -> Iterator[Restrictions]:
+    """Yield what coaches and clinicians have restricted on a date, with clearances too."""
+    for concern in concerns:
+        if concern.restriction and concern.state is ConcernState.OPEN:
+            yield concern.restriction.restrictions
+        if concern.clearance and concern.has_clearance_on(on):
+            yield concern.clearance.restrictions
 
 
 def _open_signs(concerns: Collection[Concern], past: Past) -> Iterator[tuple[str, Concern]]:

@@ -197,7 +197,11 @@ class FactSource:
             self.returns,
             self.now,
         )
-        yield from concerns.return_facts(list(under_way))
+        found = list(under_way)
+        yield from concerns.return_facts(found)
+        told = concerns.restrictions_in_force(known, past.check_in.date)
+        stages = [(one.after, one.stage) for one in found]
+        yield from self.returns.limits(stages, told).items()
 
     def _second_edition(
         self, block: Block, group: str | None, start: datetime, others: RestOfPlan

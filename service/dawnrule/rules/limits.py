@@ -51,6 +51,15 @@ class Limits:
         """Read limits as a rule file has them."""
         return cls(**{name: _amount(value) for name, value in data.items()})
 
+    @classmethod
+    def of_concerns(cls, facts: Facts) -> Limits:
+        """Read what restrictions and staged returns allow from the facts of a part, which have the
+        names of the limits."""
+        known: dict[str, Any] = {
+            one.name: facts[one.name] for one in fields(cls) if one.name in facts
+        }
+        return cls(**known)
+
     def to_json(self) -> dict[str, Any]:
         """Convert limits as a rule file has them: only those that are set."""
         return {

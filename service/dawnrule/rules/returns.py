@@ -173,11 +173,6 @@ def stage_allows(stage: Stage, facts: Facts) -> bool:
     return not breaches(stage, facts)
 
 
-def limits_of(stage: Stage) -> Limits:
-    """Return the limits of a stage on the blocks that it allows."""
-    return stage.allows.limits
-
-
 def _stage(data: Mapping[str, Any]) -> Stage:
     allows = data.get("allows", {})
     limits = Limits.from_json({name: allows[name] for name in _LIMITS if name in allows})

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from functools import cache
 from math import ceil
 
 from dawnrule.model import Facts
 from dawnrule.model.concern_transitions import Stage, StagePlan, StagePlans, left_of_stage
-from dawnrule.model.concerns import Concern, ConcernKind
+from dawnrule.model.concerns import Concern, ConcernKind, Restrictions
+from dawnrule.rules.limits import Limits, merged
 from dawnrule.rules.returns import Return, Returns, stage_allows
 
 _FIXED, _HOURS = "fixed", "hours"
@@ -29,6 +31,21 @@ class BundledReturns:
             return 0
         left = left_of_stage(concern, plan, on, at, sessions)
         return ceil(left / _HOURS_A_DAY if plan.counted_in == _HOURS else left)
+
+    def limits(self, stages: Iterable[tuple[str, int]], told: Iterable[Restrictions]) -> Facts:
+        """Return the strictest of the limits that stages and restrictions set, as facts."""
+        returns = Returns.bundled()
+        of_stages = (returns[after].stage_at(stage).allows.limits for after, stage in stages)
+        return dict(merged([*of_stages, *map(_limits, told)]).given())
+
+
+def _limits(told: Restrictions) -> Limits:
+    return Limits(
+        effort_at_most=told.effort_at_most,
+        minutes_at_most=told.minutes_at_most,
+        no_contact=told.no_contact,
+        no_maximal=told.no_maximal,
+    )
 
 
 @cache
