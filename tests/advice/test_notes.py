@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from itertools import product
 
@@ -23,6 +24,21 @@ DICTIONARY = FactDictionary.bundled()
 RULES = bundled_advisor().library.get("baseline", "2.0.0").rules
 NOTES = [rule for rule in RULES if rule.is_note]
 PROTECTIVE = [rule for rule in RULES if rule.is_protective]
+HOW_TO_TRAIN = {
+    "en": re.compile(
+        r"warm|\bsets\b|repetition|\blift|\bbrace|hardest|hard days|before the last|supervis"
+        r"|technique|\badd one\b|\bbegin\b|\brun\b|\bjump|press|contacts|cut the|order"
+        r"|heavy|dose|make today|train with|half",
+        re.IGNORECASE,
+    ),
+    "de": re.compile(
+        r"wärm|Sätze|Wiederholung|\bheb|Härteste|harte Tage|Aufsicht|Technik|\bNimm ein|\bFang"
+        r"|\bLauf|\bSpring|Drück|Bodenkontakt|Streich|Reihenfolge|schwer an|untersucht"
+        r"|Trainier mit|Hälfte",
+        re.IGNORECASE,
+    ),
+}
+"""Words that tell how to train."""
 PLAN = (Block("strength", ("quadriceps",)), Block("strength", ("chest",)))
 
 
@@ -69,6 +85,20 @@ def test_a_note_on_pain_illness_or_a_warning_sign_always_stands() -> None:
 
 def test_every_note_stands_where_nothing_is_held_back() -> None:
     assert all(given(note, None)[0] == [note] for note in NOTES)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_no_words_on_training_stand_where_the_day_or_its_block_rests(language: str) -> None:
+    """Whatever a note calls itself: what stands on a morning of rest does not say how to train."""
+    composer = Composer.bundled(language)
+    standing = set()
+    for note, protective in combinations():
+        notes, day, block = given(note, protective)
+        if day is Verdict.REST or (note.scope == "part" and block is Verdict.REST):
+            standing |= set(notes)
+    assert standing
+    said = {note.id: composer.note(note).caution for note in standing}
+    assert {id_: text for id_, text in said.items() if HOW_TO_TRAIN[language].search(text)} == {}
 
 
 @pytest.mark.parametrize("language", languages())

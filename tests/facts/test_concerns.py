@@ -257,6 +257,33 @@ def test_a_clearances_restrictions_count_too() -> None:
     assert hard["beyond_restriction"] == "clearance"
 
 
+@pytest.mark.parametrize(
+    ("what", "is_told"),
+    [
+        ({"muscle_groups_rest": ("lower-back",)}, False),
+        ({"rests_everything": True}, False),
+        ({"goals_not": ("strength",)}, False),
+        ({"no_contact": True}, True),
+    ],
+)
+def test_what_a_week_lacks_is_not_told_while_something_is_spared(
+    what: dict[str, Any], is_told: bool
+) -> None:
+    """A hinge that is left out for the sake of the back is not missing."""
+    log = tuple(session(days, BENCH) for days in (2, 9))
+    facts = day_of(morning(0, BENCH), (), [restriction("injury", **what)], sessions=log)
+    assert ("week_lacks_hinge" in facts) is is_told
+
+
+def test_what_a_week_lacks_is_not_told_while_a_pain_builds_up() -> None:
+    log = tuple(session(days, BENCH) for days in (2, 9))
+    hurt = morning(3, pain=(KNEE,))
+    assert "week_lacks_squat" not in day_of(
+        morning(0, BENCH, **FINE), [hurt, morning(1, **FINE)], sessions=log
+    )
+    assert "week_lacks_squat" in day_of(morning(0, BENCH, **FINE), sessions=log)
+
+
 # ---- breaks
 
 

@@ -18,6 +18,7 @@ from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary, Verdict, Vocabulary
 from dawnrule.rules.analysis.findings import proved
 from dawnrule.rules.registry import RuleSetLibrary
+from dawnrule.rules.returns import Returns
 from dawnrule.rules.rule_set import Rule
 
 PACKAGE = Path(dawnrule.__file__).parent
@@ -53,6 +54,15 @@ def texts_of_rules() -> Iterator[str]:
     for rule in RULES:
         note = (rule.basis.note,) if rule.basis.note else ()
         yield from (rule.title, rule.reason, rule.caution, rule.wrong_when, *note)
+
+
+def texts_of_returns() -> Iterator[str]:
+    """All that the shipped staged returns say to people, save citations."""
+    for back in Returns.bundled().values():
+        note = (back.basis.note,) if back.basis.note else ()
+        yield from (back.title, back.summary, back.wrong_when, *note)
+        for stage in back.stages:
+            yield from (stage.title, stage.on_when, stage.back_when)
 
 
 def proofs() -> Iterator[str]:
@@ -129,8 +139,15 @@ def test_every_text_of_the_shipped_rules_is_there(language: str) -> None:
 
 
 @in_each
+def test_every_text_of_the_staged_returns_is_there(language: str) -> None:
+    texts = Texts.bundled(language)
+    assert [text for text in texts_of_returns() if texts.of_rule(text) == text] == []
+
+
+@in_each
 def test_no_text_is_kept_that_nobody_says(language: str) -> None:
-    said = {" ".join(text.split()) for text in (*texts_of_rules(), *proofs())}
+    texts = (*texts_of_rules(), *texts_of_returns(), *proofs())
+    said = {" ".join(text.split()) for text in texts}
     said |= {rule.basis.source for rule in RULES}
     said |= {re.sub(r"\d+", "{}", reason) for reason in reasons_why_missing()}
     assert [text for text in Texts.bundled(language).from_english if text not in said] == []

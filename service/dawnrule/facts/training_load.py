@@ -10,6 +10,7 @@ from statistics import fmean
 from dawnrule.facts.history import Past, Unavailable, too_few
 from dawnrule.facts.load_formulas import monotony, rise_percent, strain, weighted_load
 from dawnrule.facts.recovery import FactFunction
+from dawnrule.model.concerns import Concern, ConcernKind, Restrictions
 from dawnrule.model.entities import Block
 from dawnrule.model.training import ONE_DAY, groups_of, movements_of
 
@@ -78,9 +79,25 @@ def _week_lacks(past: Past, movement: str) -> bool | Unavailable:
     days = past.parameters(f"week_lacks_{movement}")["days"]
     if not past.log.covers(days):
         return past.log.too_short(days)
+    if past.is_second_edition and any(map(_spares, past.concerns)):
+        return Unavailable("something is spared on purpose")
     done = (block for session in past.log.last(days) for block in session.blocks)
     blocks: Iterable[Block] = (*done, *past.check_in.plan)
     return not any(movement in movements_of(block, past.vocabulary) for block in blocks)
+
+
+def _spares(concern: Concern) -> bool:
+    """Return whether pain that has not ended, or what a coach or clinician said, spares a part of
+    the body."""
+    if concern.kind is ConcernKind.PAIN:
+        return not concern.is_closed
+    told_by = concern.restriction or concern.clearance
+    return told_by is not None and not concern.is_closed and _leaves_out(told_by.restrictions)
+
+
+def _leaves_out(restrictions: Restrictions) -> bool:
+    groups, goals = restrictions.muscle_groups_rest, restrictions.goals_not
+    return bool(restrictions.rests_everything or groups or goals)
 
 
 def _landing_minutes(past: Past, first: date, end: date) -> float:
