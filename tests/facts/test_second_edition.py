@@ -546,6 +546,79 @@ def test_a_week_without_any_training_is_left_out_of_the_usual() -> None:
     assert told["landing_minutes_above_usual_percent"] == 0
 
 
+def landing_weeks(*minutes: float) -> list[Session]:
+    """A log of weeks with so many minutes of jumping, the latest first, and lifting in each."""
+    jumps = [
+        session(8 + 7 * week, replace(JUMPS, minutes=one), minutes=one)
+        for week, one in enumerate(minutes)
+        if one
+    ]
+    lifting = [session(9 + 7 * week, SQUATS) for week in range(len(minutes))]
+    return [*jumps, *lifting, session(40, SQUATS)]
+
+
+def usual_of(*minutes: float, check_ins: tuple[CheckIn, ...] = ()) -> float:
+    """The usual minutes against which 60 planned minutes are held after such weeks."""
+    history = History(check_ins, tuple(landing_weeks(*minutes)))
+    told = day_of(morning(0, replace(JUMPS, minutes=60.0)), history)
+    above = told["landing_minutes_above_usual_percent"]
+    assert isinstance(above, float)
+    return 60 / (1 + above / 100)
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"illness": "fever"},
+        {"illness": "below-neck"},
+        {"temperature_c": 38.4},
+        {"warning_signs": ("palpitations",)},
+        {"pain": (Pain("left knee", "joint", ("quadriceps",)),)},
+    ],
+)
+def test_a_week_in_which_landing_work_had_to_rest_is_left_out_of_the_usual(
+    told: dict[str, Any],
+) -> None:
+    """Who was told to rest for two weeks of the four is not held to half of the usual."""
+    ill = (morning(10, **told), morning(19, **told))
+    assert usual_of(0, 0, 60, 60, check_ins=ill) == pytest.approx(60)
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"illness": "above-neck"},
+        {"pain": (Pain("right shoulder", "joint", ("shoulders",)),)},
+        {"pain": (Pain("left knee", "other", ("quadriceps",)),)},
+        {"warning_signs": ()},
+    ],
+)
+def test_a_week_in_which_landing_work_could_go_on_counts(told: dict[str, Any]) -> None:
+    said = (morning(10, **told), morning(19, **told))
+    assert usual_of(0, 0, 60, 60, check_ins=said) == pytest.approx(30)
+
+
+def test_where_too_few_weeks_are_free_of_rest_all_count() -> None:
+    ill = tuple(morning(days, illness="fever") for days in (10, 17, 24))
+    assert usual_of(20, 20, 20, 60, check_ins=ill) == pytest.approx(20)
+
+
+@pytest.mark.parametrize(
+    ("weeks", "usual"),
+    [
+        ((53, 40, 30, 30), 46.655),
+        ((45, 40, 40, 30), 45),
+        ((120, 40, 40, 40), 53.32),
+        ((0, 40, 40, 40), 40),
+    ],
+)
+def test_the_last_week_counts_up_to_a_third_above_the_median(
+    weeks: tuple[float, ...], usual: float
+) -> None:
+    """Building up by less than a third a week is no steep rise, and one steep week is no usual."""
+    assert usual_of(*weeks) == pytest.approx(usual)
+
+
 def test_little_landing_is_always_allowed() -> None:
     weeks = [session(8 + 7 * week, replace(JUMPS, minutes=3.0), minutes=3.0) for week in range(4)]
     told = day_of(morning(0, JUMPS), logged(*weeks, session(40, SQUATS)))

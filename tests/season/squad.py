@@ -13,9 +13,10 @@ from dawnrule.model.entities import Athlete, Competition
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
+from tests.season.around import Around
 from tests.season.body import Body
 from tests.season.kinds import COMPETITIONS, KINDS
-from tests.season.year import ZONE, Year
+from tests.season.year import FIRST, ZONE, Year
 
 VERDICTS = ("train-as-planned", "swap-to-low-damage", "rest")
 
@@ -55,12 +56,12 @@ def newest_baseline() -> RuleSet:
     return RuleSetLibrary.bundled().get("baseline", "2.0.0")
 
 
-def simulate(athletes: int, days: int, seed: int) -> Simulated:
+def simulate(athletes: int, days: int, seed: int, first: date = FIRST) -> Simulated:
     """Let so many athletes live so many days; the same seed gives the same years."""
     decider = Decider(newest_baseline(), FactDictionary.bundled())
     years = [_year(number, seed, decider) for number in range(athletes)]
     for year in years:
-        year.live(days)
+        year.live(days, first)
     decider.close()
     return Simulated(tuple(years))
 
@@ -78,7 +79,8 @@ def _year(number: int, seed: int, decider: Decider) -> Year:
         if kind.competition
         else None,
     )
-    return Year(athlete, kind, decider, random, Body(kind, random))
+    rules = newest_baseline().rules
+    return Year(athlete, kind, decider, rules, random, Body(kind, random), Around(random))
 
 
 def table(shares: Mapping[str, Counter[str]]) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import cache
 
 import pytest
@@ -21,7 +22,16 @@ def test_nothing_leads_from_an_open_warning_sign_to_training_without_a_clearance
     assert season.broken() == []
     assert season.seen()["illness"] > 0
     assert season.seen()["pain"] > 0
+    assert season.seen()["order"] > 0
+    assert season.seen()["slip confirmed"] > 0
     assert any(sign in season.seen() for sign in ("chest-pain", "fainting", "dark-urine"))
+
+
+def test_nobody_trains_in_dangerous_heat() -> None:
+    """The short season is one of winter."""
+    summer = simulate(athletes=len(KINDS), days=30, seed=5, first=date(2026, 7, 15))
+    assert summer.broken() == []
+    assert summer.seen()["heat"] > 0
 
 
 def test_the_same_seed_gives_the_same_season() -> None:

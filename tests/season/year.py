@@ -14,6 +14,7 @@ from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from dawnrule.advice.blocks import decide_blocks
 from dawnrule.facts.derive import MorningFacts, PartFacts, derive_facts
 from dawnrule.facts.history import CHECK_IN_DAYS, SESSION_DAYS
 from dawnrule.facts.pain import passed_through
@@ -21,24 +22,32 @@ from dawnrule.facts.suspicion import suspected_signs
 from dawnrule.model import Verdict
 from dawnrule.model.concern_transitions import (
     Actor,
+    Opening,
     clear,
+    confirm_typing_error,
     consider_report,
     health_report,
     lapse,
+    open_by,
     withdraw_clearance,
 )
 from dawnrule.model.concerns import (
     ActorRole,
     Clearance,
     Concern,
+    ConcernKind,
     ConcernRules,
+    Restriction,
 )
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Pain, Session, Sleep
 from dawnrule.model.training import groups_of
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import DayDecision, Decision
+from dawnrule.rules.rule_set import Rule
 from dawnrule.rules.staged_returns import BundledReturns, stage_plans
+from tests.season.around import Around
 from tests.season.body import SUSPICIOUS, WORDS, Body
+from tests.season.doing import done
 from tests.season.kinds import COMPETITIONS, FORENOON, Kind
 
 ZONE = ZoneInfo("Europe/Berlin")
@@ -54,6 +63,12 @@ CORRECTS_IT_WITHIN_THE_HOUR = 0.2
 TRAINS_WHATEVER_IS_SAID = 0.04
 SEES_A_CLINICIAN = 0.12
 CLINICIAN_TAKES_IT_BACK = 0.02
+COACH_CONFIRMS_A_SLIP = 0.7
+
+EVERYBODY_STOPS_ABOVE, OTHERS_STOP_FROM = 32.2, 30.1
+"""Heat (°C WBGT) in which nobody trains, and in which those not used to it do not."""
+
+INDOORS = ("free-weights", "machines")
 
 HOW_HARD = {"intervals": 8.0, "hypertrophy": 7.0, "strength": 7.0, "steady-endurance": 3.0}
 """Session RPE of what was done as planned."""
@@ -70,6 +85,12 @@ class Dangers:
     signs: dict[str, date] = field(default_factory=dict)
     ill_since: datetime | None = None
     sore_places: dict[str, tuple[Pain, date]] = field(default_factory=dict)
+    orders: list[Restriction] = field(default_factory=list)
+
+    @property
+    def none(self) -> bool:
+        """Whether nothing is open."""
+        return not (self.signs or self.ill_since or self.sore_places)
 
     def hear(self, check_in: CheckIn, at: datetime) -> None:
         """Take in a check-in: what is told, and what an answered "none" ends."""
@@ -100,6 +121,17 @@ class Dangers:
         ]
         return [*found, "illness"] if self.ill_since is not None else found
 
+    def orders_on(self, day: date) -> Iterator[Restriction]:
+        """The orders that are in force on a date."""
+        return (order for order in self.orders if order.until is None or day <= order.until)
+
+    def forget(self, day: date) -> None:
+        """Take in that all that was reported on a date was a typing error."""
+        self.signs = {sign: on for sign, on in self.signs.items() if on != day}
+        self.sore_places = {w: p for w, p in self.sore_places.items() if p[1] != day}
+        if self.ill_since is not None and self.ill_since.date() == day:
+            self.ill_since = None
+
     def lift(self, signs: Iterable[str]) -> None:
         """Take in a clearance."""
         for sign in signs:
@@ -125,8 +157,11 @@ class Year:
     athlete: Athlete
     kind: Kind
     decider: Decider
+    rules: Sequence[Rule]
     random: Random
     body: Body
+    around: Around
+    slipped_on: date | None = None
     check_ins: list[CheckIn] = field(default_factory=list)
     sessions: list[Session] = field(default_factory=list)
     concerns: dict[str, Concern] = field(default_factory=dict)
@@ -136,10 +171,10 @@ class Year:
     seen: Counter[str] = field(default_factory=Counter)
     broken: list[Broken] = field(default_factory=list)
 
-    def live(self, days: int) -> None:
+    def live(self, days: int, first: date = FIRST) -> None:
         """Live so many days."""
         for number in range(days):
-            self._live_a_day(FIRST + number * ONE_DAY)
+            self._live_a_day(first + number * ONE_DAY)
 
     def _live_a_day(self, day: date) -> None:
         self.body.new_day(day)
@@ -147,15 +182,18 @@ class Year:
         at = datetime.combine(day, SEVEN, ZONE)
         plan = tuple(self._planned(day))
         if self.random.random() < FORGETS_THE_MORNING:
+            if self.dangers.none:
+                self._do(plan)
             return
-        decision = None
+        answer = None
         for check_in in self._check_ins_of(day, at, plan):
-            decision = self._answered(check_in)
-        assert decision is not None, "every morning has a check-in"
+            answer = self._answered(check_in)
+        assert answer is not None, "every morning has a check-in"
+        decision, morning = answer
         self.counts[decision.verdict.value if plan else "day off"] += 1
         if plan and decision.deciding is not None:
             self.reasons[decision.deciding.id] += 1
-        self._train(day, plan, decision)
+        self._train(plan, decision, morning)
 
     def _planned(self, day: date) -> Iterator[Block]:
         if self.body.is_away(day):
@@ -164,7 +202,8 @@ class Year:
         if self.kind.competition is not None and day in COMPETITIONS:
             hour, blocks = FORENOON, (self.kind.competition,)
         for block in blocks:
-            yield replace(block, starts_at=datetime.combine(day, hour, ZONE))
+            indoors = True if block.modality in INDOORS else None
+            yield replace(block, starts_at=datetime.combine(day, hour, ZONE), indoors=indoors)
 
     # ---- check-ins
 
@@ -172,6 +211,12 @@ class Year:
         """The check-in of a morning, and where it told something, perhaps a second one that takes
         it back."""
         check_in = self._check_in(day, at, plan)
+        slip = self.around.slip()
+        if slip is not None and self._is_well and self.slipped_on is None:
+            self.slipped_on = day
+            yield replace(check_in, **slip)
+            yield replace(check_in, reported_at=at + timedelta(minutes=30))
+            return
         yield check_in
         told = check_in.warning_signs or check_in.pain or check_in.illness not in (None, "none")
         if told and self.random.random() < CORRECTS_IT_WITHIN_THE_HOUR:
@@ -184,6 +229,11 @@ class Year:
                 temperature_c=None,
                 fever_medicine=None,
             )
+
+    @property
+    def _is_well(self) -> bool:
+        body = self.body
+        return self.dangers.none and not (body.sign or body.illness or body.pain)
 
     def _check_in(self, day: date, at: datetime, plan: tuple[Block, ...]) -> CheckIn:
         body = self.body
@@ -213,13 +263,15 @@ class Year:
             soreness=soreness,
             fatigue=body.rating(day),
             stress=body.rating(day),
+            heat=self.around.heat_of(day),
+            journey=self.around.journey_of(day),
             **answers,
         )
 
     def _one_of(self, *values: Any) -> Any:
         return self.random.choice(values)
 
-    def _answered(self, check_in: CheckIn) -> DayDecision:
+    def _answered(self, check_in: CheckIn) -> tuple[DayDecision, MorningFacts]:
         """Decide a check-in as the application does, and look at the promises."""
         at = check_in.reported_at
         assert at is not None
@@ -233,11 +285,12 @@ class Year:
         history = self._history(check_in)
         morning = derive_facts(self.athlete, check_in, history, at, returns=BundledReturns())
         parts = [part.facts for part in morning.parts]
-        decision = self.decider.decide_by_evaluator(morning.day, parts)
+        blocks = [part.block for part in morning.parts]
+        decision = self.decider.decide_by_evaluator(morning.day, parts, blocks)
         self._look(check_in, morning, decision)
         self.check_ins = [one for one in self.check_ins if one.date != check_in.date]
         self.check_ins.append(check_in)
-        return decision
+        return decision, morning
 
     def _history(self, check_in: CheckIn) -> History:
         first = check_in.date - CHECK_IN_DAYS * ONE_DAY
@@ -289,6 +342,39 @@ class Year:
                 self.seen["pain"] += 1
                 if decided.verdict is not Verdict.REST:
                     self._break(check_in, f"loads what hurts: {pain.where}", decided)
+        self._look_at_heat(check_in, part, decided)
+        for order in self.dangers.orders_on(check_in.date):
+            self._look_at_an_order(check_in, order, part, decided)
+
+    def _look_at_heat(self, check_in: CheckIn, part: PartFacts, decided: Decision) -> None:
+        heat = check_in.heat
+        if heat is None or heat.wbgt_c is None or part.facts.get("indoors") is True:
+            return
+        stops = heat.wbgt_c > EVERYBODY_STOPS_ABOVE or (
+            heat.wbgt_c >= OTHERS_STOP_FROM and not heat.acclimatised
+        )
+        if stops:
+            self.seen["heat"] += 1
+            if decided.verdict is not Verdict.REST:
+                self._break(check_in, f"trains at {heat.wbgt_c} °C WBGT", decided)
+
+    def _look_at_an_order(
+        self, check_in: CheckIn, order: Restriction, part: PartFacts, decided: Decision
+    ) -> None:
+        what, facts = order.restrictions, part.facts
+        rests = what.rests_everything or part.muscle_group in what.muscle_groups_rest
+        minutes, most = facts.get("planned_minutes"), what.minutes_at_most
+        is_beyond = (
+            facts.get("goal") in what.goals_not
+            or (what.no_contact and facts.get("modality") in RISK_OF_A_KNOCK)
+            or (most is not None and isinstance(minutes, int | float) and minutes > most)
+        )
+        if rests or is_beyond:
+            self.seen["order"] += 1
+        if rests and decided.verdict is not Verdict.REST:
+            self._break(check_in, f"trains what was ordered to rest: {order.reason}", decided)
+        if is_beyond and decided.verdict is Verdict.TRAIN:
+            self._break(check_in, f"more than was allowed: {order.reason}", decided)
 
     def _break(self, check_in: CheckIn, what: str, decision: DayDecision | Decision) -> None:
         verdict = decision.verdict.value
@@ -296,21 +382,22 @@ class Year:
 
     # ---- training
 
-    def _train(self, day: date, plan: Sequence[Block], decision: DayDecision) -> None:
+    def _train(self, plan: Sequence[Block], decision: DayDecision, morning: MorningFacts) -> None:
         """Train what the advice allows, mostly."""
-        if not plan:
+        if self.random.random() < TRAINS_WHATEVER_IS_SAID:
+            self._do(plan)
+        else:
+            self._do(tuple(done(plan, decide_blocks(plan, morning, decision, self.rules))))
+
+    def _do(self, blocks: Sequence[Block]) -> None:
+        if not blocks:
             return
-        does_it_anyway = self.random.random() < TRAINS_WHATEVER_IS_SAID
-        if decision.verdict is Verdict.REST and not does_it_anyway:
-            return
-        share = 1.0 if decision.verdict is Verdict.TRAIN or does_it_anyway else 0.5
-        blocks = tuple(_less(block, share) for block in plan)
-        starts_at = plan[0].starts_at
+        starts_at = blocks[0].starts_at
         assert starts_at is not None
         minutes = sum(block.minutes or 25 for block in blocks)
-        rpe = max(HOW_HARD.get(block.goal, 6.0) for block in blocks) * (0.5 + share / 2)
-        self.sessions.append(Session(self.athlete.id, starts_at, minutes, blocks, rpe))
-        self.body.train(blocks, share)
+        rpe = max(HOW_HARD.get(block.goal, 6.0) for block in blocks)
+        self.sessions.append(Session(self.athlete.id, starts_at, minutes, tuple(blocks), rpe))
+        self.body.train(blocks)
 
     # ---- coaches and clinicians
 
@@ -321,9 +408,27 @@ class Year:
         by = Actor(ActorRole.CLINICIAN, day, at)
         for concern in list(self.concerns.values()):
             current = lapse(concern, day, at)
+            if self.slipped_on is not None and current.correction_on == self.slipped_on:
+                current = self._confirmed(current, by)
             if current.kind.is_warning_sign and not current.is_closed:
                 current = self._seen_by(current, by)
             self.concerns[current.id] = current
+        self.slipped_on = None
+        order = self.around.order_of(day)
+        if order is not None:
+            self.dangers.orders.append(order)
+            opening = Opening(ConcernKind.RESTRICTION, restriction=order)
+            opened = open_by((), self.athlete.id, opening, by, self._new_id())
+            self.concerns[opened.id] = opened
+
+    def _confirmed(self, concern: Concern, by: Actor) -> Concern:
+        """Confirm mostly that what was taken back was a slip."""
+        slipped_on = concern.correction_on
+        if concern.is_closed or slipped_on is None or self.random.random() >= COACH_CONFIRMS_A_SLIP:
+            return concern
+        self.seen["slip confirmed"] += 1
+        self.dangers.forget(slipped_on)
+        return confirm_typing_error(concern, by)
 
     def _seen_by(self, concern: Concern, by: Actor) -> Concern:
         chance = self.random.random()
@@ -339,8 +444,3 @@ class Year:
 
 def _borne_by(block: Block) -> set[str]:
     return {*groups_of(block, WORDS), *passed_through(block, WORDS)}
-
-
-def _less(block: Block, share: float) -> Block:
-    sets = max(1, int(block.sets * share)) if block.sets else block.sets
-    return replace(block, sets=sets, minutes=block.minutes * share if block.minutes else None)

@@ -6,17 +6,22 @@ from datetime import date, timedelta
 from statistics import median
 
 from dawnrule.facts.history import Past, Unavailable, too_few
+from dawnrule.facts.illness import illness_of
 from dawnrule.facts.load_formulas import rise_percent
+from dawnrule.facts.pain import counts_for, passed_through
 from dawnrule.facts.work import ENDURANCE, Work, WorkLog, is_court_sport, is_running, lands_hard
-from dawnrule.model.training import ONE_DAY
+from dawnrule.model.concerns import Concern, ConcernKind, ConcernRules
+from dawnrule.model.entities import Block, CheckIn, Pain
+from dawnrule.model.training import ONE_DAY, groups_of
 
 DAYS_A_WEEK = 7
 PER_CENT = 100
+_WEEK = timedelta(days=DAYS_A_WEEK)
 
 
 def minutes_above_usual_percent(past: Past, log: WorkLog) -> float | Unavailable:
-    """Return the landing minutes of this week, today's plan included, against the median of the
-    four weeks before it. Weeks without any training are left out.
+    """Return the landing minutes of this week, today's plan included, against the usual of the
+    four weeks before it.
 
     Planned work that does not say its minutes adds to what is known, so the rise is at least this;
     it is unknown only where none of the planned work says any.
@@ -24,7 +29,7 @@ def minutes_above_usual_percent(past: Past, log: WorkLog) -> float | Unavailable
     usual = _usual_minutes(past, log)
     if isinstance(usual, Unavailable):
         return usual
-    planned = [block for block in past.check_in.plan if lands_hard(block, past.vocabulary)]
+    planned = _planned_landing(past)
     if planned and all(block.minutes is None for block in planned):
         return Unavailable("the plan does not say its minutes")
     now = _minutes_this_week(past, log) + sum(block.minutes or 0.0 for block in planned)
@@ -77,21 +82,89 @@ def _is_hard_endurance(past: Past, work: Work) -> bool:
 
 
 def _usual_minutes(past: Past, log: WorkLog) -> float | Unavailable:
+    """Return the landing minutes of a usual week.
+
+    That is the median of the four weeks before this one. The last of them counts by itself where
+    it holds more, up to a third above that median: who builds up by less than a third a week keeps
+    to what was told, and one steep week is no usual one. Weeks without any training are left out,
+    and those on which the athlete was told to rest, as long as enough others are left.
+    """
     window = past.parameters("landing_minutes_above_usual_percent")
     this_week = past.log.today - timedelta(days=DAYS_A_WEEK - 1)
-    weeks = []
-    for week in range(1, window["weeks"] + 1):
-        first = this_week - timedelta(days=week * DAYS_A_WEEK)
-        end = first + timedelta(days=DAYS_A_WEEK)
-        covered = past.log.covers((past.log.today - first).days)
-        if covered and any(True for _ in log.between(first, end)):
-            weeks.append(_minutes(past, log, first, end))
-    if len(weeks) < window["least_weeks"]:
-        return too_few("trained weeks before this one", window["least_weeks"], len(weeks))
-    usual = median(weeks)
+    firsts = [this_week - timedelta(days=week * DAYS_A_WEEK) for week in _weeks(window["weeks"])]
+    trained = [first for first in firsts if _is_trained(past, log, first)]
+    free = [first for first in trained if not _was_told_to_rest(past, first)]
+    counted = free if len(free) >= window["least_weeks"] else trained
+    if len(counted) < window["least_weeks"]:
+        return too_few("trained weeks before this one", window["least_weeks"], len(counted))
+    minutes = {first: _minutes(past, log, first, first + _WEEK) for first in counted}
+    usual = float(median(minutes.values()))
     if usual == 0:
         return Unavailable("needs landing work in the weeks before, has none")
-    return float(usual)
+    steepest = usual * (PER_CENT + window["build_up_percent"]) / PER_CENT
+    return float(max(usual, min(minutes.get(firsts[0], 0.0), steepest)))
+
+
+def _weeks(count: int) -> range:
+    return range(1, count + 1)
+
+
+def _is_trained(past: Past, log: WorkLog, first: date) -> bool:
+    covered = past.log.covers((past.log.today - first).days)
+    return covered and any(True for _ in log.between(first, first + _WEEK))
+
+
+def _was_told_to_rest(past: Past, first: date) -> bool:
+    """Return whether a week holds a day on which landing work had to rest: by a warning sign, an
+    illness or pain of a check-in, or by what is open about the athlete still."""
+    days_ago = [(past.log.today - first).days - day for day in range(DAYS_A_WEEK)]
+    told = (check_in for days in days_ago for check_in in past.check_ins_on(days))
+    return any(_rests(past, check_in) for check_in in told) or any(
+        concern.began_on < first + _WEEK and _is_for_landing(past, concern)
+        for concern in past.concerns
+        if not concern.is_closed
+    )
+
+
+def _rests(past: Past, check_in: CheckIn) -> bool:
+    rules = ConcernRules.bundled()
+    ill = illness_of(check_in, rules.fever_from_c, past.vocabulary)
+    pains = (pain for pain in check_in.pain or () if pain.kind in rules.pain_kinds)
+    return bool(
+        check_in.warning_signs
+        or ill in rules.illnesses
+        or any(_hurts_landing(past, pain) for pain in pains)
+    )
+
+
+def _is_for_landing(past: Past, concern: Concern) -> bool:
+    if concern.restriction is not None:
+        restrictions = concern.restriction.restrictions
+        rests = set(restrictions.muscle_groups_rest)
+        return restrictions.rests_everything or any(
+            not rests.isdisjoint(passed_through(block, past.vocabulary))
+            or block.modality in restrictions.modalities_not
+            or block.goal in restrictions.goals_not
+            for block in _planned_landing(past)
+        )
+    if concern.pain is None or concern.kind is not ConcernKind.PAIN:
+        return True
+    site = concern.pain
+    pain = Pain(site.where, site.kind, site.muscle_groups, site.place, site.side)
+    return _hurts_landing(past, pain)
+
+
+def _hurts_landing(past: Past, pain: Pain) -> bool:
+    words = past.vocabulary
+    return any(
+        counts_for(pain, block, group, words)
+        for block in _planned_landing(past)
+        for group in groups_of(block, words)
+    )
+
+
+def _planned_landing(past: Past) -> list[Block]:
+    return [block for block in past.check_in.plan if lands_hard(block, past.vocabulary)]
 
 
 def _minutes_this_week(past: Past, log: WorkLog) -> float:
