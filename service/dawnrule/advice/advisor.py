@@ -111,7 +111,8 @@ class Advisor:
 
         Raises ``EngineDisagreement`` or ``EngineFailure``.
         """
-        edition = rule_set.edition(self.composer.dictionary)
+        what_if = self.library.what_if(rule_set)
+        edition = self.composer.dictionary.edition_of(what_if.facts_read)
 
         def source_of(plan: tuple[Block, ...]) -> FactSource:
             check_in = replace(morning.check_in, plan=plan)
@@ -122,7 +123,6 @@ class Advisor:
         facts = source.morning()
         decider = self.library.decider(rule_set)
         decision = decider.decide(facts.day, [part.facts for part in facts.parts], facts.blocks)
-        what_if = self.library.what_if(rule_set)
         options = self.composer.options(source, what_if, facts, decision)
         sessions = self.composer.sessions(source, source_of, what_if, decision, facts, rule_set)
         advice = self.composer.compose(

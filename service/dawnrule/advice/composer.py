@@ -263,9 +263,7 @@ class Composer:
         it, and ``source_of`` returns its facts with another plan."""
         at_rest = _at_rest(morning, decision)
         policy = AdvicePolicy.bundled()
-        return Sessions(
-            source, source_of, what_if, rule_set, at_rest, policy, self.vocabulary, self.texts
-        )
+        return Sessions(source, source_of, what_if, at_rest, policy, self.vocabulary, self.texts)
 
     def _block(
         self, check_in: CheckIn, decided: BlockDecision, sessions: tuple[Alternative, ...]

@@ -17,9 +17,7 @@ from dawnrule.model.entities import Block
 from dawnrule.model.training import groups_of
 from dawnrule.rules.advice_policy import AdvicePolicy, EasySession
 from dawnrule.rules.counterfactuals import WhatIf
-from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.limits import Limits, Planned, allowed, merged
-from dawnrule.rules.rule_set import RuleSet
 
 SourceOf = Callable[[tuple[Block, ...]], FactSource]
 """The facts of the same morning with another plan."""
@@ -51,7 +49,6 @@ class Sessions:
     source: FactSource
     source_of: SourceOf
     what_if: WhatIf
-    rule_set: RuleSet
     at_rest: frozenset[str]
     policy: AdvicePolicy
     vocabulary: Vocabulary
@@ -199,8 +196,7 @@ class Sessions:
         return all(map(self.what_if.is_open, facts))
 
     def _limits(self, facts: Facts) -> Limits:
-        fired = (r for r in self.rule_set.rules if r.limits and predicate(r.when)(facts))
-        return limits_on(facts, fired)
+        return limits_on(facts, self.what_if.limiting(facts))
 
     def _block(self, decided: BlockDecision) -> Block:
         return self.source.check_in.plan[decided.block]

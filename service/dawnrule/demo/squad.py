@@ -11,8 +11,7 @@ from random import Random
 from typing import Any, Self
 from zoneinfo import ZoneInfo
 
-import yaml
-
+from dawnrule.i18n.resources import read_data
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, Session
 from dawnrule.model.serialization import from_json, to_json
@@ -51,8 +50,7 @@ class Squad:
     @cache
     def invented(cls) -> Self:
         """Load the squad that ships with the service."""
-        text = Path(__file__).with_name("squad.yaml").read_text(encoding="utf-8")
-        data = yaml.safe_load(text)
+        data = read_data(Path(__file__).with_name("squad.yaml"))
         blocks = {name: from_json(Block, block) for name, block in data["blocks"].items()}
         return cls(
             personas=tuple(_persona(entry, data["usual"], blocks) for entry in data["athletes"]),

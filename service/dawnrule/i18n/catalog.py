@@ -9,9 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Self
 
-import yaml
-
-from dawnrule.i18n.resources import rules_folder
+from dawnrule.i18n.resources import read_data, rules_folder
 
 _DIGITS = re.compile(r"\d+")
 
@@ -38,14 +36,14 @@ class Texts:
         texts = cls.from_file(_folder() / f"{language}.yaml")
         if language == ENGLISH:
             return texts
-        pairs = yaml.safe_load(_from_english(language).read_text(encoding="utf-8"))
+        pairs = read_data(_from_english(language))
         return replace(texts, from_english={pair[ENGLISH]: pair[language] for pair in pairs})
 
     @classmethod
     def from_file(cls, file: Path) -> Self:
         """Read a catalogue. Raises ``TypeError`` for a name or a sentence that is no text, as
         YAML makes of an unquoted ``yes``."""
-        return cls(dict(_sentences(yaml.safe_load(file.read_text(encoding="utf-8")))))
+        return cls(dict(_sentences(read_data(file))))
 
     def say(self, name: str, /, **values: object) -> str:
         """Return the sentence of a name, filled in. Raises ``KeyError`` for a missing name or

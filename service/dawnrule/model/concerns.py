@@ -15,9 +15,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Self
 
-import yaml
-
-from dawnrule.i18n.resources import rules_folder
+from dawnrule.i18n.resources import read_data, rules_folder
 
 
 class ConcernKind(StrEnum):
@@ -394,7 +392,7 @@ class ConcernRules:
     @classmethod
     def from_file(cls, file: Path) -> Self:
         """Read a file of the form of ``rules/concerns.yaml``."""
-        data: dict[str, Any] = yaml.safe_load(file.read_text(encoding="utf-8"))
+        data: dict[str, Any] = read_data(file)
         return cls(
             kind_of_sign={sign: ConcernKind(kind) for sign, kind in data["signs"].items()},
             swelling_is_breakdown_from_soreness=data["swelling_is_breakdown_from_soreness"],

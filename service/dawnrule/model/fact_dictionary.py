@@ -9,11 +9,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal, Self, TypeAlias, TypeGuard
 
-import yaml
-
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import LazyText, lazy, lazy_number
-from dawnrule.i18n.resources import rules_folder
+from dawnrule.i18n.resources import read_data, rules_folder
 from dawnrule.model.vocabulary import Vocabulary
 
 FactValue: TypeAlias = bool | int | float | str
@@ -116,7 +114,7 @@ class FactDictionary(Mapping[str, FactDefinition]):
     @classmethod
     def from_file(cls, file: Path, vocabulary: Vocabulary) -> Self:
         """Read a dictionary file; enumerations may name a list of the vocabulary."""
-        data = yaml.safe_load(file.read_text(encoding="utf-8"))
+        data = read_data(file)
         newer = frozenset(data.get("second_edition", ()))
         definitions = (_definition(entry, vocabulary, newer) for entry in data["facts"])
         return cls({definition.name: definition for definition in definitions})

@@ -10,10 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Self
 
-import yaml
-
 from dawnrule.i18n.catalog import Texts
-from dawnrule.i18n.resources import rules_folder
+from dawnrule.i18n.resources import read_data, rules_folder
 
 
 class Verdict(StrEnum):
@@ -166,7 +164,7 @@ class Vocabulary:
     @classmethod
     def from_file(cls, file: Path) -> Self:
         """Read a vocabulary file; its shape is that of ``rules/vocabulary.yaml``."""
-        data: dict[str, list[Any]] = yaml.safe_load(file.read_text(encoding="utf-8"))
+        data: dict[str, list[Any]] = read_data(file)
         return cls(
             goals={goal["id"]: goal["kind"] for goal in data["goals"]},
             lifting_goals=frozenset(g["id"] for g in data["goals"] if g.get("lifting")),

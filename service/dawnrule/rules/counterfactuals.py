@@ -33,12 +33,15 @@ def _always(_: object) -> bool:
 
 
 class WhatIf:
-    """The protective rules of a rule set, compiled to be tried on many facts."""
+    """The rules of a rule set that protect or limit, compiled to be tried on many facts."""
 
     def __init__(self, rule_set: RuleSet) -> None:
         self.facts_read = frozenset(fact for rule in rule_set.rules for fact in rule.reads)
         self._rules: list[tuple[Rule, Predicate]] = [
             (rule, predicate(rule.when)) for rule in rule_set.rules if rule.is_protective
+        ]
+        self._limiting: list[tuple[Rule, Predicate]] = [
+            (rule, predicate(rule.when)) for rule in rule_set.rules if rule.limits
         ]
         self._reading: dict[str, set[Rule]] = defaultdict(set)
         self._thresholds: dict[str, dict[Test, None]] = defaultdict(dict)
@@ -54,6 +57,10 @@ class WhatIf:
     def is_open(self, facts: Facts) -> bool:
         """Tell whether no rule asks for more than to train as planned."""
         return not any(holds(facts) for _, holds in self._rules)
+
+    def limiting(self, facts: Facts) -> Iterator[Rule]:
+        """Yield the rules that fire on a part and limit how much of it may be done."""
+        return (rule for rule, holds in self._limiting if holds(facts))
 
     def rests(self, facts: Facts) -> bool:
         """Tell whether a rule asks for rest."""

@@ -55,9 +55,7 @@ class Limits:
     def of_concerns(cls, facts: Facts) -> Limits:
         """Read what restrictions and staged returns allow from the facts of a part, which have the
         names of the limits."""
-        known: dict[str, Any] = {
-            one.name: facts[one.name] for one in fields(cls) if one.name in facts
-        }
+        known: dict[str, Any] = {name: facts[name] for name in LIMIT_NAMES if name in facts}
         return cls(**known)
 
     def to_json(self) -> dict[str, Any]:
@@ -69,10 +67,10 @@ class Limits:
 
     def given(self) -> Iterator[tuple[str, Any]]:
         """Yield the limits that are set, by name."""
-        for one in fields(self):
-            value = getattr(self, one.name)
+        for name in LIMIT_NAMES:
+            value = getattr(self, name)
             if value is not None and value is not False:
-                yield one.name, value
+                yield name, value
 
     def settled(self, facts: Facts) -> Limits:
         """Replace facts by their numbers on a morning; a fact not reported limits nothing."""
@@ -87,6 +85,9 @@ class Limits:
 
 
 NO_LIMITS = Limits()
+
+LIMIT_NAMES = tuple(one.name for one in fields(Limits))
+"""The names of all limits, in their order."""
 
 _PLANNED: Mapping[str, tuple[str, Callable[[Any], tuple[Operator, Any]]]] = {
     "share_of_sets": ("planned_share_percent", lambda v: (Operator.ABOVE, v * 100)),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal, Self, TypeAlias
@@ -18,15 +18,13 @@ from jsonschema import Draft202012Validator
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import Facts, Vocabulary
-from dawnrule.rules.limits import Limits, as_strict, exceeded
+from dawnrule.rules.limits import LIMIT_NAMES, Limits, as_strict, exceeded
 from dawnrule.rules.loading.loader import digest_of
 from dawnrule.rules.loading.yaml_reader import YamlSource, read_yaml
 from dawnrule.rules.rule_set import Basis
 
 Counted: TypeAlias = Literal["hours", "days", "sessions", "weeks"]
 Length: TypeAlias = Literal["fixed", "as-long-as-it-lasted"]
-
-_LIMITS = tuple(one.name for one in fields(Limits))
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +173,7 @@ def stage_allows(stage: Stage, facts: Facts) -> bool:
 
 def _stage(data: Mapping[str, Any]) -> Stage:
     allows = data.get("allows", {})
-    limits = Limits.from_json({name: allows[name] for name in _LIMITS if name in allows})
+    limits = Limits.from_json({name: allows[name] for name in LIMIT_NAMES if name in allows})
     return Stage(
         stage=data["stage"],
         title=data["title"],

@@ -10,9 +10,7 @@ from functools import cache, cached_property
 from itertools import product
 from typing import Literal, Self, TypeAlias
 
-import yaml
-
-from dawnrule.i18n.resources import rules_folder
+from dawnrule.i18n.resources import read_data, rules_folder
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.schemas.check_in import (
     MOST_AIR_C,
@@ -60,8 +58,7 @@ class HeaderWords:
     @cache
     def bundled(cls) -> Self:
         """Load the words that ship with the service."""
-        text = (rules_folder() / _FILE_NAME).read_text(encoding="utf-8")
-        return cls(**yaml.safe_load(text))
+        return cls(**read_data(rules_folder() / _FILE_NAME))
 
     def of_column(self, name: str) -> Iterator[str]:
         """Yield the words for a column that stands once in a sheet."""
