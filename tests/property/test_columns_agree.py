@@ -14,6 +14,7 @@ from dawnrule.analytics.cross_check import decided_subjects
 from dawnrule.model import Facts, Verdict
 from dawnrule.rules.columnar import ColumnDecider, MorningTable, PastMorning, PastSubject
 from dawnrule.rules.rule_set import RuleSet
+from tests.effort import tries
 from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
 from tests.property.test_two_evaluations_agree import decider_of
 
@@ -50,7 +51,7 @@ def table_of(several: Sequence[FactsOfMorning]) -> MorningTable:
     return MorningTable.of(past, DICTIONARY)
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(60, 300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_columns_and_the_engine_never_differ(data: st.DataObject) -> None:
     rule_set = data.draw(rule_sets(rules_at_most=6))

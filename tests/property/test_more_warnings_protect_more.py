@@ -16,10 +16,11 @@ from dawnrule.model.entities import CheckIn, Heat, Pain
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.staged_returns import BundledReturns
+from tests.effort import tries
 from tests.property.athletes import morning
 
 NEWEST = WhatIf(max(RuleSetLibrary.bundled().all(), key=lambda one: one.version))
-MORNINGS = 200
+MORNINGS = tries(40, 200)
 
 Warn = Callable[[CheckIn], CheckIn]
 

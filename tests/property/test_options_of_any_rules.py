@@ -21,13 +21,14 @@ from dawnrule.rules.counterfactuals import Change, WhatIf, changes_for
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
+from tests.effort import tries
 from tests.factories import a_rule, a_rule_set
 from tests.property.athletes import morning
 from tests.property.parts_held_back import ONE_MINUTE, SIXTY_DAYS, held_back
 from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
 
 MANY = settings(
-    max_examples=400,
+    max_examples=tries(60, 400),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )

@@ -13,6 +13,7 @@ from dawnrule.rules.conditions import Operator, Test
 from dawnrule.rules.evaluation.evaluator import explain
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.text import Prose
+from tests.effort import tries
 from tests.property.rule_strategies import rule_sets
 
 ENGLISH = Composer.bundled()
@@ -22,7 +23,7 @@ _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 _ANSWERS = {True: "yes", False: "no"}
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=tries(150, 500), deadline=None)
 @given(rule_sets())
 def test_the_prose_of_any_rule_names_every_fact_and_threshold(rule_set: RuleSet) -> None:
     for rule in rule_set.rules:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from dawnrule.errors import EngineFailure, RuleSetInvalid
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import RuleSet
+from tests.effort import tries
 from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
 
 ANYTHING = st.none() | st.booleans() | st.integers() | st.floats() | st.text()
@@ -26,7 +27,9 @@ def decider_of(rule_set: RuleSet) -> Decider:
         raise
 
 
-@settings(max_examples=5_000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(
+    max_examples=tries(400, 5_000), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 @given(st.data())
 def test_the_two_evaluations_never_differ(data: st.DataObject) -> None:
     rule_set = data.draw(rule_sets())
@@ -36,7 +39,7 @@ def test_the_two_evaluations_never_differ(data: st.DataObject) -> None:
         assert decision == decider.decide_by_evaluator(day, parts)
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(60, 200), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(rule_sets(), st.sampled_from([*DICTIONARY, "mood"]), ANYTHING)
 def test_a_value_that_a_fact_cannot_have_is_never_decided_on(
     rule_set: RuleSet, fact: str, value: Any

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue
 from dawnrule.model.entities import Block, CheckIn, LastTrained, Pain, Sleep
 from dawnrule.rules import conditions
+from tests.effort import tries
 from tests.published.mornings import EVENING, WORDS, Baseline, check_in, planned, trained
 
 DICTIONARY = FactDictionary.bundled()
@@ -114,7 +115,7 @@ def _severity(illness: str) -> int:
     return WORDS.illnesses.index(illness)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=tries(60, 400), deadline=None)
 @given(data=st.data())
 def test_a_worse_morning_never_buys_a_more_permissive_verdict(
     baseline: Baseline, data: st.DataObject

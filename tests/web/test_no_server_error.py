@@ -11,13 +11,14 @@ from hypothesis.strategies import SearchStrategy
 
 from dawnrule.model import FactDictionary, Vocabulary
 from tests.conftest import Client
+from tests.effort import tries
 from tests.factories import EXAMPLE, SESSION, changed
 
 WORDS = Vocabulary.bundled()
 FACTS = FactDictionary.bundled()
 
 ONE_STORE_FOR_ALL = settings(
-    max_examples=150,
+    max_examples=tries(40, 150),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
