@@ -55,7 +55,7 @@ class Routes:
             setattr(own, name, defaultdict(list, hooks))
         own.error_handler_spec = _handlers(self._app)
         own.teardown_appcontext_funcs = list(self._app.teardown_appcontext_funcs)
-        own.json = own.json_provider_class(own)
+        own.json = type(self._app.json)(own)
         setattr(own, "add_url_rule", _refuse_route)  # noqa: B010 - mypy takes no other function
         return own
 
