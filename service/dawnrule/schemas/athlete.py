@@ -41,6 +41,8 @@ MOST_COMPETITIONS, MOST_PHASES = 200, 100
 class CompetitionSchema(StrictSchema):
     """A competition in an athlete's calendar."""
 
+    entity = Competition
+
     date = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
     starts_at = AwareTime()
     rank = Word.out_of("competition_ranks", required=True)
@@ -52,13 +54,11 @@ class CompetitionSchema(StrictSchema):
         if start and day and abs(start.date() - day) > ONE_DAY:
             raise ValidationError(lazy("field.competition_elsewhere", date=day), "starts_at")
 
-    @post_load
-    def _competition(self, data: dict[str, Any], **_: Any) -> Competition:
-        return Competition(**data)
-
 
 class PlanPhaseSchema(StrictSchema):
     """A phase of an athlete's plan; both dates are included."""
+
+    entity = PlanPhase
 
     first = CalendarDate(data_key="from", required=True)
     last = CalendarDate(data_key="until", required=True)
@@ -68,10 +68,6 @@ class PlanPhaseSchema(StrictSchema):
     def _ends_after_it_begins(self, data: dict[str, Any], **_: Any) -> None:
         if data.get("first") and data.get("last") and data["last"] < data["first"]:
             raise ValidationError(lazy("field.phase_backwards"), "until")
-
-    @post_load
-    def _phase(self, data: dict[str, Any], **_: Any) -> PlanPhase:
-        return PlanPhase(**data)
 
 
 class AthleteTraitsSchema(StrictSchema):

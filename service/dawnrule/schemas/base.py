@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from difflib import get_close_matches
 from typing import Any, ClassVar, TypeVar
 
-from marshmallow import Schema, ValidationError, fields
+from marshmallow import Schema, ValidationError, fields, missing, post_load
 from marshmallow.types import ErrorMessages
 
 from dawnrule.i18n.lazy import lazy, lazy_number
@@ -43,19 +43,27 @@ _FIELD_SENTENCES: ErrorMessages = {
 class StrictSchema(Schema):
     """An object that refuses what it does not know, by name, with the nearest name it knows.
 
-    An answer has the members of the objects named in ``flattened`` as if they were its own.
+    An answer has the members of the objects named in ``flattened`` as if they were its own, and
+    lacks a member named in ``left_out`` that is None. Input becomes an ``entity``, if one is named.
     """
 
     error_messages = _SCHEMA_MESSAGES
     flattened: ClassVar[tuple[str, ...]] = ()
+    left_out: ClassVar[tuple[str, ...]] = ()
+    entity: ClassVar[type[Any] | None] = None
+
+    @post_load
+    def _as_entity(self, data: dict[str, Any], **_: Any) -> Any:
+        return self.entity(**data) if self.entity else data
 
     def get_attribute(self, obj: Any, attr: str, default: Any) -> Any:
         """Look up a member of an answer."""
-        if not self.flattened or hasattr(obj, attr):
-            return super().get_attribute(obj, attr, default)
-        parts = (getattr(obj, part) for part in self.flattened)
-        owner = next((part for part in parts if hasattr(part, attr)), obj)
-        return super().get_attribute(owner, attr, default)
+        owner = obj
+        if self.flattened and not hasattr(obj, attr):
+            parts = (getattr(obj, part) for part in self.flattened)
+            owner = next((part for part in parts if hasattr(part, attr)), obj)
+        value = super().get_attribute(owner, attr, default)
+        return missing if value is None and attr in self.left_out else value
 
     def handle_error(self, error: ValidationError, data: Any, *, many: bool, **_: Any) -> None:
         """Put the unknown names last, in their order, and suggest what they may have meant."""

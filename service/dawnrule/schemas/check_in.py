@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from marshmallow import ValidationError, fields, post_dump, post_load, validates, validates_schema
+from marshmallow import ValidationError, fields, post_dump, validates, validates_schema
 
 from dawnrule.facts.recovery import rmssd_ms
 from dawnrule.i18n.lazy import lazy, lazy_number
@@ -60,6 +60,8 @@ _FEWEST_RR, _MOST_RR = 2, 5000  # one difference; an hour of a resting heart
 class SleepSchema(StrictSchema):
     """Last night."""
 
+    entity = Sleep
+
     hours = Fact("sleep_hours")
     quality = Fact("sleep_quality")
     naps_hours = Number(
@@ -68,24 +70,20 @@ class SleepSchema(StrictSchema):
         metadata={"description": "Naps over the last 24 h, beside last night. Unit: h."},
     )
 
-    @post_load
-    def _sleep(self, data: dict[str, Any], **_: Any) -> Sleep:
-        return Sleep(**data)
-
 
 class LastTrainedSchema(StrictSchema):
     """When a muscle group was last trained, and what for."""
 
+    entity = LastTrained
+
     at = AwareTime(required=True)
     goal = Word.out_of("goals", required=True)
-
-    @post_load
-    def _last_trained(self, data: dict[str, Any], **_: Any) -> LastTrained:
-        return LastTrained(**data)
 
 
 class PainSchema(StrictSchema):
     """Pain somewhere; without muscle groups it counts for every part of the plan."""
+
+    entity = Pain
 
     where = Text(required=True, at_most=_WHERE_CHARACTERS, metadata={"examples": ["left knee"]})
     kind = Word.out_of("pain_kinds", required=True)
@@ -104,14 +102,12 @@ class PainSchema(StrictSchema):
     swollen = YesOrNo()
     numbness = YesOrNo(metadata={"description": "Numbness or tingling with it."})
 
-    @post_load
-    def _pain(self, data: dict[str, Any], **_: Any) -> Pain:
-        return Pain(**data)
-
 
 class BlockSchema(StrictSchema):
     """One piece of training. It names muscle groups or a movement pattern, or neither when the
     modality says enough."""
+
+    entity = Block
 
     goal = Word.out_of("goals", required=True)
     muscle_groups = WordList("muscle_groups")
@@ -143,10 +139,6 @@ class BlockSchema(StrictSchema):
         if data.get("muscle_groups") and data.get("pattern"):
             raise ValidationError(lazy("field.groups_and_pattern"), "pattern")
 
-    @post_load
-    def _block(self, data: dict[str, Any], **_: Any) -> Block:
-        return Block(**data)
-
 
 def refuse_longer_than_a_day(plan: Sequence[Block]) -> None:
     """Raises ``ValidationError`` when the minutes of a plan's blocks do not fit into a day."""
@@ -157,6 +149,8 @@ def refuse_longer_than_a_day(plan: Sequence[Block]) -> None:
 
 class BarSpeedSchema(StrictSchema):
     """Mean bar speed of a set at a load, for a movement pattern or for muscle groups."""
+
+    entity = BarSpeed
 
     pattern = Word.out_of("patterns")
     muscle_groups = WordList("muscle_groups")
@@ -170,24 +164,20 @@ class BarSpeedSchema(StrictSchema):
         if bool(data.get("muscle_groups")) is bool(data.get("pattern")):
             raise ValidationError(lazy("field.one_movement"), "pattern")
 
-    @post_load
-    def _bar_speed(self, data: dict[str, Any], **_: Any) -> BarSpeed:
-        return BarSpeed(**data)
-
 
 class JourneySchema(StrictSchema):
     """A journey across time zones."""
 
+    entity = Journey
+
     time_zones_crossed = Fact("time_zones_crossed", required=True)
     arrived_on = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
-
-    @post_load
-    def _journey(self, data: dict[str, Any], **_: Any) -> Journey:
-        return Journey(**data)
 
 
 class HeatSchema(StrictSchema):
     """Heat expected at the session: WBGT, or air temperature and humidity."""
+
+    entity = Heat
 
     wbgt_c = Fact("wbgt_c")
     temperature_c = Number(
@@ -204,27 +194,23 @@ class HeatSchema(StrictSchema):
             missing = "humidity_percent" if "temperature_c" in data else "temperature_c"
             raise ValidationError(lazy("field.air_and_humidity"), missing)
 
-    @post_load
-    def _heat(self, data: dict[str, Any], **_: Any) -> Heat:
-        return Heat(**data)
-
 
 class TakesSchema(StrictSchema):
     """What is taken before the session. It gives cautions and no verdict."""
+
+    entity = Takes
 
     caffeine_mg = Number(0, MOST_CAFFEINE_MG, metadata={"description": "Unit: mg."})
     bicarbonate_g = Number(0, MOST_BICARBONATE_G, metadata={"description": "Unit: g."})
     creatine_g = Number(0, MOST_CREATINE_G, metadata={"description": "Unit: g."})
     other = Text(at_most=_WHERE_CHARACTERS)
 
-    @post_load
-    def _takes(self, data: dict[str, Any], **_: Any) -> Takes:
-        return Takes(**data)
-
 
 class CheckInSchema(StrictSchema):
     """What one athlete reports for one local date. What is left out was not reported; an empty
     list says that there is none."""
+
+    entity = CheckIn
 
     athlete_id = AthleteId(required=True)
     date = CalendarDate(required=True, metadata={"description": "Where the athlete lives."})
@@ -290,10 +276,6 @@ class CheckInSchema(StrictSchema):
         if "hrv_rmssd_ms" in data and "rr_intervals_ms" in data:
             message = "must be left out when hrv_rmssd_ms is given: it is made from these"
             raise ValidationError(message, "rr_intervals_ms")
-
-    @post_load
-    def _check_in(self, data: dict[str, Any], **_: Any) -> CheckIn:
-        return CheckIn(**data)
 
 
 CHECK_IN = CheckInSchema()

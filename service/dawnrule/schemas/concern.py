@@ -30,6 +30,8 @@ _MOST_SEVERITY = 10
 class RestrictionsSchema(StrictSchema):
     """What the athlete may not do; what is left out is not limited."""
 
+    entity = Restrictions
+
     rests_everything = YesOrNo(metadata={"description": "No training at all."})
     muscle_groups_rest = WordList("muscle_groups")
     goals_not = WordList("goals")
@@ -39,35 +41,27 @@ class RestrictionsSchema(StrictSchema):
     no_contact = YesOrNo()
     no_maximal = YesOrNo(metadata={"description": "No maximal lifts."})
 
-    @post_load
-    def _restrictions(self, data: dict[str, Any], **_: Any) -> Restrictions:
-        return Restrictions(**data)
-
 
 class RestrictionSchema(StrictSchema):
     """A restriction that a coach or clinician orders."""
+
+    entity = Restriction
 
     reason = Word.out_of("restriction_reasons", required=True)
     restrictions = Entity(RestrictionsSchema, required=True)
     until = CalendarDate(metadata={"description": "The last date on which it counts."})
 
-    @post_load
-    def _restriction(self, data: dict[str, Any], **_: Any) -> Restriction:
-        return Restriction(**data)
-
 
 class PainSiteSchema(StrictSchema):
     """Pain of one kind at one place."""
+
+    entity = PainSite
 
     kind = Word.out_of("pain_kinds", required=True)
     where = Text(at_most=_WHERE_CHARACTERS, metadata={"examples": ["left knee"]})
     muscle_groups = WordList("muscle_groups")
     place = Word.out_of("pain_places")
     side = Word.out_of("sides")
-
-    @post_load
-    def _pain(self, data: dict[str, Any], **_: Any) -> PainSite:
-        return PainSite(**data)
 
 
 class NewConcernSchema(StrictSchema):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from marshmallow import ValidationError, fields, post_load, validates_schema
+from marshmallow import ValidationError, fields, validates_schema
 
 from dawnrule.model import Facts, Verdict
 from dawnrule.model.entities import Athlete, CheckIn
@@ -174,17 +174,17 @@ class Question:
 class AssumedFactsSchema(StrictSchema):
     """Facts by the names of the fact dictionary."""
 
+    entity = AssumedFacts
+
     day = FactsOf("day", load_default=dict)
     parts = ListOf(FactsOf("part"), at_most=lambda: greatest("planned_blocks"), load_default=tuple)
-
-    @post_load
-    def _facts(self, data: dict[str, Any], **_: Any) -> AssumedFacts:
-        return AssumedFacts(**data)
 
 
 class QuestionSchema(StrictSchema):
     """A check-in or facts, and by which rule set; the active one unless another is named. An
     ``athlete`` is needed when nobody of the check-in's id is known."""
+
+    entity = Question
 
     check_in = Object(CheckInSchema)
     athlete = Object(AthleteTraitsSchema)
@@ -200,10 +200,6 @@ class QuestionSchema(StrictSchema):
             raise ValidationError("must have check_in or facts, and not both")
         if "athlete" in data and "facts" in data:
             raise ValidationError("must be left out when facts are given", "athlete")
-
-    @post_load
-    def _question(self, data: dict[str, Any], **_: Any) -> Question:
-        return Question(**data)
 
 
 class _RuleId(fields.String):

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from marshmallow import ValidationError, fields, post_dump, post_load, validates_schema
+from marshmallow import ValidationError, fields, post_dump, validates_schema
 
 from dawnrule.facts.last_trained import CUT_SHORT, DROPPED, HELD
 from dawnrule.i18n.lazy import lazy
@@ -75,6 +75,8 @@ class DoneBlockSchema(BlockSchema):
 class SessionSchema(StrictSchema):
     """Training that was done. What is left out was not reported."""
 
+    entity = Session
+
     athlete_id = AthleteId(required=True)
     starts_at = AwareTime(required=True)
     minutes = Fact(
@@ -103,10 +105,6 @@ class SessionSchema(StrictSchema):
     @validates_schema
     def _drop_with_dropped(self, data: dict[str, Any], **_: Any) -> None:
         refuse_other_than_drop_with_dropped(data)
-
-    @post_load
-    def _session(self, data: dict[str, Any], **_: Any) -> Session:
-        return Session(**data)
 
 
 SESSION = SessionSchema()
