@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from marshmallow import fields
+from marshmallow import fields, post_dump
 
 from dawnrule.schemas.advice import AdviceSchema
-from dawnrule.schemas.base import ListOf, Object, StrictSchema
+from dawnrule.schemas.base import Entity, ListOf, Object, StrictSchema
 from dawnrule.schemas.check_in import CheckInSchema
 from dawnrule.schemas.errors import FieldErrorSchema, ProblemSchema
 from dawnrule.schemas.fields import DateOrder, Switch, Text, Word
@@ -52,8 +53,21 @@ ANSWER_FORMS = ("json", "csv", "xlsx")
 _SHEET_NAME_CHARACTERS = 255
 
 
+@dataclass(frozen=True, slots=True)
+class BatchQuery:
+    """How a batch is to be read, handled and answered; a None was left out."""
+
+    atomic: bool = False
+    format: str | None = None
+    date_order: str | None = None
+    sheet: str | None = None
+    lang: str | None = None
+
+
 class BatchQuerySchema(StrictSchema):
     """How a batch is to be read, handled and answered."""
+
+    entity = BatchQuery
 
     atomic = Switch(metadata={"description": "All or nothing; otherwise good rows are kept."})
     format = Word(
@@ -132,6 +146,8 @@ class SheetReadSchema(StrictSchema):
 
 
 class _AnyRowResultSchema(StrictSchema):
+    left_out = ("rows",)
+
     row = fields.Integer(
         required=True,
         metadata={
@@ -145,20 +161,27 @@ class _AnyRowResultSchema(StrictSchema):
     outcome = fields.String(required=True, metadata={"enum": list(OUTCOMES)})
     problem = Object(RowProblemSchema, required=True, allow_none=True)
 
+    @post_dump
+    def _with_problem_last(self, data: dict[str, Any], **_: Any) -> dict[str, Any]:
+        problem = data.pop("problem")
+        return data | {"problem": problem}
+
 
 class RowResultSchema(_AnyRowResultSchema):
     """What became of one row."""
 
-    advice = Object(AdviceSchema, required=True, allow_none=True)
+    advice = Entity(AdviceSchema, attribute="answer", required=True, allow_none=True)
 
 
 class SessionRowResultSchema(_AnyRowResultSchema):
     """What became of one row that holds a session."""
 
-    session = Object(LoggedSchema, required=True, allow_none=True)
+    session = Object(LoggedSchema, attribute="answer", required=True, allow_none=True)
 
 
 class _AnyBatchResultSchema(StrictSchema):
+    left_out = ("sheet",)
+
     accepted = fields.Integer(required=True)
     rejected = fields.Integer(required=True)
     sheet = Object(SheetReadSchema)

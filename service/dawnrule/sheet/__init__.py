@@ -20,7 +20,7 @@ from dawnrule.sheet.errors import location_of
 from dawnrule.sheet.options import DEFAULT_OPTIONS, ReadOptions
 from dawnrule.sheet.reader import read_sheet
 from dawnrule.sheet.rows import SheetRow
-from dawnrule.sheet.sheet import Sheet
+from dawnrule.sheet.sheet import Sheet, SheetReading
 from dawnrule.sheet.workbook import ZIP_START
 from dawnrule.sheet.workbook_writer import AnswerBook
 from dawnrule.sheet.writer import RowAnswer, SessionRowAnswer, problem_text, write_sheet
@@ -37,6 +37,7 @@ __all__ = [
     "RowAnswer",
     "SessionRowAnswer",
     "Sheet",
+    "SheetReading",
     "SheetRow",
     "location_of",
     "problem_text",

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property
-from typing import Any, Self
+from typing import Self
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy, lazy_join, render
@@ -20,6 +20,19 @@ from dawnrule.sheet.workbook import Workbook
 
 _MISSPELLED = 0.8  # difflib's ratio, 0 to 1; columns of one's own must not match
 _FIRST_ROW = 2  # the header stands above it
+
+
+@dataclass(frozen=True, slots=True)
+class SheetReading:
+    """How a sheet was read, in the language of a catalogue."""
+
+    encoding: str | None
+    delimiter: str | None
+    name: str | None
+    other_sheets: tuple[str, ...]
+    read_as: dict[str, str]
+    unread: tuple[str, ...]
+    remarks: list[str]
 
 
 @dataclass(frozen=True)
@@ -92,18 +105,18 @@ class Sheet:
         """Return a sentence for each reading that might surprise somebody, in lazy text."""
         return [*self._file_remarks(), *self._column_remarks(), *self._cell_remarks()]
 
-    def describe(self, texts: Texts) -> dict[str, Any]:
-        """Describe how the sheet was read, as JSON values, in the language of a catalogue."""
+    def reading(self, texts: Texts) -> SheetReading:
+        """Describe how the sheet was read, in the language of a catalogue."""
         book = self.workbook
-        return {
-            "encoding": render(self.encoding, texts) or None,
-            "delimiter": None if book else self.delimiter,
-            "name": book.table if book else None,
-            "other_sheets": list(book.other_tables) if book else [],
-            "read_as": self.renamed_headers,
-            "unread": list(self.unknown_headers),
-            "remarks": [render(remark, texts) for remark in self.remarks()],
-        }
+        return SheetReading(
+            encoding=render(self.encoding, texts) or None,
+            delimiter=None if book else self.delimiter,
+            name=book.table if book else None,
+            other_sheets=tuple(book.other_tables) if book else (),
+            read_as=self.renamed_headers,
+            unread=self.unknown_headers,
+            remarks=[render(remark, texts) for remark in self.remarks()],
+        )
 
     def _file_remarks(self) -> Iterator[str]:
         if self.encoding_was_guessed:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from functools import reduce
 from typing import Any, TypeVar
 
@@ -23,20 +23,19 @@ from dawnrule.errors import DawnruleError, InvalidInput
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy, render_error
 from dawnrule.model.entities import CheckIn, Session
-from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_check_in, load_session
 from dawnrule.schemas.base import StrictSchema
 from dawnrule.schemas.batch import (
     CHECK_IN_BATCH,
     SESSION_BATCH,
     BatchProblemSchema,
+    BatchQuery,
     BatchQuerySchema,
     BatchResultSchema,
     SessionBatchProblemSchema,
     SessionBatchResultSchema,
 )
 from dawnrule.schemas.errors import load
-from dawnrule.schemas.session import LoggedSchema
 from dawnrule.sheet import (
     CHECK_INS,
     SESSIONS,
@@ -50,7 +49,7 @@ from dawnrule.sheet import (
     write_sheet,
 )
 from dawnrule.store import Transaction
-from dawnrule.web.api.batch_rows import Kind, outcome_cells, outcome_to_json
+from dawnrule.web.api.batch_rows import BatchResult, Kind, outcome_cells, row_result
 from dawnrule.web.api.sessions import in_language_of_request
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
@@ -66,7 +65,6 @@ from dawnrule.web.http.responses import (
     advice_in_row,
     csv_answer,
     errors_in_request_language,
-    json_answer,
     logged_in_row,
     preferred_media_type,
     remarks_header,
@@ -76,7 +74,8 @@ from dawnrule.web.http.responses import (
 
 T = TypeVar("T")
 A = TypeVar("A")
-View = Callable[..., Response]
+Answer = Response | tuple[BatchResult, int]
+View = Callable[..., Answer]
 
 batches = Blueprint(
     "batches", __name__, url_prefix="/v1", description="A squad's check-ins or sessions at once."
@@ -101,29 +100,28 @@ _CHECK_INS: Kind[CheckIn, Submitted] = Kind(
     label="sheet.many_check_ins",
     file_name="check-ins-with-advice",
     body=CHECK_IN_BATCH,
+    result=BatchResultSchema(),
     layout=CHECK_INS,
     load=load_check_in,
     reject=reject_contradictions,
     subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
-    answer_member="advice",
     outcome=_check_in_outcome,
-    answer=lambda answer: to_json(localize(answer.advice)),
+    answer=lambda answer: localize(answer.advice),
     answer_cells=lambda answer: advice_in_row(localize(answer.advice)),
     problem_cells=RowAnswer,
 )
-_LOGGED = LoggedSchema()
 _SESSIONS: Kind[Session, Logged] = Kind(
     many="sessions",
     label="sheet.many_sessions",
     file_name="sessions-logged",
     body=SESSION_BATCH,
+    result=SessionBatchResultSchema(),
     layout=SESSIONS,
     load=load_session,
     reject=list,
     subject=lambda session: (session.athlete_id, session.starts_at.isoformat()),
-    answer_member="session",
     outcome=lambda logged: "created" if logged.is_new else "unchanged",
-    answer=lambda logged: _LOGGED.dump(in_language_of_request(logged)),
+    answer=in_language_of_request,
     answer_cells=logged_in_row,
     problem_cells=SessionRowAnswer,
 )
@@ -160,7 +158,7 @@ def _describe_batch(
 
 @batches.route("/check-ins/batch", methods=["POST"])
 @_describe_batch(CHECK_IN_BATCH, BatchResultSchema, BatchProblemSchema)
-def post_check_ins(query: Mapping[str, Any]) -> Response:
+def post_check_ins(query: BatchQuery) -> Answer:
     """Store many check-ins and give the advice of each.
 
     The results are in the order sent. If CSV is asked for, the sheet comes back with the advice
@@ -172,7 +170,7 @@ def post_check_ins(query: Mapping[str, Any]) -> Response:
 
 @batches.route("/sessions/batch", methods=["POST"])
 @_describe_batch(SESSION_BATCH, SessionBatchResultSchema, SessionBatchProblemSchema)
-def post_sessions(query: Mapping[str, Any]) -> Response:
+def post_sessions(query: BatchQuery) -> Answer:
     """Log many sessions, and say of each what became of today's advice.
 
     The results are in the order sent. If CSV is asked for, the sheet comes back with the ids of the
@@ -183,23 +181,23 @@ def post_sessions(query: Mapping[str, Any]) -> Response:
 
 
 def _answer(
-    kind: Kind[T, A], query: Mapping[str, Any], answer_one: Callable[[Transaction, T], A]
-) -> Response:
+    kind: Kind[T, A], query: BatchQuery, answer_one: Callable[[Transaction, T], A]
+) -> Answer:
     sheet, rows = _rows(kind, query)
     limit = context().settings.batch_row_limit
     if not 0 < len(rows) <= limit:
         many = lazy(kind.label)
         raise InvalidInput(lazy("sheet.how_many", most=limit, many=many, count=len(rows)))
-    form = preferred_media_type((JSON, CSV, XLSX), query.get("format"))
+    form = preferred_media_type((JSON, CSV, XLSX), query.format)
     book = AnswerBook.open(sheet) if form == XLSX else None
-    submit = submit_all_or_none if query.get("atomic") else submit_each
+    submit = submit_all_or_none if query.atomic else submit_each
     outcomes = submit(context().store, kind.reject(rows), answer_one)
     if form == JSON:
         return _json_answer(kind, sheet, outcomes)
     return _sheet_answer(kind, book, sheet or _sheet(kind, rows), outcomes)
 
 
-def _rows(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None, list[Row[T]]]:
+def _rows(kind: Kind[T, A], query: BatchQuery) -> tuple[Sheet | None, list[Row[T]]]:
     request.max_content_length = context().settings.batch_body_limit_bytes
     refuse_other_than(JSON, *_SHEETS)
     if request.mimetype in _SHEETS:
@@ -209,11 +207,10 @@ def _rows(kind: Kind[T, A], query: Mapping[str, Any]) -> tuple[Sheet | None, lis
     return None, rows_of_json(entries, kind.load, f"/{kind.many}")
 
 
-def _read_options(query: Mapping[str, Any]) -> ReadOptions:
-    order = query.get("date_order")
+def _read_options(query: BatchQuery) -> ReadOptions:
     return ReadOptions(
-        date_order=DateOrder(order) if order else None,
-        table=query.get("sheet"),
+        date_order=DateOrder(query.date_order) if query.date_order else None,
+        table=query.sheet,
         zone_of=zones_of_athletes(),
     )
 
@@ -246,21 +243,20 @@ def _status(outcomes: Sequence[RowOutcome[T, A]]) -> int:
 
 def _json_answer(
     kind: Kind[T, A], sheet: Sheet | None, outcomes: Sequence[RowOutcome[T, A]]
-) -> Response:
-    rejected = sum(one.is_rejected for one in outcomes)
-    plain = {
-        "accepted": sum(one.is_stored for one in outcomes),
-        "rejected": rejected,
-        **({"sheet": sheet.describe(texts())} if sheet else {}),
-        "results": [outcome_to_json(kind, one, _catalogue_for(sheet)) for one in outcomes],
-    }
+) -> Answer:
+    result = BatchResult(
+        sum(one.is_stored for one in outcomes),
+        sum(one.is_rejected for one in outcomes),
+        sheet.reading(texts()) if sheet else None,
+        [row_result(kind, one, _catalogue_for(sheet)) for one in outcomes],
+    )
     status = _status(outcomes)
     if status != _NOTHING_STORED:
-        return json_answer(plain, status)
-    counts = {"rejected": rejected, "count": len(outcomes)}
+        return result, status
+    counts = {"rejected": result.rejected, "count": len(outcomes)}
     nothing = InvalidInput(lazy("sheet.nothing_stored", many=lazy(kind.label), **counts))
     problem = problem_of(render_error(nothing, _catalogue_for(sheet)))
-    return problem_answer(problem, extension=plain)
+    return problem_answer(problem, extension=kind.result.dump(result))
 
 
 def _catalogue_for(sheet: Sheet | None) -> Texts:
