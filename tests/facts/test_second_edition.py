@@ -73,7 +73,7 @@ def test_older_rule_sets_see_none_of_them() -> None:
 
 def test_every_fact_of_the_list_stands_in_the_dictionary() -> None:
     second = {name for name, fact in DICTIONARY.items() if fact.edition == SECOND_EDITION}
-    assert len(second) == 80
+    assert len(second) == 81
     assert len(DICTIONARY) - len(second) == 70
 
 
@@ -571,6 +571,7 @@ def usual_of(*minutes: float, check_ins: tuple[CheckIn, ...] = ()) -> float:
     [
         {"illness": "fever"},
         {"illness": "below-neck"},
+        {"illness": "above-neck"},
         {"temperature_c": 38.4},
         {"warning_signs": ("palpitations",)},
         {"pain": (Pain("left knee", "joint", ("quadriceps",)),)},
@@ -587,7 +588,7 @@ def test_a_week_in_which_landing_work_had_to_rest_is_left_out_of_the_usual(
 @pytest.mark.parametrize(
     "told",
     [
-        {"illness": "above-neck"},
+        {"illness": "none"},
         {"pain": (Pain("right shoulder", "joint", ("shoulders",)),)},
         {"pain": (Pain("left knee", "other", ("quadriceps",)),)},
         {"warning_signs": ()},
@@ -596,6 +597,11 @@ def test_a_week_in_which_landing_work_had_to_rest_is_left_out_of_the_usual(
 def test_a_week_in_which_landing_work_could_go_on_counts(told: dict[str, Any]) -> None:
     said = (morning(10, **told), morning(19, **told))
     assert usual_of(0, 0, 60, 60, check_ins=said) == pytest.approx(30)
+
+
+def test_a_full_week_that_ended_ill_does_not_lower_the_usual() -> None:
+    ill = (morning(7, illness="fever"), morning(14, illness="fever"))
+    assert usual_of(60, 60, 20, 60, check_ins=ill) == pytest.approx(60)
 
 
 def test_where_too_few_weeks_are_free_of_rest_all_count() -> None:
@@ -647,6 +653,25 @@ def test_a_run_is_held_against_the_longest_of_thirty_days(planned: float, over: 
 def test_without_kilometres_minutes_are_compared() -> None:
     done = (session(31, RUN), session(5, replace(RUN, minutes=50.0)))
     assert part(replace(RUN, minutes=60.0), history=logged(*done))["longest_run_over_percent"] == 20
+
+
+@pytest.mark.parametrize("kilometres", [None, 24.0])
+def test_the_minutes_allowed_of_a_run_keep_it_at_a_tenth_above_the_longest(
+    kilometres: float | None,
+) -> None:
+    """Of a run that is planned in kilometres too, at its own pace."""
+    long_ago = session(31, RUN)
+    longest = session(5, replace(RUN, minutes=50.0, kilometres=10.0))
+    planned = replace(RUN, minutes=120.0, kilometres=kilometres)
+    told = part(planned, history=logged(long_ago, longest))
+    assert told["run_minutes_allowed"] == pytest.approx(55.0)
+
+
+def test_without_planned_minutes_none_are_allowed() -> None:
+    done = (session(31, RUN), session(5, replace(RUN, kilometres=10.0)))
+    told = part(replace(RUN, minutes=None, kilometres=24.0), history=logged(*done))
+    assert told["longest_run_over_percent"] == 140
+    assert "run_minutes_allowed" not in told
 
 
 def test_hard_endurance_days_are_counted_up_to_yesterday() -> None:

@@ -214,6 +214,7 @@ class FactSource:
             ("break_days", known.days if known else None),
             ("hours_to_competition", circumstances.hours_to_competition(past, block, start)),
             ("longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)),
+            ("run_minutes_allowed", prescription.run_minutes_allowed(past, log, block)),
             (
                 "planned_share_percent",
                 prescription.share_of_usual(past, log, block, group, others.blocks, known),

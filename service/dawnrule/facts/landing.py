@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from statistics import median
 
 from dawnrule.facts.history import Past, Unavailable, too_few
-from dawnrule.facts.illness import illness_of
+from dawnrule.facts.illness import NOT_ILL, illness_of
 from dawnrule.facts.load_formulas import rise_percent
 from dawnrule.facts.pain import counts_for, passed_through
 from dawnrule.facts.work import ENDURANCE, Work, WorkLog, is_court_sport, is_running, lands_hard
@@ -87,18 +87,20 @@ def _usual_minutes(past: Past, log: WorkLog) -> float | Unavailable:
     That is the median of the four weeks before this one. The last of them counts by itself where
     it holds more, up to a third above that median: who builds up by less than a third a week keeps
     to what was told, and one steep week is no usual one. Weeks without any training are left out,
-    and those on which the athlete was told to rest, as long as enough others are left.
+    and those in which landing work was not to be done where that makes the usual more, as long as
+    enough others are left.
     """
     window = past.parameters("landing_minutes_above_usual_percent")
     this_week = past.log.today - timedelta(days=DAYS_A_WEEK - 1)
     firsts = [this_week - timedelta(days=week * DAYS_A_WEEK) for week in _weeks(window["weeks"])]
     trained = [first for first in firsts if _is_trained(past, log, first)]
-    free = [first for first in trained if not _was_told_to_rest(past, first)]
-    counted = free if len(free) >= window["least_weeks"] else trained
-    if len(counted) < window["least_weeks"]:
-        return too_few("trained weeks before this one", window["least_weeks"], len(counted))
-    minutes = {first: _minutes(past, log, first, first + _WEEK) for first in counted}
+    if len(trained) < window["least_weeks"]:
+        return too_few("trained weeks before this one", window["least_weeks"], len(trained))
+    minutes = {first: _minutes(past, log, first, first + _WEEK) for first in trained}
     usual = float(median(minutes.values()))
+    free = [first for first in trained if not _was_told_to_rest(past, first)]
+    if len(free) >= window["least_weeks"]:
+        usual = max(usual, median(minutes[first] for first in free))
     if usual == 0:
         return Unavailable("needs landing work in the weeks before, has none")
     steepest = usual * (PER_CENT + window["build_up_percent"]) / PER_CENT
@@ -115,8 +117,8 @@ def _is_trained(past: Past, log: WorkLog, first: date) -> bool:
 
 
 def _was_told_to_rest(past: Past, first: date) -> bool:
-    """Return whether a week holds a day on which landing work had to rest: by a warning sign, an
-    illness or pain of a check-in, or by what is open about the athlete still."""
+    """Return whether a week holds a day on which landing work was not to be done: by a warning
+    sign, an illness or pain of a check-in, or by what is open about the athlete still."""
     days_ago = [(past.log.today - first).days - day for day in range(DAYS_A_WEEK)]
     told = (check_in for days in days_ago for check_in in past.check_ins_on(days))
     return any(_rests(past, check_in) for check_in in told) or any(
@@ -132,7 +134,7 @@ def _rests(past: Past, check_in: CheckIn) -> bool:
     pains = (pain for pain in check_in.pain or () if pain.kind in rules.pain_kinds)
     return bool(
         check_in.warning_signs
-        or ill in rules.illnesses
+        or ill not in (None, NOT_ILL)
         or any(_hurts_landing(past, pain) for pain in pains)
     )
 

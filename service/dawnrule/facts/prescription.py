@@ -144,3 +144,14 @@ def longest_run_over_percent(past: Past, log: WorkLog, block: Block) -> float | 
     if block.minutes is not None and any(minutes):
         return rise_percent(block.minutes, max(minutes))
     return Unavailable("needs a run that says as much as the planned one, has none")
+
+
+def run_minutes_allowed(past: Past, log: WorkLog, block: Block) -> float | Unavailable | None:
+    """Return the planned minutes that keep a run at a tenth above the longest of 30 days."""
+    over = longest_run_over_percent(past, log, block)
+    if over is None or isinstance(over, Unavailable):
+        return over
+    if block.minutes is None:
+        return Unavailable("the plan does not say its minutes")
+    percent: float = past.parameters("run_minutes_allowed")["percent"]
+    return block.minutes * (PER_CENT + percent) / (PER_CENT + over)
