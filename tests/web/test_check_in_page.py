@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date
 from html.parser import HTMLParser
 from typing import Any
@@ -13,9 +12,10 @@ from werkzeug.datastructures import MultiDict
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Athlete
-from dawnrule.store import PrivateAddress, Purpose, Store, StoredCheckIn, hash_token, new_token
+from dawnrule.store import Store, new_token
 from tests.conftest import Client, Clock
 from tests.factories import EXAMPLE
+from tests.web.conftest import Stored
 
 SENT = {"date": "2026-03-09", "seen": "0", "plan": "off"}
 """The least that the page sends: a day off, with nothing answered."""
@@ -23,8 +23,6 @@ SENT = {"date": "2026-03-09", "seen": "0", "plan": "off"}
 say = Texts.bundled().say
 
 NOTHING = say("phone.plan_nothing")
-
-Stored = Callable[..., StoredCheckIn]
 
 
 def at(section: str) -> str:
@@ -57,27 +55,6 @@ class Form(HTMLParser):
 
     def all(self, tag: str) -> list[dict[str, str | None]]:
         return [has for name, has in self.tags if name == tag]
-
-
-@pytest.fixture
-def path(store: Store, squad: Any, clock: Clock) -> str:
-    """The address of a-03's page."""
-    token = new_token()
-    address = PrivateAddress("p-01", Purpose.CHECK_IN, "a-03", "phone", clock(), None)
-    store.write(lambda transaction: transaction.private_addresses.add(address, hash_token(token)))
-    return f"/check-in/{token}"
-
-
-@pytest.fixture
-def stored(store: Store) -> Stored:
-    """What is stored of a-03 for a date."""
-
-    def latest(on: str = "2026-03-09") -> StoredCheckIn:
-        found = store.read(lambda b: b.check_ins.latest("a-03", date.fromisoformat(on)))
-        assert found is not None
-        return found
-
-    return latest
 
 
 def test_every_control_starts_as_not_answered(client: Client, path: str) -> None:
@@ -565,11 +542,12 @@ def test_the_page_says_whose_it_is_by_first_name_and_not_in_the_title(
         ({"sleep/hours": "lots"}, "sleep/hours", "sleep_hours"),
         ({"sleep/hours": "25"}, "sleep/hours", "sleep_hours"),
         ({"sleep/hours": "-1"}, "sleep/hours", "sleep_hours"),
-        ({"sleep/hours": "7:30"}, "sleep/hours", "sleep_hours"),
+        ({"sleep/hours": "7:60"}, "sleep/hours", "sleep_hours"),
+        ({"sleep/hours": "7 min 30"}, "sleep/hours", "sleep_hours"),
         ({"sleep/hours": "\u0667"}, "sleep/hours", "sleep_hours"),
         ({"sleep/quality": "6"}, "sleep/quality", "choice"),
         ({"soreness/chest": "11"}, "soreness/chest", "choice"),
-        ({"fatigue": "4.5"}, "fatigue", "choice"),
+        ({"fatigue": "10.5"}, "fatigue", "choice"),
         ({"stress": "a lot"}, "stress", "choice"),
         ({"illness": "cold"}, "illness", "choice"),
         ({"warning_signs": ["hiccups"]}, "warning_signs", "choice"),

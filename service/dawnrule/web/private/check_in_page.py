@@ -31,6 +31,7 @@ from dawnrule.web.http.locale import composer, decided_by_block, label, read_loc
 from dawnrule.web.http.problems import answer_error, answer_http_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.private.addresses import CHECK_IN
+from dawnrule.web.private.controls import CHOICES, is_between
 from dawnrule.web.private.form import (
     COACH,
     DATE,
@@ -38,20 +39,20 @@ from dawnrule.web.private.form import (
     OWN,
     SEEN,
     SIGNS,
-    SOME,
     WHOLE_PAGE,
     Answers,
     Faults,
     Plan,
     answers_of,
     chosen_plan,
+    describes_own,
     faults_of,
-    is_decimal,
     parse_check_in,
     plans_to_choose_from,
     section_of,
     signs_in,
     stops_training,
+    tells_pain,
     with_plan,
     with_signs_counted,
     without_faulty,
@@ -144,6 +145,9 @@ def block_summary(block: BlockAdvice, day: Advice) -> BlockSummary:
     )
 
 
+_FLAGS = ("new_exercise", "to_failure")
+
+
 def _block(block: Block, athlete: Athlete) -> str:
     parts = [label(block.goal)]
     if block.pattern or block.muscle_groups:
@@ -153,6 +157,9 @@ def _block(block: Block, athlete: Athlete) -> str:
         parts.append(label(block.modality))
     if block.starts_at:
         parts.append(block.starts_at.astimezone(ZoneInfo(athlete.time_zone)).strftime("%H:%M"))
+    if block.effort is not None:
+        parts.append(say("phone.plan_effort", effort=texts().number(f"{block.effort:g}")))
+    parts += [say(f"phone.plan_{flag}") for flag in _FLAGS if getattr(block, flag)]
     return ", ".join(parts)
 
 
@@ -447,12 +454,14 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         planned=planned,
         others=others,
         open_others=_any_answered(others, answers, by_control),
-        open_pain=answers.one("pain") == SOME or any(f.startswith("pain/") for f in by_control),
+        open_own=chosen == OWN or describes_own(answers),
+        open_pain=tells_pain(answers) or any(f.startswith("pain/") for f in by_control),
         pains=min(answers.pains() + 1, MOST_PAINS),
         left_out=[name for name in texts().section("phone.at") if name in left_out],
         first_name=next(iter(day.athlete.name.split()), ""),
         own=OWN,
         ratings=_ratings,
+        yes_or_no=CHOICES,
         words=Vocabulary.bundled(),
         day_text=day_text,
         plan_text=plan_text,
@@ -476,7 +485,7 @@ def _ratings(fact: str, answer: str = "") -> list[str]:
     ``answer`` where it lies between two of them, so that a correction keeps it."""
     definition = FactDictionary.bundled()[fact]
     ratings = [str(one) for one in range(int(definition.least), int(definition.greatest) + 1)]
-    if is_decimal(answer) and answer not in ratings:
+    if is_between(answer) and answer not in ratings:
         return sorted([*ratings, answer], key=float)
     return ratings
 

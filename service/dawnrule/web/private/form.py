@@ -18,9 +18,10 @@ from werkzeug.datastructures import MultiDict
 
 from dawnrule.errors import FieldError, InvalidInput
 from dawnrule.model import Vocabulary
-from dawnrule.model.entities import Athlete, Block, CheckIn, Pain
+from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import to_json
 from dawnrule.schemas.check_in import MOST_PAINS, load_check_in
+from dawnrule.web.private.controls import ANSWERS, OF_A_PAIN, OF_OWN_SESSION, RATING, Control
 
 SENT, COACH, YESTERDAY, OFF, OWN = "sent", "coach", "yesterday", "off", "own"
 
@@ -70,7 +71,7 @@ NONE, SOME = "none", "some"
 DATE, SEEN = "date", "seen"
 SIGNS = "warning_signs"
 
-_PAIN_PARTS = ("where", "kind", "muscle_groups")
+_PAIN_PARTS = (*OF_A_PAIN, "muscle_groups")
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +132,8 @@ def _renumber_pains(given: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str
     described = (n for n in range(MOST_PAINS) if _describes_pain(given, n))
     for number, before in enumerate(described):
         for part in _PAIN_PARTS:
-            kept[f"pain/{number}/{part}"] = given.get(f"pain/{before}/{part}", ())
+            if (name := f"pain/{before}/{part}") in given:
+                kept[f"pain/{number}/{part}"] = given[name]
     return kept
 
 
@@ -143,41 +145,43 @@ def _describes_pain(given: Mapping[str, tuple[str, ...]], number: int) -> bool:
 def _answered(
     check_in: CheckIn, plans: Mapping[str, Plan]
 ) -> Iterator[tuple[str, tuple[str, ...]]]:
+    plain = to_json(check_in)
     yield "plan", (name_of(check_in.plan, plans),)
     for group, rating in check_in.soreness.items():
-        yield f"soreness/{group}", _text(rating)
-    yield "sleep/hours", _text(check_in.sleep.hours)
-    yield "sleep/quality", _text(check_in.sleep.quality)
-    yield "fatigue", _text(check_in.fatigue)
-    yield "stress", _text(check_in.stress)
-    yield "illness", _text(check_in.illness)
+        yield f"soreness/{group}", (RATING.write(rating),)
+    for name, control in ANSWERS.items():
+        yield name, _written(control, _found(plain, name))
     if check_in.warning_signs is not None:
         yield SIGNS, check_in.warning_signs or (NONE,)
     if check_in.pain is not None:
         yield "pain", (SOME if check_in.pain else NONE,)
-        for number, pain in enumerate(check_in.pain):
+        for number, pain in enumerate(plain["pain"]):
             yield from _pain(number, pain)
 
 
-def _pain(number: int, pain: Pain) -> Iterator[tuple[str, tuple[str, ...]]]:
-    yield f"pain/{number}/where", (pain.where,)
-    yield f"pain/{number}/kind", (pain.kind,)
-    yield f"pain/{number}/muscle_groups", pain.muscle_groups
+def _pain(number: int, pain: Mapping[str, Any]) -> Iterator[tuple[str, tuple[str, ...]]]:
+    for part, control in OF_A_PAIN.items():
+        yield f"pain/{number}/{part}", _written(control, pain.get(part))
+    yield f"pain/{number}/muscle_groups", tuple(pain.get("muscle_groups", ()))
 
 
-def _text(value: Any) -> tuple[str, ...]:
-    if value is None:
-        return ()
-    return (f"{value:g}" if isinstance(value, float) else str(value),)
+def _written(control: Control, value: Any) -> tuple[str, ...]:
+    return () if value is None else (control.write(value),)
+
+
+def _found(plain: Mapping[str, Any], name: str) -> Any:
+    """Return the value at the place that the name of a control says, None if there is none."""
+    value: Any = plain
+    for step in name.split("/"):
+        value = value.get(step) if isinstance(value, Mapping) else None
+    return value
 
 
 WHOLE_PAGE = ""
 """The control that a fault belongs to when it is none of them."""
 
-_ASKED = ("sleep", "soreness", "fatigue", "stress", "pain", "illness", "warning_signs", "plan")
-_DECIMAL = re.compile(r"[0-9]{1,3}([.,][0-9]{1,3})?")
-_WHOLE = re.compile(r"[0-9]{1,3}")
-_PAIN_PART = re.compile(r"(pain/[0-9]+)(/where|/kind|/muscle_groups)?")
+_ASKED = {"soreness", "pain", SIGNS, "plan"} | {name.partition("/")[0] for name in ANSWERS}
+_PAIN_PART = re.compile(rf"(pain/[0-9]+)(/(?:{'|'.join(_PAIN_PARTS)}))?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,23 +198,21 @@ def parse_check_in(
     plans: Mapping[str, Plan],
     stored: Mapping[str, Any] | None,
 ) -> CheckIn | Faults:
-    """Convert answers to a check-in, or return everything that is wrong with them. Fields that the
-    page does not ask about stay as in ``stored`` (the JSON form of a check-in)."""
+    """Convert answers to a check-in, or return everything that is wrong with them.
+
+    What the page does not ask about stays as in ``stored`` (the JSON form of a check-in), and so
+    does what a form has no control for: a page that was opened before there was one.
+    """
     contradictions = dict(_contradictions(answers, plans))
-    plain = {name: value for name, value in (stored or {}).items() if name not in _ASKED}
+    before = stored or {}
+    plain = {name: value for name, value in before.items() if name not in _ASKED}
     plain |= {"athlete_id": athlete.id, "date": on.isoformat()}
-    plain |= _reported(answers) | _planned(answers, athlete, on, plans)
+    plain |= _reported(answers, before) | _planned(answers, athlete, on, plans)
     try:
         check_in = load_check_in(plain)
     except InvalidInput as invalid:
         return Faults({**faults_of(invalid, answers).by_control, **contradictions})
     return Faults(contradictions) if contradictions else check_in
-
-
-def is_decimal(text: str) -> bool:
-    """Return whether a text is a number with a decimal point, as a rating between two whole
-    ones."""
-    return "." in text and bool(_DECIMAL.fullmatch(text))
 
 
 def faults_of(invalid: InvalidInput, answers: Answers) -> Faults:
@@ -222,7 +224,12 @@ def faults_of(invalid: InvalidInput, answers: Answers) -> Faults:
 
 def chosen_plan(answers: Answers) -> str:
     """Return the name of the chosen plan; describing a plan of one's own chooses it."""
-    return answers.one("plan") or (OWN if answers.one("own/goal") else "")
+    return answers.one("plan") or (OWN if describes_own(answers) else "")
+
+
+def describes_own(answers: Answers) -> bool:
+    """Return whether anything is said of a session of one's own."""
+    return any(name.startswith("own/") and answers.one(name) for name in answers.given)
 
 
 def _contradictions(answers: Answers, plans: Mapping[str, Plan]) -> Iterator[tuple[str, str]]:
@@ -231,7 +238,7 @@ def _contradictions(answers: Answers, plans: Mapping[str, Plan]) -> Iterator[tup
         yield "plan", "phone.wrong.plan_missing"
     elif chosen != OWN and chosen not in plans:
         yield "plan", "phone.wrong.choice"
-    elif chosen != OWN and answers.one("own/goal"):
+    elif chosen != OWN and describes_own(answers):
         yield "plan", "phone.wrong.plan_twice"
     if answers.one("pain") == NONE and _pains(answers):
         yield "pain", "phone.wrong.pain_and_none"
@@ -239,45 +246,67 @@ def _contradictions(answers: Answers, plans: Mapping[str, Plan]) -> Iterator[tup
         yield "pain/0/where", "phone.wrong.pain_where"
     if answers.one("pain") not in ("", NONE, SOME):
         yield "pain", "phone.wrong.choice"
+    yield from _contradictions_of_heat(answers)
 
 
-def _reported(answers: Answers) -> dict[str, Any]:
+def _contradictions_of_heat(answers: Answers) -> Iterator[tuple[str, str]]:
+    air = ("heat/temperature_c", "heat/humidity_percent")
+    given = [name for name in air if answers.one(name)]
+    if given and answers.one("heat/wbgt_c"):
+        yield air[0], "phone.wrong.heat_twice"
+    elif len(given) == 1:
+        missing = next(name for name in air if name not in given)
+        yield missing, "phone.wrong.heat_pair"
+
+
+def _reported(answers: Answers, before: Mapping[str, Any]) -> dict[str, Any]:
     """Collect everything but the plan, in the JSON form of a check-in."""
-    soreness = {
-        name.removeprefix("soreness/"): _number(answers.one(name), _DECIMAL)
-        for name in answers.given
-        if name.startswith("soreness/") and answers.one(name)
-    }
-    sleep = {
-        "hours": _number(answers.one("sleep/hours"), _DECIMAL),
-        "quality": _number(answers.one("sleep/quality"), _WHOLE),
-    }
-    rated = {name: _number(answers.one(name), _WHOLE) for name in ("fatigue", "stress")}
-    reported = {
-        "sleep": _without_blanks(sleep),
-        "soreness": soreness,
-        "illness": answers.one("illness"),
-    }
-    pains, signs = _pains(answers), answers.many("warning_signs")
+    reported: dict[str, Any] = {"soreness": _soreness(answers, before.get("soreness", {}))}
+    for name, control in ANSWERS.items():
+        section, _, last = name.rpartition("/")
+        inner = reported.setdefault(section, {}) if section else reported
+        inner[last] = _value(answers, name, control, _found(before, name))
+    pains, signs = _pains(answers, before.get("pain", ())), answers.many(SIGNS)
     lists: dict[str, Any] = {}
     if signs:
-        lists["warning_signs"] = [sign for sign in signs if sign != NONE]
+        lists[SIGNS] = [sign for sign in signs if sign != NONE]
     if pains or answers.one("pain") == NONE:
         lists["pain"] = pains
-    return _without_blanks(reported | rated) | lists
+    return _without_blanks(reported) | lists
 
 
-def _pains(answers: Answers) -> list[dict[str, Any]]:
-    """List the pains that are described."""
-    pains = (
-        {
-            "where": answers.one(f"pain/{number}/where"),
-            "kind": answers.one(f"pain/{number}/kind"),
-            "muscle_groups": list(answers.many(f"pain/{number}/muscle_groups")),
-        }
-        for number in range(answers.pains())
-    )
-    return [pain for pain in map(_without_blanks, pains) if pain]
+def _soreness(answers: Answers, before: Mapping[str, Any]) -> dict[str, Any]:
+    section = "soreness/"
+    named = {name.removeprefix(section): name for name in answers.given if name.startswith(section)}
+    return {
+        group: _value(answers, name, RATING, before.get(group)) for group, name in named.items()
+    }
+
+
+def _value(answers: Answers, name: str, control: Control, before: Any) -> Any:
+    """Return the value that is answered at a control, empty for none. Where the form has no such
+    control it is the value ``before``."""
+    if name not in answers.given:
+        return "" if before is None else before
+    text = answers.one(name)
+    return control.value(text, before) if text else ""
+
+
+def _pains(answers: Answers, before: Sequence[Mapping[str, Any]] = ()) -> list[dict[str, Any]]:
+    """List the pains that are described. What the form has no control for stays as it was
+    ``before`` at the same place."""
+    return [pain for n in range(answers.pains()) if (pain := _one_pain(answers, n, before))]
+
+
+def _one_pain(answers: Answers, number: int, before: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    name = f"pain/{number}"
+    where = answers.one(f"{name}/where")
+    same: Mapping[str, Any] = next((one for one in before if one["where"] == where), {})
+    pain: dict[str, Any] = {
+        part: _value(answers, f"{name}/{part}", control, same.get(part))
+        for part, control in OF_A_PAIN.items()
+    }
+    return _without_blanks(pain | {"muscle_groups": list(answers.many(f"{name}/muscle_groups"))})
 
 
 def _planned(
@@ -287,12 +316,12 @@ def _planned(
     if chosen != OWN:
         planned = CheckIn(athlete.id, on, tuple(plans.get(chosen, ())))
         return {"plan": to_json(planned)["plan"]}
-    block = {
-        "goal": answers.one("own/goal"),
-        "muscle_groups": list(answers.many("own/muscle_groups")),
-        "modality": answers.one("own/modality"),
-        "starts_at": _start(answers.one("own/starts_at"), athlete, on),
+    block: dict[str, Any] = {
+        part: _value(answers, f"own/{part}", control, None)
+        for part, control in OF_OWN_SESSION.items()
     }
+    block["muscle_groups"] = list(answers.many("own/muscle_groups"))
+    block["starts_at"] = _start(answers.one("own/starts_at"), athlete, on)
     return {"plan": [_without_blanks(block)]}
 
 
@@ -307,16 +336,13 @@ def _start(clock: str, athlete: Athlete, on: date) -> str:
     return normalize_local(datetime.combine(on, at, ZoneInfo(athlete.time_zone))).isoformat()
 
 
-def _number(text: str, pattern: re.Pattern[str]) -> float | int | str:
-    """Convert a text with a decimal point or comma to a number; other text stays as it is."""
-    if not pattern.fullmatch(text):
-        return text
-    return int(text) if text.isdecimal() else float(text.replace(",", "."))
-
-
 def _without_blanks(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Drop empty values; zero is an answer."""
-    return {name: value for name, value in values.items() if value not in ("", [], {})}
+    """Drop empty values, and sections of nothing else; zero and "no" are answers."""
+    inner = {
+        name: _without_blanks(value) if isinstance(value, Mapping) else value
+        for name, value in values.items()
+    }
+    return {name: value for name, value in inner.items() if value not in ("", [], {})}
 
 
 def _control(error: FieldError, own: bool) -> str:
@@ -329,6 +355,8 @@ def _control(error: FieldError, own: bool) -> str:
         return first
     if pain := _PAIN_PART.match(name):
         return f"{pain[1]}{pain[2] or '/where'}"
+    if first in ANSWERS:
+        return first
     return name if first in _ASKED else WHOLE_PAGE
 
 
@@ -341,10 +369,21 @@ def _sentence(control: str) -> str:
 
 _SENTENCES = {
     "sleep/hours": "phone.wrong.sleep_hours",
+    "sleep/naps_hours": "phone.wrong.naps",
     "own/goal": "phone.wrong.own_goal",
     "own/starts_at": "phone.wrong.own_time",
     "where": "phone.wrong.pain_where",
     "kind": "phone.wrong.pain_kind",
+    "temperature_c": "phone.wrong.temperature",
+    "jump_height_cm": "phone.wrong.jump",
+    "grip_kg": "phone.wrong.grip",
+    "heat/temperature_c": "phone.wrong.air",
+    "heat/humidity_percent": "phone.wrong.humidity",
+    "heat/wbgt_c": "phone.wrong.wbgt",
+    "takes/caffeine_mg": "phone.wrong.caffeine",
+    "takes/bicarbonate_g": "phone.wrong.bicarbonate",
+    "takes/creatine_g": "phone.wrong.creatine",
+    "takes/other": "phone.wrong.takes_other",
 }
 
 
@@ -360,8 +399,13 @@ def signs_in(answers: Answers) -> tuple[str, ...]:
 def stops_training(answers: Answers) -> bool:
     """Return whether a warning sign, pain, fever or illness below the neck is reported, so that the
     plan matters little."""
-    in_pain = answers.one("pain") == SOME or answers.pains() > 0
-    return in_pain or answers.one("illness") in _ILL_ENOUGH or bool(signs_in(answers))
+    is_ill = answers.one("illness") in _ILL_ENOUGH
+    return tells_pain(answers) or is_ill or bool(signs_in(answers))
+
+
+def tells_pain(answers: Answers) -> bool:
+    """Return whether pain is reported or described."""
+    return answers.one("pain") == SOME or answers.pains() > 0
 
 
 def with_plan(answers: Answers, plan: str) -> Answers:
@@ -386,7 +430,9 @@ def without_faulty(answers: Answers, wrong: Iterable[str]) -> Answers:
     then not denied either."""
     dropped = {name for control in wrong for name in _dropped_with(control)}
     kept = {name: texts for name, texts in answers.given.items() if not _is_in(name, dropped)}
-    return Answers.renumbered(kept)
+    # blank, as without its control an answer would stay what it was before
+    blank = {name: ("",) for name in ANSWERS if _is_in(name, dropped)}
+    return Answers.renumbered(kept | blank)
 
 
 def section_of(control: str) -> str:
@@ -401,7 +447,7 @@ def _dropped_with(control: str) -> tuple[str, ...]:
         return "plan", "own/"
     if section == "pain" and steps:
         return "pain", f"pain/{steps[0]}/"
-    return (control,)
+    return ("heat/",) if section == "heat" else (control,)  # it makes sense only as a whole
 
 
 def _is_in(name: str, dropped: Iterable[str]) -> bool:
