@@ -27,15 +27,21 @@ from tests.cli.terminal import typed
 def commands(command: click.Command, words: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
     yield words
     if isinstance(command, click.Group):
-        for name, inner in command.commands.items():
-            yield from commands(inner, (*words, name))
+        for name in command.list_commands(click.Context(command)):
+            yield from commands(inner_of(command, name), (*words, name))
+
+
+def inner_of(group: click.Group, name: str) -> click.Command:
+    command = group.get_command(click.Context(group), name)
+    assert command is not None
+    return command
 
 
 def found(words: tuple[str, ...]) -> click.Command:
     command: click.Command = main
     for word in words:
         assert isinstance(command, click.Group)
-        command = command.commands[word]
+        command = inner_of(command, word)
     return command
 
 

@@ -3,6 +3,7 @@
 Reading order:
 
 - ``main``: START HERE: the command, and errors as messages with an exit code.
+- ``lazy``: a group that reads only the command that is typed.
 - ``options``: options that several commands share, rule sets by name, progress bars.
 - ``tables``: advice and errors as text for a terminal.
 - ``demo``, ``serve`` (with ``openapi``), ``advise``, ``outlook``: advice for a morning.

@@ -7,23 +7,8 @@ from typing import Any
 import click
 
 import dawnrule
-from dawnrule.cli.advise import advise
-from dawnrule.cli.athletes import athletes
-from dawnrule.cli.audit import audit
-from dawnrule.cli.concerns import concerns
-from dawnrule.cli.demo import demo
-from dawnrule.cli.keys import keys
-from dawnrule.cli.maintenance import backup, restore, retention
-from dawnrule.cli.outlook import outlook
-from dawnrule.cli.private_addresses import addresses
-from dawnrule.cli.publishing import activate, publish, rollback, shadow
-from dawnrule.cli.replay import replay
-from dawnrule.cli.rules import rules
-from dawnrule.cli.serve import openapi, serve
-from dawnrule.cli.statistics import scorecard, verify
-from dawnrule.cli.tables import refusal_lines
+from dawnrule.cli.lazy import LazyGroup
 from dawnrule.errors import Conflict, DawnruleError, NotFound, StoreUnusable
-from dawnrule.i18n.catalog import Texts
 
 _WRONG_USE = (Conflict, NotFound, StoreUnusable)
 
@@ -40,7 +25,7 @@ class WronglyUsed(Refused):
     exit_code = 2
 
 
-class DawnruleGroup(click.Group):
+class DawnruleGroup(LazyGroup):
     """A group that reports the service's errors as messages, without a traceback."""
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -48,11 +33,38 @@ class DawnruleGroup(click.Group):
         try:
             return super().invoke(ctx)
         except DawnruleError as error:
+            from dawnrule.cli.tables import refusal_lines
+            from dawnrule.i18n.catalog import Texts
+
             kind = WronglyUsed if isinstance(error, _WRONG_USE) else Refused
             raise kind("\n".join(refusal_lines(error, Texts.bundled()))) from error
 
 
-@click.group(cls=DawnruleGroup, context_settings={"help_option_names": ["-h", "--help"]})
+_MODULES = {
+    "addresses": "private_addresses",
+    "advise": "advise",
+    "athletes": "athletes",
+    "audit": "audit",
+    "backup": "maintenance",
+    "concerns": "concerns",
+    "demo": "demo",
+    "keys": "keys",
+    "openapi": "serve",
+    "outlook": "outlook",
+    "replay": "replay",
+    "restore": "maintenance",
+    "retention": "maintenance",
+    "rules": "rules",
+    "serve": "serve",
+}
+"""The module of each command."""
+
+
+@click.group(
+    cls=DawnruleGroup,
+    elsewhere=_MODULES,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
 @click.version_option(dawnrule.__version__, prog_name="dawnrule")
 def main() -> None:
     """Decide each morning whether to train as planned.
@@ -62,11 +74,3 @@ def main() -> None:
 
     Start with: dawnrule demo
     """
-
-
-for _command in (demo, advise, outlook, serve, rules, replay, keys, backup, restore, openapi):
-    main.add_command(_command)
-for _command in (audit, athletes, addresses, concerns, retention):
-    main.add_command(_command)
-for _command in (publish, activate, rollback, shadow, scorecard, verify):
-    rules.add_command(_command)

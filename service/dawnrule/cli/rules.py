@@ -12,6 +12,7 @@ import click
 from tabulate import tabulate
 
 import dawnrule
+from dawnrule.cli.lazy import LazyGroup
 from dawnrule.cli.options import count_of, default_rule_set_option, format_option, rule_set_named
 from dawnrule.cli.publishing import rule_sets_table
 from dawnrule.clock import now
@@ -144,7 +145,17 @@ def _line_of_verdict(change: VerdictChange) -> str:
     return f"{way}: {in_flow(change.facts)} ({by})"
 
 
-@click.group()
+@click.group(
+    cls=LazyGroup,
+    elsewhere={
+        "activate": "publishing",
+        "publish": "publishing",
+        "rollback": "publishing",
+        "scorecard": "statistics",
+        "shadow": "publishing",
+        "verify": "statistics",
+    },
+)
 def rules() -> None:
     """List rule sets, check one, or compare two.
 

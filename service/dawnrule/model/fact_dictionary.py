@@ -60,6 +60,10 @@ class FactDefinition:
         """Whether the fact is ordered, so that above and below make sense."""
         return self.type in ("integer", "number")
 
+    def is_readable_in(self, scope: Scope) -> bool:
+        """Tell whether a rule of this scope may test the fact."""
+        return scope == "part" or self.scope == "day"
+
     def accepts(self, value: object) -> bool:
         """Return whether a value has the declared type and lies in the declared range."""
         match self.type:
@@ -146,7 +150,7 @@ class FactDictionary(Mapping[str, FactDefinition]):
 
     def readable_in(self, scope: Scope) -> frozenset[str]:
         """Return the facts that a rule of this scope may test: part rules read day facts too."""
-        return frozenset(n for n, d in self.items() if scope == "part" or d.scope == "day")
+        return frozenset(n for n, d in self.items() if d.is_readable_in(scope))
 
 
 def _definition(

@@ -5,13 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Self
-
-import openpyxl
-from openpyxl.cell import Cell
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
-from openpyxl.utils.exceptions import InvalidFileException
-from openpyxl.worksheet.worksheet import Worksheet
+from typing import TYPE_CHECKING, Self
 
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.lazy import lazy
@@ -19,12 +13,15 @@ from dawnrule.sheet.columns import plain_name
 from dawnrule.sheet.sheet import Sheet
 from dawnrule.sheet.writer import Answers, answers_by_row
 
+if TYPE_CHECKING:  # openpyxl takes long to import, and most commands write no workbook
+    from openpyxl import Workbook
+    from openpyxl.worksheet.worksheet import Worksheet
+
 _TEXT = "s"
 _REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 _OPENING_ERRORS = (
     ArithmeticError,
     AttributeError,
-    InvalidFileException,
     LookupError,
     OSError,
     SyntaxError,
@@ -38,7 +35,7 @@ class AnswerBook:
     """A workbook that is open for answers."""
 
     sheet: Sheet
-    workbook: openpyxl.Workbook
+    workbook: Workbook
     table: Worksheet
 
     @classmethod
@@ -46,13 +43,16 @@ class AnswerBook:
         """Open the workbook of a sheet, without its macros; do so before anything is stored. Raises
         ``InvalidInput`` for a sheet that did not come in an .xlsx workbook, or in one that cannot
         be written."""
+        import openpyxl
+        from openpyxl.utils.exceptions import InvalidFileException
+
         source = sheet.workbook if sheet else None
         if sheet is None or source is None or source.form != "xlsx":
             raise InvalidInput(lazy("sheet.answer_needs_xlsx"))
         try:
             workbook = openpyxl.load_workbook(io.BytesIO(source.data), keep_vba=False)
             table = workbook[source.table]
-        except _OPENING_ERRORS as error:
+        except (*_OPENING_ERRORS, InvalidFileException) as error:
             raise InvalidInput(lazy("sheet.answer_not_written")) from error
         return cls(sheet, workbook, table)
 
@@ -82,6 +82,8 @@ def _places(sheet: Sheet) -> list[int]:
 
 
 def _write(table: Worksheet, row: int, places: Sequence[int], texts: Sequence[str]) -> None:
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
+
     for place, text in zip(places, texts, strict=True):
         cell = table.cell(row, place)
         if isinstance(cell, Cell):  # hidden parts of merged cells are of another class

@@ -125,12 +125,13 @@ class ConditionReader:
         return tests[0] if len(tests) == 1 else all_of(*tests)
 
     def _definition(self, name: Any, pointer: str) -> FactDefinition:
-        readable = self.dictionary.readable_in(self.scope)
-        if isinstance(name, str) and name in readable:
-            return self.dictionary[name]
-        if isinstance(name, str) and name in self.dictionary:
+        found = self.dictionary.get(name) if isinstance(name, str) else None
+        if found is not None and found.is_readable_in(self.scope):
+            return found
+        if found is not None:
             message = f"{name} is a fact of a part; a day rule reads day facts only"
             raise ConditionInvalid("scope", pointer, message)
+        readable = self.dictionary.readable_in(self.scope)
         known = ", ".join(fact for fact in self.dictionary if fact in readable)
         raise ConditionInvalid("unknown-fact", pointer, f"unknown fact {name!r}; known: {known}")
 

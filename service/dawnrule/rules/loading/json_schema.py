@@ -9,7 +9,6 @@ from typing import Any
 
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError
-from referencing import Registry, Resource
 
 from dawnrule.errors import Finding
 from dawnrule.i18n.resources import rules_folder
@@ -93,15 +92,30 @@ def _say(error: ValidationError) -> str:
 
 @cache
 def _validator(schema: str) -> Draft202012Validator:
-    registry = Registry().with_resource(RULE_SET, Resource.from_contents(_read(RULE_SET)))
-    return Draft202012Validator(_read(schema), registry=registry)
+    return Draft202012Validator(_read(schema))
 
 
 @cache
 def _read(schema: str) -> Any:
-    """Read a schema. Conditions, which are most of a file, are not looked into: what would be found
-    there is left to their parser."""
+    """Read a schema with each reference replaced by what it refers to: to follow one takes longer
+    than to validate. Conditions, which are most of a file and refer to themselves, are not looked
+    into: what would be found there is left to their parser."""
     read = json.loads((rules_folder() / schema).read_text(encoding="utf-8"))
     if schema == RULE_SET:
         read["$defs"]["condition"] = True
-    return read
+    return _written_out(read, read)
+
+
+def _written_out(part: Any, whole: Any) -> Any:
+    match part:
+        case {"$ref": str(reference)}:
+            file, _, pointer = reference.partition("#/")
+            found = _read(file) if file else whole
+            for step in pointer.split("/"):
+                found = found[step]
+            return found if file else _written_out(found, whole)
+        case dict():
+            return {name: _written_out(inner, whole) for name, inner in part.items()}
+        case list():
+            return [_written_out(inner, whole) for inner in part]
+    return part
