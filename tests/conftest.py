@@ -4,7 +4,9 @@ a free port."""
 from __future__ import annotations
 
 import gc
+import os
 import re
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -42,6 +44,10 @@ hypothesis_settings.register_profile(
 )
 hypothesis_settings.load_profile("any machine")
 """How long an example takes says something of the machine, and nothing of the service."""
+
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+"""Tests start dozens of processes; the service is compiled for the first of them, not for each."""
 
 MakeKey = Callable[..., str]
 

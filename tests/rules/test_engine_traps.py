@@ -27,6 +27,7 @@ from dawnrule.rules.engine import matcher as matcher_module
 from dawnrule.rules.engine.encoding import HEAD
 from dawnrule.rules.engine.matcher import Matcher
 from dawnrule.rules.evaluation.decider import Decider
+from tests.effort import tries
 from tests.factories import a_rule, a_rule_set
 
 SHIPPED = FactDictionary.bundled()
@@ -61,8 +62,11 @@ def fired(
 
 
 def survives(job: Callable[[], None]) -> bool:
-    """Tell whether a job ends well in a process of its own, within ten minutes."""
-    process = get_context("spawn").Process(target=job)
+    """Tell whether a job ends well in a process of its own, within ten minutes. All of them are
+    forked from one that has imported this module and used no engine."""
+    context = get_context("forkserver")
+    context.set_forkserver_preload([__name__])
+    process = context.Process(target=job)
     process.start()
     process.join(timeout=600)
     process.kill()
@@ -108,7 +112,7 @@ def _many_threads_on_one_decider() -> None:
     with closing(Decider(a_rule_set(rules), SHIPPED)) as decider:
 
         def decide_often(first: int) -> None:
-            for number in range(first, first + 2_000):
+            for number in range(first, first + tries(300, 2_000)):
                 assert len(decider.fired("part", {"soreness": number % 11})) == number % 11 + 1
 
         with ThreadPoolExecutor(8) as threads:
@@ -121,7 +125,7 @@ def test_eight_threads_on_one_decider_get_their_own_answers() -> None:
 
 def _fresh_states_in_which_nothing_fires() -> None:
     never = [a_rule(Test("soreness", Operator.ABOVE, 10))]
-    for number in range(300):
+    for number in range(tries(100, 300)):
         with closing(Matcher(never, SHIPPED, "part")) as matcher:
             if number % 2:
                 assert matcher.fired({"soreness": 3}) == frozenset()
@@ -140,19 +144,23 @@ def test_a_state_in_which_nothing_fired_can_be_deleted() -> None:
     assert survives(_fresh_states_in_which_nothing_fires)
 
 
+DECISIONS = tries(30_000, 200_000)
+"""At a tenth of a kilobyte lost in each, the short run takes 3 % more memory."""
+
+
 def _no_growth_over_many_decisions() -> None:
     rules = [a_rule(Test("sleep_hours", Operator.BELOW, hours), str(hours)) for hours in range(6)]
     with closing(Decider(a_rule_set(rules), SHIPPED)) as decider:
-        for number in range(20_000):
+        for number in range(5_000):
             decider.fired("part", {"sleep_hours": number / 1e3})
         before = memory()
-        for number in range(200_000):
+        for number in range(DECISIONS):
             decider.fired("part", {"sleep_hours": number / 1e4})
         assert memory() < before * 1.02
 
 
-def test_no_memory_is_lost_over_two_hundred_thousand_decisions() -> None:
-    """Nor do 200,000 different facts leave states behind: the library dies of 1,025."""
+def test_no_memory_is_lost_over_tens_of_thousands_of_decisions() -> None:
+    """Nor do as many different facts leave states behind: the library dies of 1,025."""
     assert survives(_no_growth_over_many_decisions)
 
 
@@ -169,7 +177,7 @@ def _no_growth_over_many_rule_sets(let_go: Callable[[Decider], None]) -> None:
 
     compile_and_let_go(20)
     before = memory()
-    compile_and_let_go(100)
+    compile_and_let_go(tries(25, 100))
     assert memory() < before * 1.02
 
 
@@ -182,7 +190,7 @@ def _no_growth_when_dropped() -> None:
 
 
 @pytest.mark.parametrize("job", [_no_growth_when_closed, _no_growth_when_dropped])
-def test_no_memory_is_lost_over_a_hundred_rule_sets(job: Callable[[], None]) -> None:
+def test_no_memory_is_lost_over_many_rule_sets(job: Callable[[], None]) -> None:
     assert survives(job)
 
 
@@ -224,9 +232,11 @@ def test_a_hundred_rules_can_come_half_true_at_once() -> None:
 
 def _many_values_in_an_in() -> None:
     of_140 = all_of(Test("goal", Operator.IN, GOALS), Test("muscle_group", Operator.IN, GROUPS[1:]))
-    for goal, group in product(GOALS, GROUPS):
-        expected = set() if group == GROUPS[0] else set(range(20))
-        assert fired([of_140] * 20, {"goal": goal, "muscle_group": group}) == expected
+    rules = [a_rule(of_140, str(place)) for place in range(20)]
+    with closing(Decider(a_rule_set(rules), SHIPPED)) as decider:
+        for goal, group in product(GOALS, GROUPS):
+            fired = decider.fired("part", {"goal": goal, "muscle_group": group})
+            assert list(fired) == ([] if group == GROUPS[0] else rules)
 
 
 def test_the_values_of_an_in_do_not_add_up() -> None:
