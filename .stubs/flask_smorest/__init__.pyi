@@ -34,6 +34,7 @@ class Blueprint(FlaskBlueprint):
         location: str = "json",
         description: str | None = None,
         example: Mapping[str, Any] | None = None,
+        as_kwargs: bool = False,
     ) -> Callable[[_View], _View]: ...
     def response(
         self,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 
 from dawnrule.schemas.base import StrictSchema
@@ -21,8 +22,19 @@ class Language(Text):
         )
 
 
+@dataclass(frozen=True, slots=True)
+class SquadQuery:
+    """Which date, and in which form; a None was left out."""
+
+    date: date
+    format: str | None = None
+    lang: str | None = None
+
+
 class SquadQuerySchema(StrictSchema):
     """Which date, and in which form."""
+
+    entity = SquadQuery
 
     date = CalendarDate(required=True)
     format = Word(lambda: ("json", "csv"), metadata={"description": "Instead of Accept."})

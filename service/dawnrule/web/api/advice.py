@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from flask import Response
 
@@ -24,7 +23,7 @@ from dawnrule.schemas.advice import (
     OutlookSchema,
     SquadAdviceSchema,
 )
-from dawnrule.schemas.query import SquadQuerySchema, day_of_address
+from dawnrule.schemas.query import SquadQuery, SquadQuerySchema, day_of_address
 from dawnrule.schemas.record import AdviceRecordSchema
 from dawnrule.store import StoredAdvice, Transaction
 from dawnrule.web.context import context
@@ -53,10 +52,12 @@ outlooks = Blueprint("outlooks", __name__, url_prefix="/v1", description="What o
 
 
 @outlooks.route("/athletes/<athlete_id>/outlook", parameters=[ATHLETE_ID])
-@outlooks.arguments(OutlookQuerySchema, location="query")
+@outlooks.arguments(OutlookQuerySchema, location="query", as_kwargs=True)
 @outlooks.response(200, OutlookSchema)
 @outlooks.alt_response(404, "NOT_FOUND")
-def get_outlook(query: Mapping[str, Any], athlete_id: str) -> tuple[OutlookReport, dict[str, str]]:
+def get_outlook(
+    athlete_id: str, days: int, goal: str, lang: str | None = None
+) -> tuple[OutlookReport, dict[str, str]]:
     """When each muscle group opens for each goal, and a balanced session of four movements.
 
     It rests on the log, and on today's check-in if there is one; nothing is stored.
@@ -66,10 +67,10 @@ def get_outlook(query: Mapping[str, Any], athlete_id: str) -> tuple[OutlookRepor
     def look(transaction: Transaction) -> Outlook:
         today = require_athlete(transaction, athlete_id).today(now)
         what_if = ctx.advisor.library.what_if(ctx.rule_set_for(transaction, athlete_id, today))
-        return read_outlook(transaction, what_if, athlete_id, now, query["days"])
+        return read_outlook(transaction, what_if, athlete_id, now, days)
 
     outlook = ctx.store.read(look)
-    return OutlookReport.of(outlook, query["goal"], composer().texts), language_header()
+    return OutlookReport.of(outlook, goal, composer().texts), language_header()
 
 
 advice = Blueprint("advice", __name__, url_prefix="/v1", description="What holds, and why.")
@@ -139,10 +140,10 @@ def get_advice(athlete_id: str, day: str) -> Response | tuple[Advice | NoAdvice,
 @advice.response(200, SquadAdviceSchema)
 @advice.alt_response(200, schema=_CSV, content_type=CSV)
 def get_squad_advice(
-    query: Mapping[str, Any],
+    query: SquadQuery,
 ) -> Response | tuple[SquadAdvice, dict[str, str]]:
     """The advice of everybody for one date; who has not checked in has no verdict."""
-    on: date = query["date"]
+    on = query.date
 
     def find(transaction: Transaction) -> list[Advice | NoAdvice]:
         given = {one.athlete_id: one for one in transaction.advice.for_date(on)}
@@ -152,7 +153,7 @@ def get_squad_advice(
         ]
 
     found = context().store.read(find)
-    if preferred_media_type((JSON, CSV), query.get("format")) == JSON:
+    if preferred_media_type((JSON, CSV), query.format) == JSON:
         return SquadAdvice(on, found), language_header()
     return csv_answer(advice_sheet(found), f"advice-{on}.csv")
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from dawnrule.application.check_ins import CheckIns
 from dawnrule.application.concerns import (
@@ -120,14 +119,14 @@ def delete_clearance(concern_id: str, clearance_id: str) -> Concern:
 
 
 @concerns.route("/concerns/<concern_id>/confirm-correction", methods=["POST"])
-@concerns.arguments(ConfirmationSchema)
+@concerns.arguments(ConfirmationSchema, as_kwargs=True)
 @concerns.response(200, ConcernSchema)
 @concerns.alt_response(404, "NOT_FOUND")
-def post_confirmation(body: Mapping[str, Any], concern_id: str) -> Concern:
+def post_confirmation(concern_id: str, name: str | None = None) -> Concern:
     """Confirm that a report withdrawn on its own date was a typing error, or that pain which may
     have been a warning sign is none."""
     return _change(
-        body.get("name"),
+        name,
         lambda transaction, check_ins, acting: confirm_correction(
             transaction, check_ins, concern_id, acting
         ),
@@ -135,14 +134,13 @@ def post_confirmation(body: Mapping[str, Any], concern_id: str) -> Concern:
 
 
 @concerns.route("/concerns/<concern_id>/advance", methods=["POST"])
-@concerns.arguments(AdvanceSchema)
+@concerns.arguments(AdvanceSchema, as_kwargs=True)
 @concerns.response(200, ConcernSchema)
 @concerns.alt_response(404, "NOT_FOUND")
-def post_advance(body: Mapping[str, Any], concern_id: str) -> Concern:
+def post_advance(concern_id: str, *, back: bool = False, name: str | None = None) -> Concern:
     """Pass to the next stage of a staged return, or one back."""
-    back = body.get("back", False)
     return _change(
-        body.get("name"),
+        name,
         lambda transaction, check_ins, acting: advance_concern(
             transaction, check_ins, concern_id, acting, back=back
         ),

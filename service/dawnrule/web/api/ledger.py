@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
 
 from dawnrule.errors import NotFound
 from dawnrule.schemas.ledger import (
@@ -35,19 +34,18 @@ class ActPage:
 
 
 @acts.route("/acts")
-@acts.arguments(ActsQuerySchema, location="query")
+@acts.arguments(ActsQuerySchema, location="query", as_kwargs=True)
 @acts.response(200, ActsSchema)
-def list_acts(query: Mapping[str, Any]) -> ActPage:
+def list_acts(
+    first: date | None, last: date | None, act: str | None, limit: int, after: int | None
+) -> ActPage:
     """Keys made and revoked, rule sets published and activated, athletes edited, plans set, replays
     started, data exported and erased: who did it and when, the newest first. None of them can be
     unsaid."""
-    first, last, limit = query["first"], query["last"], query["limit"]
     start = _midnight(first) if first else None
     end = _midnight(last + _ONE_DAY) if last else None
     stored = context().store.read(
-        lambda transaction: transaction.ledger.acts(
-            start, end, query["act"], limit=limit + 1, before=query["after"]
-        )
+        lambda transaction: transaction.ledger.acts(start, end, act, limit=limit + 1, before=after)
     )
     found = acts_of(stored[:limit])
     more = found[-1].position if len(stored) > limit else None
@@ -92,10 +90,10 @@ def get_head() -> Head:
 
 
 @ledger.route("/advice/<advice_id>/proof")
-@ledger.arguments(ProofQuerySchema, location="query")
+@ledger.arguments(ProofQuerySchema, location="query", as_kwargs=True)
 @ledger.response(200, ProofSchema)
 @ledger.alt_response(404, "NOT_FOUND")
-def get_proof(query: Mapping[str, Any], advice_id: str) -> Proof:
+def get_proof(advice_id: str, after: int, to: int, limit: int) -> Proof:
     """An advice's record and entry, and the entries from there to the head.
 
     They tell when something was entered and its digest, and nothing of what it was. With a head
@@ -107,9 +105,8 @@ def get_proof(query: Mapping[str, Any], advice_id: str) -> Proof:
         if stored is None or found is None or not may_see(stored.athlete_id):
             raise NotFound(f"There is no advice {advice_id!r}.")
         entry, salt = found
-        after = max(query["after"], entry.position)
-        following = _following(transaction, after, query["to"], query["limit"])
-        return Proof(stored.record, salt, entry, following)
+        page = _following(transaction, max(after, entry.position), to, limit)
+        return Proof(stored.record, salt, entry, page)
 
     return context().store.read(find)
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import UTC
-from typing import Any
 
 from flask import Response
 
@@ -12,7 +10,7 @@ from dawnrule.application.athletes import require_athlete
 from dawnrule.application.plans import remove_plan, set_plan
 from dawnrule.errors import NotFound
 from dawnrule.facts.plausibility import starts_elsewhere
-from dawnrule.model.entities import CheckIn
+from dawnrule.model.entities import Block, CheckIn
 from dawnrule.schemas.check_in import PlannedDaySchema, PlanSchema
 from dawnrule.schemas.errors import invalid_input
 from dawnrule.schemas.query import day_of_address
@@ -33,27 +31,27 @@ _ADDRESS = "/athletes/<athlete_id>/plans/<date>"
 
 
 @plans.route(_ADDRESS, methods=["PUT"], parameters=[ATHLETE_ID, _DATE])
-@plans.arguments(PlanSchema())
+@plans.arguments(PlanSchema(), as_kwargs=True)
 @plans.response(200, PlannedDaySchema, description="Replaced.")
 @plans.alt_response(201, schema=PlannedDaySchema, description="New.")
 @plans.alt_response(404, "NOT_FOUND")
-def put_plan(body: Mapping[str, Any], athlete_id: str, date: str) -> tuple[StoredPlan, int]:
+def put_plan(athlete_id: str, date: str, plan: tuple[Block, ...]) -> tuple[StoredPlan, int]:
     """Say what an athlete is to do on a date; the page for checking in then offers it.
 
     It is no check-in: advice is given on what the athlete sends.
     """
-    planned = CheckIn(athlete_id, day_of_address(date), body["plan"])
+    planned = CheckIn(athlete_id, day_of_address(date), plan)
     now, key_id = context().clock().astimezone(UTC), caller().id
-    plan = StoredPlan(athlete_id, planned.date, planned.plan, now, key_id)
+    stored = StoredPlan(athlete_id, planned.date, planned.plan, now, key_id)
 
     def put(transaction: Transaction) -> bool:
         faults = list(starts_elsewhere(require_athlete(transaction, athlete_id), planned))
         if faults:
             raise invalid_input(faults)
-        return set_plan(transaction, plan, by=key_id)
+        return set_plan(transaction, stored, by=key_id)
 
     created = context().store.write(put)
-    return plan, 201 if created else 200
+    return stored, 201 if created else 200
 
 
 @plans.route(_ADDRESS, parameters=[ATHLETE_ID, _DATE])

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 
 from flask import Response, request
 
@@ -41,17 +39,19 @@ class GivenAddress:
 
 
 @addresses.route("/athletes/<athlete_id>/addresses", methods=["POST"], parameters=[ATHLETE_ID])
-@addresses.arguments(NewAddressSchema())
+@addresses.arguments(NewAddressSchema(), as_kwargs=True)
 @addresses.response(201, GivenAddressSchema)
 @addresses.alt_response(404, "NOT_FOUND")
-def give_private_address(body: Mapping[str, Any], athlete_id: str) -> GivenAddress:
+def give_private_address(athlete_id: str, purpose: str, label: str | None = None) -> GivenAddress:
     """Make a private address for an athlete. It is shown this once.
 
     Who has it needs no key, so it is as good as a password for the one thing that it does.
     """
-    purpose, label, by, at = Purpose(body["purpose"]), body.get("label"), caller().id, _now()
+    by, at = caller().id, _now()
     given = context().store.write(
-        lambda transaction: create_address(transaction, athlete_id, purpose, label, by=by, at=at)
+        lambda transaction: create_address(
+            transaction, athlete_id, Purpose(purpose), label, by=by, at=at
+        )
     )
     return _given(given)
 

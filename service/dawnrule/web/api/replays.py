@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from datetime import date
 
 from flask import Response
 
@@ -28,17 +27,18 @@ _LOCATION = {"Location": {"description": "The replay.", "schema": {"type": "stri
 
 
 @replays.route("/replays", methods=["POST"])
-@replays.arguments(AskReplaySchema())
+@replays.arguments(AskReplaySchema(), as_kwargs=True)
 @replays.response(202, ReplaySchema, description="It waits to be run.", headers=_LOCATION)
 @replays.alt_response(404, "NOT_FOUND")
-def post_replay(body: Mapping[str, Any]) -> tuple[StoredReplay, dict[str, str]]:
+def post_replay(
+    rule_set: str, first: date | None, last: date | None
+) -> tuple[StoredReplay, dict[str, str]]:
     """Decide past mornings again under another rule set, on the facts of then.
 
     It runs by itself; ask for it until it is done. No advice is changed.
     """
     ctx = context()
-    rule_set = ctx.rule_set_named(body["rule_set"])
-    replay_id = ctx.replays.start(rule_set, body["first"], body["last"], caller().id)
+    replay_id = ctx.replays.start(ctx.rule_set_named(rule_set), first, last, caller().id)
     headers = {"Location": f"/v1/replays/{replay_id}"}
     return ctx.replays.status(replay_id), headers
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from dawnrule.application.athletes import require_athlete
@@ -70,20 +69,22 @@ def post_session(session: Session) -> tuple[Logged, int, dict[str, str]]:
 
 
 @sessions.route("/athletes/<athlete_id>/sessions", parameters=[ATHLETE_ID])
-@sessions.arguments(SessionsQuerySchema, location="query")
+@sessions.arguments(SessionsQuerySchema, location="query", as_kwargs=True)
 @sessions.response(200, SessionsSchema)
 @sessions.alt_response(404, "NOT_FOUND")
-def list_sessions(query: Mapping[str, Any], athlete_id: str) -> SessionPage:
+def list_sessions(
+    athlete_id: str,
+    limit: int,
+    first: date = EARLIEST,
+    to: date = LATEST,
+    cursor: tuple[datetime, str] | None = None,
+) -> SessionPage:
     """The sessions of an athlete, the newest first, a page at a time."""
-    limit: int = query["limit"]
 
     def find(transaction: Transaction) -> list[tuple[str, Session]]:
         zone = ZoneInfo(require_athlete(transaction, athlete_id).time_zone)
-        first = _midnight(query.get("first", EARLIEST), zone)
-        end = _midnight(query.get("to", LATEST) + _ONE_DAY, zone)
-        return transaction.sessions.newest_first(
-            athlete_id, first, end, limit + 1, query.get("cursor")
-        )
+        start, end = _midnight(first, zone), _midnight(to + _ONE_DAY, zone)
+        return transaction.sessions.newest_first(athlete_id, start, end, limit + 1, cursor)
 
     found = context().store.read(find)
     page = found[:limit]
