@@ -7,7 +7,8 @@ import json
 import pytest
 
 from dawnrule.model import FactDictionary, Verdict
-from dawnrule.rules.analysis.diff import Difference, VerdictChange, diff, diff_to_json
+from dawnrule.model.serialization import to_json
+from dawnrule.rules.analysis.diff import Difference, VerdictChange, diff
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.loader import bundled_rule_set, parse_rule_set
 from tests.rules.test_findings import HEAD, SHORT_NIGHT, SORE, VERY_SORE, read, rule
@@ -134,7 +135,7 @@ def test_no_version_of_the_baseline_frees_what_the_one_before_held_back(
 
 def test_a_difference_as_plain_values_is_json() -> None:
     found = between(rule("sore", SORE), rule("sore", SORE.replace("5", "4")) + SHORT_NIGHT)
-    plain = json.loads(json.dumps(diff_to_json(found)))
+    plain = json.loads(json.dumps(to_json(found)))
     assert (plain["added"], plain["removed"], plain["moved"]) == (["short-night"], [], [])
     assert plain["changed"][0]["fields"][0]["field"] == "when"
     assert plain["verdicts"][6] == {

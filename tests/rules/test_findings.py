@@ -12,15 +12,16 @@ import pytest
 
 from dawnrule.errors import Finding
 from dawnrule.model import FactDefinition, FactDictionary
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.analysis import solver
 from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.analysis.findings import (
     KINDS,
+    ReportedFinding,
     Severity,
     errors_among,
     proved,
     severity_of,
-    to_json,
 )
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.loader import parse_rule_set
@@ -361,7 +362,7 @@ def test_what_was_proved_is_what_was_not_found() -> None:
 
 def test_a_finding_as_plain_values_holds_all_that_a_program_needs() -> None:
     [finding] = errors_among(check(MORE_TRAINING))
-    assert to_json(finding) == {
+    assert to_json(ReportedFinding.of(finding)) == {
         "code": "not-monotone",
         "severity": severity_of(finding).value,
         "file": "tried.yaml",

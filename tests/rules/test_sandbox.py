@@ -99,4 +99,4 @@ def test_the_random_mornings_of_a_trial_make_every_rule_fire_and_not_fire() -> N
 
 def test_two_rule_sets_are_told_apart() -> None:
     told = diff_in_sandbox(("baseline", "1.1.0"), ("club", "1.0.0"), {("club", "1.0.0"): CLUB})
-    assert told["added"] == ["club-sleep"]
+    assert told.added == ("club-sleep",)

@@ -14,7 +14,7 @@ from dawnrule.errors import FieldError
 from dawnrule.model import FactDictionary, Verdict
 from dawnrule.model.advice import RuleName
 from dawnrule.model.record import FiredRules
-from dawnrule.rules.analysis.diff import FieldChange
+from dawnrule.rules.analysis.diff import Difference, FieldChange, RuleChange
 from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.web.coach.explanation_view import day_by, local_time, prose_of
 from dawnrule.web.coach.replays import CHANGES_SHOWN, outcome
@@ -61,14 +61,13 @@ def test_a_share_is_told_with_its_interval_once_there_are_mornings_enough() -> N
 def test_a_changed_rule_is_told_with_both_conditions_and_only_what_differs() -> None:
     old = a_rule_set([rule_named("sore", when("soreness", "at_least", 3))])
     new = a_rule_set([rule_named("sore", when("soreness", "at_least", 4))])
-    fields = [
+    fields = (
         FieldChange("when", {}, {}),
         FieldChange("basis", {"kind": "house", "note": "a"}, {"kind": "house", "note": "b"}),
         FieldChange("examples", [1, 2], [2, 3]),
         FieldChange("title", "One", "Two"),
-    ]
-    plain = [{"field": f.field, "before": f.before, "after": f.after} for f in fields]
-    found = {"changed": [{"rule": "sore", "fields": plain}]}
+    )
+    found = Difference((), (), (RuleChange("sore", fields),), (), ())
     [change] = rule_changes(found, old, new, prose_of(ENGLISH))
     when_told, basis, examples, title = change.fields
     assert (when_told.before, when_told.after) == (

@@ -7,14 +7,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import takewhile
-from typing import Any
 
 from dawnrule.application.active_rules import active_rule_set
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import CheckIns
 from dawnrule.errors import Conflict, NotFound
 from dawnrule.model.entities import Athlete
-from dawnrule.rules.analysis.findings import to_json
+from dawnrule.model.serialization import from_json_text, to_json
+from dawnrule.rules.analysis.diff import Difference
+from dawnrule.rules.analysis.findings import ReportedFinding
 from dawnrule.rules.analysis.sandbox import SandboxResult, check_in_sandbox, diff_in_sandbox
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
@@ -231,11 +232,10 @@ DIFFERENCES_SHOWN = 100
 
 @dataclass(frozen=True, slots=True)
 class Published:
-    """A published rule set, with warnings as plain values; ``is_new`` is False when it was
-    published before."""
+    """A published rule set, with warnings; ``is_new`` is False when it was published before."""
 
     rule_set: RuleSet
-    findings: list[dict[str, Any]]
+    findings: list[ReportedFinding]
     is_new: bool
 
     @property
@@ -286,21 +286,20 @@ class Publisher:
         tried = check_in_sandbox(
             text, file, self.store.read(lambda transaction: transaction.rule_sets.texts())
         )
-        warnings = [to_json(finding) for finding in tried.warnings]
-        is_new = self._keep(tried, text, json.dumps(warnings), by)
+        warnings = [ReportedFinding.of(finding) for finding in tried.warnings]
+        stored = json.dumps([to_json(warning) for warning in warnings])
+        is_new = self._keep(tried, text, stored, by)
         return Published(self.library.by_digest(tried.digest), warnings, is_new)
 
-    def findings(self, rule_set: RuleSet) -> list[dict[str, Any]]:
-        """Read the findings of a published rule set's check, as plain values; none for a bundled
-        one."""
+    def findings(self, rule_set: RuleSet) -> list[ReportedFinding]:
+        """Read the findings of a published rule set's check; none for a bundled one."""
         found = self.store.read(
             lambda transaction: transaction.rule_sets.findings_on(rule_set.digest)
         )
-        plain: list[dict[str, Any]] = json.loads(found or "[]")
-        return plain
+        return from_json_text(list[ReportedFinding], found or "[]")
 
-    def difference(self, before: RuleSet, after: RuleSet) -> dict[str, Any]:
-        """Compare two rule sets in a sandbox, as plain values."""
+    def difference(self, before: RuleSet, after: RuleSet) -> Difference:
+        """Compare two rule sets in a sandbox."""
         texts = self.store.read(lambda transaction: transaction.rule_sets.texts())
         return diff_in_sandbox((before.name, before.version), (after.name, after.version), texts)
 

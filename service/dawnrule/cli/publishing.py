@@ -113,7 +113,7 @@ def publish(file: Path, db: Path) -> None:
             _print_findings(invalid)
             raise click.ClickException(f"{file} is not published.") from invalid
     for warning in published.findings:
-        click.echo(f"warning: {warning['file']}:{warning['line']}: {warning['message']}", err=True)
+        click.echo(f"warning: {warning.file}:{warning.line}: {warning.message}", err=True)
     done = "published" if published.is_new else "was published before"
     click.echo(f"{published.rule_set.full_name} {done}: {published.rule_set.digest}")
 

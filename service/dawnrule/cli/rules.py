@@ -18,16 +18,17 @@ from dawnrule.cli.publishing import rule_sets_table
 from dawnrule.clock import now
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.analysis.applicability import applicable_codes
 from dawnrule.rules.analysis.check import check_rule_set
-from dawnrule.rules.analysis.diff import Difference, VerdictChange, diff_to_json, lines_only_in
+from dawnrule.rules.analysis.diff import Difference, VerdictChange, lines_only_in
 from dawnrule.rules.analysis.diff import diff as diff_rule_sets
 from dawnrule.rules.analysis.findings import (
     KINDS,
+    ReportedFinding,
     errors_among,
     proved,
     severity_of,
-    to_json,
     to_sarif,
 )
 from dawnrule.rules.loading.loader import load_rule_set
@@ -63,8 +64,12 @@ def checks_as_text(checks: Sequence[Checked]) -> str:
 def checks_as_json(checks: Sequence[Checked]) -> str:
     """Write everything, by file."""
     plain = [
-        {"file": c.file, "findings": [to_json(f) for f in c.findings], "proved": c.proved}
-        for c in checks
+        {
+            "file": checked.file,
+            "findings": [to_json(ReportedFinding.of(found)) for found in checked.findings],
+            "proved": checked.proved,
+        }
+        for checked in checks
     ]
     return json.dumps({"files": plain}, indent=2, ensure_ascii=False)
 
@@ -229,7 +234,7 @@ def diff(before: str, after: str, form: str, db: Path | None) -> None:
         click.echo(difference_as_text(one, other, found))
     else:
         names = {"before": one.full_name, "after": other.full_name}
-        plain = {**names, **diff_to_json(found)}
+        plain = {**names, **to_json(found)}
         click.echo(json.dumps(plain, indent=2, ensure_ascii=False))
 
 

@@ -222,7 +222,9 @@ class RuleChangeSchema(StrictSchema):
 
     rule = fields.String(required=True)
     # ``fields`` is marshmallow's own name in a schema's class body.
-    changed = fields.List(Object(FieldChangeSchema), data_key="fields", required=True)
+    changed = fields.List(
+        Object(FieldChangeSchema), attribute="fields", data_key="fields", required=True
+    )
 
 
 class VerdictChangeSchema(StrictSchema):
@@ -239,6 +241,8 @@ class VerdictChangeSchema(StrictSchema):
 
 class DifferenceSchema(StrictSchema):
     """How one rule set differs from another, rule by rule and in what they decide."""
+
+    flattened = ("difference",)
 
     before = fields.String(required=True)
     after = fields.String(required=True)

@@ -82,36 +82,6 @@ def diff(before: RuleSet, after: RuleSet, dictionary: FactDictionary) -> Differe
     )
 
 
-def diff_to_json(found: Difference) -> dict[str, Any]:
-    """Convert a difference to JSON values."""
-    return {
-        "added": list(found.added),
-        "removed": list(found.removed),
-        "changed": [
-            {
-                "rule": change.rule,
-                "fields": [
-                    {"field": one.field, "before": one.before, "after": one.after}
-                    for one in change.fields
-                ],
-            }
-            for change in found.changed
-        ],
-        "moved": list(found.moved),
-        "verdicts": [
-            {
-                "scope": change.scope,
-                "before": change.before.value,
-                "after": change.after.value,
-                "facts": None if change.facts is None else dict(change.facts),
-                "rule_before": change.rule_before,
-                "rule_after": change.rule_after,
-            }
-            for change in found.verdicts
-        ],
-    }
-
-
 def lines_only_in(field: str, value: Any, other: Any) -> tuple[str, ...]:
     """Write what one value of a field has and the other lacks, a line each: items of a list, values
     of an object. A condition stays whole, as its parts mean nothing alone."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Any, Self
 from urllib.parse import quote
 
 from dawnrule.errors import Finding
@@ -174,7 +174,10 @@ they are more permissive."""
 
 
 def proved(
-    findings: Iterable[Finding], *, extends: bool, applicable: Collection[str] = ()
+    findings: Iterable[Finding | ReportedFinding],
+    *,
+    extends: bool,
+    applicable: Collection[str] = (),
 ) -> list[str]:
     """List what is proved of a rule set, over all mornings, by a check that found no more than
     this; ``applicable`` are the codes of the conditional findings it was checked for."""
@@ -194,19 +197,33 @@ def proved(
     return [TOTAL, *properties]
 
 
-def to_json(finding: Finding, *, to_decide: bool = False) -> dict[str, Any]:
-    """Convert a finding to JSON values. ``inputs`` are the facts that show it, worse ones last;
-    ``to_decide`` is that of ``severity_of``."""
-    return {
-        "code": finding.code,
-        "severity": severity_of(finding, to_decide=to_decide).value,
-        "file": finding.file,
-        "line": finding.line,
-        "rule": finding.rule,
-        "message": finding.message,
-        "mend": KINDS[finding.code].remedy,
-        "inputs": [dict(facts) for facts in finding.inputs],
-    }
+@dataclass(frozen=True, slots=True)
+class ReportedFinding:
+    """A finding with its severity and remedy, as it is stored and shown. ``inputs`` are the facts
+    that show it, worse ones last."""
+
+    code: str
+    severity: Severity
+    file: str
+    line: int
+    rule: str | None
+    message: str
+    mend: str
+    inputs: tuple[Mapping[str, Any], ...]
+
+    @classmethod
+    def of(cls, finding: Finding, *, to_decide: bool = False) -> Self:
+        """Describe a finding; ``to_decide`` is that of ``severity_of``."""
+        return cls(
+            finding.code,
+            severity_of(finding, to_decide=to_decide),
+            finding.file,
+            finding.line,
+            finding.rule,
+            finding.message,
+            KINDS[finding.code].remedy,
+            finding.inputs,
+        )
 
 
 def to_sarif(findings: Iterable[Finding], service_version: str) -> dict[str, Any]:

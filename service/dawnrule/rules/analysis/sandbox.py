@@ -21,8 +21,9 @@ from typing import Any, TypeAlias
 
 from dawnrule.errors import DawnruleError, Finding, RuleSetInvalid
 from dawnrule.model import FactDictionary, Facts
+from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.analysis.check import check_rule_set
-from dawnrule.rules.analysis.diff import diff, diff_to_json
+from dawnrule.rules.analysis.diff import Difference, diff
 from dawnrule.rules.analysis.findings import errors_among
 from dawnrule.rules.analysis.partition import representative_values
 from dawnrule.rules.evaluation.decider import Decider
@@ -41,7 +42,6 @@ MEMORY_LIMIT_BYTES = 4 * 2**30
 RANDOM_MORNINGS = 2_000
 """The number of random mornings, each a day and a part, on which both evaluations must agree."""
 
-_NAMES = ("name", "version", "digest", "summary")
 _SEED = 1
 _NOT_REPORTED = 0.3  # of the facts of a random morning
 
@@ -64,20 +64,18 @@ def check_in_sandbox(text: str, file: str, published: Texts) -> SandboxResult:
     """Check a rule set, which may extend a bundled or published one; ``file`` is its name in
     findings. Raises ``RuleSetInvalid`` with every finding when it is not fit to be used."""
     answer = _ask({"text": text, "file": file}, file, published)
-    findings = tuple(_finding_from_json(data) for data in answer["findings"])
-    if "digest" not in answer:
-        raise RuleSetInvalid(findings)
-    return SandboxResult(**{name: answer[name] for name in _NAMES}, warnings=findings)
+    if "refused" in answer:
+        raise RuleSetInvalid([from_json(Finding, finding) for finding in answer["refused"]])
+    return from_json(SandboxResult, answer["passed"])
 
 
 def diff_in_sandbox(
     before: tuple[str, str], after: tuple[str, str], published: Texts
-) -> dict[str, Any]:
-    """Compare one rule set with another, both by name and version, as JSON values. Raises
-    ``RuleSetInvalid`` when no answer is found."""
+) -> Difference:
+    """Compare one rule set with another, both by name and version. Raises ``RuleSetInvalid`` when
+    no answer is found."""
     answer = _ask({"before": before, "after": after}, "@".join(after), published)
-    difference: dict[str, Any] = answer["difference"]
-    return difference
+    return from_json(Difference, answer["difference"])
 
 
 def _ask(question: Mapping[str, Any], file: str, published: Texts) -> dict[str, Any]:
@@ -98,17 +96,6 @@ def _ask(question: Mapping[str, Any], file: str, published: Texts) -> dict[str, 
         raise _ended(file, f"ended with {done.returncode}")
     answer: dict[str, Any] = json.loads(done.stdout)
     return answer
-
-
-def _finding_to_json(finding: Finding) -> dict[str, Any]:
-    fields = ("file", "line", "rule", "code", "message")
-    return {name: getattr(finding, name) for name in fields} | {
-        "inputs": [dict(facts) for facts in finding.inputs]
-    }
-
-
-def _finding_from_json(data: Mapping[str, Any]) -> Finding:
-    return Finding(**{**data, "inputs": tuple(data["inputs"])})
 
 
 def _ended(file: str, how: str) -> RuleSetInvalid:
@@ -134,22 +121,21 @@ def _answer(question: Mapping[str, Any], published: Texts) -> dict[str, Any]:
         _rule_set(name, version, published)
         for name, version in (question["before"], question["after"])
     )
-    found = diff(one, other, FactDictionary.bundled())
-    return {"difference": diff_to_json(found)}
+    return {"difference": to_json(diff(one, other, FactDictionary.bundled()))}
 
 
 def _checked(text: str, file: str, published: Texts) -> dict[str, Any]:
     try:
         rule_set = parse_rule_set(text, file, resolve=partial(_rule_set, published=published))
     except RuleSetInvalid as invalid:
-        return {"findings": [_finding_to_json(finding) for finding in invalid.findings]}
+        return {"refused": [to_json(finding) for finding in invalid.findings]}
     found = check_rule_set(rule_set, FactDictionary.bundled())
     if not errors_among(found, to_decide=True):
         found += _disagreements(rule_set)
-    answer: dict[str, Any] = {"findings": [_finding_to_json(finding) for finding in found]}
     if errors_among(found, to_decide=True):
-        return answer
-    return answer | {name: getattr(rule_set, name) for name in _NAMES}
+        return {"refused": [to_json(finding) for finding in found]}
+    names = rule_set.name, rule_set.version, rule_set.digest, rule_set.summary
+    return {"passed": to_json(SandboxResult(*names, tuple(found)))}
 
 
 def _disagreements(rule_set: RuleSet) -> Iterator[Finding]:

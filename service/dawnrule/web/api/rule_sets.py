@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from flask import Response, request
@@ -20,7 +21,8 @@ from dawnrule.application.rule_sets import (
 )
 from dawnrule.errors import FieldError, Finding, MalformedInput, RuleSetInvalid
 from dawnrule.model.advice import RuleSetName
-from dawnrule.rules.analysis.findings import errors_among, to_json
+from dawnrule.rules.analysis.diff import Difference
+from dawnrule.rules.analysis.findings import ReportedFinding, errors_among
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.serialization import rule_set_to_json
 from dawnrule.schemas.errors import MOST_ERRORS, load
@@ -67,6 +69,15 @@ class InForce:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleSetDifference:
+    """The difference of one rule set from another, with their names."""
+
+    before: str
+    after: str
+    difference: Difference
+
+
+@dataclass(frozen=True, slots=True)
 class Roster:
     """All rule sets."""
 
@@ -75,6 +86,7 @@ class Roster:
 
 _FILE = "rule-set.yaml"
 _TEXT = RuleSetTextSchema()
+_FINDINGS = FindingsSchema()
 _BODIES = {
     "required": True,
     "content": {YAML: {"schema": {"type": "string"}}, JSON: {"schema": _TEXT}},
@@ -113,32 +125,34 @@ def get_active() -> InForce:
 
 
 @publishing.route("/rule-sets/active", methods=["PUT"])
-@publishing.arguments(ActivateSchema())
+@publishing.arguments(ActivateSchema(), as_kwargs=True)
 @publishing.response(200, NowInForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
 @publishing.alt_response(
     422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
 )
-def activate_rule_set(body: Mapping[str, Any]) -> Response | InForce:
+def activate_rule_set(
+    rule_set: str, from_date: date | None, athlete_ids: Sequence[str] | None, *, again: bool
+) -> Response | InForce:
     """Let a rule set decide, from a date on, for all or for some athletes.
 
     Of the activations whose date has come the newest holds, and an athlete's own before that for
     all. Advice that was given stays as it is, save today's with ``again``. One by which somebody
     with a warning sign would train is refused.
     """
-    rule_set = context().rule_set_named(body["rule_set"])
-    return _activated(rule_set, body, body["athlete_ids"])
+    activated = context().rule_set_named(rule_set)
+    return _activated(activated, from_date, athlete_ids, again=again)
 
 
 @publishing.route("/rule-sets/rollback", methods=["POST"])
-@publishing.arguments(WhomSchema())
+@publishing.arguments(WhomSchema(), as_kwargs=True)
 @publishing.response(200, NowInForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
-def roll_back(body: Mapping[str, Any]) -> InForce:
+def roll_back(athlete_ids: Sequence[str] | None, *, again: bool) -> InForce:
     """Take back the newest activation, for all or for some athletes, whether its date has come or
     not; what was before it holds again, at once."""
-    context().publisher.roll_back(body["athlete_ids"], caller().id)
-    return _active(counts=_counted(body, body["athlete_ids"]))
+    context().publisher.roll_back(athlete_ids, caller().id)
+    return _active(counts=_counted(athlete_ids, again=again))
 
 
 @publishing.route("/athletes/<athlete_id>/rule-set", parameters=[ATHLETE_ID])
@@ -150,18 +164,19 @@ def get_assignment(athlete_id: str) -> InForce:
 
 
 @publishing.route("/athletes/<athlete_id>/rule-set", methods=["PUT"], parameters=[ATHLETE_ID])
-@publishing.arguments(AssignSchema())
+@publishing.arguments(AssignSchema(), as_kwargs=True)
 @publishing.response(200, NowInForceSchema)
 @publishing.alt_response(404, "NOT_FOUND")
 @publishing.alt_response(
     422, schema=RuleSetProblemSchema, content_type=PROBLEM_JSON, description="Refused."
 )
-def assign_rule_set(body: Mapping[str, Any], athlete_id: str) -> Response | InForce:
+def assign_rule_set(
+    athlete_id: str, rule_set: str | None, from_date: date | None, *, again: bool
+) -> Response | InForce:
     """Let an athlete have a rule set of their own from a date on, such as an extension with their
     exceptions; null lets them go with all again."""
-    named = body["rule_set"]
-    rule_set = context().rule_set_named(named) if named else None
-    return _activated(rule_set, body, [athlete_id], athlete_id)
+    assigned = context().rule_set_named(rule_set) if rule_set else None
+    return _activated(assigned, from_date, [athlete_id], athlete_id, again=again)
 
 
 @publishing.route("/rule-sets/shadow")
@@ -173,13 +188,12 @@ def get_shadow() -> Compared:
 
 
 @publishing.route("/rule-sets/shadow", methods=["PUT"])
-@publishing.arguments(CandidateSchema())
+@publishing.arguments(CandidateSchema(), as_kwargs=True)
 @publishing.response(200, ShadowSchema)
 @publishing.alt_response(404, "NOT_FOUND")
-def put_shadow(body: Mapping[str, Any]) -> Compared:
+def put_shadow(rule_set: str) -> Compared:
     """Let a rule set decide every morning beside the one that holds; no athlete is told."""
-    rule_set = context().rule_set_named(body["rule_set"])
-    context().publisher.run_in_shadow(rule_set, caller().id)
+    context().publisher.run_in_shadow(context().rule_set_named(rule_set), caller().id)
     return context().publisher.compared()
 
 
@@ -193,20 +207,22 @@ def delete_shadow() -> Response:
 
 def _activated(
     rule_set: RuleSet | None,
-    body: Mapping[str, Any],
+    from_date: date | None,
     athlete_ids: Sequence[str] | None,
     athlete_id: str | None = None,
+    *,
+    again: bool,
 ) -> Response | InForce:
     """Activate a rule set, and describe what decides then; or refuse it with all findings."""
     try:
-        context().publisher.activate(rule_set, body["from_date"], athlete_ids, caller().id)
+        context().publisher.activate(rule_set, from_date, athlete_ids, caller().id)
     except RuleSetInvalid as invalid:
         return _refused(invalid, "/rule_set")
-    return _active(athlete_id, _counted(body, athlete_ids))
+    return _active(athlete_id, _counted(athlete_ids, again=again))
 
 
-def _counted(body: Mapping[str, Any], athlete_ids: Sequence[str] | None) -> RedecisionCounts:
-    return context().again.count(athlete_ids, decide=body["again"], by=caller().id)
+def _counted(athlete_ids: Sequence[str] | None, *, again: bool) -> RedecisionCounts:
+    return context().again.count(athlete_ids, decide=again, by=caller().id)
 
 
 def _active(athlete_id: str | None = None, counts: RedecisionCounts | None = None) -> InForce:
@@ -247,8 +263,9 @@ def _refused(invalid: RuleSetInvalid, pointer: str) -> Response:
         detail=f"{first}{more}",
         errors=errors[:MOST_ERRORS],
     )
-    findings = [to_json(one, to_decide=True) for one in invalid.findings[:MOST_ERRORS]]
-    return problem_answer(problem, extension={"findings": findings})
+    shown = invalid.findings[:MOST_ERRORS]
+    findings = [ReportedFinding.of(one, to_decide=True) for one in shown]
+    return problem_answer(problem, extension=_FINDINGS.dump({"findings": findings}))
 
 
 def _field_error(finding: Finding, pointer: str) -> FieldError:
@@ -283,17 +300,17 @@ def get_rule_set(name: str, version: str) -> Response:
 @rule_sets.route("/rule-sets/<name>/<version>/findings")
 @rule_sets.response(200, FindingsSchema)
 @rule_sets.alt_response(404, "NOT_FOUND")
-def get_findings(name: str, version: str) -> Response:
+def get_findings(name: str, version: str) -> dict[str, Sequence[ReportedFinding]]:
     """What was found in a rule set when it was published, for its author to weigh."""
     rule_set = context().advisor.library.get(name, version)
-    return json_answer({"findings": context().publisher.findings(rule_set)})
+    return {"findings": context().publisher.findings(rule_set)}
 
 
 @rule_sets.route("/rule-sets/<name>/<version>/scorecard")
-@rule_sets.arguments(DatesSchema, location="query")
+@rule_sets.arguments(DatesSchema, location="query", as_kwargs=True)
 @rule_sets.response(200, ScorecardSchema)
 @rule_sets.alt_response(404, "NOT_FOUND")
-def get_scorecard(query: Mapping[str, Any], name: str, version: str) -> Scorecard:
+def get_scorecard(name: str, version: str, first: date | None, last: date | None) -> Scorecard:
     """How often each rule fired and decided on the mornings told by this rule set, and what
     happened afterwards.
 
@@ -301,17 +318,16 @@ def get_scorecard(query: Mapping[str, Any], name: str, version: str) -> Scorecar
     """
     ctx = context()
     rule_set = ctx.advisor.library.get(name, version)
-    mornings, dates = ctx.archive.mornings(), (query["first"], query["last"])
-    return scorecard(ctx.store, mornings, rule_set, *dates, ctx.clock())
+    return scorecard(ctx.store, ctx.archive.mornings(), rule_set, first, last, ctx.clock())
 
 
 @rule_sets.route("/rule-sets/diff")
-@rule_sets.arguments(TwoRuleSetsSchema, location="query")
+@rule_sets.arguments(TwoRuleSetsSchema, location="query", as_kwargs=True)
 @rule_sets.response(200, DifferenceSchema)
 @rule_sets.alt_response(404, "NOT_FOUND")
-def get_difference(query: Mapping[str, Any]) -> Response:
+def get_difference(before: str, after: str) -> RuleSetDifference:
     """How one rule set differs from another, rule by rule; and for each way in which a verdict can
     change, the smallest example, or the proof that there is none."""
-    before, after = (context().rule_set_named(query[which]) for which in ("before", "after"))
-    names = {"before": before.full_name, "after": after.full_name}
-    return json_answer(names | context().publisher.difference(before, after))
+    one, other = (context().rule_set_named(named) for named in (before, after))
+    difference = context().publisher.difference(one, other)
+    return RuleSetDifference(one.full_name, other.full_name, difference)

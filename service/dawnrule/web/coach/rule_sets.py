@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,20 +16,17 @@ from dawnrule.analytics.scorecard import (
     Share,
     scorecard,
 )
-from dawnrule.errors import Finding
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import FactDictionary
 from dawnrule.rules.analysis.applicability import applicable_codes
-from dawnrule.rules.analysis.diff import is_condition, lines_only_in
-from dawnrule.rules.analysis.findings import proved
+from dawnrule.rules.analysis.diff import Difference, FieldChange, is_condition, lines_only_in
+from dawnrule.rules.analysis.findings import ReportedFinding, proved
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Line, Prose
 from dawnrule.web.coach.explanation_view import prose_of
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer
-
-Plain = Mapping[str, Any]
 
 SHARES_SHOWN = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
 """What followed, of which the page tells the share: outcome, and what it was."""
@@ -83,37 +80,31 @@ def rule_texts(rules: Sequence[Rule], prose: Prose) -> tuple[RuleText, ...]:
     return tuple(RuleText(rule, prose.rule(rule), prose.condition(rule.when)) for rule in rules)
 
 
-def proofs(rule_set: RuleSet, findings: Sequence[Plain]) -> list[str]:
-    """List what the check of a rule set proved; ``findings`` are plain values."""
-    found = [
-        Finding(one["file"], one["line"], one["rule"], one["code"], one["message"])
-        for one in findings
-    ]
+def proofs(rule_set: RuleSet, findings: Sequence[ReportedFinding]) -> list[str]:
+    """List what the check of a rule set proved."""
     applicable = applicable_codes(rule_set, FactDictionary.bundled())
-    return proved(found, extends=rule_set.extension is not None, applicable=applicable)
+    return proved(findings, extends=rule_set.extension is not None, applicable=applicable)
 
 
 def rule_changes(
-    difference: Plain, before: RuleSet, after: RuleSet, prose: Prose
+    difference: Difference, before: RuleSet, after: RuleSet, prose: Prose
 ) -> tuple[RuleDifference, ...]:
     """Describe the rules of both that differ, with conditions as prose."""
     old = {rule.id: rule for rule in before.rules}
     new = {rule.id: rule for rule in after.rules}
     return tuple(
         RuleDifference(
-            new[change["rule"]],
-            tuple(
-                _field(f, old[change["rule"]], new[change["rule"]], prose) for f in change["fields"]
-            ),
+            new[change.rule],
+            tuple(_field(f, old[change.rule], new[change.rule], prose) for f in change.fields),
         )
-        for change in difference["changed"]
+        for change in difference.changed
     )
 
 
-def _field(field: Plain, old: Rule, new: Rule, prose: Prose) -> FieldDifference:
+def _field(field: FieldChange, old: Rule, new: Rule, prose: Prose) -> FieldDifference:
     """Describe a field; a signal that means different conditions in both is described within
     them."""
-    name, before, after = field["field"], field["before"], field["after"]
+    name, before, after = field.field, field.before, field.after
     if is_condition(name):
         return FieldDifference(_WHEN, prose.condition(old.when), prose.condition(new.when))
     only = lines_only_in(name, before, after), lines_only_in(name, after, before)
@@ -222,9 +213,9 @@ def _difference(name: str, version: str, before: str) -> str:
         after=other,
         others=[name for name in ctx.rule_set_names() if name != other.full_name],
         found=found,
-        added=rule_texts([rule for rule in other.rules if rule.id in found["added"]], prose),
-        removed=rule_texts([rule for rule in one.rules if rule.id in found["removed"]], prose),
-        moved=[rule for rule in other.rules if rule.id in found["moved"]],
+        added=rule_texts([rule for rule in other.rules if rule.id in found.added], prose),
+        removed=rule_texts([rule for rule in one.rules if rule.id in found.removed], prose),
+        moved=[rule for rule in other.rules if rule.id in found.moved],
         changed=rule_changes(found, one, other, prose),
         **_words(),
     )
