@@ -3,17 +3,28 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import click
 from tabulate import tabulate
 
 from dawnrule.application.athletes import erase as erase_athlete
 from dawnrule.application.athletes import export_athlete, put_athlete, require_athlete
+from dawnrule.cli.calendar_options import (
+    competitions_typed,
+    joined,
+    next_competition,
+    phase_on,
+    phases_typed,
+    with_moments,
+)
 from dawnrule.cli.options import db_option
 from dawnrule.clock import now
 from dawnrule.facts.plausibility import implausible_athlete
 from dawnrule.i18n.catalog import Texts
+from dawnrule.model.entities import Athlete
 from dawnrule.schemas.athlete import ATHLETE, load_athlete
 from dawnrule.schemas.errors import invalid_input
 from dawnrule.store import Store, Transaction
@@ -27,7 +38,10 @@ _COLUMNS = {
     "date_of_birth": "Born",
     "training_status": "Status",
     "language": "Language",
+    "body_mass_kg": "Mass",
 }
+_VALUES = tuple(name for name in _COLUMNS if name != "athlete_id")
+_CALENDAR = {"Phase": phase_on, "Next competition": next_competition}
 _NOT_WIPED = "Traces may remain in the files: they are in use elsewhere, or the disk is full."
 
 
@@ -55,29 +69,50 @@ def athletes() -> None:
     "--status", "training_status", help="The training status: novice, trained or advanced."
 )
 @click.option("--language", help="The language of their advice, like de.")
+@click.option("--body-mass", "body_mass_kg", type=float, metavar="KG", help="The body mass in kg.")
+@click.option(
+    "--competition",
+    "competitions",
+    callback=competitions_typed,
+    multiple=True,
+    metavar="'DATE [TIME] RANK [NAME]'",
+    help="A competition to add, with its rank: main, minor or training. Can be repeated.",
+)
+@click.option("--no-competitions", is_flag=True, help="Forget the competitions known so far.")
+@click.option(
+    "--phase",
+    "phases",
+    callback=phases_typed,
+    multiple=True,
+    metavar="'DATE DATE PHASE'",
+    help="A phase of the plan to add, with its first and last day: build, deload, taper, "
+    "competition or off-season. Can be repeated.",
+)
+@click.option("--no-phases", is_flag=True, help="Forget the phases known so far.")
 @db_option
-def add(athlete_id: str, db: Path, **known: str | None) -> None:
+def add(athlete_id: str, db: Path, **options: Any) -> None:
     """Add an athlete, or change one. Options that are left out keep their values.
+
+    A competition replaces those of the same date. Times are those of the athlete's clock.
 
     Do not use a name as the ID: it stays in the ledger even after the athlete is erased.
 
     \b
     Example:
-      dawnrule athletes add a-03 --name Mara --time-zone Europe/Berlin --db squad.db
+      dawnrule athletes add a-03 --name Mara --time-zone Europe/Berlin --db squad.db \
+        --competition '2026-04-18 14:00 main Spring meet' --phase '2026-03-01 2026-04-12 build'
     """
-    given = {name: value for name, value in known.items() if value is not None}
 
     def put(transaction: Transaction) -> str:
         before = transaction.athletes.get(athlete_id)
-        current = ATHLETE.dump(before) if before else {}
-        athlete = load_athlete(current | {"athlete_id": athlete_id} | given)
+        athlete = _with_options(athlete_id, before, options)
         put_athlete(transaction, athlete, by=COMMAND_LINE, at=now())
         if before is None:
             return "was added"
         return "was already there; nothing changed" if before == athlete else "was changed"
 
     # so that no database is created for a typing error
-    faults = list(implausible_athlete(load_athlete({"athlete_id": athlete_id} | given), now()))
+    faults = list(implausible_athlete(_with_options(athlete_id, None, options), now()))
     if faults:
         raise invalid_input(faults)
     with Store.open(db) as store:
@@ -85,10 +120,26 @@ def add(athlete_id: str, db: Path, **known: str | None) -> None:
     click.echo(f"{athlete_id} {done}.", err=True)
 
 
+def _with_options(athlete_id: str, before: Athlete | None, options: Mapping[str, Any]) -> Athlete:
+    """Return the athlete as the options say, and otherwise as they were ``before``. Raises
+    ``InvalidInput``."""
+    plain = ATHLETE.dump(before) if before else {}
+    plain |= {name: options[name] for name in _VALUES if options[name] is not None}
+    for name in ("competitions", "phases"):
+        if options[f"no_{name}"]:
+            plain.pop(name, None)
+    if options["competitions"]:
+        added = with_moments(options["competitions"], options["time_zone"])
+        plain["competitions"] = joined(plain.get("competitions", ()), added)
+    if options["phases"]:
+        plain["phases"] = [*plain.get("phases", ()), *options["phases"]]
+    return load_athlete(plain | {"athlete_id": athlete_id})
+
+
 @athletes.command("list")
 @db_option
 def list_(db: Path) -> None:
-    """List all athletes, sorted by id.
+    """List all athletes, sorted by id, with the phase that they are in and what comes next.
 
     \b
     Example:
@@ -96,9 +147,14 @@ def list_(db: Path) -> None:
     """
     with Store.open(db, must_exist=True) as store:
         squad = store.read(lambda transaction: transaction.athletes.all())
-    plain = ATHLETE.dump(squad, many=True)
-    rows = [[one.get(name, "") for name in _COLUMNS] for one in plain]
-    click.echo(tabulate(rows, headers=list(_COLUMNS.values()), disable_numparse=True))
+    headers = [*_COLUMNS.values(), *_CALENDAR]
+    click.echo(tabulate(map(_row, squad), headers=headers, disable_numparse=True))
+
+
+def _row(athlete: Athlete) -> list[str]:
+    plain, today = ATHLETE.dump(athlete), athlete.today(now())
+    known = [str(plain.get(name, "")) for name in _COLUMNS]
+    return [*known, *(write(athlete, today) for write in _CALENDAR.values())]
 
 
 @athletes.command()
