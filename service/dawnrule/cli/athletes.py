@@ -99,7 +99,7 @@ def add(athlete_id: str, db: Path, **options: Any) -> None:
 
     \b
     Example:
-      dawnrule athletes add a-03 --name Mara --time-zone Europe/Berlin --db squad.db \
+      dawnrule athletes add a-03 --name Mara --time-zone Europe/Berlin --db squad.db \\
         --competition '2026-04-18 14:00 main Spring meet' --phase '2026-03-01 2026-04-12 build'
     """
 
