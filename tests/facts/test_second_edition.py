@@ -535,7 +535,7 @@ def test_landing_work_is_held_against_the_median_of_four_weeks() -> None:
     start = session(40, SQUATS)
     told = day_of(morning(0, replace(JUMPS, minutes=45.0)), logged(*weeks, start))
     assert told["landing_minutes_above_usual_percent"] == 50
-    assert told["landing_minutes_allowed_today"] == pytest.approx(39.9)
+    assert told["landing_minutes_allowed_today"] == pytest.approx(39.99)
 
 
 def test_a_week_without_any_training_is_left_out_of_the_usual() -> None:
@@ -597,6 +597,13 @@ def test_a_week_in_which_landing_work_had_to_rest_is_left_out_of_the_usual(
 def test_a_week_in_which_landing_work_could_go_on_counts(told: dict[str, Any]) -> None:
     said = (morning(10, **told), morning(19, **told))
     assert usual_of(0, 0, 60, 60, check_ins=said) == pytest.approx(30)
+
+
+def test_the_same_match_a_day_earlier_in_the_week_is_no_rise() -> None:
+    """Sundays, and now a Saturday: seven days hold two, and nobody does more than usual."""
+    matches = [session(6 + 7 * week, MATCH, minutes=90.0) for week in range(5)]
+    told = day_of(morning(0, replace(MATCH, minutes=90.0)), logged(*matches, session(40, SQUATS)))
+    assert told["landing_minutes_above_usual_percent"] == pytest.approx(100 / 6)
 
 
 def test_a_full_week_that_ended_ill_does_not_lower_the_usual() -> None:

@@ -10,7 +10,7 @@ might, it says why.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, datetime, time, timedelta
 from functools import cache
 from operator import itemgetter, methodcaller
@@ -22,7 +22,8 @@ import pytest
 import yaml
 
 from dawnrule.model.advice import Advice
-from dawnrule.model.concerns import ActorRole
+from dawnrule.model.concern_transitions import ClearanceTerms
+from dawnrule.model.concerns import ActorRole, Restriction
 from dawnrule.model.entities import Athlete, CheckIn, Session
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.store import Store
@@ -53,6 +54,8 @@ TOLD = frozenset(
         "earlier",
         "sessions",
         "cleared",
+        "ordered",
+        "confirmed",
         "reported_at",
         "check_in",
         "expect",
@@ -196,8 +199,20 @@ def steps_of(case: Case) -> Iterator[tuple[datetime, Step]]:
             yield session.starts_at, methodcaller("log", session)
     for told in case.told.get("cleared", ()):
         at = at_time(told["at"], case.day)
-        terms = {name: value for name, value in told.items() if name not in ("at", "by")}
-        yield at, methodcaller("clear", at, ActorRole(told["by"]), **terms)
+        terms = from_json(ClearanceTerms, _without(told, "at", "by"))
+        given = {one.name: getattr(terms, one.name) for one in fields(terms)}
+        yield at, methodcaller("clear", at, ActorRole(told["by"]), **given)
+    for told in case.told.get("ordered", ()):
+        at = at_time(told["at"], case.day)
+        restriction = from_json(Restriction, _without(told, "at", "by"))
+        yield at, methodcaller("order", at, ActorRole(told["by"]), restriction)
+    for words in case.told.get("confirmed", ()):
+        at = at_time(words, case.day)
+        yield at, methodcaller("confirm_correction", at)
+
+
+def _without(told: Mapping[str, Any], *names: str) -> dict[str, Any]:
+    return {name: value for name, value in told.items() if name not in names}
 
 
 def session_of(case: Case, told: Mapping[str, Any], day: date) -> Session:

@@ -16,11 +16,12 @@ from dawnrule.application.concerns import (
     clear_concern,
     concerns_of,
     confirm_correction,
+    open_concern,
 )
 from dawnrule.application.sessions import log_session
 from dawnrule.model.advice import Advice
-from dawnrule.model.concern_transitions import ClearanceTerms
-from dawnrule.model.concerns import ActorRole, Concern
+from dawnrule.model.concern_transitions import ClearanceTerms, Opening
+from dawnrule.model.concerns import ActorRole, Concern, ConcernKind, Restriction
 from dawnrule.model.entities import Athlete, CheckIn, Session
 from dawnrule.store import Store
 
@@ -73,6 +74,17 @@ class Diary:
         changed = self.store.write(
             lambda transaction: clear_concern(
                 transaction, self._check_ins(), concern.id, ClearanceTerms(**terms), acting
+            )
+        )
+        return changed.concern
+
+    def order(self, at: datetime, role: ActorRole, restriction: Restriction) -> Concern:
+        """Order a restriction."""
+        acting = Acting(role, self._submission(at))
+        opening = Opening(ConcernKind.RESTRICTION, restriction=restriction)
+        changed = self.store.write(
+            lambda transaction: open_concern(
+                transaction, self._check_ins(), self.athlete.id, opening, acting
             )
         )
         return changed.concern

@@ -76,6 +76,8 @@ def hours_to_competition(past: Past, block: Block, start: datetime) -> float | N
         for one in past.athlete.competitions or ()
         if one.rank in RANKS_THAT_COUNT
     ]
+    plan = past.check_in.plan
+    starts += [one.starts_at for one in plan if one.competition and one.starts_at is not None]
     ahead = [at for at in starts if start <= at <= start + longest]
     return hours_between(start, min(ahead)) if ahead else None
 

@@ -6,7 +6,7 @@ a stage allows and what is left of it.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Protocol, TypeAlias
@@ -129,13 +129,14 @@ def part_facts(
     ]
     if ordered:
         yield "rest_ordered", min(ordered, key=reasons.index)
+    effort_of = past.parameters("beyond_restriction")["effort_of"]
     if any(_is_beyond_clearance(c, past, block, group, facts) for c in concerns):
         yield "beyond_restriction", BY_CLEARANCE
         return
     beyond = [
         c.restriction.reason
         for c in orders
-        if c.restriction and is_beyond(c.restriction.restrictions, facts)
+        if c.restriction and is_beyond(c.restriction.restrictions, facts, effort_of)
     ]
     if beyond:
         yield "beyond_restriction", min(beyond, key=reasons.index)
@@ -152,9 +153,12 @@ def is_trained_with(concerns: Collection[Concern], pain: Pain, past: Past) -> bo
     )
 
 
-def is_beyond(restrictions: Restrictions, facts: Facts) -> bool:
-    """Return whether a block is more than restrictions allow. What it leaves out is within."""
+def is_beyond(restrictions: Restrictions, facts: Facts, effort_of: Mapping[str, float]) -> bool:
+    """Return whether a block is more than restrictions allow. What it leaves out is within, save
+    the effort of what is hard by its goal, which ``effort_of`` gives at the least."""
     effort, minutes = facts.get("planned_effort"), facts.get("planned_minutes")
+    if effort is None:
+        effort = effort_of.get(str(facts.get("goal")))
     return (
         facts.get("goal") in restrictions.goals_not
         or facts.get("modality") in restrictions.modalities_not
@@ -276,7 +280,9 @@ def _is_beyond_clearance(
     if concern.clearance is None or not concern.has_clearance_on(past.check_in.date):
         return False
     restrictions = concern.clearance.restrictions
-    return _rests(restrictions, block, group, past.vocabulary) or is_beyond(restrictions, facts)
+    effort_of = past.parameters("beyond_restriction")["effort_of"]
+    rests = _rests(restrictions, block, group, past.vocabulary)
+    return rests or is_beyond(restrictions, facts, effort_of)
 
 
 def _exceeds(value: FactValue | None, limit: float | None) -> bool:

@@ -32,7 +32,8 @@ def minutes_above_usual_percent(past: Past, log: WorkLog) -> float | Unavailable
     planned = _planned_landing(past)
     if planned and all(block.minutes is None for block in planned):
         return Unavailable("the plan does not say its minutes")
-    now = _minutes_this_week(past, log) + sum(block.minutes or 0.0 for block in planned)
+    today = sum(block.minutes or 0.0 for block in planned)
+    now = min((done + today) * per_week for done, per_week in _this_week(past, log))
     return rise_percent(now, usual)
 
 
@@ -42,9 +43,8 @@ def minutes_allowed_today(past: Past, log: WorkLog) -> float | Unavailable:
     if isinstance(usual, Unavailable):
         return usual
     limits = past.parameters("landing_minutes_allowed_today")
-    allowed: float = usual * (PER_CENT + limits["percent"]) / PER_CENT - _minutes_this_week(
-        past, log
-    )
+    most = usual * (PER_CENT + limits["percent"]) / PER_CENT
+    allowed: float = max(most / per_week - done for done, per_week in _this_week(past, log))
     least: float = limits["least"]
     return max(allowed, least)
 
@@ -169,9 +169,13 @@ def _planned_landing(past: Past) -> list[Block]:
     return [block for block in past.check_in.plan if lands_hard(block, past.vocabulary)]
 
 
-def _minutes_this_week(past: Past, log: WorkLog) -> float:
-    """Return the minutes of the last six days."""
-    return _minutes(past, log, past.log.today - timedelta(days=DAYS_A_WEEK - 1), past.log.today)
+def _this_week(past: Past, log: WorkLog) -> list[tuple[float, float]]:
+    """Return the minutes of the days before this one of a week of seven days and of one of six,
+    each with what makes a week of it: a match on Saturday after one on Sunday is one a week."""
+    spans = (DAYS_A_WEEK, DAYS_A_WEEK - 1)
+    firsts = (past.log.today - timedelta(days=days - 1) for days in spans)
+    done = (_minutes(past, log, first, past.log.today) for first in firsts)
+    return [(minutes, DAYS_A_WEEK / days) for minutes, days in zip(done, spans, strict=True)]
 
 
 def _minutes(past: Past, log: WorkLog, first: date, end: date) -> float:

@@ -17,8 +17,9 @@ _MAY_BE_CHEST_PAIN = frozenset({"sharp", "other"})
 def suspected_signs(check_in: CheckIn, words: Vocabulary) -> tuple[tuple[str, Pain], ...]:
     """Return the warning signs that reported pain may be, the most urgent first, with the pain.
 
-    Pain at the chest that is sharp, of another kind, or told in words such as tight; a calf on one
-    side that is warm or swollen, or came after a long journey or in bed; any pain with numbness.
+    Pain at the chest that is sharp, of another kind, or told in words such as tight; a calf that is
+    warm or swollen, or came after a long journey or in bed, unless both are told; any pain with
+    numbness.
     """
     found = [(sign, pain) for pain in check_in.pain or () for sign in _signs_of(pain, words)]
     return tuple(sorted(found, key=lambda one: words.concern_signs.index(one[0])))
@@ -41,6 +42,8 @@ def _signs_of(pain: Pain, words: Vocabulary) -> list[str]:
 
 def _may_be_clot(pain: Pain, words: Vocabulary) -> bool:
     is_one_sided = pain.kind == _ONE_SIDED or pain.side in ("left", "right")
+    if pain.side is None and not _tells(pain, "both", words):
+        is_one_sided = True
     comes_with = pain.warm or pain.swollen or _tells(pain, "clot", words)
     return is_one_sided and (comes_with or pain.after in _AFTER_LYING)
 
@@ -48,5 +51,10 @@ def _may_be_clot(pain: Pain, words: Vocabulary) -> bool:
 def _tells(pain: Pain, of: str, words: Vocabulary) -> bool:
     """Return whether the athlete's own words hold one that is suspicious; whole words count."""
     text = pain.where.casefold()
-    told = words.suspicious_words[of]
-    return any(re.search(rf"\b{re.escape(word.casefold())}\b", text) for word in told)
+    for word in words.suspicious_words["harmless"]:
+        text = re.sub(_whole(word), " ", text)
+    return any(re.search(_whole(word), text) for word in words.suspicious_words[of])
+
+
+def _whole(word: str) -> str:
+    return rf"\b{re.escape(word.casefold())}\b"

@@ -407,15 +407,17 @@ def _passed(
 def _next_stage(concern: Concern, plan: StagePlan, actor: Actor) -> ConcernEvent | None:
     """Make the event of the next stage, or of the end; None where that needs a clearance.
 
-    A clearance that restricts something holds until it runs out or a fuller one is given, so the
-    return does not end under it.
+    A clearance that restricts something or runs out holds until then or until a fuller one is
+    given, so the return does not end under it: after its last date a warning sign is open again.
     """
     assert concern.stage is not None, "a concern that is returning has a stage"
     if concern.stage >= len(plan.stages):
-        is_restricted = concern.clearance is not None and (
-            concern.clearance.restrictions != NO_RESTRICTIONS
+        given = concern.clearance
+        holds = given is not None and (
+            given.restrictions != NO_RESTRICTIONS
+            or (given.until is not None and concern.kind.is_warning_sign)
         )
-        return None if is_restricted else _by(actor, EventKind.CLOSED)
+        return None if holds else _by(actor, EventKind.CLOSED)
     needs_clearance = plan.stages[concern.stage].needs_clearance
     if needs_clearance and not concern.has_clearance_on(actor.on):
         return None
