@@ -87,7 +87,8 @@ def test_what_a_clinician_allows_limits_the_block_it_lets_through() -> None:
     block = only_block(advised(CHEST, history=History(concerns=(known,)), **ALL_WELL))
     assert block.verdict is Verdict.TRAIN
     assert block.limits == {"effort_at_most": 5.0, "no_contact": True}
-    assert block.limits_said == ("effort of 5 of 10 at the most", "no contact or risk of a knock")
+    said = ("effort of 5 of 10 at the most", "no contact and no risk of a knock")
+    assert block.limits_said == said
 
 
 def test_less_of_the_same_comes_first_where_the_rules_allow_it() -> None:
