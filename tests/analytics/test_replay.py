@@ -9,8 +9,16 @@ from datetime import date
 import pytest
 
 from dawnrule.analytics import replay
-from dawnrule.analytics.replay import Dates, Replayed, dates_in_steps
+from dawnrule.analytics.replay import (
+    AthleteCount,
+    Dates,
+    Replayed,
+    RuleCount,
+    VerdictCount,
+    dates_in_steps,
+)
 from dawnrule.model import Verdict
+from dawnrule.model.serialization import from_json_text, to_json
 from dawnrule.rules.columnar import ChangedMorning, ColumnDecider, MorningTable, PastMorning
 from dawnrule.rules.conditions import Operator, Test
 from tests.factories import DAY, KIM, ONE_DAY, SAM, a_rule, a_rule_set, past_morning, past_subject
@@ -43,13 +51,19 @@ def day(number: int) -> date:
 def test_a_replay_counts_what_changes_by_verdict_rule_and_athlete() -> None:
     result = replayed(LESS, SAME, MORE)
     assert (result.mornings, result.decisions) == (3, 4)
-    assert result.counts == {
-        "days": {(REST, SWAP): 1, (TRAIN, TRAIN): 1, (TRAIN, SWAP): 1},
-        "parts": {(REST, SWAP): 1},
-        "fired": {("tired",): 2},
-        "decided_before": {("worn-out",): 1, (None,): 2},
-        "decided_now": {("tired",): 2, (None,): 1},
-        "athletes": {(KIM.id, "less"): 1, (KIM.id, "same"): 1, (SAM.id, "more"): 1},
+    assert set(result.days) == {
+        VerdictCount(REST, SWAP, 1),
+        VerdictCount(TRAIN, TRAIN, 1),
+        VerdictCount(TRAIN, SWAP, 1),
+    }
+    assert result.parts == (VerdictCount(REST, SWAP, 1),)
+    assert result.fired == (RuleCount("tired", 2),)
+    assert result.decided_before == (RuleCount(None, 2), RuleCount("worn-out", 1))
+    assert result.decided_now == (RuleCount("tired", 2), RuleCount(None, 1))
+    assert set(result.athletes) == {
+        AthleteCount(KIM.id, "less", 1),
+        AthleteCount(KIM.id, "same", 1),
+        AthleteCount(SAM.id, "more", 1),
     }
     assert result.changed == (
         ChangedMorning(KIM.id, day(0), REST, SWAP, "worn-out", "tired", 1),
@@ -62,19 +76,20 @@ def test_the_results_of_steps_add_up_to_that_of_the_whole() -> None:
 
 
 def test_a_replay_without_a_step_has_counted_nothing() -> None:
-    assert Replayed.sum([]) == replayed()
+    assert replace(replayed(), fired=()) == Replayed.sum([])
+    assert replayed().fired == (RuleCount("tired", 0),)
 
 
 def test_a_result_comes_back_from_json_as_it_was() -> None:
     result = replayed(LESS, SAME, MORE)
-    assert Replayed.from_json(json.loads(json.dumps(result.to_json()))) == result
+    assert from_json_text(Replayed, json.dumps(to_json(result))) == result
 
 
 def test_counts_say_what_they_are_by_the_greatest_first() -> None:
-    assert replayed(LESS, SAME, MORE).to_json()["decided_before"] == [
+    assert to_json(replayed(LESS, SAME, MORE))["decided_before"] == (
         {"rule": None, "count": 2},
         {"rule": "worn-out", "count": 1},
-    ]
+    )
 
 
 @pytest.mark.parametrize(

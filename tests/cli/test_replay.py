@@ -23,6 +23,7 @@ from dawnrule.analytics import replay as replay_module
 from dawnrule.analytics.replay import Replayed
 from dawnrule.cli.options import ShowProgress
 from dawnrule.i18n.resources import rules_folder
+from dawnrule.model.serialization import from_json
 from tests.cli.terminal import typed
 
 
@@ -77,7 +78,7 @@ def test_a_replay_that_changes_nothing_lists_no_mornings(db: Path) -> None:
 def test_the_forms_of_a_replay_tell_the_same_mornings(db: Path, house_rules: Path) -> None:
     as_json = plain(replayed(db, house_rules, "--format", "json"))
     as_csv = list(csv.DictReader(io.StringIO(replayed(db, house_rules, "--format", "csv").stdout)))
-    changed = Replayed.from_json(as_json).changed
+    changed = from_json(Replayed, as_json).changed
     assert len(changed) > 5
     assert [(one.athlete_id, str(one.date), one.after, one.rule_after) for one in changed] == [
         (row["athlete_id"], row["date"], row["after"], row["rule_after"]) for row in as_csv
@@ -137,7 +138,7 @@ def test_ctrl_c_stops_with_what_is_done_and_the_same_command_goes_on(
     assert (whole.exit_code, plain(whole)["replay_id"]) == (0, partial["replay_id"])
     uninterrupted = plain(replayed(db, house_rules, "--format", "json"))
     assert uninterrupted["replay_id"] != partial["replay_id"]
-    assert Replayed.from_json(plain(whole)) == Replayed.from_json(uninterrupted)
+    assert from_json(Replayed, plain(whole)) == from_json(Replayed, uninterrupted)
 
 
 def test_a_stopped_replay_can_be_begun_anew(

@@ -14,6 +14,7 @@ from dawnrule.errors import FieldError
 from dawnrule.model import FactDictionary, Verdict
 from dawnrule.model.advice import RuleName
 from dawnrule.model.record import FiredRules
+from dawnrule.model.serialization import from_json
 from dawnrule.rules.analysis.diff import Difference, FieldChange, RuleChange
 from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.web.coach.explanation_view import day_by, local_time, prose_of
@@ -151,13 +152,13 @@ def test_what_never_happened_is_not_listed_among_the_rules_of_a_replay() -> None
         "athletes": [{"athlete_id": "a-03", "protected": "less", "count": 2}],
         "changed": [],
     }
-    found = outcome(Replayed.from_json(counted), {"a-03": "Mara"})
+    found = outcome(from_json(Replayed, counted), {"a-03": "Mara"})
     assert [(row.rule, row.decided_before, row.decided_now, row.fired) for row in found.rules] == [
         (None, 0, 2, 0),
         ("short", 2, 0, 0),
         ("sore", 0, 0, 3),
     ]
-    [athlete] = found.athletes
-    assert (athlete.name, athlete.less, athlete.same, athlete.more) == ("Mara", 2, 0, 0)
+    [(name, athlete)] = found.athletes
+    assert (name, athlete.less, athlete.same, athlete.more) == ("Mara", 2, 0, 0)
     [verdict] = found.verdicts
     assert (verdict.days, verdict.parts, verdict.is_same) == (2, 0, False)

@@ -7,11 +7,11 @@ processed in steps, so that a replay can be stopped and resumed.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import astuple, dataclass
 from datetime import date
 from functools import cache
-from typing import Any, Self, TypeAlias
+from typing import Any, Self, TypeAlias, TypeVar
 
 from dawnrule.model import Verdict
 from dawnrule.rules.columnar import ChangedMorning, ColumnDecisions, MorningTable
@@ -19,20 +19,37 @@ from dawnrule.rules.columnar import ChangedMorning, ColumnDecisions, MorningTabl
 SUBJECTS_IN_A_STEP = 100_000
 """Days and parts decided at a time: enough for columns to be fast, few enough to stop at once."""
 
-Counts: TypeAlias = Counter[tuple[Any, ...]]
-
 _VERDICTS = ("verdict", "after")
-_CHANGED = tuple(field.name for field in fields(ChangedMorning))
 
-_KEYS: Mapping[str, tuple[str, ...]] = {
-    "days": ("before", "after"),
-    "parts": ("before", "after"),
-    "fired": ("rule",),
-    "decided_before": ("rule",),
-    "decided_now": ("rule",),
-    "athletes": ("athlete_id", "protected"),
-}
-"""The counts, and the keys of each."""
+
+@dataclass(frozen=True, slots=True)
+class VerdictCount:
+    """The number of days or parts with a verdict then and one now."""
+
+    before: str
+    after: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class RuleCount:
+    """The number of days or parts of a rule, None for no rule."""
+
+    rule: str | None
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class AthleteCount:
+    """The number of an athlete's days that are now ``less``, ``same`` or ``more`` protected."""
+
+    athlete_id: str
+    protected: str
+    count: int
+
+
+Count: TypeAlias = VerdictCount | RuleCount | AthleteCount
+C = TypeVar("C", VerdictCount, RuleCount, AthleteCount)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,83 +79,120 @@ def dates_in_steps(table: MorningTable) -> Iterator[Dates]:
 class Replayed:
     """The result of a replay. ``decisions`` counts those on days and on parts.
 
-    ``counts`` has, by name: ``days`` and ``parts`` by the verdict then and now; ``fired``, by rule,
-    the days or parts on which it fires now; ``decided_before`` and ``decided_now``, by rule, the
-    days that it decided then and now, None for no rule; ``athletes``, by athlete, the days that are
-    now ``less``, ``same`` or ``more`` protected. ``changed`` has the mornings with another
-    decision, by date and athlete.
+    ``fired`` has the days or parts on which each rule fires now, ``decided_before`` and
+    ``decided_now`` the days that it decided then and now. Counts are in order, largest first.
+    ``changed`` has the mornings with another decision, by date and athlete.
     """
 
     mornings: int
     decisions: int
-    counts: Mapping[str, Counts]
+    days: tuple[VerdictCount, ...]
+    parts: tuple[VerdictCount, ...]
+    fired: tuple[RuleCount, ...]
+    decided_before: tuple[RuleCount, ...]
+    decided_now: tuple[RuleCount, ...]
+    athletes: tuple[AthleteCount, ...]
     changed: tuple[ChangedMorning, ...]
 
     @classmethod
     def of(cls, decided: ColumnDecisions) -> Self:
         """Count some decisions."""
-        athletes: Counts = Counter()
-        for (who, before, after), count in decided.counts("day", "athlete_id", *_VERDICTS).items():
-            athletes[who, _protected(before, after)] += count
+        by_athlete = decided.counts("day", "athlete_id", *_VERDICTS).items()
+        protected = (((who, _protected(*verdicts)), n) for (who, *verdicts), n in by_athlete)
         return cls(
-            len(decided.days),
-            len(decided.days) + len(decided.parts),
-            {
-                "days": Counter(decided.counts("day", *_VERDICTS)),
-                "parts": Counter(decided.counts("part", *_VERDICTS)),
-                "fired": Counter({(rule,): count for rule, count in decided.fired().items()}),
-                "decided_before": Counter(decided.counts("day", "rule_id")),
-                "decided_now": Counter(decided.counts("day", "rule_after")),
-                "athletes": athletes,
-            },
-            tuple(decided.changed()),
+            mornings=len(decided.days),
+            decisions=len(decided.days) + len(decided.parts),
+            days=_counted(VerdictCount, decided.counts("day", *_VERDICTS).items()),
+            parts=_counted(VerdictCount, decided.counts("part", *_VERDICTS).items()),
+            fired=_counted(RuleCount, (((rule,), n) for rule, n in decided.fired().items())),
+            decided_before=_counted(RuleCount, decided.counts("day", "rule_id").items()),
+            decided_now=_counted(RuleCount, decided.counts("day", "rule_after").items()),
+            athletes=_counted(AthleteCount, protected),
+            changed=tuple(decided.changed()),
         )
 
     @classmethod
     def sum(cls, results: Iterable[Self]) -> Self:
         """Add up the results of several steps."""
-        results = list(results)
+        steps = list(results)
         return cls(
-            sum(result.mornings for result in results),
-            sum(result.decisions for result in results),
-            {name: _total(result.counts[name] for result in results) for name in _KEYS},
-            tuple(changed for result in results for changed in result.changed),
+            mornings=sum(step.mornings for step in steps),
+            decisions=sum(step.decisions for step in steps),
+            days=_sum(VerdictCount, (step.days for step in steps)),
+            parts=_sum(VerdictCount, (step.parts for step in steps)),
+            fired=_sum(RuleCount, (step.fired for step in steps)),
+            decided_before=_sum(RuleCount, (step.decided_before for step in steps)),
+            decided_now=_sum(RuleCount, (step.decided_now for step in steps)),
+            athletes=_sum(AthleteCount, (step.athletes for step in steps)),
+            changed=tuple(changed for step in steps for changed in step.changed),
         )
 
-    @classmethod
-    def from_json(cls, plain: Mapping[str, Any]) -> Self:
-        """Read the result that ``to_json`` wrote."""
-        return cls(
-            plain["mornings"],
-            plain["decisions"],
-            {
-                name: Counter(
-                    {tuple(row[key] for key in keys): row["count"] for row in plain[name]}
-                )
-                for name, keys in _KEYS.items()
-            },
-            tuple(map(_changed, plain["changed"])),
-        )
 
-    def to_json(self) -> dict[str, Any]:
-        """Convert to plain JSON values, each count with its keys."""
-        return {
-            "mornings": self.mornings,
-            "decisions": self.decisions,
-            **{name: _rows(keys, self.counts[name]) for name, keys in _KEYS.items()},
-            "changed": [_changed_row(one) for one in self.changed],
-        }
+@dataclass(frozen=True, slots=True)
+class VerdictRow:
+    """A verdict given and the one now, with the numbers of days and parts that have these two."""
+
+    before: str
+    after: str
+    days: int
+    parts: int
+
+    @property
+    def is_same(self) -> bool:
+        """Whether the verdict stays."""
+        return self.before == self.after
+
+
+@dataclass(frozen=True, slots=True)
+class RuleRow:
+    """On how many days a rule decided then and decides now, and on how many days and parts it fires
+    now; ``rule`` is None for no rule."""
+
+    rule: str | None
+    decided_before: int
+    decided_now: int
+    fired: int
+
+
+@dataclass(frozen=True, slots=True)
+class AthleteRow:
+    """On how many days an athlete would be less, equally, or more protected."""
+
+    athlete_id: str
+    less: int
+    same: int
+    more: int
+
+
+def verdict_rows(result: Replayed) -> tuple[VerdictRow, ...]:
+    """Tabulate pairs of verdicts, unchanged ones first."""
+    days, parts = _by_key(result.days), _by_key(result.parts)
+    pairs = sorted(days | parts, key=lambda pair: (pair[0] != pair[1], pair))
+    return tuple(
+        VerdictRow(one, other, days[one, other], parts[one, other]) for one, other in pairs
+    )
+
+
+def rule_rows(result: Replayed) -> tuple[RuleRow, ...]:
+    """Tabulate the rules by id; no rule comes first."""
+    counts = [_by_key(some) for some in (result.decided_before, result.decided_now, result.fired)]
+    rules = sorted({rule or "" for count in counts for (rule,) in count})
+    return tuple(
+        RuleRow(rule or None, *(count[rule or None,] for count in counts)) for rule in rules
+    )
+
+
+def athlete_rows(result: Replayed) -> tuple[AthleteRow, ...]:
+    """Tabulate the athletes by id."""
+    days = _by_key(result.athletes)
+    return tuple(
+        AthleteRow(who, *(days[who, how] for how in ("less", "same", "more")))
+        for who in sorted({who for who, _ in days})
+    )
 
 
 def _dates(together: Sequence[tuple[date, int]]) -> Dates:
     return Dates(together[0][0], together[-1][0], sum(mornings for _, mornings in together))
-
-
-def _total(counts: Iterable[Counts]) -> Counts:
-    total: Counts = Counter()
-    for some in counts:
-        total.update(some)
-    return total
 
 
 @cache
@@ -147,16 +201,20 @@ def _protected(before: str, after: str) -> str:
     return "more" if more > 0 else "less" if more < 0 else "same"
 
 
-def _rows(keys: Sequence[str], counts: Counts) -> list[dict[str, Any]]:
-    """Make a row of each count, largest first."""
-    ordered = sorted(counts.items(), key=lambda entry: (-entry[1], str(entry[0])))
-    return [dict(zip(keys, key, strict=True)) | {"count": count} for key, count in ordered]
+def _counted(
+    kind: Callable[..., C], counts: Iterable[tuple[tuple[Any, ...], int]]
+) -> tuple[C, ...]:
+    """Add up the counts of each key, largest first; a key that was never met keeps its 0."""
+    total: Counter[tuple[Any, ...]] = Counter()
+    for key, count in counts:
+        total[key] += count
+    ordered = sorted(total.items(), key=lambda entry: (-entry[1], str(entry[0])))
+    return tuple(kind(*key, count) for key, count in ordered)
 
 
-def _changed_row(one: ChangedMorning) -> dict[str, Any]:
-    row = {name: getattr(one, name) for name in _CHANGED}  # asdict takes several times as long
-    return row | {"date": one.date.isoformat()}
+def _sum(kind: Callable[..., C], steps: Iterable[Sequence[C]]) -> tuple[C, ...]:
+    return _counted(kind, (entry for step in steps for entry in _by_key(step).items()))
 
 
-def _changed(row: Mapping[str, Any]) -> ChangedMorning:
-    return ChangedMorning(**{**row, "date": date.fromisoformat(row["date"])})
+def _by_key(counts: Sequence[Count]) -> Counter[tuple[Any, ...]]:
+    return Counter({astuple(one)[:-1]: one.count for one in counts})

@@ -18,6 +18,7 @@ from dawnrule.analytics.archive import Archive, Progress, ignore_progress
 from dawnrule.analytics.replay import Replayed, dates_in_steps
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput, NotFound
 from dawnrule.model import FactDictionary
+from dawnrule.model.serialization import from_json_text, to_json
 from dawnrule.rules.columnar import ColumnDecider
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
@@ -133,7 +134,7 @@ class ReplayRunner:
 
     def _keep(self, replay_id: str, run: int, first: date, last: date, result: Replayed) -> bool:
         """Store the result of a step; return False if the replay was stopped or deleted."""
-        step = ReplayStep(first, last, result.mornings, json.dumps(result.to_json()))
+        step = ReplayStep(first, last, result.mornings, json.dumps(to_json(result)))
         return self.store.write(
             lambda transaction: transaction.replays.add_step(replay_id, run, step, self.clock())
         )
@@ -244,7 +245,7 @@ def result_of(transaction: Transaction, replay_id: str) -> Replayed:
     """Read the results of a replay so far. Raises ``NotFound``."""
     known_replay(transaction, replay_id)
     results = transaction.replays.results(replay_id)
-    return Replayed.sum(Replayed.from_json(json.loads(result)) for result in results)
+    return Replayed.sum(from_json_text(Replayed, result) for result in results)
 
 
 def _about(

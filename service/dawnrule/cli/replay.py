@@ -7,7 +7,7 @@ import io
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import fields
+from dataclasses import astuple, fields
 from datetime import date
 from pathlib import Path
 from typing import TypeAlias
@@ -16,7 +16,7 @@ import click
 from tabulate import tabulate
 
 from dawnrule.analytics.archive import Archive
-from dawnrule.analytics.replay import Replayed
+from dawnrule.analytics.replay import Replayed, athlete_rows, rule_rows, verdict_rows
 from dawnrule.analytics.replay_jobs import (
     Listener,
     ReplayRunner,
@@ -33,6 +33,7 @@ from dawnrule.cli.options import (
 )
 from dawnrule.clock import new_id, now
 from dawnrule.model import Vocabulary
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.replay import REPLAY
@@ -53,7 +54,10 @@ def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
     tables = (
         _table(("Said", "Would say", "Days", "Parts"), _verdicts(result)),
         _table(("Rule", "Decided", "Would decide", "Would fire"), _rules(result)),
-        _table(("Athlete", "Less protected", "Same", "More protected"), _athletes(result)),
+        _table(
+            ("Athlete", "Less protected", "Same", "More protected"),
+            map(astuple, athlete_rows(result)),
+        ),
         _table(
             ("Athlete", "Date", "Said", "Would say", "By", "Would be by", "Parts changed"),
             map(_changed, result.changed),
@@ -74,7 +78,7 @@ def changes_as_csv(replay: StoredReplay, result: Replayed) -> str:
 
 def replay_as_json(replay: StoredReplay, result: Replayed) -> str:
     """Write everything."""
-    return json.dumps(REPLAY.dump(replay) | result.to_json(), indent=2, ensure_ascii=False)
+    return json.dumps(REPLAY.dump(replay) | to_json(result), indent=2, ensure_ascii=False)
 
 
 REPLAY_FORMATS: Mapping[str, Callable[[StoredReplay, Replayed], str]] = {
@@ -90,25 +94,14 @@ def _table(headers: Sequence[str], rows: Iterator[Row]) -> str:
 
 
 def _verdicts(result: Replayed) -> Iterator[Row]:
-    """Yield each pair of verdicts, given and replayed; unchanged ones first."""
-    days, parts = result.counts["days"], result.counts["parts"]
     words = Vocabulary.bundled()
-    for before, after in sorted(days | parts, key=lambda pair: (pair[0] != pair[1], pair)):
-        pair = before, after
-        yield words.label(before), words.label(after), days[pair], parts[pair]
+    for row in verdict_rows(result):
+        yield words.label(row.before), words.label(row.after), row.days, row.parts
 
 
 def _rules(result: Replayed) -> Iterator[Row]:
-    """Yield each rule that decided, would decide or would fire, by id; no rule comes first."""
-    counts = [result.counts[name] for name in ("decided_before", "decided_now", "fired")]
-    for rule in sorted({rule or "" for count in counts for (rule,) in count}):
-        yield rule or _NO_RULE, *(count[rule or None,] for count in counts)
-
-
-def _athletes(result: Replayed) -> Iterator[Row]:
-    counts = result.counts["athletes"]
-    for who in sorted({who for who, _ in counts}):
-        yield who, *(counts[who, how] for how in ("less", "same", "more"))
+    for row in rule_rows(result):
+        yield row.rule or _NO_RULE, row.decided_before, row.decided_now, row.fired
 
 
 def _changed(one: ChangedMorning) -> Row:

@@ -6,6 +6,7 @@ from datetime import date
 
 from flask import Response
 
+from dawnrule.model.serialization import to_json
 from dawnrule.schemas.replay import (
     REPLAY,
     AskReplaySchema,
@@ -57,7 +58,7 @@ def get_replay(replay_id: str) -> Response:
     """Where a replay stands, and what it has found so far."""
     ctx = context().replays
     state = REPLAY.dump(ctx.status(replay_id))
-    return json_answer(state | ctx.result(replay_id).to_json())
+    return json_answer(state | to_json(ctx.result(replay_id)))
 
 
 @replays.route("/replays/<replay_id>", methods=["DELETE"])

@@ -7,13 +7,21 @@ that.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from typing import Any
 
 from flask import Response, make_response, redirect, render_template, request, url_for
 
 from dawnrule.advice.composer import Composer
-from dawnrule.analytics.replay import Replayed
+from dawnrule.analytics.replay import (
+    AthleteRow,
+    Replayed,
+    RuleRow,
+    VerdictRow,
+    athlete_rows,
+    rule_rows,
+    verdict_rows,
+)
 from dawnrule.errors import InvalidInput
 from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.schemas.errors import load
@@ -31,55 +39,17 @@ CHANGES_SHOWN = 100
 GOING_ON = (ReplayState.WAITING, ReplayState.RUNNING)
 """The states of a replay that will change by itself."""
 
-_TURNS = ("less", "same", "more")
-
-
-@dataclass(frozen=True, slots=True)
-class VerdictRow:
-    """A verdict given and the one now, with the numbers of days and parts that have these two."""
-
-    before: str
-    after: str
-    days: int
-    parts: int
-
-    @property
-    def is_same(self) -> bool:
-        """Whether the verdict stays."""
-        return self.before == self.after
-
-
-@dataclass(frozen=True, slots=True)
-class RuleRow:
-    """On how many days a rule decided then and decides now, and on how many days and parts it fires
-    now; ``rule`` is None for no rule."""
-
-    rule: str | None
-    decided_before: int
-    decided_now: int
-    fired: int
-
-
-@dataclass(frozen=True, slots=True)
-class AthleteRow:
-    """On how many days an athlete would be less, equally, or more protected."""
-
-    name: str
-    less: int
-    same: int
-    more: int
-
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Findings of a replay so far; ``changed`` are the newest mornings with a different result,
-    ``changed_in_all`` is their number."""
+    """Findings of a replay so far; ``athletes`` stand behind their names, ``changed`` are the newest
+    mornings with a different result, and ``changed_in_all`` is their number."""
 
     mornings: int
     decisions: int
     verdicts: tuple[VerdictRow, ...]
     rules: tuple[RuleRow, ...]
-    athletes: tuple[AthleteRow, ...]
+    athletes: tuple[tuple[str, AthleteRow], ...]
     changed: tuple[ChangedMorning, ...]
     changed_in_all: int
 
@@ -90,9 +60,9 @@ def outcome(result: Replayed, names: Mapping[str, str]) -> Outcome:
     return Outcome(
         result.mornings,
         result.decisions,
-        _verdicts(result),
-        _rules(result),
-        _athletes(result, names),
+        verdict_rows(result),
+        tuple(row for row in rule_rows(result) if any(astuple(row)[1:])),
+        tuple((names.get(row.athlete_id, row.athlete_id), row) for row in athlete_rows(result)),
         tuple(newest[:CHANGES_SHOWN]),
         len(newest),
     )
@@ -106,32 +76,6 @@ def progress_text(replay: StoredReplay, composer: Composer) -> str:
         return state
     done = say("coach_rules.done_of", done=replay.mornings_done, of=replay.mornings)
     return f"{state} {done}"
-
-
-def _verdicts(result: Replayed) -> tuple[VerdictRow, ...]:
-    """Tabulate pairs of verdicts, unchanged ones first."""
-    days, parts = result.counts["days"], result.counts["parts"]
-    pairs = sorted(days | parts, key=lambda pair: (pair[0] != pair[1], pair))
-    return tuple(
-        VerdictRow(before, after, days[before, after], parts[before, after])
-        for before, after in pairs
-    )
-
-
-def _rules(result: Replayed) -> tuple[RuleRow, ...]:
-    counts = [result.counts[name] for name in ("decided_before", "decided_now", "fired")]
-    rules = sorted({rule or "" for count in counts for (rule,), found in count.items() if found})
-    return tuple(
-        RuleRow(rule or None, *(count[rule or None,] for count in counts)) for rule in rules
-    )
-
-
-def _athletes(result: Replayed, names: Mapping[str, str]) -> tuple[AthleteRow, ...]:
-    counts = result.counts["athletes"]
-    return tuple(
-        AthleteRow(names.get(who, who), *(counts[who, turn] for turn in _TURNS))
-        for who in sorted({who for who, _ in counts})
-    )
 
 
 REFRESH_SECONDS = 3
