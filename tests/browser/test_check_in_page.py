@@ -105,6 +105,29 @@ def test_nobody_is_kept_out_before_and_after_sending(screen: Page, address: str)
     look(screen)
 
 
+def test_what_is_folded_away_opens_by_itself_once_it_is_used(screen: Page, address: str) -> None:
+    screen.goto(address)
+    temperature, grip = screen.get_by_label("Body temperature"), screen.get_by_label("Grip")
+    screen.get_by_text("Temperature and fever medicine").click()
+    temperature.fill("hot")
+    screen.get_by_text("Jump height and grip strength").click()
+    grip.fill("45.5 kg")
+    screen.get_by_role("button", name="Send").click()
+    expect(temperature).to_be_visible()
+    expect(temperature).to_have_accessible_description(
+        "Such as 36.8. Write your temperature in °C as a number from 30 to 45, like 36.8."
+    )
+    expect(grip).to_have_value("45.5 kg")
+    expect(screen.get_by_label("Caffeine in mg")).to_be_hidden()
+    look(screen)
+    screen.reload()
+    temperature.fill("37,4")
+    screen.get_by_role("button", name="Send").click()
+    expect(temperature).to_have_value("37.4")
+    expect(grip).to_have_value("45.5")
+    look(screen)
+
+
 def look(screen: Page) -> None:
     """At 320 px, which is 1280 px at 400 % (WCAG 1.4.10), as it opens and all unfolded."""
     screen.wait_for_load_state()
