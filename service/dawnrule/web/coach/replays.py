@@ -42,8 +42,8 @@ GOING_ON = (ReplayState.WAITING, ReplayState.RUNNING)
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Findings of a replay so far; ``athletes`` stand behind their names, ``changed`` are the newest
-    mornings with a different result, and ``changed_in_all`` is their number."""
+    """Findings of a replay so far; ``athletes`` stand behind their names, ``changed`` are the
+    newest mornings with a different result, and ``changed_in_all`` is their number."""
 
     mornings: int
     decisions: int
