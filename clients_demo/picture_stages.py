@@ -59,7 +59,7 @@ CLUB_RULES = """\
 rule_set: club
 version: 1.0.0
 summary: The baseline for a club whose lifters train to failure.
-extends: baseline@1.2.0
+extends: baseline@2.0.0
 change:
   - rule: growth-work-soreness
     fact: soreness

@@ -4,7 +4,7 @@ Run from the checkout: ``python -m tests.mutations``. Every small mistake that c
 bundled rule set is made, one at a time: each threshold moved by a step both ways, each operator
 flipped, each value and each condition left out, each ``all`` made ``any`` and back, each count
 moved, each verdict changed, each rule dropped. A mistake in a signal is made wherever the signal is
-used. Each must be caught by the rules' own examples, by a golden morning or by the check.
+used. Each must be caught by the rules' own examples, by a golden decision or by the check.
 """
 
 from __future__ import annotations
@@ -41,6 +41,7 @@ from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import bundled_rule_set_files
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.serialization import condition_to_json, in_flow
+from tests.golden.decided_examples import decided, file_of, kept
 from tests.golden.test_golden_decisions import CASES, Case, morning_of, of_day, of_parts
 
 DICTIONARY = FactDictionary.bundled()
@@ -54,7 +55,7 @@ FLIPPED = {
 """Each operator that orders numbers, with the one that differs at the boundary, and its
 opposite."""
 
-CATCHERS = ("examples", "golden mornings", "check")
+CATCHERS = ("examples", "golden decisions", "check")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,8 @@ def caught_by(mutant: Mutant) -> str | None:
     if any(_contradicts_an_example(rule) for rule in mutant.mistaken):
         return CATCHERS[0]
     if any(_answers_otherwise(mutant.rule_set, golden) for golden in _golden(mutant.rule_set)):
+        return CATCHERS[1]
+    if _decides_an_example_otherwise(mutant):
         return CATCHERS[1]
     return CATCHERS[2] if check_rule_set(mutant.rule_set, DICTIONARY) else None
 
@@ -224,6 +227,14 @@ def _answers_otherwise(rule_set: RuleSet, golden: Golden) -> bool:
         of_parts(golden.case, golden.morning, decision),
     ]
     return any(answer != expected for answer, expected in answered)
+
+
+def _decides_an_example_otherwise(mutant: Mutant) -> bool:
+    """Compare with the golden decisions on the rules' examples, up to the first that differs."""
+    golden = kept(file_of(mutant.rule_set))
+    if golden.keys() - {rule.id for rule in mutant.rule_set.rules}:
+        return True
+    return any(golden[rule] != now for rule, now in decided(mutant.rule_set) if rule in golden)
 
 
 def _decided(rule_set: RuleSet, morning: MorningFacts) -> DayDecision:

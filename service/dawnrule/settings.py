@@ -81,7 +81,7 @@ class Settings:
     host: str = _setting("127.0.0.1", str)
     port: int = _setting(8080, _whole)
     threads: int = _setting(4, _whole)
-    rule_set: str = _setting("baseline@1.2.0", str)
+    rule_set: str = _setting("baseline@2.0.0", str)
     body_limit_bytes: int = _setting(1_000_000, _whole)
     batch_body_limit_bytes: int = _setting(5_000_000, _whole)
     batch_row_limit: int = _setting(5_000, _whole)

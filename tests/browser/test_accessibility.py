@@ -37,12 +37,12 @@ PAGES = {
     "/coach/advice/<advice_id> that is not there": "/coach/advice/nowhere",
     "/coach/why/<athlete_id>/<day>": f"/coach/why/{ATHLETE}/2026-03-08",
     "/coach/rule-sets": "/coach/rule-sets",
-    "/coach/rule-sets/<name>/<version>": "/coach/rule-sets/baseline/1.2.0",
+    "/coach/rule-sets/<name>/<version>": "/coach/rule-sets/baseline/2.0.0",
     "/coach/rule-sets/<name>/<version> beside another": (
-        "/coach/rule-sets/baseline/1.2.0?from=baseline@1.0.0"
+        "/coach/rule-sets/baseline/2.0.0?from=baseline@1.0.0"
     ),
-    "/coach/rule-sets/<name>/<version>/scorecard": "/coach/rule-sets/baseline/1.2.0/scorecard",
-    "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/1.2.0/try-out",
+    "/coach/rule-sets/<name>/<version>/scorecard": "/coach/rule-sets/baseline/2.0.0/scorecard",
+    "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/2.0.0/try-out",
     "/coach/concerns": "/coach/concerns",
     "/coach/replays": "/coach/replays",
     "/coach/replays/<replay_id>": "/coach/replays/nowhere",

@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.axe import SIZES, open_everything, sideways, violations
 from tests.browser.conftest import NOW, Stage
 
-TRY_OUT = "/coach/rule-sets/baseline/1.2.0/try-out"
+TRY_OUT = "/coach/rule-sets/baseline/2.0.0/try-out"
 WITHIN_MS = 60_000
 
 

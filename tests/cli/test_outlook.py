@@ -69,7 +69,7 @@ def test_a_page_to_read_says_when_what_opens_where_the_athlete_lives(db: Path) -
     result = typed("outlook", "--athlete", KIM.id, "--db", db)
     assert result.exit_code == 0
     chest = (
-        "Chest: open now for everything but growth work; opens at 2026-03-10 18:00 for growth work"
+        "Chest: open now for everything but growth work; opens at 2026-03-10 17:00 for growth work"
     )
     assert chest in result.stdout.splitlines()
     assert "Quadriceps: open now for everything" in result.stdout.splitlines()

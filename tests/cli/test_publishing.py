@@ -101,7 +101,7 @@ def seconds_until_agreed(db: Path, servers: list[Callable[[], str]]) -> float:
     longest = 0.0
     for words, expected in (
         (("activate", "club@1.0.0"), "club@1.0.0"),
-        (("rollback",), "baseline@1.2.0"),
+        (("rollback",), "baseline@2.0.0"),
     ):
         assert typed("rules", *words, "--db", db).exit_code == 0
         committed_at = time.monotonic()
@@ -113,7 +113,7 @@ def seconds_until_agreed(db: Path, servers: list[Callable[[], str]]) -> float:
 def test_two_servers_agree_on_the_active_version_within_a_second(
     db: Path, servers: list[Callable[[], str]]
 ) -> None:
-    assert [ask() for ask in servers] == ["baseline@1.2.0"] * 2
+    assert [ask() for ask in servers] == ["baseline@2.0.0"] * 2
     took = (seconds_until_agreed(db, servers) for _ in range(TRIES))
     assert any(seconds < AGREE_WITHIN_SECONDS for seconds in took)
 
@@ -200,7 +200,7 @@ def test_one_that_knows_no_warning_sign_is_not_published_and_told_what_mends_it(
     result = typed("rules", "publish", file, "--db", db)
     assert result.exit_code == 1
     assert result.stdout.startswith(f"error: {file}:1: not always rest with chest pain, fainting")
-    assert "`extends: baseline@1.2.0`" in result.stdout
+    assert "`extends: baseline@2.0.0`" in result.stdout
     assert f"{file} is not published" in result.stderr
 
 
@@ -224,7 +224,7 @@ def checked_in_today(db: Path) -> None:
     """Mara's check-in after a short night, by the baseline."""
     check_in = CheckIn("a-03", MORNING.date(), (), sleep=Sleep(hours=7), fatigue=4)
     advisor = Advisor.bundled()
-    baseline = advisor.library.get("baseline", "1.2.0")
+    baseline = advisor.library.get("baseline", "2.0.0")
     check_ins = CheckIns(advisor, baseline, lambda: MORNING, new_id)
     with Store.open(db) as store:
         store.write(
@@ -268,8 +268,8 @@ def test_the_list_of_a_database_tells_what_was_published_and_what_decides(db: Pa
     assert listed(db) == {
         "baseline@1.0.0": "-",
         "baseline@1.1.0": "-",
-        "baseline@1.2.0": "for all, as none was activated",
-        "baseline@2.0.0": "-",
+        "baseline@1.2.0": "-",
+        "baseline@2.0.0": "for all, as none was activated",
         "club@1.0.0": "-",
     }
     assert listed(db, "--otherwise", "baseline@1.0.0")["baseline@1.0.0"] != "-"
@@ -282,7 +282,7 @@ def test_the_list_of_a_database_tells_what_was_published_and_what_decides(db: Pa
     decides = listed(db)
     assert decides["club@1.0.0"].startswith(f"for all, since {MORNING.date()}")
     assert decides["baseline@1.0.0"] == "for 1 athlete of their own"
-    assert decides["baseline@1.2.0"] == "-"
+    assert decides["baseline@2.0.0"] == "-"
 
 
 def test_a_file_may_extend_what_was_published(db: Path, tmp_path: Path) -> None:

@@ -116,7 +116,7 @@ def test_the_morning_shows_every_verdict_and_many_rules(stage: Stage) -> None:
         "a-05": ("rest", "illness-fever"),
         "a-06": ("swap-to-low-damage", "illness-above-neck"),
         "a-07": ("rest", "pain-not-soreness"),
-        "a-08": ("rest", "warning-dark-urine-or-swelling"),
+        "a-08": ("rest", "warning-dark-urine"),
         "a-09": ("train-as-planned", None),
         "a-10": ("swap-to-low-damage", "sleep-very-short"),
         "a-11": ("swap-to-low-damage", "two-signs-of-strain"),

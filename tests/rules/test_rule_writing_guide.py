@@ -68,8 +68,8 @@ def test_the_guides_complete_rule_alone_is_warned_of_and_with_the_line_it_shows_
     alone = parse_rule_set(complete_rule(), "1.0.0.yaml")
     [finding] = check_rule_set(alone, FactDictionary.bundled())
     assert f"(`{finding.code}`)" in GUIDE
-    assert "\n```yaml\nextends: baseline@1.2.0\n```\n" in GUIDE
-    extended = complete_rule().replace("rules:", "extends: baseline@1.2.0\nrules:")
+    assert "\n```yaml\nextends: baseline@2.0.0\n```\n" in GUIDE
+    extended = complete_rule().replace("rules:", "extends: baseline@2.0.0\nrules:")
     ours = parse_rule_set(extended, "1.0.0.yaml")
     assert check_rule_set(ours, FactDictionary.bundled()) == []
 

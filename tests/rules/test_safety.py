@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import pytest
 
 from dawnrule.errors import Finding, RuleSetInvalid
@@ -11,6 +13,7 @@ from dawnrule.rules.analysis.check import check_rule_set
 from dawnrule.rules.analysis.findings import Severity, errors_among, proved, severity_of
 from dawnrule.rules.analysis.safety import safety_findings
 from dawnrule.rules.evaluation.evaluator import predicate
+from dawnrule.rules.limits import Limits
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
@@ -63,6 +66,10 @@ def test_what_nobody_trains_with_is_what_is_never_weakened() -> None:
         "pain_reported",
         "other_pain",
         *left_open,
+        "worst_soreness",
+        "very_sore_mornings",
+        "soreness_rising_late",
+        *(limit.name for limit in fields(Limits)),
         "open_warning_sign_days",
         "open_illness_because",
         "open_pain_days",

@@ -27,10 +27,10 @@ PAGES = [
     "/coach/advice/{advice_id}",
     "/coach/advice/{advice_id}?under=baseline@1.0.0",
     "/coach/rule-sets",
-    "/coach/rule-sets/baseline/1.2.0",
-    "/coach/rule-sets/baseline/1.2.0?from=baseline@1.0.0",
-    "/coach/rule-sets/baseline/1.2.0/scorecard",
-    "/coach/rule-sets/baseline/1.2.0/try-out",
+    "/coach/rule-sets/baseline/2.0.0",
+    "/coach/rule-sets/baseline/2.0.0?from=baseline@1.0.0",
+    "/coach/rule-sets/baseline/2.0.0/scorecard",
+    "/coach/rule-sets/baseline/2.0.0/try-out",
     "/coach/replays",
 ]
 

@@ -129,7 +129,7 @@ def test_a_rule_set_that_takes_its_trial_down_leaves_the_service_up(
     refused = published(coach)
     assert refused.status_code == 422
     assert [one["code"] for one in refused.json["findings"]] == ["trial"]
-    assert active(coach) == ("baseline", "1.2.0")
+    assert active(coach) == ("baseline", "2.0.0")
     assert advised(coach)["rule_set"]["name"] == "baseline"
     assert coach.get("/v1/rule-sets/club/1.0.0").status_code == 404
 
@@ -164,7 +164,7 @@ def test_an_activation_decides_from_its_date_on_and_changes_no_advice_that_was_g
     assert before["verdict"] != "rest"
     body = {"rule_set": "club@1.0.0", "from": "2026-03-10"}
     assert coach.put("/v1/rule-sets/active", json=body).status_code == 200
-    assert active(coach) == ("baseline", "1.2.0")
+    assert active(coach) == ("baseline", "2.0.0")
 
     clock.set("2026-03-10T06:45:00+01:00")
     assert active(coach) == ("club", "1.0.0")
@@ -300,7 +300,7 @@ def refused_for_signs(refused: Any) -> None:
     assert (finding["code"], finding["severity"]) == ("warning-sign-not-heeded", "error")
     assert {"chest_pain": True} in finding["inputs"]
     assert {"illness": "fever"} in finding["inputs"]
-    assert "extends: baseline@1.2.0" in finding["mend"]
+    assert "extends: baseline@2.0.0" in finding["mend"]
     assert "{chest_pain: true} gives train-as-planned" in refused.json["detail"]
 
 
@@ -336,7 +336,7 @@ def test_one_that_was_activated_before_is_passed_over(
     for stress in (1, 2):
         told = advised(coach, stress=stress, **signs)
         assert (told["verdict"], told["rule_set"]["name"]) == ("rest", "baseline")
-    assert active(coach) == ("baseline", "1.2.0")
+    assert active(coach) == ("baseline", "2.0.0")
     assert caplog.text.count(f"the rule set {digest} may not decide") == 1
 
 

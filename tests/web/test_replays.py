@@ -73,7 +73,7 @@ def test_a_replay_that_is_not_there_gets_404(coach: Client) -> None:
 
 @pytest.mark.usefixtures("mornings")
 def test_a_scorecard_counts_and_claims_nothing_from_two_mornings(coach: Client) -> None:
-    card = coach.get("/v1/rule-sets/baseline/1.2.0/scorecard?from=2026-03-01").json
+    card = coach.get("/v1/rule-sets/baseline/2.0.0/scorecard?from=2026-03-01").json
     assert (card["all_mornings"]["mornings"], card["from"]) == (2, "2026-03-09")
     fired = [rule for rule in card["rules"] if rule["fired"]["count"]]
     assert fired

@@ -12,7 +12,7 @@ from tests.conftest import Client
 
 def test_the_active_rule_set_is_marked(coach: Client) -> None:
     listed = coach.get("/v1/rule-sets").json["rule_sets"]
-    assert [r["version"] for r in listed if r["active"]] == ["1.2.0"]
+    assert [r["version"] for r in listed if r["active"]] == ["2.0.0"]
     assert len(listed) == len(bundled_rule_set_files())
 
 

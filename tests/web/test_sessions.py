@@ -345,4 +345,4 @@ def test_the_hour_that_the_clock_skips_is_not_counted(coach: Client, clock: Cloc
     record = coach.get(f"/v1/advice/{advice['advice_id']}").json
     assert record["facts"]["parts"][0]["facts"]["hours_since_growth_work"] == 23
     opens_at = datetime.fromisoformat(advice["parts"][0]["opens_at"])
-    assert opens_at.isoformat() == "2026-03-30T21:00:00+02:00"
+    assert opens_at.isoformat() == "2026-03-30T20:00:00+02:00"

@@ -48,6 +48,15 @@ def changes_by_check_in(
     ]
 
 
+def opened_by(check_in: CheckIn, now: datetime) -> tuple[Concern, ...]:
+    """Find the concerns that a check-in opens of an athlete of whom nothing else is known."""
+    report = _report(check_in, now, None)
+    opened = consider_report(
+        (), report, new_concern_ids(check_in.athlete_id), stage_plans(), lambda _: 0
+    )
+    return tuple(opened)
+
+
 def _report(check_in: CheckIn, now: datetime, check_in_id: str | None) -> HealthReport:
     suspected = suspected_signs(check_in, Vocabulary.bundled())
     return health_report(check_in, now, check_in_id, suspected)

@@ -153,7 +153,7 @@ def replay(
 
     \b
     Example:
-      dawnrule replay --rules baseline@1.2.0 --from 2026-01-01 --db squad.db
+      dawnrule replay --rules baseline@2.0.0 --from 2026-01-01 --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
         rule_set = rule_set_named(named, store)

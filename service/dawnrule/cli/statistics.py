@@ -153,7 +153,7 @@ def verify(ctx: click.Context, named: str, first: date | None, last: date | None
 
     \b
     Example:
-      dawnrule rules verify baseline@1.2.0 --db squad.db
+      dawnrule rules verify baseline@2.0.0 --db squad.db
     """
     with Store.open(db, must_exist=True) as store, ExitStack() as stack:
         rule_set = rule_set_named(named, store)

@@ -31,7 +31,8 @@ class Neighbour:
     """Another block of the same date that trains the same muscle group.
 
     ``hours_before`` is how long before this one it starts, negative for a later one; None where
-    one of them has no start. ``is_earlier`` then goes by the order of the plan.
+    one of them has no start. ``is_earlier`` then goes by the order of the plan. When the facts of a
+    later start are asked for, to find when a block opens, the hours until then count.
     """
 
     block: Block
@@ -40,13 +41,21 @@ class Neighbour:
 
 
 def neighbours(
-    past: Past, log: WorkLog, block: Block, group: str, start: datetime, rest: RestOfPlan
+    past: Past,
+    log: WorkLog,
+    block: Block,
+    group: str,
+    start: datetime,
+    rest: RestOfPlan,
+    planned_start: datetime,
 ) -> list[Neighbour]:
     """Find the other blocks of a date that train a muscle group, planned or logged.
 
-    A session that was logged at ``start`` or later is the planned one itself or a later one.
+    ``planned_start`` is that of the plan, ``start`` the one that is asked about. A session that was
+    logged at ``start`` or later is the planned one itself or a later one.
     """
-    words, has_start = past.vocabulary, block.starts_at is not None
+    words, is_later = past.vocabulary, start > planned_start
+    has_start = block.starts_at is not None
     found = []
     for places, is_earlier in ((rest.before, True), (rest.after, False)):
         for other in places:
@@ -56,10 +65,12 @@ def neighbours(
                 hours = _signed_hours(other.starts_at, start)
                 found.append(Neighbour(other, hours > 0 or (hours == 0 and is_earlier), hours))
             else:
-                found.append(Neighbour(other, is_earlier, None))
+                hours_later = hours_between(planned_start, start) if is_later else None
+                found.append(Neighbour(other, is_earlier, hours_later))
     for work in log.on(past.check_in.date):
         if work.began < start and group in work.groups:
-            hours_before = _signed_hours(work.began, start) if has_start else None
+            is_timed = has_start or is_later
+            hours_before = _signed_hours(work.began, start) if is_timed else None
             found.append(Neighbour(work.block, is_earlier=True, hours_before=hours_before))
     return found
 

@@ -226,7 +226,7 @@ class FactSource:
         if group is None:
             facts |= dict(soreness.soreness_of_goal(past, block))
         else:
-            beside = neighbours(past, log, block, group, start, others)
+            beside = neighbours(past, log, block, group, start, others, self.start_of(block))
             facts |= dict(order_facts(past, block, beside))
             findings += damage.damage_facts(past, log, block, group, start, others)
             findings.append(

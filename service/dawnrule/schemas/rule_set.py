@@ -17,7 +17,7 @@ MOST_ATHLETES_AT_ONCE = 1_000
 
 _NAME_CHARACTERS = 100
 _FACTS = {"type": "object", "description": "Fact by name; one that is absent was not reported."}
-_AS_NAME = {"description": "As name@version.", "examples": ["baseline@1.2.0"]}
+_AS_NAME = {"description": "As name@version.", "examples": ["baseline@2.0.0"]}
 
 
 class RuleText(StrictField[str]):

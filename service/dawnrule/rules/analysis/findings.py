@@ -77,7 +77,7 @@ KINDS: Mapping[str, Kind] = {
         Severity.WARNING,
         "A warning sign, fever, illness below the neck or a hurt joint does not always mean rest. "
         "Such a rule set is neither published nor activated.",
-        "Extend the baseline, which has these rules: write `extends: baseline@1.2.0`.",
+        "Extend the baseline, which has these rules: write `extends: baseline@2.0.0`.",
         proves="warning signs, fever, illness below the neck, and joint, sharp or one-sided pain "
         "of a part always mean rest",
         decides=False,

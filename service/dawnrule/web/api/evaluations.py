@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from dawnrule.advice.advisor import Morning
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import history_before, reject_implausible
+from dawnrule.application.concern_reports import changes_by_check_in, opened_by
 from dawnrule.model.advice import Advice, RuleSetName
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.record import RecordedFacts
@@ -20,6 +21,9 @@ from dawnrule.web.http.requests import Blueprint
 evaluations = Blueprint(
     "evaluations", __name__, url_prefix="/v1", description="What the rules would say."
 )
+
+_NOT_STORED = "not-stored"
+"""The id of a check-in that is only evaluated: the concerns that it would open come from it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +77,12 @@ def _of_check_in(check_in: CheckIn, assumed: Athlete | None, rule_set: RuleSet) 
 
     def morning(transaction: Transaction) -> Morning:
         if assumed is not None:
-            return Morning(replace(assumed, id=check_in.athlete_id), check_in, History(), now)
+            alone = History(concerns=opened_by(check_in, now))
+            return Morning(replace(assumed, id=check_in.athlete_id), check_in, alone, now)
         athlete = require_athlete(transaction, check_in.athlete_id)
-        return Morning(athlete, check_in, history_before(transaction, check_in, now), now)
+        changed = changes_by_check_in(transaction, check_in, _NOT_STORED, now)
+        history = history_before(transaction, check_in, now, changed)
+        return Morning(athlete, check_in, history, now)
 
     found = context().store.read(morning)
     reject_implausible(found.athlete, check_in, now)
