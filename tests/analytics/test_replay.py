@@ -86,10 +86,10 @@ def test_a_result_comes_back_from_json_as_it_was() -> None:
 
 
 def test_counts_say_what_they_are_by_the_greatest_first() -> None:
-    assert to_json(replayed(LESS, SAME, MORE))["decided_before"] == (
+    assert to_json(replayed(LESS, SAME, MORE))["decided_before"] == [
         {"rule": None, "count": 2},
         {"rule": "worn-out", "count": 1},
-    )
+    ]
 
 
 @pytest.mark.parametrize(
