@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from dawnrule.facts.derive import MorningFacts, PartFacts
 from dawnrule.model import Facts, Verdict, is_number
@@ -56,7 +55,7 @@ def decide_blocks(
     return tuple(_decided(plan[index], parts, order) for index, parts in by_block.items())
 
 
-def limits_as_facts(limits: Limits, planned: Planned) -> dict[str, Any]:
+def limits_as_facts(limits: Limits, planned: Planned) -> Facts:
     """List settled limits by name, with the whole numbers that they leave of a plan."""
     left = allowed(limits, planned)
     at_most = {

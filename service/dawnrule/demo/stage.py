@@ -10,7 +10,6 @@ from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Thread
-from typing import Any
 
 import requests
 
@@ -124,10 +123,10 @@ def _post(url: str, key: str, check_ins: Sequence[CheckIn]) -> list[Advice]:
     with requests.Session() as session:
         session.trust_env = False  # no proxy stands between us and loopback
         session.headers["Authorization"] = f"Bearer {key}"
-        return [_post_one(session, f"{url}/v1/check-ins", to_json(one)) for one in check_ins]
+        return [_post_one(session, f"{url}/v1/check-ins", one) for one in check_ins]
 
 
-def _post_one(session: requests.Session, url: str, check_in: dict[str, Any]) -> Advice:
-    response = session.post(url, json=check_in, timeout=_ANSWER_WITHIN_SECONDS)
+def _post_one(session: requests.Session, url: str, check_in: CheckIn) -> Advice:
+    response = session.post(url, json=to_json(check_in), timeout=_ANSWER_WITHIN_SECONDS)
     response.raise_for_status()
     return from_json(Advice, response.json())
