@@ -80,7 +80,7 @@ def test_the_ledger_of_an_invented_squad_stays_byte_for_byte(
     def entries() -> Iterator[str]:
         for walked in store.read(lambda transaction: list(transaction.ledger.walk(0, 100_000))):
             yield walked.entry.digest
-            yield walked.advice["record"] if walked.advice else walked.body or ""
+            yield walked.advice.record if walked.advice else walked.body or ""
 
     assert digest(entries()) == DIGESTS["ledger"]
 

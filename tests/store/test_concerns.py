@@ -103,7 +103,7 @@ def test_every_event_is_vouched_for_by_an_act_that_tells_nothing_of_it(
         about = json.loads(one.body)["about"]
         assert set(about) == {"athlete_id", "concern_id", "digest"}
         event = one.concern_event
-        assert about["digest"] == record_digest(event["body"], event["salt"])
+        assert about["digest"] == record_digest(event.body, event.salt)
         assert "chest" not in one.body
 
 

@@ -209,7 +209,7 @@ def test_the_advice_of_an_older_database_is_entered_in_its_order(file: Path) -> 
     with Store.open(file) as store:
         walked = store.read(lambda transaction: transaction.ledger.walk(0, 10))
     assert [one.entry.at[:10] for one in walked] == ["2026-03-03", "2026-03-01", "2026-03-02"]
-    assert [one.advice["date"] for one in walked if one.advice] == [
+    assert [one.advice.date for one in walked if one.advice] == [
         "2026-03-03",
         "2026-03-01",
         "2026-03-02",

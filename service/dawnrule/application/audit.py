@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 from dawnrule.analytics.archive import Progress, ignore_progress
@@ -22,7 +22,7 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Entry, Head, Store, Walked
 from dawnrule.store.activity_log import CONCERN_ACTS, TOMBSTONES, parse_ranges
-from dawnrule.store.tables.ledger import record_digest
+from dawnrule.store.tables.ledger import WalkedAdvice, WalkedEvent, record_digest
 from dawnrule.store.values import utc_text
 
 READ_TOGETHER = 1_000
@@ -100,10 +100,6 @@ class Audited:
         if len(self.faults) < FAULTS_LISTED:
             says = FAULTS[code] + (f": {detail}" if detail else "")
             self.faults.append(Fault(position, code, says))
-
-    def to_json(self) -> dict[str, Any]:
-        """Convert to plain JSON values."""
-        return asdict(self) | {"clean": self.is_clean}
 
 
 def audit(
@@ -265,15 +261,15 @@ class _Records:
             self._audited.add_fault(entry.position, "unreadable", "an act")
 
     def _check_concern_event(
-        self, position: int, about: Mapping[str, str], event: Mapping[str, Any] | None
+        self, position: int, about: Mapping[str, str], event: WalkedEvent | None
     ) -> None:
         if event is None:
             self._missing.add(position)
             return
-        if record_digest(event["body"], event["salt"]) != about["digest"]:
+        if record_digest(event.body, event.salt) != about["digest"]:
             self._audited.add_fault(position, "record-changed", "an event of a concern")
             return
-        body = json.loads(event["body"])
+        body = json.loads(event.body)
         expected = {
             "athlete_id": body["athlete_id"],
             "concern_id": body["concern_id"],
@@ -284,7 +280,7 @@ class _Records:
             "state": body["state"],
         }
         for column, value in expected.items():
-            if event[column] != value:
+            if getattr(event, column) != value:
                 self._audited.add_fault(position, "column-changed", column)
 
     def _account_for_erased(self, position: int, positions: str) -> None:
@@ -300,42 +296,42 @@ class _Records:
         if erased != named:
             self._audited.add_fault(position, "not-erased", f"{erased} of {named}")
 
-    def _check_advice(self, entry: Entry, salt: str, advice: Mapping[str, Any]) -> None:
+    def _check_advice(self, entry: Entry, salt: str, advice: WalkedAdvice) -> None:
         audited = self._audited
         audited.records += 1
-        if advice["position"] <= self._last_advice:
+        if advice.position <= self._last_advice:
             audited.add_fault(entry.position, "order-changed")
-        self._last_advice = max(self._last_advice, advice["position"])
-        if record_digest(advice["record"], salt) != entry.record_digest:
+        self._last_advice = max(self._last_advice, advice.position)
+        if record_digest(advice.record, salt) != entry.record_digest:
             audited.add_fault(entry.position, "record-changed")
             return
         try:
-            self._check_record(entry, advice, Record.from_text(advice["record"]))
+            self._check_record(entry, advice, Record.from_text(advice.record))
         except (KeyError, TypeError, ValueError):
             audited.add_fault(entry.position, "unreadable")
 
-    def _check_record(self, entry: Entry, advice: Mapping[str, Any], record: Record) -> None:
+    def _check_record(self, entry: Entry, advice: WalkedAdvice, record: Record) -> None:
         for column, expected in (_columns(record) | {"decided_at": entry.at}).items():
-            if advice[column] != expected:
+            if getattr(advice, column) != expected:
                 self._audited.add_fault(entry.position, "column-changed", column)
         self._check_check_in(entry.position, advice, record)
         self._decide_again(entry.position, record)
 
-    def _check_check_in(self, position: int, advice: Mapping[str, Any], record: Record) -> None:
+    def _check_check_in(self, position: int, advice: WalkedAdvice, record: Record) -> None:
         """Compare a record with its stored check-in. ``clock`` is the time of the check-in;
         ``posted_by`` is its poster only in the first advice on it, as others may cause later ones.
         """
-        if advice["check_in"] is None:
+        if advice.check_in is None:
             self._audited.add_fault(position, "check-in-missing")
             return
-        check_in, subject = record.check_in, (advice["check_in_of"], advice["check_in_on"])
-        is_same = _read(advice["check_in"]) == to_json(check_in)
+        check_in, subject = record.check_in, (advice.check_in_of, advice.check_in_on)
+        is_same = _read(advice.check_in) == to_json(check_in)
         if not is_same or subject != (check_in.athlete_id, check_in.date.isoformat()):
             self._audited.add_fault(position, "check-in-changed")
-        if advice["check_in_at"] != utc_text(record.clock):
+        if advice.check_in_at != utc_text(record.clock):
             self._audited.add_fault(position, "check-in-changed", "received_at")
-        is_first = advice["check_in_before"] != advice["check_in_id"]
-        if is_first and advice["check_in_by"] != record.posted_by:
+        is_first = advice.check_in_before != advice.check_in_id
+        if is_first and advice.check_in_by != record.posted_by:
             self._audited.add_fault(position, "check-in-changed", "posted_by")
 
     def _decide_again(self, position: int, record: Record) -> None:
@@ -367,7 +363,7 @@ def _read(stored: str) -> Any:
         return None
 
 
-def _columns(record: Record) -> dict[str, Any]:
+def _columns(record: Record) -> dict[str, str | None]:
     """Collect what the columns beside a record must hold."""
     advice = record.advice
     return {

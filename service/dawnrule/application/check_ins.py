@@ -23,7 +23,7 @@ from dawnrule.i18n.lazy import lazy
 from dawnrule.model.advice import Advice, GivenNote
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, CheckIn, History
-from dawnrule.model.serialization import from_json, to_json
+from dawnrule.model.serialization import to_json
 from dawnrule.rules.advice_policy import AdvicePolicy
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice, StoredCheckIn, Transaction
@@ -131,7 +131,7 @@ class CheckIns:
         given = transaction.advice.latest(athlete.id, today)
         if stored is None or given is None:
             return None
-        check_in = from_json(CheckIn, stored.body)
+        check_in = stored.check_in
         history = history_before(transaction, check_in, submission.now)
         morning = Morning(athlete, check_in, history, stored.received_at)
         considered = self._consider(transaction, morning, submission)

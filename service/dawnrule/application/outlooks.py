@@ -8,7 +8,6 @@ from dawnrule.advice.outlook import Outlook
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import history_before
 from dawnrule.model.entities import CheckIn
-from dawnrule.model.serialization import from_json
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.store import Transaction
 
@@ -21,6 +20,6 @@ def read_outlook(
     athlete = require_athlete(transaction, athlete_id)
     today = athlete.today(now)
     stored = transaction.check_ins.latest(athlete_id, today)
-    check_in = from_json(CheckIn, stored.body) if stored else None
+    check_in = stored.check_in if stored else None
     history = history_before(transaction, check_in or CheckIn(athlete_id, today, ()), now)
     return Outlook.of(athlete, check_in, history, what_if, now, days)

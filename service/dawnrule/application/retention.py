@@ -13,7 +13,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from threading import Event
-from typing import Any
 
 from dawnrule.application.athletes import delete_side_files
 from dawnrule.background import every
@@ -41,10 +40,6 @@ class RetentionResult:
     before: date
     removed: dict[str, int]
     is_wiped: bool
-
-    def to_json(self) -> dict[str, Any]:
-        """Convert to plain JSON values."""
-        return self.removed | {"before": self.before.isoformat(), "wiped": self.is_wiped}
 
 
 def apply_retention(

@@ -85,7 +85,8 @@ def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form
             by_engine_each=1 if thorough else BY_ENGINE_EACH,
             progress=bar("Verifying", stack),
         )
-    click.echo(json.dumps(found.to_json()) if form == "json" else _report(found))
+    as_json = to_json(found) | {"clean": found.is_clean}
+    click.echo(json.dumps(as_json) if form == "json" else _report(found))
     ctx.exit(0 if found.is_clean else 1)
 
 

@@ -11,8 +11,9 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any, Self
+from typing import Self
 
+from dawnrule.model.serialization import from_json
 from dawnrule.store import StoredAct, Transaction
 
 COMMAND_LINE = "command-line"
@@ -47,8 +48,7 @@ class Act:
     @classmethod
     def of(cls, stored: StoredAct) -> Self:
         """Read a stored act."""
-        body: dict[str, Any] = json.loads(stored.body)
-        return cls(stored.position, body["act"], body["by"], body["at"], body["about"])
+        return from_json(cls, json.loads(stored.body) | {"position": stored.position})
 
 
 def record_act(

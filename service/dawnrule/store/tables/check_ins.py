@@ -57,6 +57,11 @@ class StoredCheckIn:
     posted_by: str | None
     revision: int = 0
 
+    @property
+    def check_in(self) -> CheckIn:
+        """The check-in that the body describes."""
+        return from_json(CheckIn, self.body)
+
 
 @dataclass(frozen=True, slots=True)
 class CheckIns:

@@ -118,19 +118,58 @@ class StoredAct:
 
 
 @dataclass(frozen=True, slots=True)
+class WalkedAdvice:
+    """The columns of an advice as stored, and those of its check-in: body, athlete, date, poster
+    and time, and the check-in of the advice that this one supersedes. None is converted, as
+    somebody may have changed it."""
+
+    position: int
+    id: str
+    check_in_id: str
+    athlete_id: str
+    date: str
+    verdict: str
+    rule_id: str | None
+    rule_set_digest: str
+    record: str
+    decided_at: str
+    supersedes: str | None
+    check_in: str | None
+    check_in_of: str | None
+    check_in_on: str | None
+    check_in_by: str | None
+    check_in_at: str | None
+    check_in_before: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WalkedEvent:
+    """The columns of an event of a concern as stored, and of its concern."""
+
+    position: int
+    concern_id: str
+    number: int
+    event: str
+    on_date: str
+    state: str
+    body: str
+    salt: str
+    athlete_id: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
 class Walked:
-    """An entry with the record that it vouches for, as stored. ``act`` and ``body`` are those of an
-    act; ``salt`` and ``advice`` are None for an act, and when the advice is gone. ``advice`` has
-    the row's columns by name, and those of its check-in: body, athlete, date, poster and time, and
-    the check-in of the advice that this one supersedes. ``concern_event`` has the columns of the
-    event of a concern that an act vouches for, None when there is none."""
+    """An entry with the record that it vouches for. ``act`` and ``body`` are those of an act;
+    ``salt`` and ``advice`` are None for an act, and when the advice is gone. ``concern_event`` is
+    the event that an act vouches for, None when there is none."""
 
     entry: Entry
     act: str | None
     body: str | None
     salt: str | None
-    advice: Mapping[str, Any] | None
-    concern_event: Mapping[str, Any] | None = None
+    advice: WalkedAdvice | None
+    concern_event: WalkedEvent | None = None
 
 
 def entry_digest(
@@ -252,10 +291,10 @@ class Ledger:
             """
             SELECT ledger.position, ledger.kind, ledger.at, ledger.record_digest,
                    ledger.previous_digest, ledger.digest, ledger.act, ledger.body, salt,
-                   advice.*, check_ins.body AS check_in,
-                   check_ins.athlete_id AS check_in_of, check_ins.date AS check_in_on,
-                   check_ins.posted_by AS check_in_by, check_ins.received_at AS check_in_at,
-                   before.check_in_id AS check_in_before
+                   advice.position, advice.id, advice.check_in_id, advice.athlete_id, advice.date,
+                   advice.verdict, advice.rule_id, advice.rule_set_digest, advice.record,
+                   advice.decided_at, advice.supersedes, check_ins.body, check_ins.athlete_id,
+                   check_ins.date, check_ins.posted_by, check_ins.received_at, before.check_in_id
             FROM ledger LEFT JOIN advice_entries USING (position)
             LEFT JOIN advice ON advice.position = advice_position
             LEFT JOIN check_ins ON check_ins.id = advice.check_in_id
@@ -264,12 +303,11 @@ class Ledger:
             """,
             (position, limit),
         )
-        names = [column[0] for column in cursor.description]
-        walked = [_walked(row, names) for row in cursor]
+        walked = [_walked(row) for row in cursor]
         events = self._concern_events(walked)
         return [replace(one, concern_event=events.get(one.entry.position)) for one in walked]
 
-    def _concern_events(self, walked: Sequence[Walked]) -> dict[int, Mapping[str, Any]]:
+    def _concern_events(self, walked: Sequence[Walked]) -> dict[int, WalkedEvent]:
         """Read the events of concerns that some entries vouch for, by position."""
         if not walked:
             return {}
@@ -281,8 +319,7 @@ class Ledger:
             """,
             (walked[0].entry.position, walked[-1].entry.position),
         )
-        names = [column[0] for column in cursor.description]
-        return {row[0]: dict(zip(names, row, strict=True)) for row in cursor}
+        return {row[0]: WalkedEvent(*row) for row in cursor}
 
     def advice_without_entry(self, limit: int) -> list[str]:
         """Find advice without an entry, by id; a sound ledger has none."""
@@ -331,7 +368,7 @@ _ENTRY_COLUMNS = 6
 _BEFORE_ADVICE = 9
 
 
-def _walked(row: Sequence[Any], names: Sequence[str]) -> Walked:
+def _walked(row: Sequence[Any]) -> Walked:
     entry, (act, body, salt) = Entry(*row[:_ENTRY_COLUMNS]), row[_ENTRY_COLUMNS:_BEFORE_ADVICE]
-    advice = dict(zip(names[_BEFORE_ADVICE:], row[_BEFORE_ADVICE:], strict=True))
-    return Walked(entry, act, body, salt, advice if advice["position"] is not None else None)
+    advice = row[_BEFORE_ADVICE:]
+    return Walked(entry, act, body, salt, WalkedAdvice(*advice) if advice[0] is not None else None)
