@@ -17,6 +17,7 @@ from dawnrule.rules.limits import (
     Planned,
     allowed,
     exceeded,
+    fitting,
     in_words,
     limits_of_fired,
     merged,
@@ -103,6 +104,27 @@ def test_a_limit_may_be_a_fact_of_the_morning() -> None:
     assert limits.settled({"landing_minutes_allowed_today": 12.5}) == Limits(minutes_at_most=12.5)
     assert limits.settled({}) == NO_LIMITS
     assert Limits.from_json(limits.to_json()) == limits
+
+
+STAGE = Limits(
+    share_of_sets=0.5,
+    share_of_minutes=0.5,
+    contacts_at_most=40,
+    reps_in_reserve_at_least=3,
+    no_failure=True,
+)
+
+
+def test_limits_that_mean_nothing_for_a_block_are_not_told() -> None:
+    """No contacts of a bench press, and no repetitions of a run."""
+    press = fitting(STAGE, Planned(sets=8), in_sets=True, lands=False)
+    assert press == Limits(share_of_sets=0.5, reps_in_reserve_at_least=3, no_failure=True)
+    run = fitting(STAGE, Planned(minutes=60), in_sets=False, lands=False)
+    assert run == Limits(share_of_minutes=0.5)
+    game = fitting(STAGE, Planned(minutes=60), in_sets=False, lands=True)
+    assert game == Limits(share_of_minutes=0.5, contacts_at_most=40)
+    alone = Limits(no_failure=True)
+    assert fitting(alone, Planned(minutes=60), in_sets=False, lands=False) == alone
 
 
 def test_limits_are_told_in_words_and_numbers() -> None:

@@ -14,6 +14,7 @@ from dawnrule.advice.options import Alternatives, Options, PartOptions
 from dawnrule.advice.sessions import Sessions, SourceOf
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
 from dawnrule.facts.pain import fact_name, pains_of_part
+from dawnrule.facts.work import MUSCULAR_ENDURANCE
 from dawnrule.i18n.catalog import ENGLISH, Texts
 from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, Verdict, Vocabulary
 from dawnrule.model.advice import (
@@ -33,7 +34,7 @@ from dawnrule.rules.advice_policy import AdvicePolicy
 from dawnrule.rules.counterfactuals import Change as FoundChange
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.evaluation.decision import DayDecision, Decision
-from dawnrule.rules.limits import in_words
+from dawnrule.rules.limits import Limits, fitting, in_words
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Wording
 
@@ -282,9 +283,15 @@ class Composer:
             rule=self._name(deciding),
             reason=reason,
             limits=limits_as_facts(limits, planned) if limits else {},
-            limits_said=tuple(in_words(limits, planned, self.texts)),
+            limits_said=tuple(in_words(self._fitting(decided), planned, self.texts)),
             alternatives=sessions,
         )
+
+    def _fitting(self, decided: BlockDecision) -> Limits:
+        goal = decided.explained_by.goal
+        lifting = goal in self.vocabulary.lifting_goals or goal == MUSCULAR_ENDURANCE
+        lands = any(part.facts.get("lands_hard") is True for part in decided.parts)
+        return fitting(decided.limits, decided.planned, in_sets=lifting, lands=lands)
 
     def _part(
         self, check_in: CheckIn, part: PartFacts, decision: Decision, options: PartOptions

@@ -120,8 +120,9 @@ def is_by_block(advice: Advice, library: RuleSetLibrary, composer: Composer) -> 
 def cautions_on_pain(
     advice: Advice | NoAdvice, library: RuleSetLibrary, composer: Composer
 ) -> list[str]:
-    """List the cautions of notes on pain, illness or a warning sign, which a short form of advice
-    must not leave out although they change no verdict.
+    """List what a short form of advice must not leave out of notes although they change no verdict:
+    the cautions of those on pain, illness or a warning sign, and of others what says when to get
+    medical care.
 
     None on a day of rest, so that nothing follows "get medical care now". All notes where the rule
     set is gone.
@@ -133,7 +134,14 @@ def cautions_on_pain(
     except NotFound:
         return [note.caution for note in advice.notes if note.caution]
     stops = {rule.id for rule in rules if rule.is_stop_note(composer.dictionary)}
-    return [note.caution for note in advice.notes if note.rule.id in stops]
+    told = (
+        note.caution
+        if note.rule.id in stops
+        else " ".join(_sentences_with("urgent_words", note.caution, composer.texts))
+        for note in advice.notes
+        if note.caution
+    )
+    return [*dict.fromkeys(filter(None, told))]
 
 
 def unanswered_questions(advice: Advice | NoAdvice, composer: Composer) -> str:
@@ -179,10 +187,15 @@ def first_sentence(text: str) -> str:
 def spoken_caution(caution: str, texts: Texts) -> str:
     """Shorten a caution to its first sentence and those on care. A coach's own words may be
     English in any language, hence English words of care count too."""
-    words = "|".join((texts.say("care_words"), Texts.bundled().say("care_words")))
-    on_care = re.compile(rf"\b(?:{words})", re.IGNORECASE)
     first, *others = _SENTENCE_END.split(" ".join(caution.split()))
-    return " ".join([first, *filter(on_care.search, others)])
+    return " ".join([first, *_sentences_with("care_words", " ".join(others), texts)])
+
+
+def _sentences_with(words: str, text: str, texts: Texts) -> Iterator[str]:
+    """The sentences of a text with words of the catalogue, those of its own language or English."""
+    either = "|".join((texts.say(words), Texts.bundled().say(words)))
+    pattern = re.compile(rf"\b(?:{either})", re.IGNORECASE)
+    return filter(pattern.search, _SENTENCE_END.split(" ".join(text.split())))
 
 
 def _resting_parts(advice: Advice, composer: Composer) -> RestingParts | None:

@@ -7,7 +7,7 @@ session of which only a part may be done. A limit that is not set is None or Fal
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from math import floor
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -183,6 +183,20 @@ def allowed(limits: Limits, planned: Planned) -> Allowed:
         _at_least_one(minutes) if minutes else (0 if minutes == 0 else None),
         floor(contacts) if isinstance(contacts, int | float) else None,
     )
+
+
+def fitting(limits: Limits, planned: Planned, *, in_sets: bool, lands: bool) -> Limits:
+    """Leave out the limits that mean nothing for a block: contacts of what does not land, sets and
+    repetitions of what has none, a share of minutes where sets are planned. If none were left, all
+    stay."""
+    without: dict[str, Any] = {}
+    if not lands and planned.contacts is None:
+        without["contacts_at_most"] = None
+    if not in_sets and planned.sets is None:
+        without |= {"share_of_sets": None, "reps_in_reserve_at_least": None, "no_failure": False}
+    if planned.sets is not None and planned.minutes is None:
+        without["share_of_minutes"] = None
+    return replace(limits, **without) or limits
 
 
 def in_words(limits: Limits, planned: Planned, texts: Texts) -> list[str]:
