@@ -27,6 +27,7 @@ from dawnrule.model.concerns import (
     Clearance,
     Concern,
     ConcernKind,
+    ConcernState,
     Restriction,
     Restrictions,
 )
@@ -140,6 +141,19 @@ def test_a_clearance_that_has_run_out_leaves_it_open() -> None:
     assert day_of(morning(0, **FINE), (), known)["open_warning_sign"] == "chest-pain"
 
 
+def test_a_clearance_until_a_date_keeps_its_concern_beyond_the_end_of_the_return() -> None:
+    """Four stages of two days end before it does; after its last date the sign is open again."""
+    (sign,) = concerns_after([morning(40, warning_signs=("fainting",))])
+    answered = [morning(days, **FINE) for days in range(29, -1, -1)]
+    until = DAY - timedelta(days=2)
+    (after,) = concerns_after(answered, cleared(sign, 30, until=until))
+    assert after.state is ConcernState.OPEN
+    (before,) = concerns_after(answered[:-2], cleared(sign, 30, until=DAY))
+    assert before.state is ConcernState.RETURNING
+    (without,) = concerns_after(answered, cleared(sign, 30))
+    assert without.is_closed
+
+
 def test_pain_that_may_be_a_sign_is_open_from_the_next_check_in_on() -> None:
     pain = (Pain("chest, tight", "other"),)
     today = day_of(morning(0, pain=pain))
@@ -235,6 +249,9 @@ def test_ordered_rest_counts_for_what_it_rests() -> None:
         ({"effort_at_most": 5}, replace(SQUATS, effort=6.0), True),
         ({"effort_at_most": 5}, replace(SQUATS, effort=5.0), False),
         ({"effort_at_most": 5}, SQUATS, False),
+        ({"effort_at_most": 5}, Block("intervals", modality="cycling"), True),
+        ({"effort_at_most": 7}, Block("intervals", modality="cycling"), False),
+        ({"effort_at_most": 7}, Block("speed", modality="flat-running"), True),
         ({"minutes_at_most": 30}, replace(SQUATS, minutes=31.0), True),
         ({"goals_not": ("strength",)}, SQUATS, True),
         ({"modalities_not": ("jumping",)}, Block("power", modality="jumping"), True),

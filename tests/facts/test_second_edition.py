@@ -520,6 +520,14 @@ def test_what_was_done_yesterday_counts_by_what_it_was(
     assert {found[fact] for fact in told} <= {24}
 
 
+def test_a_competition_later_in_the_plan_is_the_next_one() -> None:
+    match = replace(MATCH, competition=True, starts_at=at_clock(18))
+    lift = replace(GROWTH, starts_at=at_clock(8))
+    parts = facts(morning(0, lift, match), edition=SECOND_EDITION).parts
+    assert parts[0].facts["hours_to_competition"] == 10
+    assert "hours_to_competition" not in parts[-1].facts
+
+
 def test_an_earlier_match_of_the_plan_counts() -> None:
     match = replace(MATCH, competition=True, starts_at=at_clock(10))
     lift = replace(GROWTH, starts_at=at_clock(18))
@@ -741,6 +749,10 @@ def test_the_words_of_the_athlete_name_a_place_for_newer_rule_sets_alone() -> No
         (Pain("linke Wade, warm", "other", side="left"), "leg-clot"),
         (Pain("calf", "one-sided", swollen=True), "leg-clot"),
         (Pain("calf", "one-sided"), None),
+        (Pain("calf since 9 h on the bus", "other"), "leg-clot"),
+        (Pain("Wade, seit der Autofahrt", "sharp"), "leg-clot"),
+        (Pain("left calf, in the warm-up", "sharp", side="left"), None),
+        (Pain("calf, both after a long drive", "other"), None),
         (Pain("calves", "other", ("calves",), warm=True), None),
         (Pain("elbow", "joint", numbness=True), "numbness-or-weakness"),
         (Pain("foot, tingling", "other"), "numbness-or-weakness"),
