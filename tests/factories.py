@@ -17,7 +17,7 @@ from itertools import count
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from dawnrule.advice.advisor import Advisor, Considered, Morning
+from dawnrule.advice.advisor import AdvisedMorning, Advisor, Morning
 from dawnrule.advice.composer import Composer
 from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.clock import new_id
@@ -167,7 +167,7 @@ def baseline_1_2_0() -> RuleSet:
 
 def baseline_advice(
     check_in: CheckIn, history: History | None = None, athlete: Athlete = KIM
-) -> Considered:
+) -> AdvisedMorning:
     """What the newest baseline says."""
     given = Morning(athlete, check_in, history or History(), NOW)
     return bundled_advisor().consider(given, baseline_1_2_0(), "advice-1")
@@ -175,7 +175,7 @@ def baseline_advice(
 
 def advice_under(
     *rules: Rule, check_in: CheckIn, history: History | None = None, athlete: Athlete = KIM
-) -> Considered:
+) -> AdvisedMorning:
     """What rules of a test's own say."""
     rule_set = a_rule_set(rules)
     advisor = Advisor(RuleSetLibrary({}), Composer.bundled())

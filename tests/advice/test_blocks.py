@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from dawnrule.advice.advisor import Considered, Morning
+from dawnrule.advice.advisor import AdvisedMorning, Morning
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import spoken_caution, spoken_summary
 from dawnrule.advice.translation import translate
@@ -36,13 +36,13 @@ CHEST = Block("strength", ("chest",), sets=5, reps=5)
 ALL_WELL: dict[str, Any] = {"pain": (), "illness": "none", "warning_signs": ()}
 
 
-def advised(*plan: Block, history: History | None = None, **reported: Any) -> Considered:
+def advised(*plan: Block, history: History | None = None, **reported: Any) -> AdvisedMorning:
     check_in: CheckIn = morning(0, *plan, **reported)
     given = Morning(KIM, check_in, history or History(), NOW)
     return bundled_advisor().consider(given, RULE_SET, "advice-1")
 
 
-def only_block(considered: Considered) -> BlockAdvice:
+def only_block(considered: AdvisedMorning) -> BlockAdvice:
     (block,) = considered.advice.blocks
     return block
 
@@ -164,7 +164,7 @@ def test_an_easy_session_is_never_longer_than_the_planned_one() -> None:
 # ---- notes
 
 
-def note_ids(considered: Considered) -> list[str]:
+def note_ids(considered: AdvisedMorning) -> list[str]:
     return [note.rule.id for note in considered.advice.notes]
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from dawnrule.advice.advisor import Considered
+from dawnrule.advice.advisor import AdvisedMorning
 from dawnrule.advice.composer import HEADLINE_LENGTH
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Verdict, Vocabulary
@@ -47,7 +47,7 @@ TIRED_DAY = rule_named("tired", when("fatigue", "at_least", 7), scope="day", tit
 LONGEST_TITLE = "T" * 90
 
 
-def the_part(considered: Considered) -> PartAdvice:
+def the_part(considered: AdvisedMorning) -> PartAdvice:
     (part,) = considered.advice.parts
     return part
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dawnrule.advice.advisor import Considered
+from dawnrule.advice.advisor import AdvisedMorning
 from dawnrule.advice.options import Alternatives
 from dawnrule.facts.derive import FactSource
 from dawnrule.model import Vocabulary
@@ -41,19 +41,19 @@ SORE = when("soreness", "at_least", 3)
 SORE_GROWTH = rule_named("sore", all_of(SORE, when("goal", "is", "hypertrophy")))
 
 
-def offered(considered: Considered, part: int = 0) -> tuple[Alternative, ...]:
+def offered(considered: AdvisedMorning, part: int = 0) -> tuple[Alternative, ...]:
     return considered.advice.parts[part].alternatives
 
 
-def modalities(considered: Considered, part: int = 0) -> list[str]:
+def modalities(considered: AdvisedMorning, part: int = 0) -> list[str]:
     return [way.modality for way in offered(considered, part) if way.modality]
 
 
-def groups(considered: Considered, part: int = 0) -> list[str]:
+def groups(considered: AdvisedMorning, part: int = 0) -> list[str]:
     return [way.muscle_group for way in offered(considered, part) if way.muscle_group]
 
 
-def patterns(considered: Considered, part: int = 0) -> list[str]:
+def patterns(considered: AdvisedMorning, part: int = 0) -> list[str]:
     return [way.pattern for way in offered(considered, part) if way.pattern]
 
 

@@ -24,7 +24,7 @@ from functools import partial
 from pathlib import Path
 from statistics import median
 
-from dawnrule.advice.advisor import Advisor, Considered, Morning
+from dawnrule.advice.advisor import AdvisedMorning, Advisor, Morning
 from dawnrule.application.check_ins import history_before
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session, Sleep
 from dawnrule.model.serialization import to_json
@@ -101,7 +101,7 @@ class Benchmark:
         """Read the history before this morning and consider its check-in."""
         self._consider(check_in(athlete_id, 0), self.history(athlete_id))
 
-    def _consider(self, this_morning: CheckIn, history: History) -> Considered:
+    def _consider(self, this_morning: CheckIn, history: History) -> AdvisedMorning:
         morning = Morning(athlete(this_morning.athlete_id), this_morning, history, NOW)
         return self._advisor.consider(morning, self._rule_set, "advice-1")
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnrule.advice.advisor import Advisor, Considered
+from dawnrule.advice.advisor import AdvisedMorning, Advisor
 from dawnrule.advice.blocks import decide_blocks
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Alternative
@@ -29,12 +29,12 @@ def rule_set() -> RuleSet:
 
 
 @pytest.fixture(scope="module")
-def mornings(rule_set: RuleSet) -> list[Considered]:
+def mornings(rule_set: RuleSet) -> list[AdvisedMorning]:
     advisor = Advisor.bundled()
     return [advisor.consider(morning(seed), rule_set, "advice-1") for seed in ATHLETES]
 
 
-def test_the_mornings_are_of_every_kind(mornings: list[Considered]) -> None:
+def test_the_mornings_are_of_every_kind(mornings: list[AdvisedMorning]) -> None:
     """Otherwise promises could hold for want of anything to test them on."""
     seen = Counter[str]()
     for considered in mornings:
@@ -47,7 +47,7 @@ def test_the_mornings_are_of_every_kind(mornings: list[Considered]) -> None:
 
 
 def test_a_block_is_never_more_permissive_than_any_of_its_parts(
-    mornings: list[Considered],
+    mornings: list[AdvisedMorning],
 ) -> None:
     for considered in mornings:
         for block in considered.advice.blocks:
@@ -58,7 +58,7 @@ def test_a_block_is_never_more_permissive_than_any_of_its_parts(
 
 
 def test_a_block_at_rest_has_no_limits_and_one_as_planned_no_alternatives(
-    mornings: list[Considered],
+    mornings: list[AdvisedMorning],
 ) -> None:
     for considered in mornings:
         for block in considered.advice.blocks:
@@ -70,7 +70,7 @@ def test_a_block_at_rest_has_no_limits_and_one_as_planned_no_alternatives(
 
 
 def test_each_other_session_is_trained_as_planned_when_it_is_planned(
-    mornings: list[Considered], rule_set: RuleSet
+    mornings: list[AdvisedMorning], rule_set: RuleSet
 ) -> None:
     """The planned session within its limits is decided in the tests of sessions."""
     advisor = Advisor.bundled()
@@ -100,7 +100,7 @@ def _as_block(one: Alternative) -> Block:
     )
 
 
-def test_nothing_sore_hurt_or_resting_is_offered(mornings: list[Considered]) -> None:
+def test_nothing_sore_hurt_or_resting_is_offered(mornings: list[AdvisedMorning]) -> None:
     for considered in mornings:
         advice, soreness = considered.advice, considered.morning.check_in.soreness
         at_rest = {p.muscle_group for p in advice.parts if p.verdict is Verdict.REST}
@@ -117,7 +117,7 @@ def test_nothing_sore_hurt_or_resting_is_offered(mornings: list[Considered]) -> 
 
 
 def test_no_note_on_training_stands_where_nothing_is_trained(
-    mornings: list[Considered], rule_set: RuleSet
+    mornings: list[AdvisedMorning], rule_set: RuleSet
 ) -> None:
     for_training = {rule.id for rule in rule_set.rules if rule.told_when == "trains"}
     for considered in mornings:
@@ -127,7 +127,7 @@ def test_no_note_on_training_stands_where_nothing_is_trained(
             assert for_training.isdisjoint(note.rule.id for note in advice.notes)
 
 
-def test_nobody_is_invited_to_answer_better(mornings: list[Considered]) -> None:
+def test_nobody_is_invited_to_answer_better(mornings: list[AdvisedMorning]) -> None:
     dictionary = Advisor.bundled().composer.dictionary
     for considered in mornings:
         for part in considered.advice.parts:
@@ -194,7 +194,7 @@ def test_a_further_limit_never_makes_advice_more_permissive(
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 10_000))
 def test_a_rule_with_limits_that_fires_besides_never_loosens_a_block(
-    mornings: list[Considered], rule_set: RuleSet, draw: int
+    mornings: list[AdvisedMorning], rule_set: RuleSet, draw: int
 ) -> None:
     considered = mornings[draw % len(mornings)]
     limiting = [rule for rule in rule_set.rules if rule.limits and rule.scope == "part"]

@@ -90,7 +90,9 @@ def test_worse_facts_buy_nothing_just_when_no_pair_of_mornings_shows_it(rule_set
         if protection_after < protection and is_worse(before, after)
     ]
     found = [
-        pair for pair in map(Proofs(rule_set, DICTIONARY).freer_when_worse, rule_set.rules) if pair
+        pair
+        for pair in map(Proofs(rule_set, DICTIONARY).more_permissive_when_worse, rule_set.rules)
+        if pair
     ]
     assert bool(found) == bool(shown)
     for before, after, (facts, worse) in found:

@@ -26,7 +26,8 @@ VERSIONS = [
     for rules in RuleSetLibrary.bundled().all()
     if rules.name == "baseline" and rules.version <= "1.2.0"
 ]
-"""Version 2.0.0 names where it is freer; ``tests/rules`` proves that it is so nowhere else."""
+"""Version 2.0.0 names where it is more permissive; ``tests/rules`` proves that it is nowhere
+else."""
 SEEDS = range(200)
 MORE_PROTECTED = 10
 """The least number of mornings that must tell two versions apart, or the test would be empty."""

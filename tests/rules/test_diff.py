@@ -121,12 +121,12 @@ def test_no_version_of_the_baseline_frees_what_the_one_before_held_back(
     before: str, after: str
 ) -> None:
     """1.1.0 adds rules on earlier days and two signs of strain, 1.2.0 what was left open and
-    landing work: that nothing becomes freer is proved over every morning that can be."""
+    landing work: that nothing becomes more permissive is proved over every morning that can be."""
     old, new = (bundled_rule_set("baseline", version) for version in (before, after))
     found = diff(old, new, FactDictionary.bundled())
     assert (found.removed, found.moved) == ((), ())
-    freer = [c for c in changes(found) if c.after.protection < c.before.protection]
-    assert freer == []
+    more_permissive = [c for c in changes(found) if c.after.protection < c.before.protection]
+    assert more_permissive == []
     for change in changes(found):
         assert change.facts is not None
         fired = [r.id for r in new.rules if predicate(r.when)(change.facts)]

@@ -1,4 +1,4 @@
-"""Permissiveness: limits, concerns and versions that make advice freer are found."""
+"""Permissiveness: limits, concerns and versions that make advice more permissive are found."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def test_what_exceeds_a_limit_and_is_trained_is_found() -> None:
     assert codes(note, rule("maximal", maximal, "swap-to-low-damage")) == []
 
 
-def test_a_version_that_is_freer_than_it_says_is_found() -> None:
+def test_a_version_that_is_more_permissive_than_it_says_is_found() -> None:
     more = """more_permissive:
   than: baseline@1.2.0
   where:
@@ -87,7 +87,7 @@ def test_a_version_that_is_freer_than_it_says_is_found() -> None:
     assert set(found) == {"more-permissive"}
 
 
-def test_the_newest_baseline_says_where_it_is_freer_and_is_so_nowhere_else() -> None:
+def test_the_newest_baseline_says_where_it_is_more_permissive_and_is_so_nowhere_else() -> None:
     newest = bundled_rule_set("baseline", "2.0.0")
     assert list(permissiveness_findings(newest, DICTIONARY)) == []
     assert applicable_codes(newest, DICTIONARY) == {

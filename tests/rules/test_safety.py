@@ -87,7 +87,7 @@ def test_what_nobody_trains_with_is_what_is_never_weakened() -> None:
 
 @pytest.mark.parametrize("rule_set", SHIPPED.all(), ids=lambda one: one.full_name)
 def test_the_shipped_rule_sets_rest_everybody_with_a_warning_sign(rule_set: RuleSet) -> None:
-    SHIPPED.admit(rule_set)
+    SHIPPED.require_safe(rule_set)
     assert list(safety_findings(rule_set, DICTIONARY)) == []
 
 
@@ -172,7 +172,7 @@ def test_the_check_of_a_file_warns_and_what_is_to_decide_is_refused() -> None:
     assert errors_among([finding], to_decide=True) == [finding]
     assert not any("always mean rest" in said for said in proved([finding], extends=False))
     with pytest.raises(RuleSetInvalid, match="chest pain") as refused:
-        SHIPPED.admit(rule_set)
+        SHIPPED.require_safe(rule_set)
     resting = [one for one in rule_set.rules if one.verdict is Verdict.REST]
     for facts in refused.value.findings[0].inputs:
         assert not any(predicate(one.when)(facts) for one in resting)

@@ -8,7 +8,7 @@ import pytest
 from flask import Flask
 
 from dawnrule.store import Store, hash_key
-from dawnrule.web.http.authorization import refuse_open_routes
+from dawnrule.web.http.authorization import require_declared_access
 from tests.conftest import Client, client_with
 from tests.factories import EXAMPLE, changed
 
@@ -171,7 +171,7 @@ def test_a_route_that_nobody_thought_of_stops_the_start() -> None:
     app = Flask("another", static_folder=None)
     app.add_url_rule("/v1/secrets", view_func=lambda: "all of them", endpoint="secrets")
     with pytest.raises(RuntimeError, match="secrets"):
-        refuse_open_routes(app)
+        require_declared_access(app)
 
 
 @pytest.mark.parametrize(

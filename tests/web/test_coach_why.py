@@ -235,7 +235,7 @@ def test_a_record_whose_rule_set_is_gone_is_shown_all_the_same(
     coach_browser: Client, coach: Client, advice_id: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     [part] = coach.get(f"/v1/advice/{advice_id}").json["advice"]["parts"]
-    monkeypatch.setattr("dawnrule.web.coach.explanation._rule_set_of", lambda _: None)
+    monkeypatch.setattr("dawnrule.web.coach.why._rule_set_of", lambda _: None)
     page = read(coach_browser.get(f"/coach/advice/{advice_id}"))
     assert "The rule set of this advice is gone." in page
     assert "It cannot be decided again" in page

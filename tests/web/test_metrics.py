@@ -13,7 +13,7 @@ from prometheus_client import Metric
 from prometheus_client.openmetrics import parser as openmetrics
 from prometheus_client.parser import text_string_to_metric_families
 
-from dawnrule.advice.advisor import Considered
+from dawnrule.advice.advisor import AdvisedMorning
 from dawnrule.model import Verdict
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.settings import Settings
@@ -120,10 +120,10 @@ def test_the_names_of_rules_are_bounded(app: Flask) -> None:
     assert counted["other"] == 20
 
 
-def fired(rule_id: str) -> Considered:
+def fired(rule_id: str) -> AdvisedMorning:
     day = SimpleNamespace(fired=(SimpleNamespace(id=rule_id),))
     decision = SimpleNamespace(verdict=Verdict.REST, day=day, parts=())
-    return cast(Considered, SimpleNamespace(decision=decision))
+    return cast(AdvisedMorning, SimpleNamespace(decision=decision))
 
 
 def test_openmetrics_is_spoken_with_whoever_asks_for_it(coach: Client) -> None:

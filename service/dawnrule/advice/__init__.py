@@ -1,1 +1,1 @@
-"""From a decision to words a person can act on, and the straight line from check-in to advice."""
+"""From a decision to words a person can act on, and the pipeline from check-in to advice."""

@@ -1,4 +1,4 @@
-"""The straight line from a check-in to its advice, without the store (pure)."""
+"""The pipeline from a check-in to its advice, without the store (pure)."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Morning:
 
 
 @dataclass(frozen=True, slots=True)
-class Considered:
+class AdvisedMorning:
     """An advice with everything it was made of."""
 
     morning: Morning
@@ -86,7 +86,7 @@ class Considered:
         return {**self.facts.missing, **of_parts}
 
 
-def _ignore(_: Considered) -> None:
+def _ignore(_: AdvisedMorning) -> None:
     """Ignore stored advice."""
 
 
@@ -99,14 +99,16 @@ class Advisor:
 
     library: RuleSetLibrary
     composer: Composer
-    stored: Callable[[Considered], None] = _ignore
+    stored: Callable[[AdvisedMorning], None] = _ignore
 
     @classmethod
     def bundled(cls) -> Self:
         """An advisor over the rule sets and texts that ship with the service."""
         return cls(RuleSetLibrary.bundled(), Composer.bundled())
 
-    def consider(self, morning: Morning, rule_set: RuleSet, advice_id: str | None) -> Considered:
+    def consider(
+        self, morning: Morning, rule_set: RuleSet, advice_id: str | None
+    ) -> AdvisedMorning:
         """Decide a morning and compose its advice.
 
         Raises ``EngineDisagreement`` or ``EngineFailure``.
@@ -135,7 +137,7 @@ class Advisor:
             rule_set,
             morning.history.given_notes,
         )
-        return Considered(morning, facts, decision, advice, rule_set)
+        return AdvisedMorning(morning, facts, decision, advice, rule_set)
 
 
 def _beyond(facts: Facts, day: Facts) -> dict[str, FactValue]:

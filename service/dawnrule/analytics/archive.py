@@ -41,8 +41,8 @@ def ignore_progress(done: int, of: int) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class _Reach:
-    """How far into the ledger a file reaches: the last advice, and the count up to it."""
+class _Coverage:
+    """How much of the ledger a file covers: the last advice, and the count up to it."""
 
     position: int = 0
     advice_id: str = ""
@@ -81,59 +81,61 @@ class Archive:
     def _is_up_to_date(self, progress: Progress) -> bool:
         """Bring the file up to date; return False if it is of another ledger, or somebody was
         erased meanwhile."""
-        kept = self._reach()
+        kept = self._coverage()
         if kept is not None and not self._is_of_ledger(kept):
             return False
         tables = [self._table()] if kept else [MorningTable.of((), self._dictionary)]
-        reach = self._read_on(kept or _Reach(), tables, progress)
-        if reach == kept:
+        covered = self._append_later(kept or _Coverage(), tables, progress)
+        if covered == kept:
             return True
-        return self._written(tables, reach) and self._is_of_ledger(reach)
+        return self._written(tables, covered) and self._is_of_ledger(covered)
 
-    def _reach(self) -> _Reach | None:
+    def _coverage(self) -> _Coverage | None:
         """Read how far the file reaches; None if it cannot be used."""
         marks = read_metadata(self._file) or {}
         if any(marks.get(name) != value for name, value in self._kind().items()):
             return None
-        return _Reach(int(marks["position"]), marks["advice_id"], int(marks["count"]))
+        return _Coverage(int(marks["position"]), marks["advice_id"], int(marks["count"]))
 
     def _kind(self) -> Mapping[str, str]:
         """The marks of a file that this version can use."""
         facts = {name: definition.type for name, definition in self._dictionary.items()}
         return {"format": FORMAT, "facts": json.dumps(facts)}
 
-    def _is_of_ledger(self, reach: _Reach) -> bool:
-        return reach == _Reach() or self._store.read(
+    def _is_of_ledger(self, covered: _Coverage) -> bool:
+        return covered == _Coverage() or self._store.read(
             lambda transaction: transaction.advice.is_unbroken(
-                reach.position, reach.advice_id, reach.count
+                covered.position, covered.advice_id, covered.count
             )
         )
 
-    def _read_on(self, reach: _Reach, tables: list[MorningTable], progress: Progress) -> _Reach:
-        """Append tables of the advice after ``reach``; return the new reach."""
+    def _append_later(
+        self, covered: _Coverage, tables: list[MorningTable], progress: Progress
+    ) -> _Coverage:
+        """Append tables of the advice after ``covered``; return what is covered then."""
         start, last = (
-            reach.position,
+            covered.position,
             self._store.read(lambda transaction: transaction.advice.last_position()),
         )
-        while later := self._after(reach.position):
+        while later := self._after(covered.position):
             tables.append(MorningTable.of((_morning(*one) for one in later), self._dictionary))
             position, advice = later[-1]
-            reach = _Reach(position, advice.id, reach.count + len(later))
+            covered = _Coverage(position, advice.id, covered.count + len(later))
             progress(position - start, max(last, position) - start)
-        return reach
+        return covered
 
     def _after(self, position: int) -> list[tuple[int, StoredAdvice]]:
         return self._store.read(
             lambda transaction: transaction.advice.after(position, READ_TOGETHER)
         )
 
-    def _written(self, tables: list[MorningTable], reach: _Reach) -> bool:
+    def _written(self, tables: list[MorningTable], covered: _Coverage) -> bool:
         """Replace the file by a new one; return False if ``delete`` was called meanwhile.
 
         Raises ``StoreUnusable`` when it cannot be written.
         """
         first, *later = tables
-        marks = {name: str(value) for name, value in asdict(reach).items()}
+        marks = {name: str(value) for name, value in asdict(covered).items()}
         handle, name = self._new_file()
         try:
             with open(handle, "wb") as new:

@@ -1,4 +1,4 @@
-"""Submission of check-ins: the straight line from a check-in to stored advice."""
+"""Submission of check-ins: the pipeline from a check-in to stored advice."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from uuid import NAMESPACE_OID, uuid5
 
-from dawnrule.advice.advisor import Advisor, Considered, Morning
+from dawnrule.advice.advisor import AdvisedMorning, Advisor, Morning
 from dawnrule.application.active_rules import active_rule_set, keep_shadow
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.concern_reports import (
@@ -163,14 +163,14 @@ class CheckIns:
 
     def _consider(
         self, transaction: Transaction, morning: Morning, submission: Submission
-    ) -> Considered:
+    ) -> AdvisedMorning:
         active = self._active(transaction, morning.athlete, morning.check_in.date)
         return self.advisor.consider(morning, active, submission.advice_id)
 
     def _store(
         self,
         transaction: Transaction,
-        considered: Considered,
+        considered: AdvisedMorning,
         submission: Submission,
         given: StoredAdvice | None,
     ) -> Submitted:

@@ -317,7 +317,7 @@ class Publisher:
         rule set that cannot be compiled or lets somebody with a warning sign train.
         """
         if rule_set is not None:
-            self.library.admit(rule_set)
+            self.library.require_safe(rule_set)
         digest = rule_set.digest if rule_set else None
         about = _named(rule_set) | ({"from": from_date.isoformat()} if from_date else {})
 

@@ -28,7 +28,7 @@ class Break:
         on a Saturday and again two Saturdays later was away for two weeks."""
         return (self.ended_on - self.last_trained_on).days
 
-    def week_on(self, day: date) -> int:
+    def week_since_end(self, day: date) -> int:
         """Return the week since its end that a date lies in, from 1 on."""
         return (day - self.ended_on).days // DAYS_A_WEEK + 1
 

@@ -142,7 +142,7 @@ def part_facts(
         yield "beyond_restriction", min(beyond, key=reasons.index)
 
 
-def is_trained_with(concerns: Collection[Concern], pain: Pain, past: Past) -> bool:
+def is_cleared_for_training(concerns: Collection[Concern], pain: Pain, past: Past) -> bool:
     """Return whether a clearance in force lets reported pain be trained with."""
     rules, day = ConcernRules.bundled(), past.check_in.date
     key = site_of(pain).key
@@ -190,7 +190,7 @@ def returns_under_way(
             allows = returns.allows(after, concern.stage, facts)
             found.append(UnderWay(after, concern.stage, left, allows))
     if pause is not None:
-        day, week = past.check_in.date, pause.week_on(past.check_in.date)
+        day, week = past.check_in.date, pause.week_since_end(past.check_in.date)
         allows = returns.allows(BREAK, week, facts)
         found.append(UnderWay(BREAK, week, pause.days_left_of_week(day), allows))
     yield from sorted(found, key=lambda one: (words.returns.index(one.after), one.stage))

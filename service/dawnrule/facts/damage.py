@@ -6,15 +6,15 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from functools import partial
 
-from dawnrule.facts.day_order import RestOfPlan
+from dawnrule.facts.day_order import OtherBlocks
 from dawnrule.facts.history import Past, Unavailable
 from dawnrule.facts.work import (
     MUSCULAR_ENDURANCE,
     Work,
     WorkLog,
     contacts_of,
-    goes_to_failure,
     is_court_sport,
+    is_to_failure,
     lands_hard,
 )
 from dawnrule.model import FactValue
@@ -26,13 +26,13 @@ Fits = Callable[[Block, float | None, float | None], bool]
 
 
 def damage_facts(
-    past: Past, log: WorkLog, block: Block, group: str, start: datetime, rest: RestOfPlan
+    past: Past, log: WorkLog, block: Block, group: str, start: datetime, others: OtherBlocks
 ) -> Iterator[tuple[str, FactValue | Unavailable]]:
     """Yield the hours from the last such work of a muscle group to ``start``, start to start.
 
     Earlier blocks of the plan count; 0 hours where one of the two has no start.
     """
-    earlier = [other for other in rest.before if group in groups_of(other, past.vocabulary)]
+    earlier = [other for other in others.before if group in groups_of(other, past.vocabulary)]
     for fact, fits in _kinds(past).items():
         times = [_planned_hours(block, other, start) for other in earlier if _planned(fits, other)]
         last = log.latest(start.astimezone(UTC), partial(_logged, fits, group))
@@ -65,29 +65,29 @@ def _kinds(past: Past) -> dict[str, Fits]:
     match = past.parameters("hours_since_match")
     hard = past.parameters("hours_since_hard_muscular_endurance")
 
-    def landed(block: Block, minutes: float | None, _: float | None) -> bool:
+    def is_landing(block: Block, minutes: float | None, _: float | None) -> bool:
         contacts = contacts_of(block, words, jumps["modality"]) or 0
         enough = (minutes or 0) >= landing["minutes"] or contacts >= landing["contacts"]
         return enough and lands_hard(block, words)
 
-    def jumped(block: Block, *_: float | None) -> bool:
+    def is_jumping(block: Block, *_: float | None) -> bool:
         contacts = contacts_of(block, words, jumps["modality"]) or 0
         return bool(block.modality == jumps["modality"] or contacts >= jumps["contacts"])
 
-    def played(block: Block, minutes: float | None, rpe: float | None) -> bool:
+    def is_match(block: Block, minutes: float | None, rpe: float | None) -> bool:
         long_and_hard = (minutes or 0) >= match["minutes"] and (rpe or 0) >= match["rpe"]
         return bool(block.competition) or (long_and_hard and is_court_sport(block, words))
 
-    def failed(block: Block, *_: float | None) -> bool:
-        return block.goal == MUSCULAR_ENDURANCE and bool(goes_to_failure(block))
+    def is_endurance_to_failure(block: Block, *_: float | None) -> bool:
+        return block.goal == MUSCULAR_ENDURANCE and bool(is_to_failure(block))
 
-    def endured(block: Block, _: float | None, rpe: float | None) -> bool:
+    def is_hard_endurance(block: Block, _: float | None, rpe: float | None) -> bool:
         return block.goal == MUSCULAR_ENDURANCE and (rpe or 0) >= hard["rpe"]
 
     return {
-        "hours_since_hard_landing": landed,
-        "hours_since_jumps": jumped,
-        "hours_since_match": played,
-        "hours_since_failure_endurance": failed,
-        "hours_since_hard_muscular_endurance": endured,
+        "hours_since_hard_landing": is_landing,
+        "hours_since_jumps": is_jumping,
+        "hours_since_match": is_match,
+        "hours_since_failure_endurance": is_endurance_to_failure,
+        "hours_since_hard_muscular_endurance": is_hard_endurance,
     }

@@ -14,7 +14,7 @@ from dawnrule.model.training import groups_of, hours_between
 
 
 @dataclass(frozen=True, slots=True)
-class RestOfPlan:
+class OtherBlocks:
     """The blocks of a plan before and after one of them."""
 
     before: tuple[Block, ...] = ()
@@ -46,7 +46,7 @@ def neighbours(
     block: Block,
     group: str,
     start: datetime,
-    rest: RestOfPlan,
+    others: OtherBlocks,
     planned_start: datetime,
 ) -> list[Neighbour]:
     """Find the other blocks of a date that train a muscle group, planned or logged.
@@ -57,7 +57,7 @@ def neighbours(
     words, is_later = past.vocabulary, start > planned_start
     has_start = block.starts_at is not None
     found = []
-    for places, is_earlier in ((rest.before, True), (rest.after, False)):
+    for places, is_earlier in ((others.before, True), (others.after, False)):
         for other in places:
             if group not in groups_of(other, words):
                 continue

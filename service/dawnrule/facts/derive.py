@@ -24,7 +24,7 @@ from dawnrule.facts import (
 )
 from dawnrule.facts.carried_over import CarriedOver
 from dawnrule.facts.concerns import NothingAllowed, StagedReturns
-from dawnrule.facts.day_order import RestOfPlan, neighbours, order_facts
+from dawnrule.facts.day_order import OtherBlocks, neighbours, order_facts
 from dawnrule.facts.history import Derived, Past, Unavailable
 from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
 from dawnrule.facts.pain import pain_facts
@@ -35,7 +35,7 @@ from dawnrule.model.training import groups_of
 
 NOTHING_KNOWN: StagedReturns = NothingAllowed()
 
-NO_OTHERS = RestOfPlan()
+NO_OTHERS = OtherBlocks()
 """A plan that holds no other block."""
 
 
@@ -106,7 +106,7 @@ class FactSource:
     """Facts of a muscle group that were derived already, whatever the start (None) and at a start:
     many blocks ask for the same."""
 
-    pauses: dict[str | None, breaks.Break | Unavailable | None] = field(default_factory=dict)
+    known_breaks: dict[str | None, breaks.Break | Unavailable | None] = field(default_factory=dict)
     """Breaks of a muscle group that were found already."""
 
     @classmethod
@@ -129,9 +129,9 @@ class FactSource:
         findings = [(name, function(past)) for name, function in functions.items()]
         reported = _reported(_day_facts(past))
         if past.is_second_edition:
-            reported |= _reported(_more_day_facts(past))
+            reported |= _reported(_second_edition_day_facts(past))
             reported |= dict(concerns.day_facts(past.concerns, past, now))
-            findings += _known(_more_from_history(past, log, trained, now))
+            findings += _known(_second_edition_history_facts(past, log, trained, now))
         from_history = Derived.of(findings, past.dictionary)
         facts = reported | from_history.facts | dict(carried_over.day_facts())
         day = Derived(facts, from_history.missing)
@@ -153,12 +153,12 @@ class FactSource:
         derived = self.facts_for(block, group, start, self.other_blocks(index))
         return PartFacts(index, block.goal, group, start, derived.facts, derived.missing)
 
-    def other_blocks(self, index: int) -> RestOfPlan:
+    def other_blocks(self, index: int) -> OtherBlocks:
         """Return the plan without one of its blocks."""
-        return RestOfPlan(self.check_in.plan[:index], self.check_in.plan[index + 1 :])
+        return OtherBlocks(self.check_in.plan[:index], self.check_in.plan[index + 1 :])
 
     def facts_for(
-        self, block: Block, group: str | None, start: datetime, others: RestOfPlan = NO_OTHERS
+        self, block: Block, group: str | None, start: datetime, others: OtherBlocks = NO_OTHERS
     ) -> Derived:
         """Derive the facts of any block for one muscle group, the day's among them, as if it
         began at ``start`` on a day that also holds the ``others``."""
@@ -175,7 +175,7 @@ class FactSource:
                 facts |= derived.facts
                 missing |= derived.missing
         if self.past.is_second_edition:
-            more = self._second_edition(block, group, start, others)
+            more = self._second_edition_part_facts(block, group, start, others)
             facts |= more.facts
             missing |= more.missing
             facts |= dict(self._concern_facts(block, group, facts))
@@ -203,8 +203,8 @@ class FactSource:
         stages = [(one.after, one.stage) for one in found]
         yield from self.returns.limits(stages, told).items()
 
-    def _second_edition(
-        self, block: Block, group: str | None, start: datetime, others: RestOfPlan
+    def _second_edition_part_facts(
+        self, block: Block, group: str | None, start: datetime, others: OtherBlocks
     ) -> Derived:
         past, log = self.past, self.log
         facts = _reported(prescription.prescription_facts(past, block, group))
@@ -236,9 +236,9 @@ class FactSource:
         return Derived(facts | derived.facts, derived.missing)
 
     def _break_of(self, group: str | None) -> breaks.Break | Unavailable | None:
-        if group not in self.pauses:
-            self.pauses[group] = breaks.break_of(self.past, self.log, group)
-        return self.pauses[group]
+        if group not in self.known_breaks:
+            self.known_breaks[group] = breaks.break_of(self.past, self.log, group)
+        return self.known_breaks[group]
 
     def _of_group(self, group: str) -> Derived:
         if (group, None) not in self.cache:
@@ -277,7 +277,7 @@ class FactSource:
         yield from output_facts(self.past, self.trained.logged_before(group, start), start)
 
     def _plan_facts(
-        self, block: Block, group: str | None, start: datetime, others: RestOfPlan
+        self, block: Block, group: str | None, start: datetime, others: OtherBlocks
     ) -> Iterator[tuple[str, FactValue | None]]:
         words = self.past.vocabulary
         yield "goal", block.goal
@@ -292,7 +292,7 @@ class FactSource:
         if group is not None:
             yield "lifting_same_day", self._is_lifted_today(group, start, others)
 
-    def _is_lifted_today(self, group: str, start: datetime, others: RestOfPlan) -> bool:
+    def _is_lifted_today(self, group: str, start: datetime, others: OtherBlocks) -> bool:
         words = self.past.vocabulary
         blocks = [*others.blocks]
         if self.past.is_second_edition:
@@ -326,7 +326,7 @@ def _without_cleared_pain(past: Past) -> CheckIn:
     pains = past.check_in.pain
     if not pains or not past.concerns:
         return past.check_in
-    kept = (p for p in pains if not concerns.is_trained_with(past.concerns, p, past))
+    kept = (p for p in pains if not concerns.is_cleared_for_training(past.concerns, p, past))
     return replace(past.check_in, pain=tuple(kept))
 
 
@@ -358,7 +358,7 @@ def _day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
     yield "planned_growth_minutes", sum(known) if known else None
 
 
-def _more_day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
+def _second_edition_day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
     """Yield the day's facts of the second edition that need no history."""
     check_in = past.check_in
     yield "sleep_with_naps_hours", recovery.sleep_with_naps_hours(past)
@@ -375,7 +375,7 @@ def _more_day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
     yield from circumstances.circumstance_facts(past)
 
 
-def _more_from_history(
+def _second_edition_history_facts(
     past: Past, log: WorkLog, trained: LastTrainedTimes, now: datetime
 ) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
     """Yield the day's facts of the second edition that need history, or why they are missing."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
-from typing import Any, Self, TypeVar
+from typing import Any, Self, TypeAlias, TypeVar
 from zoneinfo import ZoneInfo
 
 from dawnrule.facts.load_formulas import session_load
@@ -23,7 +23,8 @@ SESSION_DAYS = 120
 
 @dataclass(frozen=True, slots=True)
 class Unavailable:
-    """A fact that the data do not suffice for; ``reason`` says what was needed and what came."""
+    """A fact that cannot be derived from the data; ``reason`` says what was needed and what
+    came."""
 
     reason: str
 
@@ -205,3 +206,7 @@ class Past:
         ages = (age for age in range(first, first + days) if age in self.mornings)
         found = (read(self.mornings[age]) for age in ages)
         return [value for value in found if value is not None]
+
+
+FactFunction: TypeAlias = Callable[[Past], FactValue | Unavailable]
+"""Derives one fact of a day from the past, or says why it cannot be derived."""

@@ -14,8 +14,8 @@ from dawnrule.facts.work import (
     WorkLog,
     concentric_only,
     contacts_of,
-    goes_to_failure,
     is_running,
+    is_to_failure,
     lands_hard,
 )
 from dawnrule.model import FactValue
@@ -33,7 +33,7 @@ def prescription_facts(
     yield "is_competition", bool(block.competition)
     yield "planned_effort", block.effort
     yield "planned_reps_in_reserve", block.reps_in_reserve
-    yield "planned_to_failure", goes_to_failure(block)
+    yield "planned_to_failure", is_to_failure(block)
     yield "planned_maximal", _is_maximal(past, block)
     yield "planned_contact", _has_contact(past, block)
     yield "new_exercise", block.new_exercise

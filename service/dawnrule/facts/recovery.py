@@ -6,10 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from math import fsum, log, sqrt
 from statistics import fmean, mean, median, stdev
-from typing import TypeAlias
 
-from dawnrule.facts.history import Past, Unavailable, too_few
-from dawnrule.model import FactValue
+from dawnrule.facts.history import FactFunction, Past, Unavailable, too_few
 from dawnrule.model.entities import CheckIn
 
 
@@ -47,8 +45,6 @@ ADULT_YEARS = 18
 """The age whose need for sleep counts where the age is not known."""
 
 HOURS_A_DAY = 24.0
-
-FactFunction: TypeAlias = Callable[[Past], FactValue | Unavailable]
 
 
 def sleep_need_hours(

@@ -7,14 +7,13 @@ from datetime import date, timedelta
 from functools import partial
 from statistics import fmean
 
-from dawnrule.facts.history import Past, Unavailable, too_few
+from dawnrule.facts.history import FactFunction, Past, Unavailable, too_few
 from dawnrule.facts.load_formulas import monotony, rise_percent, strain, weighted_load
-from dawnrule.facts.recovery import FactFunction
 from dawnrule.model.concerns import Concern, ConcernKind, Restrictions
 from dawnrule.model.entities import Block
 from dawnrule.model.training import ONE_DAY, groups_of, movements_of
 
-HIGH = "high"
+_HIGH_ECCENTRIC_LOAD = "high"
 """The eccentric load that counts as landing: the last of its kind in the fact dictionary."""
 
 _ALL_ALIKE = Unavailable("needs days whose loads differ, all of the week are alike")
@@ -105,7 +104,7 @@ def _landing_minutes(past: Past, first: date, end: date) -> float:
     return sum(
         minutes
         for block, minutes in past.log.blocks_between(first, end)
-        if block.modality and modalities[block.modality].eccentric_load == HIGH
+        if block.modality and modalities[block.modality].eccentric_load == _HIGH_ECCENTRIC_LOAD
     )
 
 
@@ -114,7 +113,7 @@ def _planned_landing(past: Past) -> list[Block]:
     return [
         block
         for block in past.check_in.plan
-        if block.modality and modalities[block.modality].eccentric_load == HIGH
+        if block.modality and modalities[block.modality].eccentric_load == _HIGH_ECCENTRIC_LOAD
     ]
 
 

@@ -96,7 +96,7 @@ def concentric_only(block: Block, words: Vocabulary) -> bool:
     return block.modality is not None and words.modalities[block.modality].concentric
 
 
-def goes_to_failure(block: Block) -> bool | None:
+def is_to_failure(block: Block) -> bool | None:
     """Return whether sets go to failure: as told, or with no repetition in reserve."""
     if block.to_failure is None and block.reps_in_reserve is None:
         return None

@@ -155,7 +155,7 @@ def new_concern_ids(seed: str) -> Callable[[], str]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
+class _ReportedItem:
     """One thing that a report says is there, in the fields of an event."""
 
     kind: ConcernKind
@@ -186,12 +186,12 @@ def consider_report(
     ``concerns`` are the athlete's; ``plans`` are the staged returns by kind of concern.
     """
     rules = ConcernRules.bundled()
-    told = list(_told_in(report, rules))
+    items = list(_items_in(report, rules))
     changed: list[Concern] = []
-    unmatched = list(told)
+    unmatched = list(items)
     for concern in concerns:
         lapsed = lapse(concern, report.on, report.at)
-        matching = [one for one in told if one.is_about(lapsed)]
+        matching = [one for one in items if one.is_about(lapsed)]
         if lapsed.is_closed:
             events: tuple[ConcernEvent, ...] = ()
         elif matching:
@@ -208,20 +208,20 @@ def consider_report(
     return changed
 
 
-def _told_in(report: HealthReport, rules: ConcernRules) -> Iterator[_Told]:
+def _items_in(report: HealthReport, rules: ConcernRules) -> Iterator[_ReportedItem]:
     """Yield what a report says is there, one for each concern that it may open."""
     signs: dict[ConcernKind, tuple[str, ...]] = {}
     for sign in report.signs or ():
         kind = _kind_of_sign(sign, report, rules)
         signs[kind] = (*signs.get(kind, ()), sign)
     for kind, some in signs.items():
-        yield _Told(kind, signs=some)
+        yield _ReportedItem(kind, signs=some)
     suspected = {rules.kind_of_sign[sign]: (sign, pain) for sign, pain in report.suspected}
     for kind, (sign, pain) in suspected.items():
         if kind not in signs:
-            yield _Told(kind, signs=(sign,), suspected=True, pain=pain)
+            yield _ReportedItem(kind, signs=(sign,), suspected=True, pain=pain)
     if report.illness in rules.illnesses:
-        yield _Told(
+        yield _ReportedItem(
             ConcernKind.ILLNESS,
             illness=report.illness,
             fever=report.fever,
@@ -229,7 +229,7 @@ def _told_in(report: HealthReport, rules: ConcernRules) -> Iterator[_Told]:
         )
     sites = {pain.key: pain for pain in report.pains or () if pain.kind in rules.pain_kinds}
     for pain in sites.values():
-        yield _Told(ConcernKind.PAIN, pain=pain)
+        yield _ReportedItem(ConcernKind.PAIN, pain=pain)
 
 
 def _kind_of_sign(sign: str, report: HealthReport, rules: ConcernRules) -> ConcernKind:
@@ -242,32 +242,32 @@ def _kind_of_sign(sign: str, report: HealthReport, rules: ConcernRules) -> Conce
     return rules.kind_of_sign[sign]
 
 
-def _event(kind: EventKind, told: _Told, report: HealthReport) -> ConcernEvent:
+def _event(kind: EventKind, item: _ReportedItem, report: HealthReport) -> ConcernEvent:
     return ConcernEvent(
         kind,
         report.on,
         report.at,
         ActorRole.ATHLETE,
         check_in_id=report.check_in_id,
-        signs=told.signs,
-        suspected=told.suspected,
-        illness=told.illness,
-        fever=told.fever,
-        medicine=told.medicine,
-        pain=told.pain,
+        signs=item.signs,
+        suspected=item.suspected,
+        illness=item.illness,
+        fever=item.fever,
+        medicine=item.medicine,
+        pain=item.pain,
     )
 
 
-def _again(concern: Concern, told: _Told, report: HealthReport) -> Iterator[ConcernEvent]:
+def _again(concern: Concern, item: _ReportedItem, report: HealthReport) -> Iterator[ConcernEvent]:
     """Yield that a concern was reported once more, unless that adds nothing to the date, or is
     pain that a clearance lets be trained with."""
-    severity = told.pain.severity if told.pain else None
+    severity = item.pain.severity if item.pain else None
     if concern.lets_train_with(severity, report.on, ConcernRules.bundled()):
         return
     is_back = concern.state in (ConcernState.CLEARED, ConcernState.RETURNING) and report.on >= (
         concern.stage_on or concern.last_reported_on
     )
-    event = _event(EventKind.CAME_BACK if is_back else EventKind.REPORTED_AGAIN, told, report)
+    event = _event(EventKind.CAME_BACK if is_back else EventKind.REPORTED_AGAIN, item, report)
     if is_back or concern.correction_on == report.on or not _is_known(concern, event):
         yield event
 
@@ -304,9 +304,9 @@ def _answered(
     if report.on < concern.last_reported_on:
         return
     if concern.state is ConcernState.RETURNING:
-        yield from _passed(concern, report, plans, sessions_since)
+        yield from _answered_while_returning(concern, report, plans, sessions_since)
     elif concern.state is ConcernState.OPEN:
-        yield from _eased(concern, report, rules, plans)
+        yield from _answered_while_open(concern, report, rules, plans)
 
 
 def _is_answered(concern: Concern, report: HealthReport) -> bool:
@@ -336,7 +336,7 @@ def _by_athlete(kind: EventKind, report: HealthReport) -> ConcernEvent:
     )
 
 
-def _eased(
+def _answered_while_open(
     concern: Concern, report: HealthReport, rules: ConcernRules, plans: StagePlans
 ) -> Iterator[ConcernEvent]:
     """Yield what an answered "none" on a later date does to an open concern."""
@@ -388,7 +388,7 @@ def _by(actor: Actor, kind: EventKind) -> ConcernEvent:
     return ConcernEvent(kind, actor.on, actor.at, actor.role, name=actor.name)
 
 
-def _passed(
+def _answered_while_returning(
     concern: Concern, report: HealthReport, plans: StagePlans, sessions_since: SessionsSince
 ) -> Iterator[ConcernEvent]:
     """Yield the next stage of a return, or its end, where the present one has lasted enough."""
@@ -488,8 +488,8 @@ def open_by(
     """
     _require_giver(actor)
     pain = located(opening.pain) if opening.pain else None
-    told = _Told(opening.kind, opening.signs, illness=opening.illness, pain=pain)
-    same = [one for one in concerns if not one.is_closed and told.is_about(one)]
+    item = _ReportedItem(opening.kind, opening.signs, illness=opening.illness, pain=pain)
+    same = [one for one in concerns if not one.is_closed and item.is_about(one)]
     known = same[-1] if same and opening.kind is not ConcernKind.RESTRICTION else None
     kind = EventKind.OPENED
     if known is not None:

@@ -102,7 +102,7 @@ Condition: TypeAlias = Test | Group | Signal
 
 
 def all_of(*conditions: Condition) -> Group:
-    """Combine conditions so that every one must hold."""
+    """Combine conditions so that all must hold."""
     return Group(GroupKind.ALL, conditions)
 
 

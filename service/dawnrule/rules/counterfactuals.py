@@ -1,5 +1,5 @@
-"""Counterfactuals: verdicts on other facts, the smallest changes to a freer verdict, and the time
-at which a part opens (pure).
+"""Counterfactuals: verdicts on other facts, the smallest changes to a more permissive verdict, and
+the time at which a part opens (pure).
 
 Answers come from the evaluator alone: each advice asks for dozens of them. Tests verify with both
 evaluations that each change leads to the verdict stated.
@@ -106,8 +106,8 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """The changes to a freer verdict. ``single``: for each fired protective rule and each more
-    permissive verdict, the smallest change that leads to it alone, where there is one.
+    """The changes to a more permissive verdict. ``single``: for each fired protective rule and each
+    more permissive verdict, the smallest change that leads to it alone, where there is one.
     ``together``: the smallest set of changes that leads further than any single one, empty where
     none does."""
 

@@ -129,7 +129,7 @@ class RuleSetLibrary:
         does not always rest for a warning sign, which is logged and not tried again."""
         return self._deciding.get(digest, lambda: self._load_deciding(digest))
 
-    def admit(self, rule_set: RuleSet) -> None:
+    def require_safe(self, rule_set: RuleSet) -> None:
         """Verify that a rule set may decide for people. Raises ``RuleSetInvalid`` when it does not
         always rest for a warning sign or cannot be compiled, or ``EngineFailure``."""
         self.decider(rule_set)
@@ -158,7 +158,7 @@ class RuleSetLibrary:
         rule_set = self.usable(digest)
         try:
             if rule_set is not None:
-                self.admit(rule_set)
+                self.require_safe(rule_set)
         except DawnruleError as error:
             _log.critical("the rule set %s may not decide: %s", digest, error.detail)
             return None

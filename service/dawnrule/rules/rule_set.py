@@ -165,7 +165,7 @@ class ChangedThreshold:
 
 
 @dataclass(frozen=True, slots=True)
-class SwitchedOff:
+class DisabledRule:
     """A rule that an extension leaves out; ``line`` is that of the entry."""
 
     rule: str
@@ -174,7 +174,7 @@ class SwitchedOff:
 
 
 @dataclass(frozen=True, slots=True)
-class Freer:
+class MorePermissivePlace:
     """Mornings on which a rule set is more permissive than an earlier one, with the reason;
     ``line`` is that of the entry. With ``also_from_rest`` they include mornings on which the
     earlier one rests."""
@@ -193,7 +193,7 @@ class MorePermissive:
     name."""
 
     than: str
-    where: tuple[Freer, ...]
+    where: tuple[MorePermissivePlace, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +203,7 @@ class Extension:
 
     of: RuleSet
     changed: tuple[ChangedThreshold, ...]
-    off: tuple[SwitchedOff, ...]
+    off: tuple[DisabledRule, ...]
 
 
 @lru_cache(maxsize=4096)

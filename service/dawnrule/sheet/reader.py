@@ -79,7 +79,7 @@ def _read_records(
     rows = [read_row(head, row, cells, options) for row, cells in islice(found, MOST_ROWS)]
     if next(found, None):
         raise MalformedInput(lazy("sheet.too_many_rows", most=MOST_ROWS))
-    return head, tuple(_without_double_mornings(head, rows))
+    return head, tuple(_without_duplicates(head, rows))
 
 
 def _width(cells: Sequence[Cell]) -> int:
@@ -190,7 +190,7 @@ def _is_misspelled(part: str, words: Sequence[str]) -> bool:
     return bool(get_close_matches(part, long, n=1, cutoff=_MISSPELLED))
 
 
-def _without_double_mornings(head: Header, rows: list[SheetRow]) -> list[SheetRow]:
+def _without_duplicates(head: Header, rows: list[SheetRow]) -> list[SheetRow]:
     if head.is_long:
         return merge_mornings(rows)
     return reject_contradictions(rows) if head.layout.is_of_mornings else rows

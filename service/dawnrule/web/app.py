@@ -35,7 +35,7 @@ from dawnrule.web.api.sessions import sessions
 from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.coach import coach, use_coach_pages
 from dawnrule.web.context import Context, context
-from dawnrule.web.http.authorization import check_access, refuse_open_routes
+from dawnrule.web.http.authorization import check_access, require_declared_access
 from dawnrule.web.http.locale import add_to_templates
 from dawnrule.web.http.problems import register_problems
 from dawnrule.web.http.rate_limits import Limits
@@ -87,7 +87,7 @@ def create_app(
     """
     library = advisor.library.with_published(StoredTexts(store))
     rule_set = library.get(*name_and_version(settings.rule_set))
-    library.admit(rule_set)
+    library.require_safe(rule_set)
     archive = Archive(store)
     metrics = Metrics(store)
     ctx = Context(
@@ -134,7 +134,7 @@ def build_routes() -> Flask:
     app.register_blueprint(page)
     app.register_blueprint(coach)
     add_to_templates(app)
-    refuse_open_routes(app)
+    require_declared_access(app)
     return app
 
 
@@ -154,14 +154,14 @@ def _add_headers(response: Response) -> Response:
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers.setdefault("Referrer-Policy", "no-referrer")
     response.headers.setdefault("Content-Security-Policy", _PAGE_POLICY)
-    _lead_on_here(response)
+    _make_redirect_relative(response)
     if request.path.startswith(_PERSONAL):
         response.headers["Cache-Control"] = "private, no-store"
         response.headers["Vary"] = "Authorization, Accept, Accept-Language"
     return response
 
 
-def _lead_on_here(response: Response) -> None:
+def _make_redirect_relative(response: Response) -> None:
     """Make redirects relative: an absolute one would repeat the request's Host header, and a cache
     would send others to that host."""
     to = response.location

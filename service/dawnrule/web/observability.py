@@ -27,7 +27,7 @@ from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, Proc
 from prometheus_client.exposition import choose_encoder
 
 import dawnrule
-from dawnrule.advice.advisor import Considered
+from dawnrule.advice.advisor import AdvisedMorning
 from dawnrule.application.athletes import DISAGREEMENTS_ENDING
 from dawnrule.model import Verdict
 from dawnrule.rules.evaluation.decider import DISAGREEMENT
@@ -103,7 +103,7 @@ class Metrics:
         """Stop counting disagreements."""
         logging.getLogger("dawnrule.rules").removeHandler(self._listener)
 
-    def stored(self, considered: Considered) -> None:
+    def stored(self, considered: AdvisedMorning) -> None:
         """Count an advice that is being stored, and the rules that fired in it."""
         decision = considered.decision
         self._verdicts.labels(decision.verdict).inc()

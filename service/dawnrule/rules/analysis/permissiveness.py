@@ -18,7 +18,7 @@ from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.limits import as_strict, breaking
 from dawnrule.rules.loading.loader import bundled_rule_set
-from dawnrule.rules.rule_set import SCOPES, Freer, MorePermissive, Rule, RuleSet
+from dawnrule.rules.rule_set import SCOPES, MorePermissive, MorePermissivePlace, Rule, RuleSet
 from dawnrule.rules.serialization import in_flow
 
 _PROTECTIVE = (Verdict.SWAP, Verdict.REST)
@@ -32,7 +32,7 @@ def permissiveness_findings(rule_set: RuleSet, dictionary: FactDictionary) -> It
         if any(rule.limits for rule in rule_set.rules) or concern_facts(rule_set, dictionary):
             yield from _Restrictions(rule_set, dictionary).all()
         if rule_set.more_permissive:
-            yield from _freer_findings(rule_set, rule_set.more_permissive, dictionary)
+            yield from _more_permissive_findings(rule_set, rule_set.more_permissive, dictionary)
     except NotProved as gave_up:
         yield Finding(rule_set.file, 1, None, "not-proved", gave_up.detail)
 
@@ -140,7 +140,7 @@ class _Restrictions:
         return Finding(self._rule_set.file, rule.line, rule.id, code, message, inputs)
 
 
-def _freer_findings(
+def _more_permissive_findings(
     rule_set: RuleSet, stated: MorePermissive, dictionary: FactDictionary
 ) -> Iterator[Finding]:
     """Yield mornings without any concern or return on which the earlier version protects more and
@@ -158,21 +158,25 @@ def _freer_findings(
         places = [place for place in stated.where if place.scope == scope]
         for verdict in _PROTECTIVE:
             named = [one for one in places if one.also_from_rest or verdict is not Verdict.REST]
-            facts = _freer(earlier, rule_set, scope, verdict, solver, morning, named)
+            facts = _more_permissive_facts(
+                earlier, rule_set, scope, verdict, solver, morning, named
+            )
             if facts is not None:
                 one, other = (_decided(rules, scope, facts) for rules in (earlier, rule_set))
                 message = f"{stated.than} says {one} on {in_flow(facts)} ({scope}), this {other}"
                 yield Finding(rule_set.file, 1, None, "more-permissive", message, (facts,))
         for place in places:
             if not any(
-                _freer(earlier, rule_set, scope, verdict, solver, morning, others)
+                _more_permissive_facts(earlier, rule_set, scope, verdict, solver, morning, others)
                 for verdict, others in _without(place, places)
             ):
                 message = f"nothing is more permissive by {place.id}; take the place out"
                 yield Finding(rule_set.file, place.line, None, "more-permissive", message)
 
 
-def _without(place: Freer, places: Sequence[Freer]) -> Iterator[tuple[Verdict, list[Freer]]]:
+def _without(
+    place: MorePermissivePlace, places: Sequence[MorePermissivePlace]
+) -> Iterator[tuple[Verdict, list[MorePermissivePlace]]]:
     """Yield the other places, for each verdict that a place is for."""
     for verdict in _PROTECTIVE:
         if place.also_from_rest or verdict is not Verdict.REST:
@@ -186,22 +190,22 @@ def _without(place: Freer, places: Sequence[Freer]) -> Iterator[tuple[Verdict, l
             )
 
 
-def _freer(
+def _more_permissive_facts(
     earlier: RuleSet,
     later: RuleSet,
     scope: Scope,
     verdict: Verdict,
     solver: Solver,
     morning: Unknown,
-    places: Sequence[Freer],
+    places: Sequence[MorePermissivePlace],
 ) -> Facts | None:
-    formulas = _freer_formulas(earlier, later, scope, verdict, solver, morning)
+    formulas = _more_permissive_formulas(earlier, later, scope, verdict, solver, morning)
     named = [place.when for place in places]
     found = solver.smallest([morning], *formulas, _none_holds(named, morning, solver))
     return found[0] if found else None
 
 
-def _freer_formulas(
+def _more_permissive_formulas(
     earlier: RuleSet,
     later: RuleSet,
     scope: Scope,

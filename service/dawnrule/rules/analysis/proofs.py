@@ -33,7 +33,7 @@ class Proofs:
         self._solver = Solver((rule.when for rule in every), dictionary)
         self._morning = self._solver.unknown()
         self._worse = self._solver.worse(self._morning)
-        self._freer = {
+        self._more_permissive = {
             (scope, verdict): self._none_fires(self._as_strict_as(scope, verdict), self._worse)
             for scope in SCOPES
             for verdict in PROTECTIVE
@@ -70,7 +70,9 @@ class Proofs:
         }
         return self._solver.conflict(silent, self._holds(rule.when))
 
-    def freer_when_worse(self, rule: Rule) -> tuple[Decision, Decision, tuple[Facts, ...]] | None:
+    def more_permissive_when_worse(
+        self, rule: Rule
+    ) -> tuple[Decision, Decision, tuple[Facts, ...]] | None:
         """Find two mornings, the second with worse facts, and their decisions: the rule fires on
         the first, but the second has a more permissive verdict than the rule's. None when there are
         none."""
@@ -79,7 +81,7 @@ class Proofs:
         found = self._solver.smallest(
             [self._morning, self._worse],
             self._holds(rule.when),
-            self._freer[rule.scope, rule.verdict],
+            self._more_permissive[rule.scope, rule.verdict],
         )
         if found is None:
             return None
@@ -225,7 +227,7 @@ class _ProofFindings:
             yield self._finding(rule, "unreachable", message)
 
     def _not_monotone(self, rule: Rule) -> Iterator[Finding]:
-        found = self._proofs.freer_when_worse(rule)
+        found = self._proofs.more_permissive_when_worse(rule)
         if found is not None:
             before, after, mornings = found
             message = (

@@ -19,7 +19,7 @@ from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
 from dawnrule.rules.loading.json_schema import EXTENSION, schema_findings
 from dawnrule.rules.loading.yaml_reader import YamlSource
-from dawnrule.rules.rule_set import Basis, ChangedThreshold, Extension, Rule, RuleSet, SwitchedOff
+from dawnrule.rules.rule_set import Basis, ChangedThreshold, DisabledRule, Extension, Rule, RuleSet
 from dawnrule.rules.serialization import (
     condition_to_json,
     in_flow,
@@ -48,7 +48,7 @@ class Changes:
     """All that an extension changes of the rules that it extends, in its order."""
 
     changed: Sequence[Change]
-    off: Sequence[SwitchedOff]
+    off: Sequence[DisabledRule]
 
     def of(self, rule: Rule) -> list[Change]:
         """List the changes of one rule."""
@@ -219,17 +219,17 @@ class _Reader:
         self._rules = {rule.id: rule for rule in base.rules}
 
     def changes(self) -> Changes:
-        off = list(self._switched_off())
+        off = list(self._disabled_rules())
         return Changes(list(self._changed({one.rule for one in off})), off)
 
-    def _switched_off(self) -> Iterator[SwitchedOff]:
+    def _disabled_rules(self) -> Iterator[DisabledRule]:
         for pointer, entry in self._entries("off"):
             try:
                 rule = self._rule(entry)
             except _Fault as fault:
                 self.findings.append(self._source.finding("off", pointer, str(fault)))
             else:
-                yield SwitchedOff(rule.id, entry["because"], self._source.line(pointer))
+                yield DisabledRule(rule.id, entry["because"], self._source.line(pointer))
 
     def _changed(self, off: set[str]) -> Iterator[Change]:
         for pointer, entry in self._entries("change"):

@@ -30,8 +30,8 @@ from dawnrule.rules.rule_set import (
     NOTE,
     Basis,
     Example,
-    Freer,
     MorePermissive,
+    MorePermissivePlace,
     Rule,
     RuleSet,
 )
@@ -144,7 +144,7 @@ class _RuleSetReader:
                 )
             seen.setdefault(rule, self.source.line(f"/rules/{index}"))
             found += self._findings_of(data, index, rule, only_condition=rule in misshapen)
-        return [*found, *self._freer_findings()]
+        return [*found, *self._more_permissive_findings()]
 
     def rule_set(self) -> RuleSet:
         data = self.source.data
@@ -163,7 +163,7 @@ class _RuleSetReader:
         if stated is None:
             return None
         where = tuple(
-            Freer(
+            MorePermissivePlace(
                 one["id"],
                 one["scope"],
                 self._conditions(one).read(one["when"], pointer),
@@ -171,17 +171,17 @@ class _RuleSetReader:
                 self.source.line(pointer.removesuffix("/when")),
                 one.get("also_from_rest", False),
             )
-            for one, pointer in self._freer()
+            for one, pointer in self._more_permissive_entries()
         )
         return MorePermissive(stated["than"], where)
 
-    def _freer(self) -> Iterator[tuple[Mapping[str, Any], str]]:
+    def _more_permissive_entries(self) -> Iterator[tuple[Mapping[str, Any], str]]:
         """Yield the entries of ``more_permissive``, each with the pointer to its condition."""
         for index, one in enumerate(self.source.data.get("more_permissive", {}).get("where", ())):
             yield one, f"/more_permissive/where/{index}/when"
 
-    def _freer_findings(self) -> Iterator[Finding]:
-        for one, pointer in self._freer():
+    def _more_permissive_findings(self) -> Iterator[Finding]:
+        for one, pointer in self._more_permissive_entries():
             reader = self._conditions(one)
             try:
                 reader.read(one["when"], pointer)

@@ -1,21 +1,21 @@
 """Pages for coaches in a browser.
 
 - ``layout``: headers, forms and errors of all pages; ``sign_in``: in with a coach's key, and out.
-- ``squad``: this morning by verdict; ``athlete``: one athlete's weeks, with charts.
+- ``morning``: this morning by verdict; ``athlete``: one athlete's weeks, with charts.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
-- ``explanation`` (with ``explanation_view``): one advice, from the verdict to the rule.
+- ``why`` (with ``why_view``): one advice, from the verdict to the rule.
 - ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
 """
 
 from dawnrule.web.coach import (
     athlete,
     concerns,
-    explanation,
+    morning,
     replays,
     rule_sets,
     sign_in,
-    squad,
     try_out,
+    why,
 )
 from dawnrule.web.coach.layout import coach, use_coach_pages
 
@@ -23,11 +23,11 @@ __all__ = [
     "athlete",
     "coach",
     "concerns",
-    "explanation",
+    "morning",
     "replays",
     "rule_sets",
     "sign_in",
-    "squad",
     "try_out",
     "use_coach_pages",
+    "why",
 ]

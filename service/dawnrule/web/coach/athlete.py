@@ -24,7 +24,7 @@ from dawnrule.model.entities import Session
 from dawnrule.store import Transaction
 from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
-from dawnrule.web.coach.squad import last_check_in, parts_of, summarize_morning
+from dawnrule.web.coach.morning import last_check_in, parts_of, summarize_morning
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, label, say, texts
 

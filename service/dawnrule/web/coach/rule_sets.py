@@ -23,8 +23,8 @@ from dawnrule.rules.analysis.diff import Difference, FieldChange, is_condition, 
 from dawnrule.rules.analysis.findings import ReportedFinding, proved
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Line, Prose
-from dawnrule.web.coach.explanation_view import prose_of
 from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.why_view import prose_of
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer
 

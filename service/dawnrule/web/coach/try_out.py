@@ -16,8 +16,8 @@ from dawnrule.rules.evaluation.decision import DayDecision, Decision
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.schemas.errors import load
 from dawnrule.schemas.record import AssumedFacts, AssumedFactsSchema
-from dawnrule.web.coach.explanation_view import RuleDescriber, RuleOutcomes
 from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.why_view import RuleDescriber, RuleOutcomes
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer
 

@@ -129,7 +129,7 @@ ACCESS: Mapping[str, Access] = {
 }
 
 
-def refuse_open_routes(app: Flask) -> None:
+def require_declared_access(app: Flask) -> None:
     """Raise ``RuntimeError`` for a route that is missing in the table."""
     missing = {rule.endpoint for rule in app.url_map.iter_rules()} - ACCESS.keys()
     if missing:

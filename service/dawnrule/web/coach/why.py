@@ -17,9 +17,9 @@ from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.query import day_of_address
 from dawnrule.store import Entry, StoredAdvice, Transaction
 from dawnrule.web.coach.concerns import concern_texts
-from dawnrule.web.coach.explanation_view import Why, about_record, prose_of, why
 from dawnrule.web.coach.layout import coach
-from dawnrule.web.coach.squad import parts_of
+from dawnrule.web.coach.morning import parts_of
+from dawnrule.web.coach.why_view import Why, about_record, prose_of, why
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, decided_by_block
 
