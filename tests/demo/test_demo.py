@@ -8,17 +8,18 @@ import shlex
 import signal
 import subprocess
 import sys
+import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from itertools import dropwhile, islice, takewhile
 from pathlib import Path
 
 import pytest
 import requests
 
+from dawnrule.cli import demo as demo_module
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.demo.stage import Stage, set_stage
 from dawnrule.facts.plausibility import implausible
@@ -28,9 +29,12 @@ from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.athlete import ATHLETE
 from dawnrule.settings import Settings
+from tests.cli.terminal import typed
 
 NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
 WITHIN_SECONDS = 120
+CURL = "  curl "
+"""How a line begins that says what to try."""
 
 
 @pytest.fixture(scope="module")
@@ -152,6 +156,13 @@ def test_the_athletes_key_opens_that_athletes_data_alone(stage: Stage) -> None:
     assert statuses == {200: 1, 404: 13}
 
 
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Where temporary files of this process go."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    return tmp_path
+
+
 @contextmanager
 def demo(folder: Path, *words: str) -> Iterator[subprocess.Popen[str]]:
     with subprocess.Popen(
@@ -167,10 +178,10 @@ def demo(folder: Path, *words: str) -> Iterator[subprocess.Popen[str]]:
             process.kill()
 
 
-def test_once_ends_after_the_table_and_leaves_nothing_behind(tmp_path: Path) -> None:
-    with demo(tmp_path, "--once") as process:
-        result, errors = process.communicate(timeout=WITHIN_SECONDS)
-    assert (process.returncode, errors) == (0, "")
+def test_once_ends_after_the_table_and_leaves_nothing_behind(folder: Path) -> None:
+    told = typed("demo", "--once")
+    assert (told.exit_code, told.stderr) == (0, "")
+    result = told.stdout
     header, _, *lines = result.split("\n\n")[0].splitlines()
     assert [word for word in header.split() if word != "Date"] == [
         "Athlete",
@@ -181,42 +192,56 @@ def test_once_ends_after_the_table_and_leaves_nothing_behind(tmp_path: Path) -> 
     assert len(lines) == 14
     assert "Haruki (a-08): Stop and get medical care now" in result
     assert "http" not in result
-    assert list(tmp_path.iterdir()) == []
+    assert list(folder.iterdir()) == []
 
 
-def test_it_says_where_the_coachs_pages_are_and_with_what_to_sign_in(tmp_path: Path) -> None:
+def test_it_says_what_to_try_and_serves_it_until_it_is_stopped(tmp_path: Path) -> None:
     with demo(tmp_path) as process:
-        assert process.stdout is not None
-        offered = "".join(takewhile(is_no_curl, process.stdout))
-        pages, key = re.search(r"(http\S+/coach/)", offered), re.search(r"(dawn_\S+)", offered)
-        assert pages is not None
-        assert key is not None
-        with requests.Session() as browser:
-            browser.trust_env = False  # no proxy stands between us and loopback
-            form = browser.get(pages[1], timeout=WITHIN_SECONDS)
-            token = re.search(r'name="csrf_token" value="([^"]+)"', form.text)
-            assert token is not None
-            filled = {"csrf_token": token[1], "key": key[1]}
-            page = browser.post(form.url, data=filled, timeout=WITHIN_SECONDS)
-        assert (page.status_code, page.url) == (200, pages[1])
+        offered = offered_by(process)
+        page = signed_in_to("".join(offered))
         assert "Haruki" in page.text
-
-
-@pytest.mark.parametrize("stop", [signal.SIGTERM, signal.SIGINT])
-def test_it_serves_on_until_it_is_stopped(tmp_path: Path, stop: signal.Signals) -> None:
-    with demo(tmp_path) as process:
-        assert process.stdout is not None
-        offered = dropwhile(is_no_curl, process.stdout)
-        answers = [curled(line).status_code for line in islice(offered, 3)]
-        assert answers == [200, 200, 200]
-        process.send_signal(stop)
+        curls = [line for line in offered if line.startswith(CURL)]
+        assert [curled(line).status_code for line in curls] == [200, 200, 200]
+        process.send_signal(signal.SIGTERM)
         _, errors = process.communicate(timeout=WITHIN_SECONDS)
     assert (process.returncode, errors) == (0, "")
     assert list(tmp_path.iterdir()) == []
 
 
-def is_no_curl(line: str) -> bool:
-    return not line.startswith("  curl ")
+def offered_by(process: subprocess.Popen[str]) -> list[str]:
+    """Return the lines that a demo prints, up to its last command to try."""
+    assert process.stdout is not None
+    lines: list[str] = []
+    while sum(line.startswith(CURL) for line in lines) < 3:
+        lines.append(process.stdout.readline())
+        assert lines[-1]
+    return lines
+
+
+def signed_in_to(offered: str) -> requests.Response:
+    """Sign in at the address and with the key that are offered first, as a person would."""
+    pages, key = re.search(r"(http\S+/coach/)", offered), re.search(r"(dawn_\S+)", offered)
+    assert pages is not None
+    assert key is not None
+    with requests.Session() as browser:
+        browser.trust_env = False  # no proxy stands between us and loopback
+        form = browser.get(pages[1], timeout=WITHIN_SECONDS)
+        token = re.search(r'name="csrf_token" value="([^"]+)"', form.text)
+        assert token is not None
+        filled = {"csrf_token": token[1], "key": key[1]}
+        page = browser.post(form.url, data=filled, timeout=WITHIN_SECONDS)
+    assert (page.status_code, page.url) == (200, pages[1])
+    return page
+
+
+@pytest.mark.parametrize("stop", [signal.SIGTERM, signal.SIGINT])
+def test_either_signal_ends_it_quietly(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch, stop: signal.Signals
+) -> None:
+    monkeypatch.setattr(demo_module, "set_stage", lambda settings: nullcontext(stage))
+    monkeypatch.setattr(demo_module, "_wait_forever", lambda: signal.raise_signal(stop))
+    told = typed("demo")
+    assert (told.exit_code, told.stderr) == (0, "")
 
 
 def curled(line: str) -> requests.Response:

@@ -13,9 +13,10 @@ from pathlib import Path
 import pytest
 
 from tests.databases.make import make
+from tests.effort import tries
 from tests.faults.killing import CheckedIn, Client, Promised, wrong_with
 
-TIMES = 12
+TIMES = tries(4, 12)
 
 
 def test_the_service_killed_under_load_keeps_all_that_it_acknowledged() -> None:

@@ -11,11 +11,12 @@ import pytest
 
 from tests.benchmarks.load import Update, lost
 from tests.databases.make import make
+from tests.effort import tries
 
 
 def test_two_processes_on_one_database_lose_no_update_and_fail_nobody() -> None:
     command = [sys.executable, "-m", "tests.benchmarks.load"]
-    command += ["--seconds", "4", "--clients", "16", "--processes", "2"]
+    command += ["--seconds", str(tries(2, 4)), "--clients", "16", "--processes", "2"]
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
     told = subprocess.run(command, capture_output=True, text=True, env=environment)
     assert told.returncode == 0, told.stdout + told.stderr

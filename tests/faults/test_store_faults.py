@@ -16,10 +16,11 @@ import pytest
 
 from dawnrule.errors import StoreUnusable
 from dawnrule.store import Store
+from tests.effort import tries
 from tests.factories import KIM
 from tests.faults.acknowledging_writer import morning
 
-KILLS = 12
+KILLS = tries(3, 12)
 
 
 def _killed_after(acknowledged: int, database: Path, prefix: str) -> set[str]:
