@@ -29,7 +29,7 @@ from dawnrule.facts.history import Derived, Past, Unavailable
 from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
 from dawnrule.facts.pain import pain_facts
 from dawnrule.facts.work import WorkLog
-from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Vocabulary
+from dawnrule.model import EVERY_EDITION, FactDictionary, Facts, FactValue, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
 from dawnrule.model.training import groups_of
 
@@ -73,7 +73,7 @@ def derive_facts(
     check_in: CheckIn,
     history: History,
     now: datetime,
-    edition: int = SECOND_EDITION,
+    edition: int = EVERY_EDITION,
     returns: StagedReturns | None = None,
 ) -> MorningFacts:
     """Derive all facts of a morning, by the names of the fact dictionary.
@@ -116,7 +116,7 @@ class FactSource:
         check_in: CheckIn,
         history: History,
         now: datetime,
-        edition: int = SECOND_EDITION,
+        edition: int = EVERY_EDITION,
         returns: StagedReturns = NOTHING_KNOWN,
     ) -> Self:
         """Prepare the facts of a morning; ``returns`` says what staged returns allow."""
@@ -134,7 +134,7 @@ class FactSource:
             findings += _known(_second_edition_history_facts(past, log, trained, now))
         from_history = Derived.of(findings, past.dictionary)
         facts = reported | from_history.facts | dict(carried_over.day_facts())
-        day = Derived(facts, from_history.missing)
+        day = past.known(Derived(facts, from_history.missing))
         painful = _without_cleared_pain(past) if past.is_second_edition else check_in
         return cls(athlete, check_in, now, past, log, trained, carried_over, day, returns, painful)
 
@@ -179,7 +179,7 @@ class FactSource:
             facts |= more.facts
             missing |= more.missing
             facts |= dict(self._concern_facts(block, group, facts))
-        return Derived(facts, missing)
+        return self.past.known(Derived(facts, missing))
 
     def _concern_facts(
         self, block: Block, group: str | None, facts: Facts

@@ -10,7 +10,7 @@ from typing import Any, Self, TypeAlias, TypeVar
 from zoneinfo import ZoneInfo
 
 from dawnrule.facts.load_formulas import session_load
-from dawnrule.model import SECOND_EDITION, FactDictionary, FactValue, Vocabulary
+from dawnrule.model import EVERY_EDITION, SECOND_EDITION, FactDictionary, FactValue, Vocabulary
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session
 
@@ -159,15 +159,26 @@ class Past:
     vocabulary: Vocabulary
     last_answers: Sequence[CheckIn] = ()
     """Check-ins that newer ones of the same date may have followed, the newest first."""
-    edition: int = SECOND_EDITION
-    """Facts of later editions are not derived."""
+    edition: int = EVERY_EDITION
+    """Facts of later editions are left out."""
     concerns: tuple[Concern, ...] = ()
     """What is open about the athlete, with what this morning's check-in changed."""
+    later: frozenset[str] = frozenset()
+    """The facts of later editions."""
 
     @property
     def is_second_edition(self) -> bool:
         """Whether facts of the second edition are derived."""
         return self.edition >= SECOND_EDITION
+
+    def known(self, derived: Derived) -> Derived:
+        """Leave out facts of later editions, derived or missing."""
+        if not self.later:
+            return derived
+        return Derived(
+            {name: value for name, value in derived.facts.items() if name not in self.later},
+            {name: reason for name, reason in derived.missing.items() if name not in self.later},
+        )
 
     @classmethod
     def of(
@@ -177,7 +188,7 @@ class Past:
         history: History,
         dictionary: FactDictionary,
         vocabulary: Vocabulary,
-        edition: int = SECOND_EDITION,
+        edition: int = EVERY_EDITION,
     ) -> Self:
         """Build the past of a morning; the order of arrival does not matter."""
         mornings = {(check_in.date - c.date).days: c for c in history.check_ins}
@@ -186,7 +197,16 @@ class Past:
         log = TrainingLog.of(athlete, history, check_in.date)
         known = tuple(sorted(history.concerns, key=lambda concern: concern.id))
         return cls(
-            athlete, check_in, mornings, log, dictionary, vocabulary, answers, edition, known
+            athlete,
+            check_in,
+            mornings,
+            log,
+            dictionary,
+            vocabulary,
+            answers,
+            edition,
+            known,
+            dictionary.later_than(edition),
         )
 
     def parameters(self, fact: str) -> Mapping[str, Any]:

@@ -7,6 +7,7 @@
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model.fact_dictionary import (
+    EVERY_EDITION,
     FIRST_EDITION,
     SECOND_EDITION,
     FactDefinition,
@@ -19,6 +20,7 @@ from dawnrule.model.fact_dictionary import (
 from dawnrule.model.vocabulary import Modality, Pattern, Verdict, Vocabulary
 
 __all__ = [
+    "EVERY_EDITION",
     "FIRST_EDITION",
     "SECOND_EDITION",
     "FactDefinition",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -25,6 +25,9 @@ FactType: TypeAlias = Literal["boolean", "integer", "number", "enumeration"]
 FIRST_EDITION, SECOND_EDITION = 1, 2
 """Facts are derived and recorded for the rule sets that know them: those of the second edition
 came with baseline 2.0.0, and no older rule set reads one."""
+
+EVERY_EDITION = 1_000
+"""Later than any edition that there will be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +54,9 @@ class FactDefinition:
     remembered: bool = False
     holds_back: tuple[FactValue, ...] = ()
     step: float | None = None
-    optional: bool = False
     """The step in which people rate a number; None where they give it as it is."""
+    optional: bool = False
+    """Whether nobody is asked for it, so that advice never lists it as not reported."""
     edition: int = FIRST_EDITION
 
     @property
@@ -119,8 +123,7 @@ class FactDictionary(Mapping[str, FactDefinition]):
     def from_file(cls, file: Path, vocabulary: Vocabulary) -> Self:
         """Read a dictionary file; enumerations may name a list of the vocabulary."""
         data = read_data(file)
-        newer = frozenset(data.get("second_edition", ()))
-        definitions = (_definition(entry, vocabulary, newer) for entry in data["facts"])
+        definitions = (_definition(entry, vocabulary) for entry in data["facts"])
         return cls({definition.name: definition for definition in definitions})
 
     def __getitem__(self, name: str) -> FactDefinition:
@@ -148,14 +151,16 @@ class FactDictionary(Mapping[str, FactDefinition]):
         known = (self[fact].edition for fact in facts if fact in self)
         return max(known, default=FIRST_EDITION)
 
+    def later_than(self, edition: int) -> frozenset[str]:
+        """Return the facts of later editions."""
+        return frozenset(n for n, d in self.items() if d.edition > edition)
+
     def readable_in(self, scope: Scope) -> frozenset[str]:
         """Return the facts that a rule of this scope may test: part rules read day facts too."""
         return frozenset(n for n, d in self.items() if d.is_readable_in(scope))
 
 
-def _definition(
-    entry: Mapping[str, Any], vocabulary: Vocabulary, newer: Collection[str]
-) -> FactDefinition:
+def _definition(entry: Mapping[str, Any], vocabulary: Vocabulary) -> FactDefinition:
     values = entry.get("values", ())
     least, greatest = entry.get("range", (-math.inf, math.inf))
     return FactDefinition(
@@ -180,5 +185,5 @@ def _definition(
         holds_back=tuple(entry.get("holds_back", ())),
         step=entry.get("step"),
         optional=entry.get("optional", False),
-        edition=SECOND_EDITION if entry["name"] in newer else FIRST_EDITION,
+        edition=entry.get("edition", FIRST_EDITION),
     )
