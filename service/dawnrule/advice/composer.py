@@ -377,9 +377,12 @@ class Composer:
         return RuleName(rule.id, self.texts.of_rule(rule.title)) if rule else None
 
     def verdict_label(self, verdict: Verdict, blocks: Sequence[BlockAdvice]) -> str:
-        """Say the verdict of a day; where it asks for less of the same, that."""
+        """Say the verdict of a day; where it asks for less of the same, or lets through what is
+        planned within limits, that."""
         if does_less(verdict, blocks):
             return self.texts.say("less_of_the_same")
+        if verdict is Verdict.TRAIN and any(block.limits for block in blocks):
+            return self.texts.say("train_within_limits")
         return self.vocabulary.label(verdict)
 
     def _headline(
