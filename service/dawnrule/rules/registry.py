@@ -12,7 +12,7 @@ from typing import Generic, Protocol, Self, TypeVar
 
 from cachetools import LRUCache
 
-from dawnrule.errors import DawnruleError, NotFound, RuleSetInvalid
+from dawnrule.errors import DawnruleError, Finding, NotFound, RuleSetInvalid
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import FactDictionary
 from dawnrule.rules.analysis.safety import safety_findings
@@ -80,6 +80,7 @@ class RuleSetLibrary:
         self._usable = _Cache[RuleSet | None](MAX_LOADED)
         self._deciding = _Cache[RuleSet | None](MAX_LOADED)
         self._compiled = _Cache[tuple[Decider, WhatIf]](MAX_COMPILED)
+        self._unsafe = _Cache[tuple[Finding, ...]](MAX_LOADED)
 
     @classmethod
     def bundled(cls) -> Self:
@@ -89,10 +90,11 @@ class RuleSetLibrary:
         return cls({(r.name, r.version): r for r in rule_sets})
 
     def with_published(self, published: PublishedTexts) -> RuleSetLibrary:
-        """Add published rule sets; the result shares what is compiled."""
+        """Add published rule sets; the result shares what is compiled and what is proved."""
         library = RuleSetLibrary(self._bundled)
         library._published = published
         library._compiled = self._compiled
+        library._unsafe = self._unsafe
         return library
 
     def all(self) -> tuple[RuleSet, ...]:
@@ -133,7 +135,9 @@ class RuleSetLibrary:
         """Verify that a rule set may decide for people. Raises ``RuleSetInvalid`` when it does not
         always rest for a warning sign or cannot be compiled, or ``EngineFailure``."""
         self.decider(rule_set)
-        found = list(safety_findings(rule_set, FactDictionary.bundled()))
+        found = self._unsafe.get(
+            rule_set.digest, lambda: tuple(safety_findings(rule_set, FactDictionary.bundled()))
+        )
         if found:
             raise RuleSetInvalid([replace(one, file=rule_set.full_name) for one in found])
 

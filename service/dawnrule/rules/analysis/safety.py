@@ -13,7 +13,11 @@ from collections.abc import Iterator, Sequence
 from dawnrule.errors import EngineDisagreement, Finding, NotProved
 from dawnrule.model import FactDictionary, Facts, Verdict
 from dawnrule.rules.conditions import Operator, Test
-from dawnrule.rules.engine.dnf import TooManyConjunctionsError, disjunctive_normal_form
+from dawnrule.rules.engine.dnf import (
+    Conjunction,
+    TooManyConjunctionsError,
+    disjunctive_normal_form,
+)
 from dawnrule.rules.engine.limits import MAX_CONJUNCTIONS
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import predicate
@@ -40,11 +44,24 @@ def safety_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[F
 def _in_doubt(rule_set: RuleSet, dictionary: FactDictionary) -> list[Test]:
     """List the stops for which no single rule always rests: mostly none, and then the solver, which
     is large and slow to start, is not needed."""
+    alternatives = {rule: _alternatives(rule) for rule in rule_set.rules}
     return [
         stop
         for stop in _stops(rule_set, dictionary)
-        if not any(_always_fires(rule, stop) for rule in _resting(rule_set, dictionary, stop))
+        if not any(
+            _always_fires(alternatives[rule], stop) for rule in _resting(rule_set, dictionary, stop)
+        )
     ]
+
+
+def _alternatives(rule: Rule) -> Sequence[Conjunction]:
+    """List the conjunctions of a rule that ask for one fact alone; none where there are too many,
+    as the solver may still prove what the rule does."""
+    try:
+        conjunctions = disjunctive_normal_form(rule.when, MAX_CONJUNCTIONS)
+    except TooManyConjunctionsError:
+        return ()
+    return [one for one in conjunctions if len({required.test.fact for required in one}) <= 1]
 
 
 def _stops(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator[Test]:
@@ -65,13 +82,9 @@ def _resting(rule_set: RuleSet, dictionary: FactDictionary, stop: Test) -> list[
     ]
 
 
-def _always_fires(rule: Rule, stop: Test) -> bool:
+def _always_fires(conjunctions: Sequence[Conjunction], stop: Test) -> bool:
     """Tell whether a rule fires wherever the stop holds, whatever else was reported: whether one of
     its conjunctions asks for nothing else."""
-    try:
-        conjunctions = disjunctive_normal_form(rule.when, MAX_CONJUNCTIONS)
-    except TooManyConjunctionsError:
-        return False  # the solver may still prove it
     [value] = stop.values
     return any(
         all(
