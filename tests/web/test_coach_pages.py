@@ -17,10 +17,11 @@ from dawnrule.model.record import FiredRules
 from dawnrule.model.serialization import from_json
 from dawnrule.rules.analysis.diff import Difference, FieldChange, RuleChange
 from dawnrule.rules.columnar import ChangedMorning
+from dawnrule.web.coach.inputs import local_time
 from dawnrule.web.coach.replays import CHANGES_SHOWN, outcome
 from dawnrule.web.coach.rule_sets import rule_changes, share_text
 from dawnrule.web.coach.try_out import assumed, form_of
-from dawnrule.web.coach.why_view import day_by, local_time, prose_of
+from dawnrule.web.coach.why_view import day_by, prose_of
 from tests.factories import a_rule_set, advice_of, rule_named, when
 
 ENGLISH = Composer.bundled()

@@ -3,7 +3,7 @@
 - ``layout``: headers, forms and errors of all pages; ``sign_in``: in with a coach's key, and out.
 - ``morning``: this morning by verdict; ``athlete``: one athlete's weeks, with charts.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
-- ``why`` (with ``why_view``): one advice, from the verdict to the rule.
+- ``why`` (with ``why_view`` and ``inputs``): one advice, from the verdict to what went in.
 - ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
 """
 

@@ -27,8 +27,8 @@ from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.schemas.errors import load
 from dawnrule.schemas.replay import AskReplaySchema
 from dawnrule.store import ReplayState, StoredReplay
+from dawnrule.web.coach.inputs import local_time
 from dawnrule.web.coach.layout import coach
-from dawnrule.web.coach.why_view import local_time
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import composer

@@ -7,9 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
-from zoneinfo import ZoneInfo
 
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.explanation import (
@@ -24,11 +21,11 @@ from dawnrule.advice.summary import session_with_reason
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import FactDefinition, Facts, Scope
 from dawnrule.model.advice import Advice, Alternative, Change, PartAdvice
-from dawnrule.model.entities import Block, Pain
 from dawnrule.model.record import FiredRules, Record
 from dawnrule.rules.evaluation.evaluator import explain
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Line, Prose
+from dawnrule.web.coach.inputs import Inputs, Row, local_time
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +44,6 @@ class NearMissText:
 
     rule: Rule
     tests: tuple[tuple[str, str | None], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A named value with its unit. ``value`` is None when it was not reported, and ``why`` then
-    gives the reason, if known. ``name`` is its name in the interface, if it has one."""
-
-    label: str
-    value: str | None
-    unit: str = ""
-    why: str = ""
-    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +106,7 @@ def why(record: Record, rule_set: RuleSet | None, composer: Composer) -> Why:
         tuple(map(teller.subject, subjects)),
         fires_again(subjects, rule_set) if rule_set else None,
         day_by(record.advice, record.fired),
-        tuple(Inputs(record, composer).rows()),
+        tuple(Inputs(record, composer, prose_of(composer)).rows()),
     )
 
 
@@ -134,12 +119,6 @@ def day_by(advice: Advice, fired: FiredRules) -> str:
         return "no_parts"
     verdicts = {part.verdict for part in advice.parts}
     return "all_parts" if len(verdicts) == 1 else "mixed"
-
-
-def local_time(moment: datetime, time_zone: str) -> str:
-    """Format a moment in a time zone, with the name of the zone."""
-    local = moment.astimezone(ZoneInfo(time_zone))
-    return f"{local.strftime('%Y-%m-%d %H:%M')} ({time_zone})"
 
 
 def prose_of(composer: Composer) -> Prose:
@@ -301,104 +280,3 @@ class _RecordDescriber:
         text = None if value is None else self._prose.exact_without_unit(name, value)
         unit = self._texts.unit_alone(definition.unit)
         return Row(definition.label, text, unit, self._texts.of_record(why), name)
-
-
-class Inputs:
-    """The inputs of a check-in, row by row, in one language."""
-
-    def __init__(self, record: Record, composer: Composer) -> None:
-        self._check_in = record.check_in
-        self._parts = record.advice.parts
-        self._time_zone = record.athlete.time_zone
-        self._composer = composer
-        self._say = composer.texts.say
-        self._label = composer.vocabulary.label
-        self._prose = prose_of(composer)
-
-    def rows(self) -> Iterator[Row]:
-        """Yield every row: what is asked each morning, reported or not, then everything else that
-        was sent."""
-        check_in = self._check_in
-        yield self._number("sleep_hours", check_in.sleep.hours)
-        yield self._number("sleep_quality", check_in.sleep.quality)
-        yield self._number("fatigue", check_in.fatigue)
-        yield self._number("stress", check_in.stress)
-        yield self._number("resting_hr_bpm", check_in.resting_hr_bpm)
-        yield self._number("hrv_rmssd_ms", check_in.hrv_rmssd_ms)
-        yield from self._soreness()
-        yield self._words("illness", self._illness())
-        yield self._words("warning_signs", self._warning_signs())
-        yield self._words("pain", self._pain())
-        yield from self._last_trained()
-        yield from self._plan()
-
-    def _number(self, fact: str, value: float | None) -> Row:
-        definition = self._composer.dictionary[fact]
-        text = None if value is None else self._prose.exact_without_unit(fact, value)
-        unit = self._composer.texts.unit_alone(definition.unit)
-        return Row(definition.label, text, unit, name=fact)
-
-    def _words(self, name: str, value: str | None) -> Row:
-        return Row(self._say(f"coach_why.input_{name}"), value, name=name)
-
-    def _soreness(self) -> Iterator[Row]:
-        """Yield the soreness of each muscle group that is planned or was rated."""
-        rated = self._check_in.soreness
-        planned = [part.muscle_group for part in self._parts if part.muscle_group]
-        unit = self._composer.texts.unit_alone(self._composer.dictionary["soreness"].unit)
-        for group in dict.fromkeys((*planned, *rated)):
-            label = self._say("coach_why.input_soreness", muscle_group=self._label(group))
-            value = rated.get(group)
-            yield Row(
-                label, None if value is None else f"{value:g}", unit, name=f"soreness/{group}"
-            )
-
-    def _illness(self) -> str | None:
-        illness = self._check_in.illness
-        return illness and self._say(f"illnesses.{illness}")
-
-    def _warning_signs(self) -> str | None:
-        signs = self._check_in.warning_signs
-        return self._listing(signs, lambda sign: self._say(f"warning_signs.{sign}"))
-
-    def _pain(self) -> str | None:
-        return self._listing(self._check_in.pain, self._one_pain)
-
-    def _one_pain(self, pain: Pain) -> str:
-        kind = self._say(f"pain_kinds.{pain.kind}")
-        groups = ", ".join(map(self._label, pain.muscle_groups))
-        return ", ".join(filter(None, (pain.where, kind, groups)))
-
-    def _listing(self, reported: Any, text: Any) -> str | None:
-        """List what was reported: "none" for an empty list, None where nothing was answered."""
-        if reported is None:
-            return None
-        return "; ".join(map(text, reported)) or self._say("coach_why.none")
-
-    def _last_trained(self) -> Iterator[Row]:
-        for group, last in self._check_in.last_trained.items():
-            label = self._say("coach_why.input_last_trained", muscle_group=self._label(group))
-            at = local_time(last.at, self._time_zone)
-            yield Row(label, f"{self._label(last.goal)}, {at}", name=f"last_trained/{group}")
-
-    def _plan(self) -> Iterator[Row]:
-        for number, block in enumerate(self._check_in.plan, start=1):
-            label = self._say("coach_why.input_block", number=number)
-            yield Row(label, self._block(block), name=f"plan/{number - 1}")
-
-    def _block(self, block: Block) -> str:
-        groups = (block.pattern,) if block.pattern else block.muscle_groups
-        counts = {
-            "minutes": block.minutes,
-            "sets": block.sets,
-            "reps": block.reps,
-            "rest_seconds": block.rest_seconds,
-        }
-        numbers = (
-            self._say(f"coach_why.block_{name}", count=f"{count:g}")
-            for name, count in counts.items()
-            if count is not None
-        )
-        starts = local_time(block.starts_at, self._time_zone) if block.starts_at else ""
-        words = [block.goal, *groups, block.modality or ""]
-        return ", ".join(filter(None, [*map(self._label, words), *numbers, starts]))
