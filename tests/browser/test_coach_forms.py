@@ -61,6 +61,6 @@ def test_a_replay_is_followed_without_a_hand_until_it_is_done(page: Page, width:
 def test_the_longest_why_fits_on_two_sheets_of_paper(page: Page, stage: Stage) -> None:
     given = stage.store.read(lambda transaction: transaction.advice.for_date(NOW.date()))
     longest = max(given, key=lambda one: len(one.record))
-    page.goto(f"/coach/advice/{longest.id}?under=baseline@1.0.0")
+    page.goto(f"/coach/advice/{longest.id}")
     sheets = len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4")))
     assert 1 <= sheets <= 2

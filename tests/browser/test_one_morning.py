@@ -88,6 +88,6 @@ def test_sheet_phone_and_page_tell_of_one_morning_with_one_rule_and_one_digest(
     hers.get_by_role("link", name=f"Why: {advice['rule']['title']}").click()
     expect(screen).to_have_url(f"{live_server.base_url}/coach/advice/{advice['advice_id']}")
     told = screen.locator("main")
-    for words in (row["verdict"], row["reason"], advice["rule"]["title"], digest):
+    for words in (row["verdict"], advice["reason"], advice["rule"]["title"], digest):
         expect(told).to_contain_text(words)
     expect(told).to_contain_text(RULE)

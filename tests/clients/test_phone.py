@@ -37,7 +37,7 @@ def test_a_check_in_is_answered_with_a_sentence_and_stored(
     done = run(SCRIPT, "a-03", "--check-in", check_in(), key="athlete")
     assert (done.returncode, done.stderr) == (0, "")
     assert len(done.stdout.splitlines()) == 1
-    assert done.stdout.startswith("Swap to low-damage work: Quadriceps")
+    assert done.stdout.startswith("Do less of the same: Quadriceps")
     assert "4 of 10" in done.stdout
     assert "Train another muscle group" in done.stdout
     stored = ask(f"/v1/athletes/a-03/advice/{TODAY}")

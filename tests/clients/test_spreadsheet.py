@@ -19,9 +19,9 @@ VERDICTS_OF_THE_SQUAD = [
     ("a-02", "train-as-planned", ""),
     ("a-03", "train-as-planned", ""),
     ("a-04", "swap-to-low-damage", "two-signs-of-strain"),
-    ("a-05", "swap-to-low-damage", "pain-not-soreness"),
+    ("a-05", "rest", "pain-not-soreness"),
     ("a-06", "rest", "illness-fever"),
-    ("a-07", "rest", "warning-dark-urine-or-swelling"),
+    ("a-07", "rest", "warning-dark-urine"),
     ("a-08", "train-as-planned", ""),
 ]
 
@@ -124,14 +124,15 @@ def test_a_sheet_with_semicolons_and_blank_rows_keeps_verdicts_beside_their_rows
     run: Run, tmp_path: Path
 ) -> None:
     lines = ["sep=;", "Athlete_ID;Date;sleep_hours", f"a-01;{TODAY};8", ";;", "", f"a-02;{TODAY}"]
-    lines += [f"a-04;{TODAY};3,5"]
+    lines[1] += ";illness"
+    lines += [f"a-04;{TODAY};3,5;fever"]
     (tmp_path / "own.csv").write_text("\r\n".join(lines), encoding="utf-8-sig")
     assert run(SCRIPT, "own.csv").returncode == 0
     rows = rows_in(tmp_path / "own.csv-verdicts.csv", delimiter=";")
-    assert {row[0]: row[3] for row in rows[1:]} == {
+    assert {row[0]: row[4] for row in rows[1:]} == {
         "a-01": "Train as planned",
         "a-02": "Train as planned",
-        "a-04": "Swap to low-damage work",
+        "a-04": "Rest",
     }
     assert rows[0][:4] == ["Athlete_ID", "Date", "sleep_hours", "verdict"]
 

@@ -49,7 +49,7 @@ def notes_by_block(
     nothing is trained.
 
     On a day that rests by a rule on pain, illness or a warning sign, and for a block that rests,
-    only notes on these are given.
+    only notes on these are given. A note whose caution is that of the day's verdict is left out.
     """
     stopped = (
         decision.verdict is Verdict.REST
@@ -68,7 +68,8 @@ def notes_by_block(
         for block, advised in zip(decided, blocks, strict=True)
         for note in _of_block(block, advised, stopped, dictionary)
     )
-    return _each_once(chain(of_day, of_blocks))
+    said = decision.deciding.caution if decision.deciding else None
+    return _each_once(note for note in chain(of_day, of_blocks) if note.rule.caution != said)
 
 
 def _of_block(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Self
@@ -12,7 +12,7 @@ from flask import Response, render_template, request
 from dawnrule.advice.summary import (
     block_name,
     first_sentence,
-    session_with_reason,
+    session_text,
     without_check_in,
 )
 from dawnrule.analytics.squad import (
@@ -26,7 +26,8 @@ from dawnrule.analytics.squad import (
 )
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.catalog import capital
-from dawnrule.model.advice import Advice, BlockAdvice
+from dawnrule.model import Verdict
+from dawnrule.model.advice import Advice, Alternative, BlockAdvice
 from dawnrule.schemas.query import day_of_address
 from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
@@ -54,25 +55,36 @@ def parts_of(advice: Advice) -> Iterator[PartLine]:
     lines as possible; none where the day says it all."""
     if decided_by_block(advice):
         alone = len(advice.blocks) == 1
-        yield from (block_line(b, advice) for b in advice.blocks if not alone or b.has_sessions)
+        yield from (_block_line(b, advice) for b in advice.blocks if not alone or b.has_sessions)
     elif len(advice.parts) > 1:
         yield from _part_lines(advice)
 
 
-def block_line(block: BlockAdvice, advice: Advice) -> PartLine:
-    """Describe a block: its verdict, its limits, and what may be done in its place."""
+def _block_line(block: BlockAdvice, advice: Advice) -> PartLine:
+    """Describe a block: its verdict, its limits where some of it may be done, and a session of each
+    kind that may be done in its place; *Why* lists all of them."""
     words = composer()
     verdict = words.verdict_label(block.verdict, (block,))
     texts_of_block = [f"{capital(block_name(block, words))}: {verdict}."]
     if block.reason != advice.reason and block.rule is not None:
         texts_of_block.append(first_sentence(block.reason))
-    if block.limits_said:
+    if block.limits_said and (block.verdict is Verdict.TRAIN or block.does_less):
         limits = texts().listing(block.limits_said)
         texts_of_block.append(say("alternative.limits", limits=limits))
-    sessions = [session_with_reason(one, words) for one in block.alternatives]
+    sessions = [session_text(one, words) for one in _one_of_each_kind(block.alternatives)]
     if sessions:
         texts_of_block.append(say("alternative.instead_any", sessions="; ".join(sessions)))
     return PartLine(block.verdict, " ".join(texts_of_block))
+
+
+def _one_of_each_kind(sessions: Iterable[Alternative]) -> list[Alternative]:
+    """Choose the first session of each kind: less of the same, an easy one in some way, the same
+    goal elsewhere."""
+    first: dict[tuple[bool, bool], Alternative] = {}
+    for one in sessions:
+        elsewhere = one.muscle_group is not None or one.pattern is not None
+        first.setdefault((one.within_limits is True, elsewhere), one)
+    return list(first.values())
 
 
 def _part_lines(advice: Advice) -> Iterator[PartLine]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any
 
 from flask import redirect, render_template, request, url_for
@@ -18,8 +20,7 @@ from dawnrule.schemas.query import day_of_address
 from dawnrule.store import Entry, StoredAdvice, Transaction
 from dawnrule.web.coach.concerns import concern_texts
 from dawnrule.web.coach.layout import coach
-from dawnrule.web.coach.morning import parts_of
-from dawnrule.web.coach.why_view import Why, about_record, prose_of, why
+from dawnrule.web.coach.why_view import about_record, block_view, name_of, prose_of, why
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, decided_by_block
 
@@ -56,21 +57,22 @@ def why_advice(advice_id: str) -> str:
     advice = read_advice(found.stored, ctx.advisor.library, localized)
     record = replace(found.stored.read_record(), advice=advice)
     rule_set = _rule_set_of(found.stored)
-    view = why(record, rule_set, localized)
+    by_block = decided_by_block(advice)
+    view = why(record, rule_set, localized, by_block=by_block)
     under = request.args.get("under", "").strip()
     return render_template(
         "coach/why.html",
         record=record,
         athlete=found.athlete,
         concerns=_concern_lines(record),
-        blocks=list(parts_of(advice)) if decided_by_block(advice) else [],
+        blocks=[block_view(one, localized) for one in advice.blocks] if by_block else [],
         why=view,
         about=about_record(record, view, localized),
         rule_set=rule_set,
         entry=found.entry,
         superseded_by=found.holding.id if found.holding.id != advice_id else None,
         rule_sets=ctx.rule_set_names(),
-        under=_compare(record, rule_set, under, view) if under else None,
+        under=_compare(record, rule_set, under) if under else None,
         prose=prose_of(localized),
         of_rule=localized.texts.of_rule,
     )
@@ -116,7 +118,7 @@ def _rule_set_of(stored: StoredAdvice) -> RuleSet | None:
         return None
 
 
-def _compare(record: Record, own: RuleSet | None, name: str, view: Why) -> _Comparison:
+def _compare(record: Record, own: RuleSet | None, name: str) -> _Comparison:
     """Decide the morning of a record under a named rule set. An error is shown on the page, next to
     the rest."""
     ctx = context()
@@ -126,5 +128,18 @@ def _compare(record: Record, own: RuleSet | None, name: str, view: Why) -> _Comp
         comparisons = compare_with(record, own, other, decider, composer().wording)
     except DawnruleError as error:
         return _Comparison(name, error=error)
-    names = (subject.name for subject in view.subjects)
-    return _Comparison(name, tuple(zip(names, comparisons, strict=True)))
+    return _Comparison(name, tuple(_named(comparisons, record)))
+
+
+def _named(
+    comparisons: Iterable[SubjectComparison], record: Record
+) -> Iterator[tuple[str, SubjectComparison]]:
+    """Name the day and the parts; parts of a block of which the same was said and would be said now
+    share a line."""
+
+    def without_muscle_group(one: SubjectComparison) -> SubjectComparison:
+        return replace(one, muscle_group=None)
+
+    for compared, alike in groupby(comparisons, key=without_muscle_group):
+        groups = [one.muscle_group for one in alike if one.muscle_group]
+        yield name_of(compared.block, groups, record.check_in, composer()), compared

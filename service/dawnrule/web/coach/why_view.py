@@ -6,7 +6,8 @@ From the verdict to the rule, its conditions and numbers, and near misses; then 
 from __future__ import annotations
 
 from collections.abc import Container, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.explanation import (
@@ -17,10 +18,11 @@ from dawnrule.advice.explanation import (
     near_misses,
     subjects_of,
 )
-from dawnrule.advice.summary import session_with_reason
+from dawnrule.advice.summary import block_name, session_with_reason
 from dawnrule.i18n.catalog import capital
-from dawnrule.model import FactDefinition, Facts, Scope
-from dawnrule.model.advice import Advice, Alternative, Change, PartAdvice
+from dawnrule.model import FactDefinition, Facts, Scope, Verdict
+from dawnrule.model.advice import Advice, Alternative, BlockAdvice, Change, PartAdvice
+from dawnrule.model.entities import CheckIn
 from dawnrule.model.record import FiredRules, Record
 from dawnrule.rules.evaluation.evaluator import explain
 from dawnrule.rules.rule_set import Rule, RuleSet
@@ -75,16 +77,42 @@ class RuleOutcomes:
 
 @dataclass(frozen=True, slots=True)
 class SubjectView:
-    """The day or a part: its name and advice, the outcomes of its own rules, and the rules for the
-    whole day that count for a part too; alternatives (None where nothing is held back), and its
-    facts."""
+    """The day, or parts of which the same is to be said: its name and advice, the outcomes of its
+    own rules, and the rules for the whole day that count for a part too; alternatives (None where
+    nothing is held back), and the facts of each part under its name."""
 
     name: str
     advice: Advice | PartAdvice
     rules: RuleOutcomes
     from_day: tuple[Rule, ...]
     instead: Instead | None
-    facts: tuple[Row, ...]
+    facts: tuple[tuple[str, tuple[Row, ...]], ...]
+
+    def says_the_same_as(self, other: SubjectView) -> bool:
+        """Tell whether another part of the same block is explained in the same words."""
+        mine, others = self.advice, other.advice
+        if not isinstance(mine, PartAdvice) or not isinstance(others, PartAdvice):
+            return False
+        if (mine.block, mine.verdict) != (others.block, others.verdict):
+            return False
+        rules, other_rules = self.rules, other.rules
+        return (
+            (rules.fired, rules.near) == (other_rules.fired, other_rules.near)
+            and (self.from_day, self.instead) == (other.from_day, other.instead)
+            and mine.caution == others.caution
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class BlockView:
+    """The verdict on a block in words, its limits where some of it may be done, and each session
+    that may be done in its place with the reason why."""
+
+    name: str
+    verdict: str
+    says: str
+    limits: tuple[str, ...]
+    sessions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,27 +126,76 @@ class Why:
     inputs: tuple[Row, ...]
 
 
-def why(record: Record, rule_set: RuleSet | None, composer: Composer) -> Why:
-    """Explain a record; ``rule_set`` is its own, None when that is gone."""
+def why(
+    record: Record, rule_set: RuleSet | None, composer: Composer, *, by_block: bool = False
+) -> Why:
+    """Explain a record; ``rule_set`` is its own, None when that is gone. ``by_block`` tells that
+    the parts of a block have one verdict."""
     subjects = subjects_of(record)
-    teller = _RecordDescriber(record, rule_set, composer)
+    describer = _RecordDescriber(record, rule_set, composer, by_block=by_block)
+    views = [describer.subject(subject) for subject in subjects]
     return Why(
-        tuple(map(teller.subject, subjects)),
+        tuple(_joined(views, record.check_in, composer)),
         fires_again(subjects, rule_set) if rule_set else None,
-        day_by(record.advice, record.fired),
+        day_by(record.advice, record.fired, by_block=by_block),
         tuple(Inputs(record, composer, prose_of(composer)).rows()),
     )
 
 
-def day_by(advice: Advice, fired: FiredRules) -> str:
-    """Name how the day's verdict follows: from a ``day_rule``, from ``no_parts``, or from parts
-    that all have the same verdict (``all_parts``) or not (``mixed``)."""
+def _joined(
+    views: Sequence[SubjectView], check_in: CheckIn, composer: Composer
+) -> Iterator[SubjectView]:
+    """Join the parts of a block that are explained in the same words."""
+    groups: list[list[SubjectView]] = []
+    for view in views:
+        if groups and groups[-1][0].says_the_same_as(view):
+            groups[-1].append(view)
+        else:
+            groups.append([view])
+    for alike in groups:
+        parts = [view.advice for view in alike if isinstance(view.advice, PartAdvice)]
+        muscle_groups = [part.muscle_group for part in parts if part.muscle_group]
+        name = name_of(parts[0].block if parts else None, muscle_groups, check_in, composer)
+        yield replace(alike[0], name=name, facts=tuple(chain(*(view.facts for view in alike))))
+
+
+def name_of(
+    block: int | None, muscle_groups: Sequence[str], check_in: CheckIn, composer: Composer
+) -> str:
+    """Name the day (no block), or parts of a block by their muscle groups."""
+    label, say = composer.vocabulary.label, composer.texts.say
+    if block is None:
+        return say("coach_why.day")
+    goal, number = label(check_in.plan[block].goal), block + 1
+    if not muscle_groups:
+        return capital(say("coach_why.block", goal=goal, number=number))
+    groups = composer.texts.listing(list(map(label, muscle_groups)))
+    return capital(say("coach_why.part", muscle_group=groups, goal=goal, number=number))
+
+
+def block_view(block: BlockAdvice, composer: Composer) -> BlockView:
+    """Describe a block for the page."""
+    does_some = block.verdict is Verdict.TRAIN or block.does_less
+    return BlockView(
+        name=capital(block_name(block, composer)),
+        verdict=block.verdict.value,
+        says=composer.verdict_label(block.verdict, (block,)),
+        limits=block.limits_said if does_some else (),
+        sessions=tuple(session_with_reason(one, composer) for one in block.alternatives),
+    )
+
+
+def day_by(advice: Advice, fired: FiredRules, *, by_block: bool = False) -> str:
+    """Name how the day's verdict follows: from a ``day_rule``, from ``no_parts``, or from parts, or
+    blocks, that all have the same verdict (``all_parts``, ``all_blocks``) or not (``mixed_parts``,
+    ``mixed_blocks``)."""
     if advice.rule and advice.rule.id in fired.day:
         return "day_rule"
     if not advice.parts:
         return "no_parts"
-    verdicts = {part.verdict for part in advice.parts}
-    return "all_parts" if len(verdicts) == 1 else "mixed"
+    of = advice.blocks if by_block else advice.parts
+    alike = "all" if len({one.verdict for one in of}) == 1 else "mixed"
+    return f"{alike}_{'blocks' if by_block else 'parts'}"
 
 
 def prose_of(composer: Composer) -> Prose:
@@ -178,8 +255,11 @@ class RuleDescriber:
 class _RecordDescriber:
     """A describer of the subjects of one record, in one language."""
 
-    def __init__(self, record: Record, rule_set: RuleSet | None, composer: Composer) -> None:
+    def __init__(
+        self, record: Record, rule_set: RuleSet | None, composer: Composer, *, by_block: bool
+    ) -> None:
         self._composer = composer
+        self._by_block = by_block
         self._record = record
         self._rule_set = rule_set
         self._dictionary = composer.dictionary
@@ -194,29 +274,20 @@ class _RecordDescriber:
         """Describe one subject."""
         rules = self._rule_set.in_scope(subject.scope) if self._rule_set else ()
         advice = self._advice_of(subject)
+        groups = [subject.muscle_group] if subject.muscle_group else []
+        name = name_of(subject.block, groups, self._record.check_in, self._composer)
         return SubjectView(
-            self.name(subject.block, subject.muscle_group),
+            name,
             advice,
             self._rules.describe(rules, subject.facts, subject.fired, subject.decided_by),
             tuple(rule for rule in self._day_rules(subject.scope) if rule.id in subject.fired),
             self._instead(advice),
-            tuple(self._facts(subject)),
+            ((name, tuple(self._facts(subject))),),
         )
 
     def _day_rules(self, scope: Scope) -> tuple[Rule, ...]:
         """List the rules for the whole day that count for a part."""
         return self._rule_set.in_scope("day") if self._rule_set and scope == "part" else ()
-
-    def name(self, block: int | None, muscle_group: str | None) -> str:
-        """Name the day or a part."""
-        if block is None:
-            return self._say("coach_why.day")
-        goal = self._label(self._record.check_in.plan[block].goal)
-        if muscle_group is None:
-            return capital(self._say("coach_why.block", goal=goal, number=block + 1))
-        group = self._label(muscle_group)
-        named = self._say("coach_why.part", muscle_group=group, goal=goal, number=block + 1)
-        return capital(named)
 
     def _advice_of(self, subject: Subject) -> Advice | PartAdvice:
         advice = self._record.advice
@@ -245,12 +316,10 @@ class _RecordDescriber:
             self._label(together[0].verdict) if together else "",
             local_time(part.opens_at, self._record.athlete.time_zone) if part.opens_at else "",
             part.opens_note or "",
-            tuple(map(self._alternative, part.alternatives)),
+            () if self._by_block else tuple(map(self._alternative, part.alternatives)),
         )
 
     def _alternative(self, one: Alternative) -> str:
-        if one.because is not None:
-            return session_with_reason(one, self._composer)
         words = (one.goal, one.muscle_group, one.pattern, one.modality)
         return ", ".join(map(self._label, filter(None, words)))
 
