@@ -93,8 +93,8 @@ def test_the_page_shows_each_condition_with_value_threshold_and_source(
         "swap-to-low-damage for block 0, quadriceps, and decided there",
         "[x] all",
         "[x] growth-like",
-        "[x] all",
         "[x] any",
+        "[x] all",
     ]
     assert "[x] goal: hypertrophy (is hypertrophy)" in fired[at:]
     assert "[x] hours_since_growth_work: 30 (below 47)" in fired[at:]

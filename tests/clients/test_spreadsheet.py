@@ -134,7 +134,7 @@ def test_a_sheet_with_semicolons_and_blank_rows_keeps_verdicts_beside_their_rows
         "a-02": "Train as planned",
         "a-04": "Rest",
     }
-    assert rows[0][:4] == ["Athlete_ID", "Date", "sleep_hours", "verdict"]
+    assert rows[0][:5] == ["Athlete_ID", "Date", "sleep_hours", "illness", "verdict"]
 
 
 def test_the_same_sheet_again_changes_nothing(run: Run, ask: Ask, tmp_path: Path) -> None:
