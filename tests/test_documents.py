@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.test_imports import MAY_IMPORT
+
 CHECKOUT = Path(__file__).parents[1]
 PACKAGE = CHECKOUT / "service" / "dawnrule"
 DOCUMENTS = [
@@ -48,6 +50,13 @@ def test_the_contributing_guide_shows_every_package_on_its_map() -> None:
     rows = [line for line in guide().splitlines() if line.startswith("| `")]
     on_map = {name for row in rows for name in re.findall(r"`(\w+)`", row.split("|")[1])}
     assert packages() <= on_map
+
+
+def test_the_contributing_guide_says_what_each_package_may_import() -> None:
+    rows = (line.split("|") for line in guide().splitlines() if line.startswith("| `"))
+    told = {row[1].strip().strip("`"): set(re.findall(r"`(\w+)`", row[-2])) for row in rows}
+    for package in ("facts", "rules", "advice", "store", "schemas", "sheet", "analytics"):
+        assert told[package] == MAY_IMPORT[package] - {"errors", "i18n", "model"}, package
 
 
 def packages() -> set[str]:

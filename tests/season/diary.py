@@ -25,6 +25,9 @@ from dawnrule.model.concerns import ActorRole, Concern, ConcernKind, Restriction
 from dawnrule.model.entities import Athlete, CheckIn, Session
 from dawnrule.store import Store
 
+VERSION = "2.0.0"
+"""The version of the baseline under which seasons are lived."""
+
 
 @cache
 def advisor() -> Advisor:
@@ -44,7 +47,7 @@ class Diary:
 
     store: Store
     athlete: Athlete
-    version: str = "2.0.0"
+    version: str = VERSION
     _numbers: count[int] = field(default_factory=count)
 
     def __post_init__(self) -> None:

@@ -15,6 +15,7 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from tests.season.around import Around
 from tests.season.body import Body
+from tests.season.diary import VERSION
 from tests.season.kinds import COMPETITIONS, KINDS
 from tests.season.year import FIRST, ZONE, Year
 
@@ -53,7 +54,7 @@ class Simulated:
 
 def newest_baseline() -> RuleSet:
     """The rule set that decides."""
-    return RuleSetLibrary.bundled().get("baseline", "2.0.0")
+    return RuleSetLibrary.bundled().get("baseline", VERSION)
 
 
 def simulate(athletes: int, days: int, seed: int, first: date = FIRST) -> Simulated:
