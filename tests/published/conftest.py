@@ -1,9 +1,8 @@
 """The versions of the baseline that the published checks run against.
 
-``baseline`` is the version that decides for people, in a long run every one that has;
-``baseline_with_history`` is every one of them that reads history, and ``newest_baseline`` the last.
-Version 2.0.0, the ``season_baseline``, has checks of its own (``test_returns.py``) and joins these
-when it becomes the default.
+``baseline`` is the version that decides for people, in a long run the one before it too, so that
+what differs between the two is said; ``newest_baseline`` is the version that decides, for what only
+it can know.
 """
 
 from __future__ import annotations
@@ -20,21 +19,7 @@ from dawnrule.rules.registry import bundled_rule_set_files
 from tests.effort import tries
 from tests.published.mornings import Baseline
 
-DECIDED = [
-    file
-    for file in bundled_rule_set_files()
-    if file.parent.name == "baseline" and file.stem <= "1.2.0"
-]
-VERSIONS = DECIDED[-tries(1, len(DECIDED)) :]
-
-
-def reads_history(file: Path) -> bool:
-    rule_set, dictionary = load_rule_set(file), FactDictionary.bundled()
-    read = (*rule_set.facts_read("day"), *rule_set.facts_read("part"))
-    return any(dictionary[fact].origin == "history" for fact in read)
-
-
-WITH_HISTORY = [file for file in VERSIONS if reads_history(file)]
+VERSIONS = bundled_rule_set_files()[-tries(1, 2) :]
 
 
 def name_of(file: Path) -> str:
@@ -55,14 +40,4 @@ def baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
 
 @pytest.fixture(scope="session", params=VERSIONS[-1:], ids=name_of)
 def newest_baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
-    yield from compiled(request.param)
-
-
-@pytest.fixture(scope="session", params=bundled_rule_set_files()[-1:], ids=name_of)
-def season_baseline(request: pytest.FixtureRequest) -> Iterator[Baseline]:
-    yield from compiled(request.param)
-
-
-@pytest.fixture(scope="session", params=WITH_HISTORY, ids=name_of)
-def baseline_with_history(request: pytest.FixtureRequest) -> Iterator[Baseline]:
     yield from compiled(request.param)

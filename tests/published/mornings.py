@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cached_property
 from itertools import zip_longest
 from typing import Any
 
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.model import FactDictionary, Verdict, Vocabulary
+from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, LastTrained, Session, Sleep
+from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.staged_returns import BundledReturns
@@ -26,12 +28,18 @@ LAST_WEEK_HOURS = 168
 BEST_NIGHT = Sleep(hours=9.0, quality=5)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Baseline:
     """One version of the baseline rule set and its compiled form."""
 
     rule_set: RuleSet
     decider: Decider
+
+    @property
+    def is_second_edition(self) -> bool:
+        """Whether a day off stays one and easy work is never swapped (both are told as notes), an
+        hour is granted, and cautions name no modality: 2.0.0 and later."""
+        return self.rule_set.edition(FactDictionary.bundled()) >= SECOND_EDITION
 
     def facts(
         self, check_in: CheckIn, athlete: Athlete = ADULT, history: History = NO_HISTORY
@@ -57,6 +65,16 @@ class Baseline:
                 rule.id for subject in (decision.day, *decision.parts) for rule in subject.fired
             ),
         )
+
+    def protection(self, facts: Facts) -> int:
+        """The protection of a part, whose facts include the day's, by the evaluator alone: sweeps
+        over thousands of mornings are quick, and that both evaluations agree is tested."""
+        return self.what_if.decision(facts).verdict.protection
+
+    @cached_property
+    def what_if(self) -> WhatIf:
+        """The rules that protect, compiled to be tried on many facts."""
+        return WhatIf(self.rule_set)
 
     def rule(self, rule_id: str) -> Rule:
         """A rule by its id."""

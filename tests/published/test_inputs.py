@@ -51,11 +51,11 @@ RUNS = History(sessions=tuple(ran(days, 10.0) for days in range(30, 1, -3)))
     ],
 )
 def test_heat_stops_at_the_published_limits(
-    season_baseline: Baseline, wbgt_c: float, acclimatised: bool | None, rule: str | None
+    newest_baseline: Baseline, wbgt_c: float, acclimatised: bool | None, rule: str | None
 ) -> None:
     """Armstrong 2007: limit from 27.9 and stop at 30.1 if not acclimatised; all stop above 32.2."""
     heat = Heat(wbgt_c=wbgt_c, acclimatised=acclimatised)
-    fired = season_baseline.decide(check_in(RUN, heat=heat), history=RUNS).fired
+    fired = newest_baseline.decide(check_in(RUN, heat=heat), history=RUNS).fired
     assert {name for name in fired if name.startswith("heat-")} == ({rule} if rule else set())
 
 
@@ -77,11 +77,11 @@ def test_wbgt_is_estimated_as_published() -> None:
     ],
 )
 def test_a_run_much_longer_than_the_longest_is_told(
-    season_baseline: Baseline, kilometres: float, rule: str | None
+    newest_baseline: Baseline, kilometres: float, rule: str | None
 ) -> None:
     """Frandsen 2025: more than 10 % over the longest run of 30 days, and more than 100 %."""
     run = replace(RUN, kilometres=kilometres)
-    decided = season_baseline.decide(check_in(run), history=RUNS)
+    decided = newest_baseline.decide(check_in(run), history=RUNS)
     assert {name for name in decided.fired if name.startswith("longest-run")} == (
         {rule} if rule else set()
     )
@@ -97,27 +97,27 @@ def test_the_mean_of_the_jumps_counts_and_not_the_best() -> None:
     ("mg", "fires"), [(240.0, False), (480.0, False), (712.0, False), (720.0, True)]
 )
 def test_much_caffeine_is_cautioned_and_decides_nothing(
-    season_baseline: Baseline, mg: float, fires: bool
+    newest_baseline: Baseline, mg: float, fires: bool
 ) -> None:
     """Guest 2021: 3 to 6 mg/kg are usual, 9 mg/kg bring many side effects; 80 kg here."""
     heavy = replace(ADULT, body_mass_kg=80.0)
-    with_it = season_baseline.decide(
+    with_it = newest_baseline.decide(
         check_in(RUN, takes=Takes(caffeine_mg=mg)), athlete=heavy, history=RUNS
     )
-    without = season_baseline.decide(check_in(RUN), athlete=heavy, history=RUNS)
+    without = newest_baseline.decide(check_in(RUN), athlete=heavy, history=RUNS)
     assert ("takes-much-caffeine" in with_it.fired) is fires
     assert with_it.parts == without.parts
 
 
 @pytest.mark.parametrize(("age", "need"), [(10, 9), (15, 8), (30, 7), (70, 7)])
 def test_a_night_is_held_against_the_need_of_the_age(
-    season_baseline: Baseline, age: int, need: float
+    newest_baseline: Baseline, age: int, need: float
 ) -> None:
     """Hirshkowitz 2015: at least 9 h at school age, 8 h for teenagers, 7 h for adults."""
     athlete = replace(ADULT, date_of_birth=date(TODAY.year - age, TODAY.month, TODAY.day))
-    rule = next(r for r in season_baseline.rule_set.rules if "sleep_short_of_need_hours" in r.reads)
+    rule = next(r for r in newest_baseline.rule_set.rules if "sleep_short_of_need_hours" in r.reads)
     assert rule.reads
-    short = season_baseline.facts(check_in(RUN, sleep=Sleep(need - 1.5)), athlete).day
+    short = newest_baseline.facts(check_in(RUN, sleep=Sleep(need - 1.5)), athlete).day
     assert short["sleep_short_of_need_hours"] == 1.5
-    enough = season_baseline.facts(check_in(RUN, sleep=Sleep(need - 1.0, naps_hours=1.0)), athlete)
+    enough = newest_baseline.facts(check_in(RUN, sleep=Sleep(need - 1.0, naps_hours=1.0)), athlete)
     assert enough.day["sleep_short_of_need_hours"] == 0

@@ -149,24 +149,24 @@ def test_a_symptom_on_the_way_back_from_a_knock_is_rest_again() -> None:
     assert (again.state, again.stage) == (ConcernState.OPEN, None)
 
 
-def test_the_first_work_after_a_knock_is_light(season_baseline: Baseline) -> None:
+def test_the_first_work_after_a_knock_is_light(newest_baseline: Baseline) -> None:
     """Source: Patricios 2023."""
     second = HEAD.stage_at(2)
     assert stage_allows(second, EASY_CYCLING)
     assert not stage_allows(second, {**EASY_CYCLING, "goal": "intervals"})
     beyond = {**MATCH, "beyond_return_stage": "head-injury"}
-    assert decided(season_baseline, {}, beyond).verdict is Verdict.SWAP
+    assert decided(newest_baseline, {}, beyond).verdict is Verdict.SWAP
 
 
 # ---- Schwellnus 2022 -------------------------------------------------------------------------
 
 
-def test_ill_for_more_than_ten_days_is_for_a_clinician(season_baseline: Baseline) -> None:
+def test_ill_for_more_than_ten_days_is_for_a_clinician(newest_baseline: Baseline) -> None:
     """Source: Schwellnus 2022."""
-    say = partial(decided, season_baseline, part={"goal": "mobility"})
+    say = partial(decided, newest_baseline, part={"goal": "mobility"})
     assert "illness-lasts" not in say({"illness": "above-neck", "illness_days": 10}).fired
     assert "illness-lasts" in say({"illness": "above-neck", "illness_days": 11}).fired
-    assert "clinician" in season_baseline.rule("illness-lasts").caution
+    assert "clinician" in newest_baseline.rule("illness-lasts").caution
 
 
 def test_the_way_back_from_an_illness_goes_by_symptoms_and_begins_easy() -> None:
@@ -199,13 +199,13 @@ def test_the_phases_go_from_daily_life_over_light_work_to_the_usual() -> None:
     assert not stage_allows(BREAKDOWN.stage_at(4), {**lifting, "planned_to_failure": True})
 
 
-def test_dark_urine_ends_by_no_answer_and_no_time(season_baseline: Baseline) -> None:
+def test_dark_urine_ends_by_no_answer_and_no_time(newest_baseline: Baseline) -> None:
     """Source: Schleich 2016."""
     reports = [report(0, "dark-urine"), *map(report, range(1, 60))]
     *_, still = mornings(*reports)
     assert still.state is ConcernState.OPEN
     open_sign: Facts = {"open_warning_sign": "dark-urine", "open_warning_sign_days": 59}
-    assert decided(season_baseline, open_sign, EASY_CYCLING).verdict is Verdict.REST
+    assert decided(newest_baseline, open_sign, EASY_CYCLING).verdict is Verdict.REST
 
 
 # ---- Caterisano 2019 -------------------------------------------------------------------------
@@ -221,7 +221,7 @@ def test_the_weeks_after_a_break_hold_so_much_of_the_usual(week: int, percent: i
     assert not stage_allows(stage, {"goal": "hypertrophy", "planned_share_percent": percent + 1})
 
 
-def test_two_weeks_without_training_are_a_break(season_baseline: Baseline) -> None:
+def test_two_weeks_without_training_are_a_break(newest_baseline: Baseline) -> None:
     """Source: Caterisano 2019."""
     back: Facts = {
         "goal": "hypertrophy",
@@ -230,9 +230,9 @@ def test_two_weeks_without_training_are_a_break(season_baseline: Baseline) -> No
         "return_stage": 1,
         "return_left": 7,
     }
-    assert "first-week-after-a-break" in decided(season_baseline, {}, back).fired
+    assert "first-week-after-a-break" in decided(newest_baseline, {}, back).fired
     beyond = {**back, "beyond_return_stage": "break"}
-    assert decided(season_baseline, {}, beyond).rule_id == "beyond-return-break"
+    assert decided(newest_baseline, {}, beyond).rule_id == "beyond-return-break"
 
 
 # ---- Doeven 2018 -----------------------------------------------------------------------------
@@ -248,22 +248,22 @@ def test_two_weeks_without_training_are_a_break(season_baseline: Baseline) -> No
     ],
 )
 def test_a_match_counts_for_leg_growth_for_up_to_72_h(
-    season_baseline: Baseline, hours: float, verdict: Verdict, rule: str
+    newest_baseline: Baseline, hours: float, verdict: Verdict, rule: str
 ) -> None:
     """Source: Doeven 2018; that the first two days are a swap and the third a note is house
     judgement."""
-    said = decided(season_baseline, {}, {**LEG_GROWTH, "hours_since_match": hours})
+    said = decided(newest_baseline, {}, {**LEG_GROWTH, "hours_since_match": hours})
     assert said.verdict is verdict
     assert rule in said.fired
 
 
-def test_after_72_h_a_match_counts_no_more(season_baseline: Baseline) -> None:
+def test_after_72_h_a_match_counts_no_more(newest_baseline: Baseline) -> None:
     """Source: Doeven 2018."""
-    said = decided(season_baseline, {}, {**LEG_GROWTH, "hours_since_match": 72.0})
+    said = decided(newest_baseline, {}, {**LEG_GROWTH, "hours_since_match": 72.0})
     assert not [rule for rule in said.fired if "match" in rule]
 
 
-def test_a_match_does_not_hold_back_growth_work_of_the_arms(season_baseline: Baseline) -> None:
+def test_a_match_does_not_hold_back_growth_work_of_the_arms(newest_baseline: Baseline) -> None:
     """Source: Doeven 2018, which is about running and jumping sports."""
     arms = {**LEG_GROWTH, "muscle_group": "biceps", "hours_since_match": 19.0}
-    assert decided(season_baseline, {}, arms).verdict is Verdict.TRAIN
+    assert decided(newest_baseline, {}, arms).verdict is Verdict.TRAIN

