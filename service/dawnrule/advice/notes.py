@@ -56,7 +56,7 @@ def notes_by_block(
         and decision.deciding is not None
         and decision.deciding.is_stop(dictionary)
     )
-    trains = decision.verdict is not Verdict.REST and any(map(_is_trained, blocks))
+    trains = decision.verdict is not Verdict.REST and any(block.is_trained for block in blocks)
     of_day = (
         FiredNote(rule, morning.day)
         for rule in decision.day.fired
@@ -76,16 +76,12 @@ def _of_block(
     block: BlockDecision, advised: BlockAdvice, stopped: bool, dictionary: FactDictionary
 ) -> Iterator[FiredNote]:
     rests = stopped or block.verdict is Verdict.REST
-    trains = _is_trained(advised)
+    trains = advised.is_trained
     for part, decided in zip(block.parts, block.decisions, strict=True):
         for rule in decided.fired:
             given = rule.is_stop_note(dictionary) or (not rests and _is_for(rule, trains))
             if rule.is_note and given and rule.scope == "part":
                 yield FiredNote(rule, part.facts)
-
-
-def _is_trained(block: BlockAdvice) -> bool:
-    return block.verdict is Verdict.TRAIN or block.does_less
 
 
 def _is_for(rule: Rule, trains: bool) -> bool:

@@ -55,7 +55,7 @@ def sessions_sentences(advice: Advice, composer: Composer) -> Iterator[str]:
     for block in advice.blocks:
         what = block_name(block, composer)
         first = next(iter(block.alternatives), None)
-        if block.limits and (block.verdict is Verdict.TRAIN or block.does_less):
+        if block.limits and block.is_trained:
             limits = texts.listing(block.limits_said)
             name = "alternative.limits_of" if named else "alternative.limits"
             yield texts.say(name, what=what, limits=limits)

@@ -159,6 +159,11 @@ class BlockAdvice:
         return any(one.within_limits is True for one in self.alternatives)
 
     @property
+    def is_trained(self) -> bool:
+        """Whether the planned session may be done, as planned or less of it."""
+        return self.verdict is Verdict.TRAIN or self.does_less
+
+    @property
     def has_sessions(self) -> bool:
         """Whether it says what may be done: limits, or alternatives with the reason for them."""
         return bool(self.limits) or any(one.because for one in self.alternatives)

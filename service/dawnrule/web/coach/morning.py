@@ -26,7 +26,6 @@ from dawnrule.analytics.squad import (
 )
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.catalog import capital
-from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice, Alternative, BlockAdvice
 from dawnrule.schemas.query import day_of_address
 from dawnrule.web.coach.concerns import read_concern_texts
@@ -68,7 +67,7 @@ def _block_line(block: BlockAdvice, advice: Advice) -> PartLine:
     texts_of_block = [f"{capital(block_name(block, words))}: {verdict}."]
     if block.reason != advice.reason and block.rule is not None:
         texts_of_block.append(first_sentence(block.reason))
-    if block.limits_said and (block.verdict is Verdict.TRAIN or block.does_less):
+    if block.limits_said and block.is_trained:
         limits = texts().listing(block.limits_said)
         texts_of_block.append(say("alternative.limits", limits=limits))
     sessions = [session_text(one, words) for one in _one_of_each_kind(block.alternatives)]

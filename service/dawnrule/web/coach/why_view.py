@@ -20,7 +20,7 @@ from dawnrule.advice.explanation import (
 )
 from dawnrule.advice.summary import block_name, session_with_reason
 from dawnrule.i18n.catalog import capital
-from dawnrule.model import FactDefinition, Facts, Scope, Verdict
+from dawnrule.model import FactDefinition, Facts, Scope
 from dawnrule.model.advice import Advice, Alternative, BlockAdvice, Change, PartAdvice
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.record import FiredRules, Record
@@ -175,12 +175,11 @@ def name_of(
 
 def block_view(block: BlockAdvice, composer: Composer) -> BlockView:
     """Describe a block for the page."""
-    does_some = block.verdict is Verdict.TRAIN or block.does_less
     return BlockView(
         name=capital(block_name(block, composer)),
         verdict=block.verdict.value,
         says=composer.verdict_label(block.verdict, (block,)),
-        limits=block.limits_said if does_some else (),
+        limits=block.limits_said if block.is_trained else (),
         sessions=tuple(session_with_reason(one, composer) for one in block.alternatives),
     )
 

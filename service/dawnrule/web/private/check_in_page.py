@@ -140,7 +140,7 @@ def block_summary(block: BlockAdvice, day: Advice) -> BlockSummary:
         name=capital(block_name(block, words)),
         verdict=words.verdict_label(block.verdict, (block,)),
         reason=block.reason if block.reason != day.reason else "",
-        limits=say("alternative.limits", limits=limits) if limits else "",
+        limits=say("alternative.limits", limits=limits) if limits and block.is_trained else "",
         sessions=tuple(session_with_reason(one, words) for one in block.alternatives),
     )
 
