@@ -376,7 +376,7 @@ STRICTER = CLUB.replace("1.0.0", "2.0.0", 1).replace("7.5", "8").replace("7.4", 
 WRONG_WAY = """\
 rule_set: wrong-way
 version: 1.0.0
-summary: More soreness buys more training.
+summary: More soreness leads to more training.
 rules:
   - id: rest-when-fresh
     title: Rest when fresh

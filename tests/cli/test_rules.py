@@ -19,7 +19,7 @@ def test_the_shipped_rule_sets_are_checked_when_no_file_is_named() -> None:
     result = typed("rules", "check", "--strict")
     assert result.exit_code == 0
     assert result.stdout.count("nothing found\n") == len(RuleSetLibrary.bundled().all())
-    assert "worse facts never buy a more permissive verdict" in result.stdout
+    assert "worse facts never lead to a more permissive verdict" in result.stdout
 
 
 def test_findings_name_each_file_as_it_was_typed_and_say_what_mends_them(tmp_path: Path) -> None:

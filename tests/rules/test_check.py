@@ -1,4 +1,4 @@
-"""The check of a rule set: examples that do not come out, and leftover texts."""
+"""The check of a rule set: examples that do not pass, and leftover texts."""
 
 from __future__ import annotations
 

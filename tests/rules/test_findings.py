@@ -132,7 +132,7 @@ PAIRS = [
         "not-monotone",
         MORE_TRAINING,
         MORE_TRAINING + rule("sore", SORE),
-        "tried.yaml:5: rule hardly-sore: worse facts buy a more permissive verdict: "
+        "tried.yaml:5: rule hardly-sore: worse facts lead to a more permissive verdict: "
         "{soreness: 4} gives rest, but {soreness: 5} gives train-as-planned",
     ),
     Pair(

@@ -96,7 +96,7 @@ def test_a_rule_set_reads_as_sentences_and_as_a_table(coach_browser: Client) -> 
         assert f'href="#{rule.id}"' in page.text
         assert " ".join(unescape(rule.wrong_when).split()) in words
     assert "Its check found nothing to mend." in words
-    assert "worse facts never buy a more permissive verdict" in words
+    assert "worse facts never lead to a more permissive verdict" in words
 
 
 @pytest.mark.usefixtures("club")

@@ -63,19 +63,19 @@ KINDS: Mapping[str, Kind] = {
     "examples": _error("A side has no example.", "Give one that fires and one that does not."),
     "too-many-ways": _error("The engine cannot take the rule.", "Split it into several rules."),
     "too-many-facts": _error("The engine cannot take the rule set.", "Test fewer facts."),
-    "trial": _error("Its trial did not end well.", "Simplify the rules, or split the rule set."),
+    "trial": _error("Its trial run failed.", "Simplify the rules, or split the rule set."),
     # ---- an extension does not fit what it extends
-    "extends": _error("What it extends cannot be had.", "Name a rule set and version there is."),
+    "extends": _error("What it extends cannot be loaded.", "Name a rule set and version there is."),
     "change": _error("A change fits no test of the rule.", "Name a test that the rule has."),
-    "off": _error("What is switched off is not there.", "Name a rule of what it extends."),
+    "off": _error("The rule to disable does not exist.", "Name a rule of what it extends."),
     "weaker-stop": _error(
-        "A rule on pain, illness or a warning sign was made weaker or switched off.",
+        "A rule on pain, illness or a warning sign was made weaker or disabled.",
         "Take the change back. Such a rule can be made stricter, or another can be added.",
         proves="rules on pain, illness and warning signs are as strict as in what it extends",
     ),
     "warning-sign-not-heeded": Kind(
         Severity.WARNING,
-        "A warning sign, fever, illness below the neck or a hurt joint does not always mean rest. "
+        "A warning sign, fever, illness below the neck or joint pain does not always mean rest. "
         "Such a rule set is neither published nor activated.",
         "Extend the baseline, which has these rules: write `extends: baseline@2.0.0`.",
         proves="warning signs, fever, illness below the neck, and joint, sharp or one-sided pain "
@@ -83,11 +83,11 @@ KINDS: Mapping[str, Kind] = {
         decides=False,
     ),
     "old-value": _warning(
-        "A text still tells a value that was changed.",
+        "A text still states a value that was changed.",
         "Give the change a title, reason or caution of its own with the new value.",
     ),
     # ---- the rules do not do what they say or should
-    "example": _error("An example does not come out.", "Mend the condition, or the example."),
+    "example": _error("An example does not pass.", "Mend the condition, or the example."),
     "contradictory": _error(
         "A condition can never hold.",
         "Widen it, or delete the rule if it is not needed.",
@@ -99,12 +99,12 @@ KINDS: Mapping[str, Kind] = {
         proves="every rule that can fire and has a verdict decides some morning",
     ),
     "not-monotone": _error(
-        "Worse facts buy a more permissive verdict.",
+        "Worse facts lead to a more permissive verdict.",
         "Turn the test round, or add a rule that also covers the worse facts.",
-        proves="worse facts never buy a more permissive verdict",
+        proves="worse facts never lead to a more permissive verdict",
     ),
     "limit-loosened": _error(
-        "Worse facts, or an open concern, buy more than a limit allows.",
+        "Worse facts, or an open concern, lead to more than a limit allows.",
         "Give the worse case a limit that is as strict, or a more protective verdict.",
         proves="worse facts and open concerns never loosen a limit",
     ),
@@ -114,9 +114,9 @@ KINDS: Mapping[str, Kind] = {
         proves="what exceeds a limit is never trained as planned",
     ),
     "concern-loosens": _error(
-        "An open concern buys a more permissive verdict.",
+        "An open concern leads to a more permissive verdict.",
         "Turn the test on the concern round.",
-        proves="an open concern never buys a more permissive verdict",
+        proves="an open concern never leads to a more permissive verdict",
     ),
     "more-permissive": _error(
         "It is more permissive than an earlier version where it does not say so.",

@@ -231,7 +231,7 @@ class _ProofFindings:
         if found is not None:
             before, after, mornings = found
             message = (
-                f"worse facts buy a more permissive verdict: {in_flow(mornings[0])} gives "
+                f"worse facts lead to a more permissive verdict: {in_flow(mornings[0])} gives "
                 f"{before.verdict}, but {in_flow(mornings[1])} gives {after.verdict}"
             )
             yield self._finding(rule, "not-monotone", message, mornings)

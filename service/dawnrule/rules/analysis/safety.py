@@ -1,4 +1,4 @@
-"""Safety: the proof that a rule set always rests for a warning sign, a fever or a hurt joint.
+"""Safety: the proof that a rule set always rests for a warning sign, a fever or joint pain.
 
 The values that always mean rest stand in ``rules/facts.yaml`` under ``rests``; those with which no
 block is trained as planned, under ``holds_back``. A rule set that does not always act on them

@@ -130,7 +130,7 @@ def _signals(source: YamlSource, base: RuleSet) -> Mapping[str, Any]:
 
 
 def _kept(rule: Rule, changes: Sequence[Change], base: RuleSet) -> Rule:
-    """Apply changes to a rule of the base, and keep those of its examples that still come out."""
+    """Apply changes to a rule of the base, and keep those of its examples that still pass."""
     if not changes:
         return rule
     when = rule.when
