@@ -57,6 +57,20 @@ def test_a_key_has_its_number_of_requests_in_a_minute(
     assert coach.get("/v1/athletes").status_code == 200
 
 
+@pytest.mark.parametrize("seconds", [-86_400, 3_600, 40 * 365 * 86_400])
+def test_a_clock_that_is_set_neither_ends_a_limit_nor_lengthens_it(
+    coach_key: str, app: Flask, monkeypatch: pytest.MonkeyPatch, seconds: float
+) -> None:
+    coach, real = client_with(app, coach_key), time.time
+    statuses(lambda: coach.get("/v1/athletes"))
+    monkeypatch.setattr(time, "time", lambda: real() + seconds)
+    refused = coach.get("/v1/athletes")
+    assert refused.status_code == 429
+    assert int(refused.headers["Retry-After"]) <= 60
+    a_minute_passes(monkeypatch)
+    assert coach.get("/v1/athletes").status_code == 200
+
+
 def test_one_key_is_not_held_back_for_another(coach_key: str, poster_key: str, app: Flask) -> None:
     statuses(lambda: client_with(app, coach_key).get("/v1/athletes"))
     assert client_with(app, poster_key).get("/v1/athletes").status_code == 403
