@@ -141,7 +141,7 @@ def test_every_row_gets_the_verdict_that_the_service_stored(
         }
         for advice in stored
     }
-    assert result["a-07"]["rule"] == "warning-dark-urine-or-swelling"
+    assert result["a-07"]["rule"] == "warning-dark-urine"
     assert result["a-07"]["verdict"] == "Rest"
 
 
