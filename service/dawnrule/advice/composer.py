@@ -460,14 +460,15 @@ def not_reported(
     """List the facts that were left open: the readings that a check-in asks for, and whatever else
     the rule set reads, except details of the plan. A fact of a part counts when any part lacks it,
     and one from history only where more data would yield it: hours since output fell are not
-    missing where it held."""
+    missing where it held. Facts that came after the rule set are not asked for."""
+    later = dictionary.later_than(rule_set.edition(dictionary))
     read = {*rule_set.facts_read("day"), *(rule_set.facts_read("part") if morning.parts else ())}
     day = (morning.day, morning.missing)
     parts = [(part.facts, part.missing) for part in morning.parts]
 
     def open_question(name: str) -> bool:
         fact = dictionary[name]
-        if fact.origin == "plan" or fact.optional:
+        if fact.origin == "plan" or fact.optional or name in later:
             return False
         asked = fact.scope == "day" and fact.origin == "check-in"
         if not (asked or name in read):
