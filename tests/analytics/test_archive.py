@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import errno
+import gc
 import json
+import os
 import sqlite3
 from contextlib import closing
 from datetime import date
@@ -218,6 +220,33 @@ def test_an_archive_deleted_while_it_is_added_to_is_made_anew(
     post_check_in(store, advisor, SAM, DAY + ONE_DAY)
     table = archive.mornings(lambda done, of: archive.delete())
     assert len(list(table.mornings())) == 4
+
+
+@pytest.mark.usefixtures("three_mornings")
+@pytest.mark.parametrize("then", ["more", "less", "deleted"])
+def test_what_was_opened_stays_as_it_was_whatever_becomes_of_the_file(
+    archive: Archive, store: Store, advisor: Advisor, then: str
+) -> None:
+    archive.mornings()
+    table = Archive(store).mornings()
+    if then == "deleted":
+        archive.delete()
+    else:
+        if then == "less":
+            store.write(lambda transaction: transaction.athletes.delete(KIM.id))
+        post_check_in(store, advisor, SAM, DAY + ONE_DAY)
+        archive.mornings()
+    assert [(one.athlete_id, one.date) for one in table.mornings()] == THREE
+
+
+@pytest.mark.usefixtures("three_mornings")
+def test_readers_hold_on_to_no_file_that_they_have_done_with(archive: Archive, file: Path) -> None:
+    archive.mornings()
+    list(archive.mornings().mornings())
+    archive.delete()
+    gc.collect()
+    held = (os.readlink(one) for one in Path("/proc/self/fd").iterdir() if one.is_symlink())
+    assert [name for name in held if name.startswith(str(file))] == []
 
 
 @pytest.mark.usefixtures("three_mornings")

@@ -236,7 +236,8 @@ def main() -> None:
         file = Path(folder) / "facts.parquet"
         with file.open("wb") as new:
             repeated(mornings, asked.subjects).write(new, {})
-        table = MorningTable.read(file, DICTIONARY)
+        with file.open("rb") as opened:
+            table = MorningTable.read(opened, DICTIONARY)
         rows = sum(size for _, _, size in table.sizes())
         result = replayed(table, rule_set)
         times = {

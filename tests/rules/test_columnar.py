@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import pytest
@@ -63,15 +64,14 @@ def test_mornings_come_back_from_a_file_as_they_were(tmp_path: Path) -> None:
     file = tmp_path / "[mornings]*.parquet"
     with file.open("wb") as new:
         table(DAY_OFF, TWO_PARTS).write(new, {"reach": "2"})
-    assert list(MorningTable.read(file, DICTIONARY).mornings()) == [DAY_OFF, TWO_PARTS]
-    assert (read_metadata(file) or {})["reach"] == "2"
+    with file.open("rb") as opened:
+        assert (read_metadata(opened) or {})["reach"] == "2"
+        read = MorningTable.read(opened, DICTIONARY)
+    assert list(read.mornings()) == [DAY_OFF, TWO_PARTS]
 
 
-def test_a_file_that_is_missing_or_broken_has_no_marks(tmp_path: Path) -> None:
-    broken = tmp_path / "broken.parquet"
-    broken.write_bytes(b"PAR1 and then something else")
-    assert read_metadata(broken) is None
-    assert read_metadata(tmp_path / "missing.parquet") is None
+def test_a_broken_file_has_no_marks() -> None:
+    assert read_metadata(BytesIO(b"PAR1 and then something else")) is None
 
 
 def test_a_whole_number_for_a_number_is_the_same_number() -> None:

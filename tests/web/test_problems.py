@@ -20,7 +20,7 @@ MEMBERS = {"type", "title", "status", "detail", "instance", "errors", "request_i
 
 
 def failing_client(
-    error: Exception,
+    error: BaseException,
     settings: Settings,
     store: Store,
     advisor: Advisor,
@@ -47,7 +47,7 @@ def when_failing(
     new_id: Callable[[], str],
     coach_key: str,
     squad: object,
-) -> Callable[[Exception], Client]:
+) -> Callable[[BaseException], Client]:
     return lambda error: failing_client(error, settings, store, advisor, clock, new_id, coach_key)
 
 
@@ -86,7 +86,7 @@ def test_a_method_that_is_not_taken_gets_those_that_are(coach: Client) -> None:
 
 @pytest.mark.parametrize("error", [EngineDisagreement("differ"), EngineFailure("silent")])
 def test_when_the_engine_fails_there_is_no_advice_and_nothing_stored(
-    when_failing: Callable[[Exception], Client], coach: Client, error: DawnruleError
+    when_failing: Callable[[BaseException], Client], coach: Client, error: DawnruleError
 ) -> None:
     answer = when_failing(error).post("/v1/check-ins", json=EXAMPLE)
     assert (answer.status_code, answer.mimetype) == (500, "application/problem+json")
@@ -95,7 +95,7 @@ def test_when_the_engine_fails_there_is_no_advice_and_nothing_stored(
 
 
 def test_an_unforeseen_error_tells_nothing_but_its_request(
-    when_failing: Callable[[Exception], Client], caplog: pytest.LogCaptureFixture
+    when_failing: Callable[[BaseException], Client], caplog: pytest.LogCaptureFixture
 ) -> None:
     answer = when_failing(ZeroDivisionError("secret")).post("/v1/check-ins", json=EXAMPLE)
     assert (answer.status_code, answer.mimetype) == (500, "application/problem+json")
@@ -105,8 +105,20 @@ def test_an_unforeseen_error_tells_nothing_but_its_request(
     assert f"request {answer.json['request_id']} failed" in caplog.messages
 
 
+class Panic(BaseException):
+    """What pyo3 raises when a library written in Rust panics is no ``Exception`` either."""
+
+
+def test_an_error_that_is_no_exception_is_answered_too(
+    when_failing: Callable[[BaseException], Client],
+) -> None:
+    answer = when_failing(Panic("secret")).post("/v1/check-ins", json=EXAMPLE)
+    assert (answer.status_code, answer.json["type"]) == (500, "/problems/internal")
+    assert "secret" not in answer.text
+
+
 def test_a_busy_store_says_when_to_come_again(
-    when_failing: Callable[[Exception], Client],
+    when_failing: Callable[[BaseException], Client],
 ) -> None:
     answer = when_failing(StoreBusy("later")).post("/v1/check-ins", json=EXAMPLE)
     assert answer.status_code == 503

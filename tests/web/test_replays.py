@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
+from flask import Flask
 
-from tests.conftest import Client
+from tests.conftest import Client, client_with
+from tests.effort import tries
 from tests.factories import EXAMPLE
 
 WITHIN_SECONDS = 60
+READERS, SCORECARDS = 3, tries(15, 200)
 
 
 @pytest.fixture
@@ -78,6 +82,23 @@ def test_a_scorecard_counts_and_claims_nothing_from_two_mornings(coach: Client) 
     fired = [rule for rule in card["rules"] if rule["fired"]["count"]]
     assert fired
     assert {(rule["fired"]["share"], rule["fired"]["of"]) for rule in fired} == {(None, 2)}
+
+
+def test_scorecards_are_answered_while_check_ins_come_in(
+    app: Flask, coach: Client, coach_key: str
+) -> None:
+    def ask() -> list[int]:
+        reader = client_with(app, coach_key)
+        address = "/v1/rule-sets/baseline/2.0.0/scorecard"
+        return [reader.get(address).status_code for _ in range(SCORECARDS)]
+
+    with ThreadPoolExecutor(READERS) as readers:
+        asked = [readers.submit(ask) for _ in range(READERS)]
+        while not all(one.done() for one in asked):
+            for hours in (6, 7):
+                posted = coach.post("/v1/check-ins", json=EXAMPLE | {"sleep": {"hours": hours}})
+                assert posted.status_code == 201
+    assert [one.result() for one in asked] == [[200] * SCORECARDS] * READERS
 
 
 def test_a_scorecard_without_mornings_is_empty(coach: Client) -> None:

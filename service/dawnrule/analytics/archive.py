@@ -65,9 +65,9 @@ class Archive:
         that the dictionary no longer allows, ``StoreUnusable`` when the file cannot be written.
         """
         with self._lock:
-            while not self._is_up_to_date(progress):
+            while (table := self._up_to_date(progress)) is None:
                 self.delete()
-            return self._table()
+            return table
 
     def delete(self) -> None:
         """Delete the file and any unfinished one. To be called when an athlete is erased: the next
@@ -75,27 +75,35 @@ class Archive:
         for path in self._file.parent.glob(glob.escape(self._file.name) + "*"):
             path.unlink(missing_ok=True)
 
-    def _table(self) -> MorningTable:
-        return MorningTable.read(self._file, self._dictionary)
+    def _up_to_date(self, progress: Progress) -> MorningTable | None:
+        """Bring the file up to date; return None if it is of another ledger, or somebody was
+        erased meanwhile.
 
-    def _is_up_to_date(self, progress: Progress) -> bool:
-        """Bring the file up to date; return False if it is of another ledger, or somebody was
-        erased meanwhile."""
-        kept = self._coverage()
-        if kept is not None and not self._is_of_ledger(kept):
-            return False
-        tables = [self._table()] if kept else [MorningTable.of((), self._dictionary)]
-        covered = self._append_later(kept or _Coverage(), tables, progress)
-        if covered == kept:
-            return True
-        return self._written(tables, covered) and self._is_of_ledger(covered)
-
-    def _coverage(self) -> _Coverage | None:
-        """Read how far the file reaches; None if it cannot be used."""
-        marks = read_metadata(self._file) or {}
-        if any(marks.get(name) != value for name, value in self._kind().items()):
+        Threads and processes replace the file at any time, so it is opened once, and a table is
+        that of the file that was opened.
+        """
+        kept = self._kept()
+        if kept is not None and not self._is_of_ledger(kept[0]):
             return None
-        return _Coverage(int(marks["position"]), marks["advice_id"], int(marks["count"]))
+        known, table = kept or (_Coverage(), MorningTable.of((), self._dictionary))
+        tables = [table]
+        covered = self._append_later(known, tables, progress)
+        if kept is not None and covered == known:
+            return table
+        written = self._written(tables, covered)
+        return written if self._is_of_ledger(covered) else None
+
+    def _kept(self) -> tuple[_Coverage, MorningTable] | None:
+        """Open the file; return how far it reaches and its table, None if it cannot be used."""
+        try:
+            with self._file.open("rb") as file:
+                marks = read_metadata(file) or {}
+                if any(marks.get(name) != value for name, value in self._kind().items()):
+                    return None
+                covered = _Coverage(int(marks["position"]), marks["advice_id"], int(marks["count"]))
+                return covered, MorningTable.read(file, self._dictionary)
+        except OSError:
+            return None
 
     def _kind(self) -> Mapping[str, str]:
         """The marks of a file that this version can use."""
@@ -129,8 +137,8 @@ class Archive:
             lambda transaction: transaction.advice.after(position, READ_TOGETHER)
         )
 
-    def _written(self, tables: list[MorningTable], covered: _Coverage) -> bool:
-        """Replace the file by a new one; return False if ``delete`` was called meanwhile.
+    def _written(self, tables: list[MorningTable], covered: _Coverage) -> MorningTable | None:
+        """Replace the file by a new one; return None if ``delete`` was called meanwhile.
 
         Raises ``StoreUnusable`` when it cannot be written.
         """
@@ -138,18 +146,18 @@ class Archive:
         marks = {name: str(value) for name, value in asdict(covered).items()}
         handle, name = self._new_file()
         try:
-            with open(handle, "wb") as new:
+            with open(handle, "w+b") as new:
                 first.followed_by(later).write(new, {**self._kind(), **marks})
                 new.flush()
                 os.fsync(handle)
-            os.replace(name, self._file)
+                os.replace(name, self._file)
+                return MorningTable.read(new, self._dictionary)
         except FileNotFoundError:
-            return False
+            return None
         except OSError as error:
             raise self._unwritable(error) from error
         finally:
             Path(name).unlink(missing_ok=True)
-        return True
 
     def _new_file(self) -> tuple[int, str]:
         """Create a file beside the old one, for its owner alone; return its handle and name."""

@@ -103,7 +103,7 @@ class ReplayRunner:
             return
         try:
             self._run_steps(replay_id, run, rule_set, listener)
-        except (_Stopped, FileNotFoundError):  # the latter: the archive was deleted meanwhile
+        except _Stopped:
             self._end(replay_id, run, ReplayState.STOPPED)
         except BaseException as error:  # of any kind: whoever asks must not wait for ever
             self._end(replay_id, run, *_outcome_of(error))
@@ -222,7 +222,7 @@ class ReplayJobs:
     def _run(self, replay_id: str, rule_set: RuleSet) -> None:
         try:
             self._runner.run(replay_id, rule_set)
-        except Exception:  # the edge of the thread: the replay itself says what went wrong
+        except BaseException:  # the edge of the thread: the replay itself says what went wrong
             _log.exception("the replay %s by %s failed", replay_id, rule_set.digest)
         finally:
             self._ours.discard(replay_id)

@@ -11,6 +11,7 @@ from secrets import token_bytes
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, g, request
+from flask.typing import ResponseReturnValue
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
@@ -123,9 +124,23 @@ def openapi_yaml() -> str:
     return document_yaml(build_routes())
 
 
+class _Application(Flask):
+    """An application that answers every request, whatever goes wrong in a view."""
+
+    def dispatch_request(self) -> ResponseReturnValue:
+        """Call the view. Compiled libraries raise panics that are no ``Exception``, polars among
+        them; Flask lets these pass, and the server would never answer."""
+        try:
+            return super().dispatch_request()
+        except Exception:
+            raise
+        except BaseException as error:
+            raise RuntimeError("a library failed in a way that it never should") from error
+
+
 def build_routes() -> Flask:
     """Build an application with its routes and their description, but without a context."""
-    app = Flask(__name__)
+    app = _Application(__name__)
     app.json = JsonProvider(app)
     api = api_for(app)
     for resource in RESOURCES:

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 from operator import itemgetter
-from pathlib import Path
 from typing import IO, Any, Self
 
 import polars as pl
@@ -95,9 +94,11 @@ class MorningTable:
         return cls(frame.lazy(), dictionary)
 
     @classmethod
-    def read(cls, file: Path, dictionary: FactDictionary) -> Self:
-        """Open the table in a file; rows are read when they are needed."""
-        return cls(pl.scan_parquet(file, glob=False), dictionary)
+    def read(cls, file: IO[bytes], dictionary: FactDictionary) -> Self:
+        """Open the table in an open file, which the caller may close; rows are read when they are
+        needed, and are those of this file whatever becomes of its name."""
+        file.seek(0)
+        return cls(pl.scan_parquet(file), dictionary)
 
     def write(self, file: IO[bytes], metadata: Mapping[str, str]) -> None:
         """Write a Parquet file with ``metadata`` in its header."""
@@ -148,11 +149,11 @@ def in_order(subjects: pl.LazyFrame) -> pl.LazyFrame:
     return subjects.sort("position", "part", nulls_last=False)
 
 
-def read_metadata(file: Path) -> Mapping[str, str] | None:
-    """Read the metadata that a file was written with; None when it is missing or unreadable."""
+def read_metadata(file: IO[bytes]) -> Mapping[str, str] | None:
+    """Read the metadata that an open file was written with; None when it is unreadable."""
     try:
         return pl.read_parquet_metadata(file)
-    except (OSError, pl.exceptions.PolarsError):
+    except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException):
         return None
 
 
