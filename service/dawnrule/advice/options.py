@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import islice
-from zoneinfo import ZoneInfo
 
 from dawnrule.facts.derive import FactSource, PartFacts
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import FactDefinition, FactDictionary, Facts, Modality, Verdict, Vocabulary
 from dawnrule.model.advice import Alternative
 from dawnrule.model.entities import Block
+from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
 from dawnrule.rules.counterfactuals import Changes, Opening, WhatIf, changes_for, opening_of
 from dawnrule.rules.evaluation.decision import Decision
@@ -202,4 +202,4 @@ class Options:
         return self.texts.say("opens_from_with", time=from_when, changes=changes)
 
     def _local(self, moment: datetime) -> datetime:
-        return moment.astimezone(ZoneInfo(self.source.athlete.time_zone))
+        return moment.astimezone(zone_named(self.source.athlete.time_zone))

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Self
-from zoneinfo import ZoneInfo
 
 from dawnrule.advice.composer import Composer
 from dawnrule.facts.derive import FactSource
 from dawnrule.i18n.catalog import Texts, capital
 from dawnrule.model import FactDictionary, Facts, Pattern, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History
+from dawnrule.model.time_zones import zone_named
 from dawnrule.rules.counterfactuals import WhatIf, changes_for, opening_of
 from dawnrule.rules.staged_returns import BundledReturns
 from dawnrule.rules.text import Wording
@@ -328,7 +328,7 @@ class OutlookReport:
     @classmethod
     def of(cls, outlook: Outlook, goal: str, texts: Texts) -> Self:
         """Report an outlook; ``goal`` is that of the balanced session."""
-        zone = ZoneInfo(outlook.source.athlete.time_zone)
+        zone = zone_named(outlook.source.athlete.time_zone)
 
         def local(at: datetime | None) -> datetime | None:
             return at.astimezone(zone).replace(microsecond=0) if at else None

@@ -104,7 +104,7 @@ class Reports:
         sessions: dict[AthleteDate, list[Session]] = defaultdict(list)
         for session in transaction.sessions.of_everybody(begins, ends):
             athlete = athletes[session.athlete_id]
-            sessions[athlete.id, athlete.today(session.starts_at)].append(session)
+            sessions[athlete.id, athlete.today_or_utc(session.starts_at)].append(session)
         return cls(
             sessions,
             {
@@ -112,10 +112,10 @@ class Reports:
                 for check_in in transaction.check_ins.of_everybody(first, last + ONE_DAY)
             },
             {
-                who: athletes[who].today(at)
+                who: athletes[who].today_or_utc(at)
                 for who, at in transaction.sessions.first_starts().items()
             },
-            {athlete.id: athlete.today(now) for athlete in athletes.values()},
+            {athlete.id: athlete.today_or_utc(now) for athlete in athletes.values()},
         )
 
     def outcomes(self, athlete_id: str, day: date, groups: Iterable[str]) -> Iterator[str]:

@@ -47,7 +47,7 @@ def squad_mornings(
 ) -> list[AthleteMorning]:
     """Read the morning of every athlete on a date, by default each one's own today. ``now`` is
     aware."""
-    squad = [(athlete, on or athlete.today(now)) for athlete in transaction.athletes.all()]
+    squad = [(athlete, on or athlete.today_or_utc(now)) for athlete in transaction.athletes.all()]
     dates = {day for _, day in squad}
     given = {
         (one.athlete_id, day): one for day in dates for one in transaction.advice.for_date(day)

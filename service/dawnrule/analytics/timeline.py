@@ -18,6 +18,7 @@ from dawnrule.facts.history import CHECK_IN_DAYS, Past, TrainingLog, Unavailable
 from dawnrule.facts.load_formulas import session_load
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.entities import Athlete, CheckIn, Session
+from dawnrule.model.time_zones import zone_named
 from dawnrule.store import Transaction
 
 ONE_DAY = timedelta(days=1)
@@ -75,7 +76,7 @@ def read_weeks(transaction: Transaction, athlete: Athlete, today: date, days: in
     not grow with the years."""
     first = today - timedelta(days=days - 1)
     check_ins = transaction.check_ins.before(athlete.id, today + ONE_DAY, days + CHECK_IN_DAYS)
-    zone = ZoneInfo(athlete.time_zone)
+    zone = zone_named(athlete.time_zone)
     midnights = [datetime.combine(day, time.min, zone) for day in (first, today + ONE_DAY)]
     sessions = transaction.sessions.window(athlete.id, *(at.astimezone(UTC) for at in midnights))
     began = transaction.sessions.first_start(athlete.id)

@@ -174,7 +174,7 @@ def open_concerns(transaction: Transaction, now: datetime) -> list[Concern]:
     """Read the concerns of the squad that have not ended at a time (aware), by athlete."""
     athletes = {athlete.id: athlete for athlete in transaction.athletes.all()}
     concerns = (
-        lapse(one, athletes[one.athlete_id].today(now), now)
+        lapse(one, athletes[one.athlete_id].today_or_utc(now), now)
         for one in transaction.concerns.not_ended()
     )
     return sorted(

@@ -210,10 +210,14 @@ class Redecision:
         return self.store.read(find)
 
     def _is_affected(self, transaction: Transaction, athlete: Athlete) -> bool:
+        """Tell whether other rules decided; never of an athlete whose time zone cannot be loaded:
+        nothing is decided of them, and the others' advice must not wait for that."""
         now = self.check_ins.clock()
-        return self.check_ins.is_decided_by_other_rules(
-            transaction, athlete, athlete.today(now), now
-        )
+        try:
+            today = athlete.today(now)
+        except Conflict:
+            return False
+        return self.check_ins.is_decided_by_other_rules(transaction, athlete, today, now)
 
     def _decided_again(self, athlete: Athlete, by: str | None) -> bool:
         """Decide again; return False where the athlete or today's check-in is gone meanwhile."""

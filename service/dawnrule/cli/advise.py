@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, BinaryIO, TypeAlias
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 import click
 from click.core import ParameterSource
@@ -36,6 +36,7 @@ from dawnrule.i18n.lazy import LazyText, lazy, render
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, CheckIn
 from dawnrule.model.serialization import to_json
+from dawnrule.model.time_zones import time_zone_names
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.json import read_json
 from dawnrule.settings import name_and_version
@@ -159,7 +160,7 @@ _XLSX = "xlsx"
 
 
 def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) -> str:
-    if name not in available_timezones():
+    if name not in time_zone_names():
         raise click.BadParameter(f"{name!r} is not a time zone like Europe/Berlin.")
     return name
 

@@ -152,7 +152,7 @@ def list_(db: Path) -> None:
 
 
 def _row(athlete: Athlete) -> list[str]:
-    plain, today = ATHLETE.dump(athlete), athlete.today(now())
+    plain, today = ATHLETE.dump(athlete), athlete.today_or_utc(now())
     known = [str(plain.get(name, "")) for name in _COLUMNS]
     return [*known, *(write(athlete, today) for write in _CALENDAR.values())]
 

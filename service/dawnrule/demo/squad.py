@@ -9,12 +9,12 @@ from functools import cache
 from pathlib import Path
 from random import Random
 from typing import Any, Self
-from zoneinfo import ZoneInfo
 
 from dawnrule.i18n.resources import read_data
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, Session
 from dawnrule.model.serialization import from_json, to_json
+from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
 
 
@@ -203,7 +203,7 @@ class _Writer:
         return self._today - timedelta(days=days_ago)
 
     def _at(self, days_ago: int, clock: time) -> datetime:
-        zone = ZoneInfo(self._persona.athlete.time_zone)
+        zone = zone_named(self._persona.athlete.time_zone)
         return datetime.combine(self._date(days_ago), clock, zone)
 
 

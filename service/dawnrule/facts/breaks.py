@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
-from zoneinfo import ZoneInfo
 
 from dawnrule.facts.history import Past, Unavailable
 from dawnrule.facts.work import WorkLog
+from dawnrule.model.time_zones import zone_named
 
 DAYS_A_WEEK = 7
 
@@ -65,13 +65,13 @@ def _break_in(past: Past, trained_on: Iterable[date], least: int) -> Break | Una
 
 
 def _dates_of_all(past: Past) -> set[date]:
-    zone = ZoneInfo(past.athlete.time_zone)
+    zone = zone_named(past.athlete.time_zone)
     reported = {last.at.astimezone(zone).date() for last in past.check_in.last_trained.values()}
     return reported | {day for day, _ in past.log.sessions}
 
 
 def _dates_of_group(past: Past, log: WorkLog, group: str) -> set[date]:
-    zone = ZoneInfo(past.athlete.time_zone)
+    zone = zone_named(past.athlete.time_zone)
     last = past.check_in.last_trained.get(group)
     reported = {last.at.astimezone(zone).date()} if last else set()
     return reported | {work.day for work in log.done if group in work.groups}

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, time, timedelta
 from math import exp
-from zoneinfo import ZoneInfo
 
 from dawnrule.facts.history import Past, Unavailable
 from dawnrule.model import FactValue
 from dawnrule.model.entities import Block, Competition, Heat
+from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import hours_between
 
 NOON = time(12)
@@ -85,7 +85,7 @@ def hours_to_competition(past: Past, block: Block, start: datetime) -> float | N
 def _starts_at(past: Past, competition: Competition) -> datetime:
     if competition.starts_at is not None:
         return competition.starts_at
-    return datetime.combine(competition.date, NOON, ZoneInfo(past.athlete.time_zone))
+    return datetime.combine(competition.date, NOON, zone_named(past.athlete.time_zone))
 
 
 def _phase(past: Past) -> str | None:

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
-from zoneinfo import ZoneInfo
 
 from dawnrule.facts import (
     breaks,
@@ -31,6 +30,7 @@ from dawnrule.facts.pain import pain_facts
 from dawnrule.facts.work import WorkLog
 from dawnrule.model import EVERY_EDITION, FactDictionary, Facts, FactValue, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
+from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
 
 NOTHING_KNOWN: StagedReturns = NothingAllowed()
@@ -259,7 +259,7 @@ class FactSource:
         if block.starts_at is not None:
             return block.starts_at
         next_day = self.check_in.date + timedelta(days=1)
-        end_of_date = datetime.combine(next_day, time.min, ZoneInfo(self.athlete.time_zone))
+        end_of_date = datetime.combine(next_day, time.min, zone_named(self.athlete.time_zone))
         return min(self.check_in.reported_at or self.now, end_of_date.astimezone(UTC))
 
     def _soreness(self, group: str) -> Iterator[tuple[str, FactValue | None]]:

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
 from typing import Any, Self, TypeAlias, TypeVar
-from zoneinfo import ZoneInfo
 
 from dawnrule.facts.load_formulas import session_load
 from dawnrule.model import EVERY_EDITION, SECOND_EDITION, FactDictionary, FactValue, Vocabulary
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session
+from dawnrule.model.time_zones import zone_named
 
 CHECK_IN_DAYS = 36
 """How far back facts look at check-ins: a week, and the 28 days of a baseline before it."""
@@ -82,7 +82,7 @@ class TrainingLog:
     @classmethod
     def of(cls, athlete: Athlete, history: History, today: date) -> Self:
         """Build the log of an athlete; the order in which sessions arrived does not matter."""
-        zone = ZoneInfo(athlete.time_zone)
+        zone = zone_named(athlete.time_zone)
         sessions = _oldest_first(history.sessions)
         return cls(today, tuple((s.starts_at.astimezone(zone).date(), s) for s in sessions))
 

@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
-from zoneinfo import ZoneInfo
 
 from dawnrule.facts.history import Past, Unavailable
 from dawnrule.model import FactValue, Vocabulary
 from dawnrule.model.entities import Block, CheckIn, History, Session
+from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import ONE_HOUR, groups_of, hours_between
 
 _ANY = "any"
@@ -173,7 +173,7 @@ def _last_session(past: Past, trainings: Iterable[Training]) -> Outcome | Unavai
     reports more, and worse."""
     days = past.parameters("output_drop_percent")["days"]
     first_date = past.check_in.date - timedelta(days=days)
-    zone = ZoneInfo(past.athlete.time_zone)
+    zone = zone_named(past.athlete.time_zone)
     first = datetime.combine(first_date, time.min, zone).astimezone(UTC)
     recent = [Outcome.of(t, t.session) for t in trainings if t.session and t.began >= first]
     if not recent:

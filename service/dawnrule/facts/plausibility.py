@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
 from dawnrule.errors import FieldError
 from dawnrule.i18n.lazy import lazy, lazy_number
 from dawnrule.model import FactDictionary
 from dawnrule.model.entities import Athlete, CheckIn
+from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import ONE_DAY
 
 CLOCKS_MAY_DIFFER = timedelta(minutes=10)
@@ -78,7 +78,7 @@ def _after_the_report(
 
 def _midnight(athlete: Athlete, check_in: CheckIn) -> datetime:
     """Return when the check-in's date begins where the athlete lives."""
-    return datetime.combine(check_in.date, time.min, ZoneInfo(athlete.time_zone))
+    return datetime.combine(check_in.date, time.min, zone_named(athlete.time_zone))
 
 
 def starts_elsewhere(athlete: Athlete, check_in: CheckIn) -> Iterator[FieldError]:

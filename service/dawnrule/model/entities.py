@@ -10,10 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import TypeAlias
-from zoneinfo import ZoneInfo
 
+from dawnrule.errors import Conflict
 from dawnrule.model.advice import GivenNote
 from dawnrule.model.concerns import Concern
+from dawnrule.model.time_zones import zone_named
 
 Rating: TypeAlias = int | float
 """A rating from 0 to 10; one that was told as a whole number stays whole."""
@@ -54,8 +55,17 @@ class Athlete:
     phases: tuple[PlanPhase, ...] | None = None
 
     def today(self, now: datetime) -> date:
-        """Return the athlete's local date at an aware time."""
-        return now.astimezone(ZoneInfo(self.time_zone)).date()
+        """Return the athlete's local date at an aware time. Raises ``Conflict`` for a time zone
+        that cannot be loaded."""
+        return now.astimezone(zone_named(self.time_zone)).date()
+
+    def today_or_utc(self, now: datetime) -> date:
+        """Return the local date, or that of UTC where the time zone cannot be loaded: for lists of
+        many athletes, of whom one must not take away the others'."""
+        try:
+            return self.today(now)
+        except Conflict:
+            return now.astimezone(UTC).date()
 
     def age_years(self, on: date) -> int | None:
         """Return the age in whole years on a date; outside leap years a birthday on 29 February

@@ -6,9 +6,7 @@ import re
 from collections.abc import Callable, Collection, Mapping
 from datetime import date, datetime
 from enum import StrEnum
-from functools import cache
 from typing import Any
-from zoneinfo import available_timezones
 
 from marshmallow import ValidationError
 
@@ -22,6 +20,7 @@ from dawnrule.model import (
     Vocabulary,
     is_number,
 )
+from dawnrule.model.time_zones import time_zone_names
 from dawnrule.schemas.base import ListOf, StrictField, did_you_mean, unknown_names
 
 
@@ -352,18 +351,13 @@ class TimeZone(StrictField[str]):
     ) -> str:
         if not isinstance(value, str):
             raise self.make_error("invalid")
-        if value not in _time_zones():
+        if value not in time_zone_names():
             raise self.make_error("invalid", hint=_nearest_zone(value))
         return value
 
 
-@cache
-def _time_zones() -> frozenset[str]:
-    return frozenset(available_timezones())
-
-
 def _nearest_zone(name: str) -> str:
-    by_small_letters = {zone.lower(): zone for zone in sorted(_time_zones())}
+    by_small_letters = {zone.lower(): zone for zone in sorted(time_zone_names())}
     same = by_small_letters.get(name.lower())
     return f"; did you mean {same}?" if same else ""
 

@@ -11,6 +11,7 @@ from dawnrule.application.athletes import require_athlete
 from dawnrule.application.sessions import Logged, correct_session, remove_session, require_session
 from dawnrule.errors import NotFound
 from dawnrule.model.entities import Session
+from dawnrule.model.time_zones import zone_named
 from dawnrule.schemas.fields import EARLIEST, LATEST
 from dawnrule.schemas.session import (
     EXAMPLE,
@@ -82,7 +83,7 @@ def list_sessions(
     """The sessions of an athlete, the newest first, a page at a time."""
 
     def find(transaction: Transaction) -> list[tuple[str, Session]]:
-        zone = ZoneInfo(require_athlete(transaction, athlete_id).time_zone)
+        zone = zone_named(require_athlete(transaction, athlete_id).time_zone)
         start, end = _midnight(first, zone), _midnight(to + _ONE_DAY, zone)
         return transaction.sessions.newest_first(athlete_id, start, end, limit + 1, cursor)
 

@@ -9,7 +9,6 @@ from datetime import date
 from itertools import groupby
 from math import ceil, floor, log10
 from typing import Self
-from zoneinfo import ZoneInfo
 
 from flask import render_template, request
 
@@ -21,6 +20,7 @@ from dawnrule.application.outlooks import read_outlook
 from dawnrule.errors import NotFound
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Session
+from dawnrule.model.time_zones import zone_named
 from dawnrule.store import Transaction
 from dawnrule.web.coach.concerns import read_concern_texts
 from dawnrule.web.coach.layout import coach
@@ -345,5 +345,5 @@ def _session_words(session: Session) -> SessionWords:
 
 
 def _clock(time_zone: str) -> Callable[[Session], str]:
-    zone = ZoneInfo(time_zone)
+    zone = zone_named(time_zone)
     return lambda session: session.starts_at.astimezone(zone).strftime("%H:%M")

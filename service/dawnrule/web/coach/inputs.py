@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar
-from zoneinfo import ZoneInfo
 
 from dawnrule.advice.composer import Composer
 from dawnrule.model import FactValue
 from dawnrule.model.entities import BarSpeed, Block, Pain
 from dawnrule.model.record import Record
+from dawnrule.model.time_zones import zone_named
 from dawnrule.rules.text import Prose, exact_number
 
 One = TypeVar("One")
@@ -31,7 +31,7 @@ class Row:
 
 def local_time(moment: datetime, time_zone: str) -> str:
     """Format a moment in a time zone, with the name of the zone."""
-    local = moment.astimezone(ZoneInfo(time_zone))
+    local = moment.astimezone(zone_named(time_zone))
     return f"{local.strftime('%Y-%m-%d %H:%M')} ({time_zone})"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,9 +13,10 @@ from flask.json.provider import DefaultJSONProvider
 
 from dawnrule.advice.summary import reason_text
 from dawnrule.application.sessions import Logged
-from dawnrule.errors import InvalidInput
+from dawnrule.errors import Conflict, InvalidInput
 from dawnrule.i18n.lazy import render, render_error
 from dawnrule.model.advice import Advice, NoAdvice
+from dawnrule.model.time_zones import zone_named
 from dawnrule.sheet import CHECK_INS, RowAnswer, SessionRowAnswer, Sheet, write_sheet
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, localize, texts
@@ -114,10 +115,17 @@ def logged_in_row(logged: Logged) -> SessionRowAnswer:
 
 
 def zones_of_athletes() -> Callable[[str], ZoneInfo | None]:
-    """Look up each athlete's time zone by id; None for an unknown athlete."""
+    """Look up each athlete's time zone by id; None for an unknown athlete, and for a zone that
+    cannot be loaded: both are refused in their rows later."""
     athletes = context().store.read(lambda transaction: transaction.athletes.all())
     zones = {athlete.id: athlete.time_zone for athlete in athletes}
-    return lambda athlete_id: ZoneInfo(zones[athlete_id]) if athlete_id in zones else None
+
+    def zone_of(athlete_id: str) -> ZoneInfo | None:
+        with suppress(KeyError, Conflict):
+            return zone_named(zones[athlete_id])
+        return None
+
+    return zone_of
 
 
 def xlsx_answer(workbook: bytes, file_name: str, status: int) -> Response:

@@ -20,6 +20,7 @@ from dawnrule.advice.summary import verdict_text
 from dawnrule.i18n.catalog import capital
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
+from dawnrule.model.time_zones import zone_named
 
 _PRODUCT = "-//Dawnrule//Outlook//EN"
 _ASK_AGAIN_AFTER = timedelta(hours=1)
@@ -35,7 +36,7 @@ def calendar_of(
 ) -> bytes:
     """Build a calendar with one event for each muscle group and opening time, and an all-day event
     for the verdict; ``as_of`` (aware) is when the advice was given."""
-    zone = ZoneInfo(athlete.time_zone)
+    zone = zone_named(athlete.time_zone)
     midnight = datetime.combine(today, time.min, zone)
     stamp = max(midnight, as_of or midnight).astimezone(UTC).replace(microsecond=0)
     calendar = _empty_calendar(composer)
@@ -98,7 +99,7 @@ def _opening(
         goals=composer.texts.listing([words.label(goal) for goal in goals]),
     )
     event = _event(athlete, f"opens/{group}/{goals[0]}", capital(text))
-    event.add("dtstart", local_time(opens_at, ZoneInfo(athlete.time_zone)))
+    event.add("dtstart", local_time(opens_at, zone_named(athlete.time_zone)))
     return event
 
 

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, TypeAlias
-from zoneinfo import ZoneInfo
 
 from flask import Blueprint, Response, g, redirect, render_template, request, url_for
 from werkzeug.exceptions import HTTPException
@@ -23,6 +22,7 @@ from dawnrule.model.advice import Advice, Alternative, BlockAdvice, PartAdvice
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import from_json, to_json
+from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
@@ -156,7 +156,7 @@ def _block(block: Block, athlete: Athlete) -> str:
     if block.modality:
         parts.append(label(block.modality))
     if block.starts_at:
-        parts.append(block.starts_at.astimezone(ZoneInfo(athlete.time_zone)).strftime("%H:%M"))
+        parts.append(block.starts_at.astimezone(zone_named(athlete.time_zone)).strftime("%H:%M"))
     if block.effort is not None:
         parts.append(say("phone.plan_effort", effort=texts().number(f"{block.effort:g}")))
     parts += [say(f"phone.plan_{flag}") for flag in _FLAGS if getattr(block, flag)]
@@ -195,7 +195,7 @@ class Day:
         """When the advice was given, by the athlete's clock."""
         if self.given is None:
             return None
-        return self.given.decided_at.astimezone(ZoneInfo(self.athlete.time_zone))
+        return self.given.decided_at.astimezone(zone_named(self.athlete.time_zone))
 
     @property
     def revision(self) -> int:

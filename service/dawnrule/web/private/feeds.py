@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from flask import Response, request
 
@@ -14,6 +13,7 @@ from dawnrule.application.outlooks import read_outlook
 from dawnrule.errors import DawnruleError
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
+from dawnrule.model.time_zones import zone_named
 from dawnrule.schemas.advice import USUAL_DAYS, USUAL_GOAL, TodayFeedSchema
 from dawnrule.store import Purpose, Transaction
 from dawnrule.web.context import context
@@ -140,7 +140,7 @@ def _today(token: str) -> Today:
     stored = context().store.read(lambda transaction: transaction.advice.latest(athlete.id, on))
     if stored is None:
         return Today(athlete, on, without_check_in(athlete.id, on, composer()), None)
-    since = stored.decided_at.astimezone(ZoneInfo(athlete.time_zone)).replace(microsecond=0)
+    since = stored.decided_at.astimezone(zone_named(athlete.time_zone)).replace(microsecond=0)
     return Today(athlete, on, read_localized(stored), since)
 
 

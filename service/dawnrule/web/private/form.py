@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import count, takewhile
 from typing import Any, Self
-from zoneinfo import ZoneInfo
 
 from werkzeug.datastructures import MultiDict
 
@@ -20,6 +19,7 @@ from dawnrule.errors import FieldError, InvalidInput
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import to_json
+from dawnrule.model.time_zones import zone_named
 from dawnrule.schemas.check_in import MOST_PAINS, load_check_in
 from dawnrule.web.private.controls import ANSWERS, OF_A_PAIN, OF_OWN_SESSION, RATING, Control
 
@@ -57,7 +57,7 @@ def shift_one_day(block: Block, athlete: Athlete) -> Block:
     """Shift a block to the next date, at the same time by the athlete's clock."""
     if block.starts_at is None:
         return block
-    local = block.starts_at.astimezone(ZoneInfo(athlete.time_zone))
+    local = block.starts_at.astimezone(zone_named(athlete.time_zone))
     return replace(block, starts_at=normalize_local(local.replace(fold=0) + timedelta(days=1)))
 
 
@@ -333,7 +333,7 @@ def _start(clock: str, athlete: Athlete, on: date) -> str:
         return clock
     if at.tzinfo is not None:
         return clock
-    return normalize_local(datetime.combine(on, at, ZoneInfo(athlete.time_zone))).isoformat()
+    return normalize_local(datetime.combine(on, at, zone_named(athlete.time_zone))).isoformat()
 
 
 def _without_blanks(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,0 +1,32 @@
+"""Time zones: the names that are accepted, and the zone of a name."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from zoneinfo import ZoneInfo
+
+from dawnrule.errors import Conflict
+
+_NO_PLACE = {"Factory"}
+"""Zones that stand in the data for a machine that was not told where it is."""
+
+
+@cache
+def time_zone_names() -> frozenset[str]:
+    """List the zones of the tzdata package, which is installed with the service. A machine may have
+    more, such as ``localtime``: they mean something else, or nothing, on the next machine."""
+    listed = files("tzdata").joinpath("zones").read_text(encoding="utf-8")
+    return frozenset(listed.split()) - _NO_PLACE
+
+
+def zone_named(name: str) -> ZoneInfo:
+    """Load a time zone. Raises ``Conflict`` for one that this machine does not have: an athlete may
+    have been stored with it elsewhere, or before such names were refused."""
+    try:
+        return ZoneInfo(name)
+    except (OSError, ValueError, LookupError) as error:
+        raise Conflict(
+            f"The athlete's time zone, {name!r}, cannot be loaded here, so nobody knows which date "
+            "it is there. Give the athlete an IANA time zone like Europe/Berlin."
+        ) from error
