@@ -14,7 +14,7 @@ from dawnrule.errors import DawnruleError
 from dawnrule.facts.derive import MorningFacts
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import Store, Transaction
+from dawnrule.store import Readable, Transaction
 
 _log = logging.getLogger("dawnrule.advice")
 
@@ -23,7 +23,7 @@ _log = logging.getLogger("dawnrule.advice")
 class StoredTexts:
     """The published rule sets of a store, as a source for a library."""
 
-    store: Store
+    store: Readable
 
     def digest_named(self, name: str, version: str) -> str | None:
         """Find the digest of a rule set by name and version; None if there is none."""

@@ -20,7 +20,7 @@ from dawnrule.model.serialization import to_json
 from dawnrule.rules.columnar import DecidedSubject
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import Entry, Head, Store, Walked
+from dawnrule.store import Entry, Head, Readable, Walked
 from dawnrule.store.activity_log import CONCERN_ACTS, TOMBSTONES, parse_ranges
 from dawnrule.store.tables.ledger import WalkedAdvice, WalkedEvent, record_digest
 from dawnrule.store.values import utc_text
@@ -103,7 +103,7 @@ class Audited:
 
 
 def audit(
-    store: Store,
+    store: Readable,
     library: RuleSetLibrary,
     *,
     kept: Head | None = None,
@@ -149,7 +149,7 @@ def audit(
     return audited
 
 
-def _in_order(store: Store) -> Iterator[list[Walked]]:
+def _in_order(store: Readable) -> Iterator[list[Walked]]:
     """Read all entries in batches; where a batch cannot be read, one by one up to the first
     unreadable entry, for which ``StoreUnusable`` is raised."""
     position, together = 0, READ_TOGETHER
@@ -167,7 +167,7 @@ def _in_order(store: Store) -> Iterator[list[Walked]]:
         position = walked[-1].entry.position
 
 
-def _next(store: Store, position: int, together: int) -> list[Walked]:
+def _next(store: Readable, position: int, together: int) -> list[Walked]:
     return store.read(lambda transaction: transaction.ledger.walk(position, together))
 
 

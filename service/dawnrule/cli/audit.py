@@ -18,8 +18,9 @@ from dawnrule.application.audit import audit as audit_store
 from dawnrule.cli.options import bar, count_of, dates_options, db_option, format_option
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.registry import RuleSetLibrary
-from dawnrule.store import Head, Store
+from dawnrule.store import Head, opened_to_read
 from dawnrule.store.activity_log import Act, acts_of
+from dawnrule.store.backup import head_in, is_of_this_version
 
 _HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
 _ONE_DAY = timedelta(days=1)
@@ -70,13 +71,14 @@ def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form
 
     Each entry must follow from the one before it, each record must be the one that was entered, and
     each decision must come out the same under the rule set that made it. Erased records are
-    accounted for by the act that erased them. Exits with 1 when anything is wrong.
+    accounted for by the act that erased them. Exits with 1 when anything is wrong. The file is only
+    read: a database of an earlier version is carried over in a copy.
 
     \b
     Example:
       dawnrule audit verify --db squad.db
     """
-    with Store.open(db, must_exist=True) as store, ExitStack() as stack:
+    with opened_to_read(db) as store, ExitStack() as stack:
         library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
         found = audit_store(
             store,
@@ -85,6 +87,8 @@ def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form
             by_engine_each=1 if thorough else BY_ENGINE_EACH,
             progress=bar("Verifying", stack),
         )
+    if not is_of_this_version(db):  # the copy goes on from there, and goes with its head
+        found.head = head_in(db)
     as_json = to_json(found) | {"clean": found.is_clean}
     click.echo(json.dumps(as_json) if form == "json" else _report(found))
     ctx.exit(0 if found.is_clean else 1)
@@ -102,8 +106,7 @@ def head(db: Path) -> None:
     Example:
       dawnrule audit head --db squad.db
     """
-    with Store.open(db, must_exist=True) as store:
-        newest = store.read(lambda transaction: transaction.ledger.head())
+    newest = head_in(db)
     click.echo(f"{newest.position}:{newest.digest}")
 
 
@@ -136,7 +139,7 @@ def acts(
     """
     start = _midnight(first) if first else None
     end = _midnight(last + _ONE_DAY) if last else None
-    with Store.open(db, must_exist=True) as store:
+    with opened_to_read(db) as store:
         found = acts_of(
             store.read(lambda transaction: transaction.ledger.acts(start, end, act, limit=limit))
         )

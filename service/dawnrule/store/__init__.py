@@ -12,7 +12,7 @@ Reading order:
 - ``activity_log``: acts of people, written to the ledger.
 """
 
-from dawnrule.store.database import Store
+from dawnrule.store.database import Readable, Store, opened_to_read
 from dawnrule.store.tables.advice import StoredAdvice
 from dawnrule.store.tables.check_ins import StoredCheckIn
 from dawnrule.store.tables.keys import Key, Role, hash_key, new_key
@@ -33,6 +33,7 @@ __all__ = [
     "Key",
     "PrivateAddress",
     "Purpose",
+    "Readable",
     "ReplayState",
     "ReplayStep",
     "Role",
@@ -52,4 +53,5 @@ __all__ = [
     "hash_token",
     "new_key",
     "new_token",
+    "opened_to_read",
 ]

@@ -8,12 +8,19 @@ from contextlib import closing
 from pathlib import Path
 
 from dawnrule.errors import Conflict, StoreUnusable
-from dawnrule.store.connection import connect, connect_to_read, failures_named
+from dawnrule.store.connection import (
+    connect,
+    connect_to_read,
+    connect_without_writing,
+    failures_named,
+)
 from dawnrule.store.migrations import is_up_to_date
+from dawnrule.store.tables.ledger import Head, Ledger
 
 _BUSY_TIMEOUT_SECONDS = 5.0
 _OWNER_ONLY = 0o600
 _FIRST_BYTES = b"SQLite format 3\0"  # of every database, says its file format
+_HAS_LEDGER = "SELECT 1 FROM sqlite_master WHERE name = 'ledger'"
 _COMPANIONS = ("-wal", "-shm", "-journal")
 
 
@@ -27,7 +34,7 @@ def copy_database(source: Path, target: Path) -> None:
     _make_private(target)
     with (
         failures_named(),
-        closing(connect_to_read(source, _BUSY_TIMEOUT_SECONDS)) as here,
+        closing(connect_without_writing(source, _BUSY_TIMEOUT_SECONDS)) as here,
         closing(sqlite3.connect(target)) as there,
     ):
         here.backup(there)
@@ -51,17 +58,29 @@ def refuse_damaged(copy: Path, of: Path) -> None:
 
 def is_of_this_version(file: Path) -> bool:
     """Whether a database needs no migration. Raises ``StoreUnusable`` for one that is newer or not
-    a Dawnrule database."""
-    with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
+    a Dawnrule database. Nothing is written."""
+    reading = connect_without_writing(file, _BUSY_TIMEOUT_SECONDS)
+    with failures_named(), closing(reading) as connection:
         return is_up_to_date(connection)
+
+
+def head_in(file: Path) -> Head:
+    """Read the newest entry of a database as it is, of whichever version; position 0 where there is
+    no ledger yet. Nothing is written. Raises ``StoreUnusable`` and ``StoreBusy``."""
+    if not file.exists():
+        raise StoreUnusable(f"There is no database at {file}.")
+    is_of_this_version(file)
+    reading = connect_without_writing(file, _BUSY_TIMEOUT_SECONDS)
+    with failures_named(), closing(reading) as connection:
+        has_ledger = connection.execute(_HAS_LEDGER).fetchone() is not None
+        return Ledger(connection).head() if has_ledger else Head()
 
 
 def acts_in(file: Path, act: str) -> set[str]:
     """Read the bodies of a database's acts of one name; none where there is no ledger yet. Raises
     ``StoreUnusable`` and ``StoreBusy``."""
     with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
-        has_ledger = "SELECT 1 FROM sqlite_master WHERE name = 'ledger'"
-        if connection.execute(has_ledger).fetchone() is None:
+        if connection.execute(_HAS_LEDGER).fetchone() is None:
             return set()
         found = connection.execute("SELECT body FROM ledger WHERE act = ?", (act,))
         return {body for (body,) in found}

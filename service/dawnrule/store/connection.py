@@ -23,6 +23,8 @@ _BROKEN = frozenset(
     }
 )
 
+_NOT_TO_BE_WRITTEN = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY})
+
 
 def store_failure(error: BaseException) -> StoreBusy | StoreUnusable | None:
     """Translate an error that concerns the whole database; None if it concerns one job."""
@@ -73,6 +75,34 @@ def connect_to_read(file: Path, busy_timeout_seconds: float) -> sqlite3.Connecti
     """Open a connection that refuses every write."""
     connection = connect(file, busy_timeout_seconds)
     connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def connect_without_writing(file: Path, busy_timeout_seconds: float) -> sqlite3.Connection:
+    """Open a connection that leaves every byte of the file as it is, also where nothing can be
+    written. SQLite reads a write-ahead log only with an index beside it, so where that cannot be
+    made the file is read alone, unless there is such a log."""
+    try:
+        return _opened_to_read(file, "mode=ro", busy_timeout_seconds)
+    except sqlite3.OperationalError as error:
+        log = file.with_name(f"{file.name}-wal")
+        has_log = log.exists() and log.stat().st_size > 0
+        if has_log or error.sqlite_errorcode & _PRIMARY_CODE not in _NOT_TO_BE_WRITTEN:
+            raise
+        return _opened_to_read(file, "immutable=1", busy_timeout_seconds)
+
+
+def _opened_to_read(file: Path, how: str, busy_timeout_seconds: float) -> sqlite3.Connection:
+    place = f"{file.absolute().as_uri()}?{how}"
+    connection = sqlite3.connect(
+        place, timeout=busy_timeout_seconds, check_same_thread=False, uri=True
+    )
+    connection.text_factory = _text
+    try:
+        connection.execute("SELECT 1 FROM sqlite_master").fetchone()
+    except BaseException:
+        connection.close()
+        raise
     return connection
 
 

@@ -4,17 +4,24 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable
-from contextlib import closing, suppress
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import TracebackType
-from typing import Self, TypeVar
+from typing import Protocol, Self, TypeVar
 
 from dawnrule.errors import StoreBusy, StoreUnusable
-from dawnrule.store.connection import connect, connect_to_read, failures_named
-from dawnrule.store.migrations import migrate
+from dawnrule.store.backup import copy_database
+from dawnrule.store.connection import (
+    connect,
+    connect_to_read,
+    connect_without_writing,
+    failures_named,
+)
+from dawnrule.store.migrations import is_up_to_date, migrate
 from dawnrule.store.reader_pool import Readers
 from dawnrule.store.transaction import Transaction
 from dawnrule.store.writer import Writer
@@ -52,6 +59,13 @@ class _OpenedFile:
 
 def _identity(status: os.stat_result) -> tuple[int, int]:
     return status.st_dev, status.st_ino
+
+
+class Readable(Protocol):
+    """A database that is only read."""
+
+    def read(self, job: Callable[[Transaction], T]) -> T:
+        """Run a job that only reads, on one snapshot of the database."""
 
 
 class Store:
@@ -154,6 +168,30 @@ class Store:
         traceback: TracebackType | None,
     ) -> None:
         self.close()
+
+
+@contextmanager
+def opened_to_read(path: Path | str) -> Iterator[Readable]:
+    """Open a database without changing a byte of it. One of an earlier version is carried over in a
+    copy, which is gone afterwards.
+
+    Raises ``StoreUnusable`` for a file that is missing, newer, or not a Dawnrule database.
+    """
+    file = Path(path).absolute()
+    if not file.exists():
+        raise StoreUnusable(f"There is no database at {file}.")
+    reconnect = partial(connect_without_writing, file, _BUSY_TIMEOUT_SECONDS)
+    with failures_named(), closing(reconnect()) as connection:
+        is_current = is_up_to_date(connection)
+    if is_current:
+        with closing(Readers(reconnect)) as readers:
+            yield readers
+        return
+    with TemporaryDirectory() as folder:
+        copy = Path(folder) / file.name
+        copy_database(file, copy)
+        with Store.open(copy) as store:
+            yield store
 
 
 def _ensure_file(file: Path, must_exist: bool) -> None:
