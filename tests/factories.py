@@ -161,16 +161,23 @@ def bundled_advisor() -> Advisor:
     return Advisor.bundled()
 
 
-def baseline_1_2_0() -> RuleSet:
-    return bundled_advisor().library.get("baseline", "1.2.0")
+def baseline(version: str) -> RuleSet:
+    return bundled_advisor().library.get("baseline", version)
+
+
+def deciding_baseline() -> RuleSet:
+    return baseline("2.0.0")
 
 
 def baseline_advice(
-    check_in: CheckIn, history: History | None = None, athlete: Athlete = KIM
+    check_in: CheckIn,
+    history: History | None = None,
+    athlete: Athlete = KIM,
+    rule_set: RuleSet | None = None,
 ) -> AdvisedMorning:
-    """What the newest baseline says."""
+    """What the baseline says that decides, or another rule set."""
     given = Morning(athlete, check_in, history or History(), NOW)
-    return bundled_advisor().consider(given, baseline_1_2_0(), "advice-1")
+    return bundled_advisor().consider(given, rule_set or deciding_baseline(), "advice-1")
 
 
 def advice_under(

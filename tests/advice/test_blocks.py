@@ -23,6 +23,7 @@ from tests.factories import (
     DAY,
     KIM,
     NOW,
+    baseline,
     baseline_advice,
     bundled_advisor,
     logged,
@@ -264,7 +265,8 @@ def test_a_record_keeps_its_blocks_and_is_translated_with_them() -> None:
 
 
 def test_a_record_from_before_there_were_blocks_gets_them_from_its_parts() -> None:
-    considered = baseline_advice(morning(0, GROWTH, soreness={"quadriceps": 4}))
+    sore = morning(0, GROWTH, soreness={"quadriceps": 4})
+    considered = baseline_advice(sore, rule_set=baseline("1.2.0"))
     record = considered.record(decided_at=NOW, posted_by=None, supersedes=None)
     text = record.to_canonical_json()
     assert '"blocks"' not in text

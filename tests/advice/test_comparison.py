@@ -20,8 +20,8 @@ from tests.factories import (
     REST,
     SWAP,
     a_rule_set,
-    baseline_1_2_0,
     baseline_advice,
+    deciding_baseline,
     morning,
     rule_named,
     when,
@@ -52,14 +52,14 @@ def held(trace: Trace | None) -> bool | None:
 
 
 def test_under_its_own_rule_set_nothing_differs() -> None:
-    for one in beside(record_of(), baseline_1_2_0(), baseline_1_2_0()):
+    for one in beside(record_of(), deciding_baseline(), deciding_baseline()):
         assert one.is_same
         assert one.then == one.now, "the reasons too"
 
 
 def test_day_and_parts_are_told_under_both() -> None:
     never = a_rule_set([rule_named("never", when("soreness", "at_least", 10), REST)])
-    day, quadriceps, chest = beside(record_of(), never, baseline_1_2_0())
+    day, quadriceps, chest = beside(record_of(), never, deciding_baseline())
     assert (day.block, quadriceps.muscle_group, chest.muscle_group) == (None, "quadriceps", "chest")
     assert (day.then.verdict, day.now.verdict) == (SWAP, "train-as-planned")
     assert (quadriceps.then.rule_id, quadriceps.now.rule_id) == ("growth-work-soreness", "")
@@ -69,7 +69,7 @@ def test_day_and_parts_are_told_under_both() -> None:
 
 def test_the_rules_that_make_the_difference_are_told_as_they_came_out() -> None:
     stricter = replace(SORE, id="growth-work-soreness", when=when("soreness", "at_least", 5))
-    _, quadriceps, _ = beside(record_of(4), a_rule_set([stricter]), baseline_1_2_0())
+    _, quadriceps, _ = beside(record_of(4), a_rule_set([stricter]), deciding_baseline())
     by_id = {rule.rule_id: rule for rule in quadriceps.differing}
     changed = by_id.pop("growth-work-soreness")
     assert (held(changed.then), held(changed.now)) == (True, False)
@@ -81,25 +81,25 @@ def test_a_rule_that_only_the_other_has_is_told_with_its_reason() -> None:
     other = a_rule_set(
         [rule_named("fresh", when("soreness", "at_most", 0), REST, reason="It is {soreness}.")]
     )
-    _, quadriceps, _ = beside(record, other, baseline_1_2_0())
+    _, quadriceps, _ = beside(record, other, deciding_baseline())
     assert (quadriceps.now.verdict, quadriceps.now.reason) == (REST, "It is 0.")
     added = next(rule for rule in quadriceps.differing if rule.rule_id == "fresh")
     assert (held(added.then), held(added.now)) == (None, True)
 
 
 def test_the_day_is_told_by_the_facts_that_decide_on_it() -> None:
-    day, *_ = beside(record_of(4), a_rule_set([SORE]), baseline_1_2_0())
+    day, *_ = beside(record_of(4), a_rule_set([SORE]), deciding_baseline())
     assert (day.now.rule_id, day.now.reason) == ("sore", "Soreness 4 of 10.")
     short = rule_named(
         "short", when("sleep_hours", "below", 9), REST, "day", reason="{sleep_hours} h."
     )
-    day, *parts = beside(record_of(4, hours=8), a_rule_set([SORE, short]), baseline_1_2_0())
+    day, *parts = beside(record_of(4, hours=8), a_rule_set([SORE, short]), deciding_baseline())
     assert day.now.reason == "8 h."
     assert {part.now.verdict for part in parts} == {REST}
 
 
 def test_the_same_verdict_by_another_rule_is_not_the_same() -> None:
-    _, quadriceps, _ = beside(record_of(), a_rule_set([SORE]), baseline_1_2_0())
+    _, quadriceps, _ = beside(record_of(), a_rule_set([SORE]), deciding_baseline())
     assert quadriceps.then.verdict == quadriceps.now.verdict
     assert not quadriceps.is_same
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import time, timedelta
 from typing import Any
 
 import pytest
@@ -23,9 +24,10 @@ from tests.factories import (
     STRENGTH,
     SWAP,
     advice_under,
-    baseline_1_2_0,
+    baseline,
     baseline_advice,
     days_ago,
+    deciding_baseline,
     logged,
     morning,
     rule_named,
@@ -65,7 +67,7 @@ def test_an_open_part_needs_no_alternative() -> None:
 
 
 def test_ways_of_low_eccentric_load_are_offered_those_first_that_spare_the_muscle() -> None:
-    considered = baseline_advice(morning(0, TONIGHT, soreness={"quadriceps": 5}))
+    considered = baseline_advice(morning(0, TONIGHT, soreness={"quadriceps": 4}))
     ways = modalities(considered)
     assert ways == ["swimming", "walking", "cycling", "rowing"]
     assert {*ways} <= LOW
@@ -125,7 +127,7 @@ def test_a_modality_that_loads_nothing_by_itself_is_not_offered_on_a_day_of_rest
     def ways(**reported: Any) -> list[Alternative]:
         source = FactSource.of(KIM, morning(0, TONIGHT, **reported), History(), NOW)
         source = replace(source, past=replace(source.past, vocabulary=words))
-        today = WhatIf(baseline_1_2_0()).on_day(source.day.facts)
+        today = WhatIf(deciding_baseline()).on_day(source.day.facts)
         (part,) = source.morning().parts
         found = Alternatives(source, today, frozenset()).to(part)
         return [way for way in found if way.modality]
@@ -154,7 +156,7 @@ def test_open_muscle_groups_are_offered_for_the_same_goal_the_longest_untrained_
     soreness = {"quadriceps": 5, "glutes": 3}
     considered = baseline_advice(morning(0, TONIGHT, soreness=soreness), history)
     assert groups(considered) == ["calves", "lats", "chest", "shoulders"]
-    assert {way.goal for way in offered(considered) if way.goal} == {"hypertrophy"}
+    assert {way.goal for way in offered(considered) if way.muscle_group} == {"hypertrophy"}
 
 
 def test_what_is_planned_today_is_no_alternative() -> None:
@@ -262,7 +264,35 @@ def test_an_alternative_takes_the_place_of_the_block_and_does_not_stand_beside_i
 
 def test_all_parts_of_a_block_are_offered_the_same_and_each_the_sparing_ways_first() -> None:
     legs = Block("hypertrophy", ("quadriceps", "lats"), starts_at=days_ago(0))
-    considered = baseline_advice(morning(0, legs, soreness={"quadriceps": 5, "lats": 5}))
+    sore = morning(0, legs, soreness={"quadriceps": 5, "lats": 5})
+    considered = baseline_advice(sore, rule_set=baseline("1.2.0"))
     assert groups(considered, 0) == groups(considered, 1)
     assert modalities(considered, 0)[:2] == ["swimming", "walking"]
     assert modalities(considered, 1)[:2] == ["cycling", "sled-push"]
+
+
+def test_parts_of_a_block_that_is_decided_as_one_are_offered_what_spares_both() -> None:
+    legs = Block("hypertrophy", ("quadriceps", "lats"), starts_at=days_ago(0))
+    considered = baseline_advice(morning(0, legs, soreness={"quadriceps": 5, "lats": 5}))
+    assert offered(considered, 0) == offered(considered, 1)
+    assert modalities(considered) == ["walking"]
+
+
+# ---- when it opens ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("first", [time(9, 30), None])
+def test_a_block_waits_for_growth_work_that_is_planned_earlier_today(first: time | None) -> None:
+    """It opens two days after that, an hour granted; where the other has no start, after its own
+    planned start."""
+    earlier = replace(GROWTH, starts_at=days_ago(0, first) if first else None)
+    [_, part] = baseline_advice(morning(0, earlier, TONIGHT)).advice.parts
+    began = days_ago(0, first or time(18))
+    assert (part.verdict, part.opens_at) == (SWAP, began + timedelta(hours=47))
+
+
+def test_a_block_without_a_start_waits_for_growth_work_that_comes_before_it_opens() -> None:
+    """Tonight's session is over when the block of this morning would open."""
+    history = logged(session(1, starts_at=days_ago(1, time(9))))
+    [part, _] = baseline_advice(morning(0, GROWTH, TONIGHT), history).advice.parts
+    assert (part.verdict, part.opens_at) == (SWAP, days_ago(-2, time(17)))

@@ -23,7 +23,7 @@ from dawnrule.model.serialization import from_json
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice
-from tests.factories import KIM, NOW, baseline_1_2_0, bundled_advisor
+from tests.factories import KIM, NOW, baseline, bundled_advisor
 from tests.golden.test_golden_decisions import CASES, REPORTED_AT, Case, history_of
 
 OTHERS = [language for language in languages() if language != ENGLISH]
@@ -127,10 +127,10 @@ def test_what_a_day_needs_is_told_in_german_too() -> None:
         last_trained={"chest": trained},
     )
     morning = Morning(KIM, check_in, history_of(CASES[0]), NOW)
-    record = composed(morning, baseline_1_2_0(), ENGLISH)
+    record = composed(morning, baseline("1.2.0"), ENGLISH)
     [part] = record.advice.parts
     assert (part.opens_note or "").startswith("From ")
-    [told] = translate(record, baseline_1_2_0(), german).parts
+    [told] = translate(record, baseline("1.2.0"), german).parts
     assert (told.opens_note or "").endswith(
         "ist nur noch nötig: Muskelkater unter 3; Zeit allein reicht nicht."
     )

@@ -57,7 +57,7 @@ from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.staged_returns import stage_plans
 from dawnrule.schemas.concern import ConcernSchema
 from dawnrule.store import Store, Transaction
-from tests.factories import GROWTH, KIM, SAM, baseline_1_2_0, bundled_advisor
+from tests.factories import GROWTH, KIM, SAM, bundled_advisor, deciding_baseline
 
 DAY = date(2026, 3, 9)
 WELL: dict[str, Any] = {"warning_signs": (), "illness": "none", "pain": ()}
@@ -77,7 +77,7 @@ def advisor() -> Advisor:
 
 @pytest.fixture
 def rule_set() -> RuleSet:
-    return baseline_1_2_0()
+    return deciding_baseline()
 
 
 @pytest.fixture

@@ -21,6 +21,7 @@ from dawnrule.rules.conditions import Operator, facts_of, tests_of
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import Decision
 from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.staged_returns import BundledReturns
 
 DICTIONARY = FactDictionary.bundled()
 ONE_MINUTE = timedelta(minutes=1)
@@ -88,7 +89,8 @@ class HeldBack:
         plan = (*given.check_in.plan[:index], block, *given.check_in.plan[index + 1 :])
         check_in = replace(given.check_in, plan=plan)
         edition = self.rule_set.edition(DICTIONARY)
-        parts = derive_facts(given.athlete, check_in, given.history, given.now, edition).parts
+        morning = (given.athlete, check_in, given.history, given.now, edition)
+        parts = derive_facts(*morning, BundledReturns()).parts
         return [part for part in parts if part.block == index]
 
     def times_to_try(self) -> Iterator[datetime]:
@@ -128,7 +130,9 @@ def held_back(advisor: Advisor, given: Morning, rule_set: RuleSet) -> list[HeldB
     at_rest = frozenset(f.muscle_group for f in resting if f.muscle_group)
     decider = advisor.library.decider(rule_set)
     edition = rule_set.edition(DICTIONARY)
-    source = FactSource.of(given.athlete, given.check_in, given.history, given.now, edition)
+    source = FactSource.of(
+        given.athlete, given.check_in, given.history, given.now, edition, BundledReturns()
+    )
     return [
         HeldBack(given, source, rule_set, decider, of_part, decision, advice, at_rest)
         for of_part, decision, advice in zip(facts, decisions, considered.advice.parts, strict=True)

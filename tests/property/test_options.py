@@ -73,7 +73,7 @@ def parts(request: pytest.FixtureRequest) -> Iterator[list[HeldBack]]:
     house = RuleSetLibrary({(HOUSE.name, HOUSE.version): HOUSE})
     library = RuleSetLibrary.bundled() if request.param == BASELINE else house
     advisor = Advisor(library, Composer.bundled())
-    rule_set = library.get("baseline", "1.2.0") if request.param == BASELINE else HOUSE
+    rule_set = library.get("baseline", "2.0.0") if request.param == BASELINE else HOUSE
     mornings = map(morning, ATHLETES[request.param])
     yield [part for given in mornings for part in held_back(advisor, given, rule_set)]
     library.decider(rule_set).close()

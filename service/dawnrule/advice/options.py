@@ -156,7 +156,10 @@ class Options:
         return () if is_of_block else tuple(self.alternatives.to(part))
 
     def _opening(self, part: PartFacts) -> Opening:
-        since = self.source.trained.times_of(part.muscle_group)
+        since = (
+            *self.source.trained.times_of(part.muscle_group),
+            *self.source.starts_of_day(),
+        )
         return opening_of(
             self.today,
             lambda start: self._facts_at(part, start),

@@ -55,13 +55,13 @@ def neighbours(
     logged at ``start`` or later is the planned one itself or a later one.
     """
     words, is_later = past.vocabulary, start > planned_start
-    has_start = block.starts_at is not None
+    is_timed = block.starts_at is not None or is_later
     found = []
     for places, is_earlier in ((others.before, True), (others.after, False)):
         for other in places:
             if group not in groups_of(other, words):
                 continue
-            if has_start and other.starts_at is not None:
+            if is_timed and other.starts_at is not None:
                 hours = _signed_hours(other.starts_at, start)
                 found.append(Neighbour(other, hours > 0 or (hours == 0 and is_earlier), hours))
             else:
@@ -69,7 +69,6 @@ def neighbours(
                 found.append(Neighbour(other, is_earlier, hours_later))
     for work in log.on(past.check_in.date):
         if work.began < start and group in work.groups:
-            is_timed = has_start or is_later
             hours_before = _signed_hours(work.began, start) if is_timed else None
             found.append(Neighbour(work.block, is_earlier=True, hours_before=hours_before))
     return found
@@ -91,7 +90,8 @@ def order_facts(
             if n.block.goal in words.lifting_goals and n.hours_before is not None
         ]
         if apart:
-            yield "hours_between_endurance_and_lifting", min(apart)
+            fact = past.dictionary["hours_between_endurance_and_lifting"]
+            yield fact.name, min(*apart, fact.greatest)
         hours = past.parameters("force_before_endurance")["hours"]
         yield (
             "force_before_endurance",

@@ -157,6 +157,12 @@ class FactSource:
         """Return the plan without one of its blocks."""
         return OtherBlocks(self.check_in.plan[:index], self.check_in.plan[index + 1 :])
 
+    def starts_of_day(self) -> Iterator[datetime]:
+        """Yield when the blocks of the plan begin, from which the facts of a later start of one of
+        them can run; none by rules that were written before blocks of a day saw each other."""
+        if self.past.is_second_edition:
+            yield from map(self.start_of, self.check_in.plan)
+
     def facts_for(
         self, block: Block, group: str | None, start: datetime, others: OtherBlocks = NO_OTHERS
     ) -> Derived:
