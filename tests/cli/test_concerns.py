@@ -31,7 +31,7 @@ def db(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def post(db: Path, at: datetime, number: int, **reported: Any) -> None:
     advisor = Advisor.bundled()
     check_ins = CheckIns(
-        advisor, advisor.library.get("baseline", "1.2.0"), lambda: at, lambda: "unused"
+        advisor, advisor.library.get("baseline", "2.0.0"), lambda: at, lambda: "unused"
     )
     check_in = CheckIn(KIM.id, at.date(), (), **reported)
     submission = Submission(at, None, f"c-{number}", f"v-{number}")
