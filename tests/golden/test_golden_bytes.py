@@ -1,7 +1,8 @@
 """Records, the ledger and translations byte for byte, by digests made before the code was moved.
 
 A change of code must not change a byte of what is recorded. Where a record is meant to change, the
-digest changes in the same commit, which says why.
+digest changes in the same commit, which says why: ``python -m tests.golden.season_bytes`` writes
+those of the season.
 """
 
 from __future__ import annotations
@@ -9,7 +10,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
-from hashlib import sha256
 from itertools import count
 from pathlib import Path
 
@@ -26,19 +26,13 @@ from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, Transaction
 from dawnrule.store.tables import ledger
 from tests.advice.test_translation import composed, morning_of, rule_set_of
+from tests.golden.season_bytes import digest, season_digests
 from tests.golden.test_golden_decisions import CASES, REPORTED_AT
 
 DIGESTS = json.loads(Path(__file__).with_name("golden_bytes.json").read_text(encoding="utf-8"))
 
 THIS_MORNING = datetime(2026, 3, 9, 8, tzinfo=UTC)
 FILES = sorted({case.rule_set for case in CASES})
-
-
-def digest(texts: Iterator[str]) -> str:
-    whole = sha256()
-    for text in texts:
-        whole.update(text.encode())
-    return whole.hexdigest()
 
 
 @pytest.mark.parametrize("file", FILES)
@@ -83,6 +77,11 @@ def test_the_ledger_of_an_invented_squad_stays_byte_for_byte(
             yield walked.advice.record if walked.advice else walked.body or ""
 
     assert digest(entries()) == DIGESTS["ledger"]
+
+
+def test_the_ledger_and_the_german_of_season_mornings_stay_byte_for_byte(tmp_path: Path) -> None:
+    """Under the version that decides, with all that came before each morning."""
+    assert season_digests(tmp_path) == DIGESTS["season"]
 
 
 def _remember_squad(transaction: Transaction, new_id: Callable[[], str]) -> None:
