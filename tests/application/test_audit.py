@@ -12,6 +12,7 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
+from functools import partial
 from hashlib import sha256
 from itertools import count
 from pathlib import Path
@@ -170,7 +171,31 @@ def test_a_check_in_that_was_put_to_another_morning_is_found(
     store: Store, tamper: Tamper, change: str
 ) -> None:
     tamper(f"UPDATE check_ins SET {change}, revision = 9 WHERE body LIKE '%\"quadriceps\":4%'")
-    assert faults(store) == [(2, "check-in-changed")]
+    assert faults(store) == [(2, "check-in-changed"), (2, "revision-changed")]
+
+
+def test_a_danger_that_was_made_to_look_older_is_found_and_said_in_words(
+    store: Store, tamper: Tamper, advisor: Advisor
+) -> None:
+    """The latest revision of a date is what later mornings go by: turned back, the chest pain of
+    yesterday would be no reason to rest today."""
+    yesterday = DAY + 3 * ONE_DAY
+    check_ins = CheckIns(advisor, FIRST_BASELINE, lambda: LATER, new_id)
+    for number, signs in enumerate(((), ("chest-pain",))):
+        now = datetime.combine(yesterday, time(6 + number), LATER.tzinfo)
+        check_in = CheckIn(KIM.id, yesterday, (GROWTH,), warning_signs=signs)
+        posting = Submission(now, "k-01", f"c-hidden-{number}", f"v-hidden-{number}")
+        store.write(partial(check_ins.submit, check_in=check_in, submission=posting))
+    assert faults(store) == []
+    tamper("UPDATE check_ins SET revision = 0 WHERE body LIKE '%chest-pain%'")
+    kept = head(store)
+    told = typed("audit", "verify", "--head", f"{kept.position}:{kept.digest}", "--db", store.file)
+    assert told.exit_code == 1
+    assert "Nothing was changed" not in told.stdout
+    assert (
+        "a check-in stands at another place among the revisions of its date than in the order in "
+        f"which they came: {yesterday}, revision 0, not 2" in told.stdout
+    )
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ from typing import Any
 from dawnrule.analytics.archive import Progress, ignore_progress
 from dawnrule.analytics.cross_check import decided_subjects
 from dawnrule.errors import DawnruleError, StoreUnusable
+from dawnrule.model.entities import CheckIn
 from dawnrule.model.record import Record
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.columnar import DecidedSubject
@@ -61,6 +62,8 @@ FAULTS: Mapping[str, str] = {
     "column-changed": "a column beside a record says otherwise than the record",
     "order-changed": "advice stands in another order than was entered",
     "check-in-changed": "a stored check-in is not the one in its record",
+    "revision-changed": "a check-in stands at another place among the revisions of its date than "
+    "in the order in which they came",
     "check-in-missing": "the check-in of a record is gone",
     "check-in-without-advice": "a check-in is stored on which no advice was given",
     "not-erased": "of what an act says was erased, not all left with it",
@@ -218,6 +221,7 @@ class _Records:
         self._by_engine_each = by_engine_each
         self._missing: set[int] = set()
         self._last_advice = 0
+        self._revisions: dict[tuple[str, str], int] = {}
         self._rule_sets: dict[str, RuleSet | None] = {}
 
     def check(self, walked: Walked) -> None:
@@ -330,9 +334,21 @@ class _Records:
             self._audited.add_fault(position, "check-in-changed")
         if advice.check_in_at != utc_text(record.clock):
             self._audited.add_fault(position, "check-in-changed", "received_at")
-        is_first = advice.check_in_before != advice.check_in_id
-        if is_first and advice.check_in_by != record.posted_by:
+        if advice.check_in_before == advice.check_in_id:
+            return
+        if advice.check_in_by != record.posted_by:
             self._audited.add_fault(position, "check-in-changed", "posted_by")
+        self._check_revision(position, check_in, advice.check_in_revision)
+
+    def _check_revision(self, position: int, check_in: CheckIn, revision: int | None) -> None:
+        """Check that the revisions of a date count from 1 in the order of the ledger: the last one
+        is what later mornings go by, so it must not be another that was made to look older."""
+        of = (check_in.athlete_id, check_in.date.isoformat())
+        expected = self._revisions.get(of, 0) + 1
+        self._revisions[of] = expected
+        if revision != expected:
+            detail = f"{check_in.date}, revision {revision}, not {expected}"
+            self._audited.add_fault(position, "revision-changed", detail)
 
     def _decide_again(self, position: int, record: Record) -> None:
         named = record.advice.rule_set

@@ -119,9 +119,9 @@ class StoredAct:
 
 @dataclass(frozen=True, slots=True)
 class WalkedAdvice:
-    """The columns of an advice as stored, and those of its check-in: body, athlete, date, poster
-    and time, and the check-in of the advice that this one supersedes. None is converted, as
-    somebody may have changed it."""
+    """The columns of an advice as stored, and those of its check-in: body, athlete, date, poster,
+    time and revision, and the check-in of the advice that this one supersedes. None is converted,
+    as somebody may have changed it."""
 
     position: int
     id: str
@@ -139,6 +139,7 @@ class WalkedAdvice:
     check_in_on: str | None
     check_in_by: str | None
     check_in_at: str | None
+    check_in_revision: int | None
     check_in_before: str | None
 
 
@@ -294,7 +295,8 @@ class Ledger:
                    advice.position, advice.id, advice.check_in_id, advice.athlete_id, advice.date,
                    advice.verdict, advice.rule_id, advice.rule_set_digest, advice.record,
                    advice.decided_at, advice.supersedes, check_ins.body, check_ins.athlete_id,
-                   check_ins.date, check_ins.posted_by, check_ins.received_at, before.check_in_id
+                   check_ins.date, check_ins.posted_by, check_ins.received_at, check_ins.revision,
+                   before.check_in_id
             FROM ledger LEFT JOIN advice_entries USING (position)
             LEFT JOIN advice ON advice.position = advice_position
             LEFT JOIN check_ins ON check_ins.id = advice.check_in_id
