@@ -49,8 +49,8 @@ def test_a_check_in_that_leaves_the_question_open_rests_and_says_why(coach: Clie
     answer = coach.post("/v1/check-ins", json=check_in(TUESDAY, sleep={"hours": 8}))
     assert told(answer) == ("rest", OPEN)
     assert answer.json["reason"] == (
-        "Reported on an earlier day, and nobody has cleared it: chest pain or pressure. Until a "
-        "clearance is recorded, nobody trains."
+        "Reported before, and nobody has cleared it: chest pain or pressure. Until a clearance is "
+        "recorded, nobody trains."
     )
     [part] = answer.json["parts"]
     assert (part["verdict"], part["would_change"]) == ("rest", [])
