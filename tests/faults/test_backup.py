@@ -15,6 +15,7 @@ import pytest
 
 from dawnrule.application.athletes import erase
 from dawnrule.application.backups import Restored, back_up, backups_of, made_at, restore
+from dawnrule.application.leftovers import Leftovers
 from dawnrule.errors import Conflict, DawnruleError, StoreUnusable
 from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings
@@ -23,6 +24,7 @@ from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.observability import Metrics
 from tests.cli.terminal import typed
 from tests.databases.make import make
+from tests.faults.killed_at import killed_at
 
 NOW = datetime(2026, 3, 20, 2, 15, tzinfo=UTC)
 LATER = "(migration_set, name, applied_at) VALUES ('dawnrule', 'm999_later', '2030-01-01')"
@@ -401,6 +403,74 @@ def test_no_folder_is_made_where_there_is_no_database(tmp_path: Path) -> None:
     told = typed("backup", "--db", tmp_path / "none.db", "--to", f"{tmp_path}/kept/")
     assert told.exit_code == 2
     assert not (tmp_path / "kept").exists()
+
+
+def half_made(folder: Path) -> list[str]:
+    """The hidden copies in a folder, with what SQLite keeps beside them."""
+    return sorted(file.name for file in folder.glob(".*"))
+
+
+CHECKED = "dawnrule.application.backups.refuse_damaged"
+
+
+@pytest.fixture(params=["a-folder", "a-file"])
+def place(folder: Path, request: pytest.FixtureRequest) -> Path:
+    """Where a back-up was being made when its process was killed."""
+    return folder if request.param == "a-folder" else folder / "mine.db"
+
+
+def test_the_next_back_up_removes_what_a_killed_one_left(
+    db: Path, folder: Path, place: Path
+) -> None:
+    assert killed_at(CHECKED, 1, "backup", db, place)
+    assert half_made(folder)
+    back_up(db, place, NOW)
+    assert half_made(folder) == []
+
+
+def test_a_service_removes_what_a_killed_back_up_left(db: Path, folder: Path, store: Store) -> None:
+    back_up(db, folder, datetime.now(UTC))
+    assert killed_at(CHECKED, 1, "backup", db, folder)
+    backups, metrics = scheduled(db, folder, store)
+    assert not backups.make_if_due()
+    assert half_made(folder) == []
+    metrics.close()
+
+
+def test_a_service_that_starts_removes_what_a_killed_restore_left(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    assert killed_at(CHECKED, 1, "restore", db, file)
+    assert half_made(db.parent)
+    with Store.open(db) as store:
+        leftovers = Leftovers(store)
+        leftovers.start()
+        leftovers.close()
+    assert half_made(db.parent) == []
+
+
+@pytest.mark.parametrize("what", ["backup", "restore"])
+def test_who_is_erased_is_in_no_half_made_copy_either(db: Path, folder: Path, what: str) -> None:
+    file = back_up(db, folder, NOW) if what == "restore" else db.parent
+    assert killed_at(CHECKED, 1, what, db, file)
+    assert half_made(db.parent)
+    with Store.open(db) as store:
+        erase(store, "a-04", by="k-01", at=NOW)
+    assert half_made(db.parent) == []
+
+
+def test_a_copy_that_is_being_made_is_left_alone(
+    db: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = []
+
+    def back_up_too(copy: Path, of: Path) -> None:
+        monkeypatch.undo()
+        made.append(back_up(db, folder, NOW + timedelta(seconds=1)))
+        assert copy.exists()
+
+    monkeypatch.setattr(CHECKED, back_up_too)
+    made.append(back_up(db, folder, NOW))
+    assert sorted(folder.iterdir()) == sorted(made)
 
 
 @pytest.mark.parametrize("content", [b"athlete_id,date\na-01,2026-03-09\n", b""])

@@ -18,8 +18,9 @@ from dawnrule.analytics.archive import Archive
 from dawnrule.application import retention as retention_module
 from dawnrule.application.athletes import DISAGREEMENTS_ENDING, erase
 from dawnrule.application.audit import audit
+from dawnrule.application.leftovers import Leftovers
 from dawnrule.application.retention import apply_retention, retention_kept
-from dawnrule.errors import Conflict, InvalidInput
+from dawnrule.errors import Conflict, InvalidInput, NotFound
 from dawnrule.model.entities import Athlete, Block, Session
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import (
@@ -31,10 +32,12 @@ from dawnrule.store import (
     StoredPlan,
     StoredSession,
     Transaction,
+    database,
     hash_key,
 )
 from tests.cli.terminal import typed
 from tests.factories import DAY, LATER, ONE_DAY, SAM, add_session, post_check_in
+from tests.faults.killed_at import killed_at
 
 RARE = Athlete("a-rare-id", "Raritas Unmistakable", "Pacific/Chatham")
 ATHLETES, DAYS = 12, 40
@@ -327,6 +330,95 @@ def test_the_command_that_applies_retention_tells_when_traces_are_left(
     monkeypatch.setattr("dawnrule.cli.maintenance.now", lambda: long_ago)
     told = typed("retention", "apply", "--days", "120", "--db", store.file)
     assert "Try later: dawnrule athletes wipe" in told.stderr
+
+
+# An erasure that is cut off
+
+COMMITTED = ("dawnrule.application.athletes.delete_side_files", 2)
+"""What an erasure does next when the rows are gone."""
+
+
+@pytest.fixture
+def cut_off(store: Store, rare: None) -> Store:
+    """A store whose process was killed when the rows of the erased were gone and their bytes were
+    not."""
+    store.close()
+    assert killed_at(*COMMITTED, "erase", store.file, RARE.id)
+    reopened = Store.open(store.file)
+    assert RARE.id not in {one.id for one in reopened.read(lambda rows: rows.athletes.all())}
+    assert traces(reopened, RARE.name)
+    return reopened
+
+
+def test_an_erasure_that_was_cut_off_goes_on_at_the_next_start(
+    cut_off: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    leftovers = Leftovers(cut_off)
+    with caplog.at_level("INFO"):
+        leftovers.start()
+        leftovers.close()
+    assert traces(cut_off, RARE.name) == {}
+    assert [record.levelname for record in caplog.records] == ["WARNING", "INFO"]
+    caplog.clear()
+    leftovers.finish()
+    assert not caplog.records
+    cut_off.close()
+
+
+def test_an_erasure_that_cannot_be_finished_is_told_until_it_is(
+    cut_off: Store, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    leftovers = Leftovers(cut_off)
+    with monkeypatch.context() as full:
+        full.setattr(Store, "wipe", lambda self: False)
+        for _ in range(2):
+            caplog.clear()
+            leftovers.finish()
+            assert "could not be written anew" in caplog.messages[-1]
+    leftovers.finish()
+    assert traces(cut_off, RARE.name) == {}
+    cut_off.close()
+
+
+def test_an_erasure_that_is_asked_for_again_is_finished(cut_off: Store) -> None:
+    again = erase(cut_off, RARE.id, by="k-01", at=LATER)
+    assert (set(again.removed.values()), again.is_wiped) == ({0}, True)
+    acts = cut_off.read(lambda rows: rows.ledger.acts(act="athlete-erased", limit=9))
+    assert [act.position for act in acts] == [again.position]
+    assert traces(cut_off, RARE.name) == {}
+    with pytest.raises(NotFound):
+        erase(cut_off, RARE.id, by="k-01", at=LATER)
+    cut_off.close()
+
+
+def test_who_was_never_there_is_not_found_while_an_erasure_is_unfinished(cut_off: Store) -> None:
+    with pytest.raises(NotFound):
+        erase(cut_off, "a-99", by="k-01", at=LATER)
+    cut_off.close()
+
+
+def test_retention_that_was_cut_off_is_finished_too(
+    store: Store, long_ago: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as full:
+        full.setattr(Store, "wipe", lambda self: False)
+        apply_retention(store, 120, by="service", at=long_ago)
+    assert store.read(lambda rows: rows.traces.count()) == 1
+    Leftovers(store).finish()
+    assert store.read(lambda rows: rows.traces.count()) == 0
+
+
+def test_traces_of_another_erasure_that_came_in_meanwhile_stay_noted(
+    cut_off: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def write_anew(connection: sqlite3.Connection) -> bool:
+        cut_off.write(lambda rows: rows.athletes.delete(SAM.id))
+        return True
+
+    monkeypatch.setattr(database, "_write_anew", write_anew)
+    assert cut_off.wipe()
+    assert cut_off.read(lambda rows: rows.traces.count()) == 2
+    cut_off.close()
 
 
 # The commands

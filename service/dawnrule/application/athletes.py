@@ -19,6 +19,7 @@ from dawnrule.model.entities import Athlete
 from dawnrule.sheet.formulas import escape_formula, looks_like_formula
 from dawnrule.store import Store, Transaction
 from dawnrule.store.activity_log import ATHLETE_ERASED, format_ranges, record_act
+from dawnrule.store.backup import discard_half_made
 from dawnrule.store.tables.personal_data import KINDS
 
 _BYTE_ORDER_MARK = "\ufeff"
@@ -126,8 +127,8 @@ class Erased:
     """Deleted rows by table. ``position`` is that of the act in the ledger.
 
     ``is_wiped`` is False when the files could not be rewritten, because they are in use or the disk
-    is full: bytes of deleted rows may stay until ``Store.wipe`` succeeds; the next erasure tries
-    again.
+    is full: bytes of deleted rows may stay until ``Store.wipe`` succeeds; the service tries again
+    each minute.
     """
 
     removed: dict[str, int]
@@ -142,11 +143,14 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     an act names
     their positions, so that the erasure can be told from a loss. Side files are deleted before the
     transaction, so a crash cannot leave them behind, and again after it, in case another process
-    recreated them.
+    recreated them. An erasure that was cut off before the files were rewritten is finished when it
+    is asked for again.
     Raises ``NotFound``, and ``StoreUnusable`` when these files cannot be deleted.
     """
 
     def delete(transaction: Transaction) -> tuple[dict[str, int], int]:
+        if (position := _unfinished(transaction, athlete_id)) is not None:
+            return transaction.athletes.delete(athlete_id), position  # none of anything
         require_athlete(transaction, athlete_id)
         positions = transaction.ledger.positions_of(athlete_id)
         positions += transaction.concerns.positions_of(athlete_id)
@@ -160,8 +164,20 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     return Erased(removed, position, store.wipe())
 
 
+def _unfinished(transaction: Transaction, athlete_id: str) -> int | None:
+    """Find the act of an athlete's erasure, by position, if traces may be left and they are not
+    there any more."""
+    if transaction.athletes.get(athlete_id) is not None or not transaction.traces.count():
+        return None
+    acts = transaction.person.rows("acts", athlete_id)
+    erased = [row["position"] for row in acts if row["act"]["act"] == ATHLETE_ERASED]
+    return erased[-1] if erased else None
+
+
 def delete_side_files(store: Store) -> None:
-    """Delete the files beside a database that hold personal data. Raises ``StoreUnusable``."""
+    """Delete the files beside a database that hold personal data, half-made copies among them.
+    Raises ``StoreUnusable``."""
+    discard_half_made(store.file, store.file.parent)
     try:
         Archive(store).delete()
         store.file.with_name(store.file.name + DISAGREEMENTS_ENDING).unlink(missing_ok=True)

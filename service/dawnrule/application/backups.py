@@ -12,12 +12,9 @@ from __future__ import annotations
 
 import glob
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from uuid import uuid4
 
 from dawnrule.analytics.archive import ENDING
 from dawnrule.application.active_rules import StoredTexts
@@ -30,16 +27,17 @@ from dawnrule.store.backup import (
     acts_in,
     athletes_in,
     copy_database,
-    discard,
+    discard_half_made,
     is_of_this_version,
     keep_in_one_file,
     move_into_place,
+    names_of_backups,
     put_aside,
     refuse_damaged,
 )
+from dawnrule.store.drafts import draft_of
 
 _TIME = "%Y%m%dT%H%M%S"
-_ANY_TIME = "????????T??????.???Z"
 _MICROSECONDS = 1000
 
 
@@ -56,7 +54,8 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
     file = to / f"{db.stem}-{_stamp(now)}.db" if to.is_dir() else to
     if file.exists():
         raise Conflict(f"{file} is there already; a back-up takes no other file's place.")
-    with _draft(file) as draft:
+    discard_half_made(db, file.parent, file.name)
+    with draft_of(file) as draft:
         copy_database(db, draft)
         refuse_damaged(draft, db)
         if is_of_this_version(draft):
@@ -90,7 +89,8 @@ def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> 
         raise StoreUnusable(f"There is no back-up at {backup}.")
     if db.exists() and not replace:
         raise Conflict(f"There is a database at {db}. Say --replace to put it aside.")
-    with _draft(db) as draft:
+    discard_half_made(db, db.parent)
+    with draft_of(db) as draft:
         copy_database(backup, draft)
         refuse_damaged(draft, backup)
         is_of_this_version(draft)  # refuses what is newer or not ours, before it is changed
@@ -104,8 +104,7 @@ def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> 
 def backups_of(db: Path, folder: Path) -> list[Path]:
     """List the back-ups of a database in a folder, oldest first; only files named by a time
     count."""
-    named = folder.glob(f"{glob.escape(db.stem)}-{_ANY_TIME}.db")
-    return sorted(file for file in named if _is_dated(file))
+    return sorted(file for file in folder.glob(names_of_backups(db)) if _is_dated(file))
 
 
 def made_at(backup: Path) -> datetime:
@@ -166,13 +165,3 @@ def _put_aside(db: Path, now: datetime) -> Path | None:
         cache.unlink()
     aside = db.with_name(f"{db.name}.replaced-{_stamp(now)}")
     return aside if put_aside(db, aside) else None
-
-
-@contextmanager
-def _draft(file: Path) -> Iterator[Path]:
-    """Yield a temporary name beside a file; whatever is still there at the end is deleted."""
-    draft = file.with_name(f".{file.name}.{uuid4().hex}")
-    try:
-        yield draft
-    finally:
-        discard(draft)

@@ -156,7 +156,7 @@ class ErasedSchema(StrictSchema):
         required=True,
         metadata={
             "description": "Whether no byte of it is left in the files. False when others would "
-            "not let go of them: then `dawnrule athletes wipe` makes up for it."
+            "not let go of them: then the service tries again each minute."
         },
     )
 

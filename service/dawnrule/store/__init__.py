@@ -8,7 +8,9 @@ Reading order:
 - ``values``: times, dates and JSON as text, rows as dataclasses and back.
 - ``writer``: a single thread that commits for all, in groups. ``reader_pool``: read-only
   connections. ``connection``: settings of a connection, and names for SQLite's errors.
-- ``migrations``: the schema, step by step. ``backup``: copies of a database file.
+- ``traces``: whether bytes of deleted rows may be left in the files.
+- ``migrations``: the schema, step by step. ``backup``: copies of a database file;
+  ``drafts``: those that are not finished.
 - ``activity_log``: acts of people, written to the ledger.
 """
 

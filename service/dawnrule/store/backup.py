@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import sqlite3
 from contextlib import closing
@@ -14,14 +15,15 @@ from dawnrule.store.connection import (
     connect_without_writing,
     failures_named,
 )
+from dawnrule.store.drafts import COMPANIONS, discard_left_behind
 from dawnrule.store.migrations import is_up_to_date
 from dawnrule.store.tables.ledger import Head, Ledger
 
 _BUSY_TIMEOUT_SECONDS = 5.0
 _OWNER_ONLY = 0o600
+_ANY_TIME = "????????T??????.???Z"
 _FIRST_BYTES = b"SQLite format 3\0"  # of every database, says its file format
 _HAS_LEDGER = "SELECT 1 FROM sqlite_master WHERE name = 'ledger'"
-_COMPANIONS = ("-wal", "-shm", "-journal")
 
 
 def copy_database(source: Path, target: Path) -> None:
@@ -99,6 +101,22 @@ def keep_in_one_file(copy: Path) -> None:
         connection.execute("PRAGMA journal_mode = DELETE")
 
 
+def names_of_backups(db: Path) -> str:
+    """Return the pattern (of ``glob``) of the names of a database's back-ups."""
+    return f"{glob.escape(db.stem)}-{_ANY_TIME}.db"
+
+
+def discard_half_made(db: Path, folder: Path, *others: str) -> None:
+    """Delete what is left in a folder of copies of a database that were never finished, because
+    whoever made them was killed; ``others`` are further names of such copies. Raises
+    ``StoreUnusable``."""
+    names = (glob.escape(name) for name in (db.name, *others))
+    try:
+        discard_left_behind(folder, *names, names_of_backups(db))
+    except OSError as error:
+        raise StoreUnusable(f"{error.filename} cannot be deleted: {error.strerror}.") from error
+
+
 def move_into_place(copy: Path, place: Path) -> None:
     """Give a copy its final name, durably: it survives a loss of power."""
     _sync(copy)
@@ -115,17 +133,11 @@ def put_aside(db: Path, name: Path) -> bool:
     is_there = db.exists()
     if is_there:
         _write_back(db)
-    for companion in ("", *_COMPANIONS):
+    for companion in ("", *COMPANIONS):
         file = db.with_name(db.name + companion)
         if file.exists():
             file.replace(name.with_name(name.name + companion))
     return is_there
-
-
-def discard(file: Path) -> None:
-    """Delete a database, if it is there."""
-    for companion in ("", *_COMPANIONS):
-        file.with_name(file.name + companion).unlink(missing_ok=True)
 
 
 def _write_back(db: Path) -> None:

@@ -23,6 +23,7 @@ from dawnrule.store.connection import (
 )
 from dawnrule.store.migrations import is_up_to_date, migrate
 from dawnrule.store.reader_pool import Readers
+from dawnrule.store.traces import Traces
 from dawnrule.store.transaction import Transaction
 from dawnrule.store.writer import Writer
 
@@ -142,16 +143,21 @@ class Store:
         between pages, and the write-ahead log holds older pages: so the file is rewritten and the
         log emptied. Other writers wait meanwhile. This waits for writers, and for readers of an
         older snapshot, as long as for a lock; it returns False if they do not finish, or if the
-        disk has no room for a second file.
+        disk has no room for a second file. Until it returns True, ``traces`` knows that it is due.
         """
         try:
             self._opened.check()
             with failures_named(), closing(self._connect()) as connection:
-                connection.execute("VACUUM")
-                [(is_blocked, *_)] = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                traces = Traces(connection)
+                counted = traces.count()
+                if not _write_anew(connection):
+                    return False
+                connection.execute("BEGIN IMMEDIATE")
+                traces.clear(counted)
+                connection.commit()
         except (StoreBusy, StoreUnusable):
             return False
-        return not is_blocked
+        return True
 
     def close(self) -> None:
         """Finish queued writes and close the file. Calling it twice does no harm."""
@@ -211,6 +217,13 @@ def _restrict_to_owner(file: Path) -> None:
         with suppress(FileNotFoundError, PermissionError):
             if part.stat().st_mode & _FOR_OTHERS:
                 part.chmod(_OWNER_ONLY)
+
+
+def _write_anew(connection: sqlite3.Connection) -> bool:
+    """Rewrite the file and empty the log; return False if somebody still reads the log."""
+    connection.execute("VACUUM")
+    [(is_blocked, *_)] = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return not is_blocked
 
 
 def _connect_up_to_date(file: Path, busy_timeout_seconds: float) -> sqlite3.Connection:

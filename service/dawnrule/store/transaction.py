@@ -21,6 +21,7 @@ from dawnrule.store.tables.secrets import Secrets
 from dawnrule.store.tables.sessions import Sessions
 from dawnrule.store.tables.shadow import Shadow
 from dawnrule.store.tables.sign_ins import SignIns
+from dawnrule.store.traces import Traces
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,7 @@ class Transaction:
     ledger: Ledger
     retention: Retention
     person: Person
+    traces: Traces
 
     @classmethod
     def over(cls, connection: sqlite3.Connection) -> Self:
@@ -66,4 +68,5 @@ class Transaction:
             Ledger(connection),
             Retention(connection),
             Person(connection),
+            Traces(connection),
         )

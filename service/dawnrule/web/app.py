@@ -17,6 +17,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs, ReplayRunner
 from dawnrule.application.active_rules import StoredTexts
+from dawnrule.application.leftovers import Leftovers
 from dawnrule.application.rule_sets import Publisher
 from dawnrule.settings import Settings, name_and_version
 from dawnrule.store import Store, Transaction
@@ -103,6 +104,7 @@ def create_app(
         new_id,
         metrics,
         Backups(store.file, settings, metrics, clock),
+        Leftovers(store),
     )
     app = build_routes()
     app.config["TRUSTED_HOSTS"] = settings.hosts or None

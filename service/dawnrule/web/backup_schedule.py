@@ -19,7 +19,9 @@ from threading import Event, Thread
 
 from dawnrule.application.backups import backups_of, made_at
 from dawnrule.background import every
+from dawnrule.errors import StoreUnusable
 from dawnrule.settings import Settings
+from dawnrule.store.backup import discard_half_made
 from dawnrule.web.observability import Metrics
 
 _CHECK_SECONDS = 60.0
@@ -64,6 +66,7 @@ class Backups:
         """
         if self._folder is None or self._stop.is_set():
             return False
+        self._discard_half_made(self._folder)
         now = self._clock()
         times = map(made_at, backups_of(self._db, self._folder))
         newest = max((at for at in times if at <= now), default=None)
@@ -71,6 +74,14 @@ class Backups:
             self._metrics.backed_up(newest.timestamp())
             return False
         return self._make(self._folder)
+
+    def _discard_half_made(self, folder: Path) -> None:
+        """Delete whole copies that a killed process left behind: at the start of the service, and
+        before the minute is over while it runs."""
+        try:
+            discard_half_made(self._db, folder)
+        except StoreUnusable as error:
+            _log.error("a half-made back-up is left: %s", error.detail)
 
     def _make(self, folder: Path) -> bool:
         command = [sys.executable, "-m", "dawnrule", "backup", "--db", str(self._db)]

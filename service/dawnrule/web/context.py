@@ -14,6 +14,7 @@ from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs
 from dawnrule.application.active_rules import active_rule_set
 from dawnrule.application.check_ins import CheckIns, Submitted
+from dawnrule.application.leftovers import Leftovers
 from dawnrule.application.rule_sets import (
     Publisher,
     Redecision,
@@ -48,6 +49,7 @@ class Context:
     new_id: Callable[[], str]
     metrics: Metrics
     backups: Backups
+    leftovers: Leftovers
     stopping: Event = field(default_factory=Event)
 
     def attach(self, app: Flask) -> None:
@@ -63,10 +65,12 @@ class Context:
     def start(self) -> None:
         """Start the background work."""
         self.backups.start()
+        self.leftovers.start()
 
     def close(self) -> None:
         """End the background work, so that the store can be closed."""
         self.backups.close()
+        self.leftovers.close()
         self.replays.close()
         self.metrics.close()
 

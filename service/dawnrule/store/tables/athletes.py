@@ -10,6 +10,7 @@ from typing import Any
 
 from dawnrule.model.entities import Athlete
 from dawnrule.model.serialization import from_json, to_json
+from dawnrule.store.traces import Traces
 from dawnrule.store.values import columns, json_text, structure
 
 FIRST_SCHEMA = (
@@ -99,7 +100,8 @@ class Athletes:
         )
         tables = [column[0] for column in cursor.description]
         removed = dict(zip(tables, cursor.fetchone(), strict=True))
-        self.connection.execute("DELETE FROM athletes WHERE id = ?", (athlete_id,))
+        if self.connection.execute("DELETE FROM athletes WHERE id = ?", (athlete_id,)).rowcount:
+            Traces(self.connection).note()
         return removed
 
 

@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime, time
 from typing import Any
 
 from dawnrule.store.tables.concerns import ENDED_BEFORE, OLDEST_ENDED
+from dawnrule.store.traces import Traces
 from dawnrule.store.values import utc_text
 
 SCHEMA = (
@@ -60,6 +61,7 @@ class Retention:
         self.connection.execute(
             "INSERT INTO retention (before, at) VALUES (?, ?)", (day.isoformat(), utc_text(at))
         )
+        Traces(self.connection).note()
         midnight = utc_text(datetime.combine(day, time.min, UTC))
         return {
             "advice": self._delete("advice WHERE date < ?", day.isoformat()),
