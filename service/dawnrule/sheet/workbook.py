@@ -49,6 +49,11 @@ _ERROR, _TEXT_OF_FORMULA, _SHARED_TEXT = "e", "str", "s"
 _REFERENCE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 _FIRST_LETTER, _LETTERS = ord("A"), 26
 _ENCRYPTED = 1
+_MOST_DIGITS = 9
+"""Of a number that can be right; more of them are not even converted."""
+
+_TEXT_BYTES = len("<si/>")
+_COUNT_OF_TEXTS = re.compile(rb"uniqueCount\s*=\s*[\"']([^\"']*)")
 _DOCTYPE = "<!DOCTYPE"
 _DOCTYPES = [_DOCTYPE.encode(encoding) for encoding in ("utf-8", "utf-16-le", "utf-16-be")]
 _DAMAGED = "sheet.not_complete"
@@ -172,7 +177,22 @@ def _content(packed: ZipFile, part: ZipInfo, left: int) -> bytes:
         raise MalformedInput(lazy(_DAMAGED))
     if any(doctype in content for doctype in _DOCTYPES):
         raise MalformedInput(lazy("sheet.entities"))
+    _reject_false_count(content)
     return content
+
+
+def _reject_false_count(content: bytes) -> None:
+    """Refuse a part that claims more shared texts than it has room for: the library takes memory
+    for as many as are claimed, and ends the process when there is not enough. It finds the part by
+    its name in any capitals, so every part is looked at."""
+    for claimed in _COUNT_OF_TEXTS.findall(content):
+        if not _is_number(claimed.decode("latin-1")) or int(claimed) * _TEXT_BYTES > len(content):
+            raise MalformedInput(lazy(_DAMAGED_XML))
+
+
+def _is_number(text: str) -> bool:
+    """Tell whether a text is a whole number of no more digits than can be right."""
+    return text.isascii() and text.isdecimal() and len(text) <= _MOST_DIGITS
 
 
 def _reject_overlapping(parts: list[ZipInfo], size: int) -> None:
@@ -294,7 +314,7 @@ def _error(text: str) -> UnreadableCell:
 
 def _repeats(element: Element, what: str) -> int:
     times = element.get(f"{_TABLE}number-{what}-repeated", "1")
-    if not times.isdecimal():
+    if not _is_number(times):
         raise MalformedInput(lazy(_DAMAGED_XML))
     return int(times)
 
@@ -313,8 +333,13 @@ def _column(letters: str) -> int:
 
 
 def _length(lengths: Sequence[int], index: str) -> int:
-    known = index.isdecimal() and int(index) < len(lengths)
-    return lengths[int(index)] if known else 0
+    """Return the length of a shared text. Raises ``MalformedInput`` for one that is not there: the
+    library would read some of these as the first."""
+    if not index:
+        return 0
+    if not _is_number(index) or int(index) >= len(lengths):
+        raise MalformedInput(lazy(_DAMAGED_XML))
+    return lengths[int(index)]
 
 
 def _part_of(parts: Mapping[str, bytes], table: str) -> bytes:
@@ -338,5 +363,5 @@ def _elements(content: bytes, name: str) -> Iterator[Element]:
             if element.tag == name:
                 yield element
                 element.clear()
-    except ParseError as error:
+    except (ParseError, LookupError, ValueError) as error:  # the last two for an encoding
         raise MalformedInput(lazy(_DAMAGED_XML)) from error
