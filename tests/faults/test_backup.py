@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import shutil
 import sqlite3
 import stat
@@ -471,6 +472,81 @@ def test_a_copy_that_is_being_made_is_left_alone(
     monkeypatch.setattr(CHECKED, back_up_too)
     made.append(back_up(db, folder, NOW))
     assert sorted(folder.iterdir()) == sorted(made)
+
+
+KILLABLE = ("os.link", "os.replace", "os.fsync", "dawnrule.application.backups.put_aside")
+"""The steps of a restore between which another process may find what it has done so far."""
+
+
+@pytest.mark.parametrize("step", KILLABLE)
+def test_wherever_a_restore_is_killed_one_of_the_two_is_there(
+    db: Path, folder: Path, step: str
+) -> None:
+    change(db, "UPDATE athletes SET name = 'Before' WHERE id = 'a-03'")
+    file = back_up(db, folder, NOW)
+    change(db, "UPDATE athletes SET name = 'After' WHERE id = 'a-03'")
+    number = 1
+    while killed_at(step, number, "restore", db, file):
+        assert rows(db, NAME) in ([("Before",)], [("After",)])
+        with Store.open(db) as store:
+            Leftovers(store).finish()
+            store.write(lambda transaction: transaction.athletes.put(AFTER))
+        assert half_made(db.parent) == []
+        assert [aside for aside in set_aside(db) if aside.samefile(db)] == []
+        for aside in set_aside(db):
+            assert rows(aside, NAME) == [("After",)]
+            aside.unlink()
+        number += 1
+    assert number > 1
+    assert rows(db, NAME) == [("Before",)]
+
+
+NAME = "SELECT name FROM athletes WHERE id = 'a-03'"
+AFTER = Athlete("a-03", "After", "UTC")
+
+
+def set_aside(db: Path) -> list[Path]:
+    return [file for file in db.parent.glob("squad.db.replaced-*Z") if file.is_file()]
+
+
+def test_a_restore_where_nothing_can_have_two_names_copies_what_was_there(
+    db: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    before = rows(db)
+    file = back_up(db, folder, NOW)
+    monkeypatch.setattr("os.link", refuse)
+    aside = restore(file, db, NOW, replace=True).aside
+    assert aside is not None
+    assert (rows(aside), mode(aside)) == (before, 0o600)
+    assert half_made(db.parent) == []
+
+
+@pytest.mark.parametrize(
+    "left", [f".squad.db.{32 * 'a'}", "squad.db.replaced-20260320T021500.000Z"]
+)
+def test_no_empty_database_is_made_where_a_restore_was_cut_off(db: Path, left: str) -> None:
+    db.rename(db.with_name(left))
+    with pytest.raises(StoreUnusable, match=f"There is no database at .* but {left} is beside"):
+        Store.open(db)
+    refused = typed("serve", "--db", db, "--port", "0")
+    assert (refused.exit_code, left in refused.stderr) == (2, True)
+    assert not db.exists()
+
+
+def test_a_restore_that_was_cut_off_where_no_database_was_is_made_again(
+    db: Path, folder: Path
+) -> None:
+    before = rows(db)
+    file = back_up(db, folder, NOW)
+    db.unlink()
+    assert killed_at("dawnrule.application.backups.move_into_place", 1, "restore", db, file)
+    with pytest.raises(StoreUnusable):
+        Store.open(db)
+    restore(file, db, NOW)
+    assert (rows(db), half_made(db.parent)) == (before, [])
 
 
 @pytest.mark.parametrize("content", [b"athlete_id,date\na-01,2026-03-09\n", b""])

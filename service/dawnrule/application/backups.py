@@ -35,7 +35,7 @@ from dawnrule.store.backup import (
     put_aside,
     refuse_damaged,
 )
-from dawnrule.store.drafts import draft_of
+from dawnrule.store.drafts import ASIDE, draft_of
 
 _TIME = "%Y%m%dT%H%M%S"
 _MICROSECONDS = 1000
@@ -163,5 +163,5 @@ def _erased_athlete(act: str) -> str:
 def _put_aside(db: Path, now: datetime) -> Path | None:
     for cache in db.parent.glob(glob.escape(db.name + ENDING) + "*"):
         cache.unlink()
-    aside = db.with_name(f"{db.name}.replaced-{_stamp(now)}")
+    aside = db.with_name(f"{db.name}{ASIDE}{_stamp(now)}")
     return aside if put_aside(db, aside) else None

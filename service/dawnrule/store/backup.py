@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import glob
 import os
+import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -15,7 +16,7 @@ from dawnrule.store.connection import (
     connect_without_writing,
     failures_named,
 )
-from dawnrule.store.drafts import COMPANIONS, discard_left_behind
+from dawnrule.store.drafts import COMPANIONS, asides_of, discard_left_behind, draft_of
 from dawnrule.store.migrations import is_up_to_date
 from dawnrule.store.tables.ledger import Head, Ledger
 
@@ -112,32 +113,52 @@ def discard_half_made(db: Path, folder: Path, *others: str) -> None:
     ``StoreUnusable``."""
     names = (glob.escape(name) for name in (db.name, *others))
     try:
+        for aside in asides_of(db):
+            if db.exists() and aside.samefile(db):  # whoever gave it a second name was killed
+                aside.unlink()
         discard_left_behind(folder, *names, names_of_backups(db))
     except OSError as error:
         raise StoreUnusable(f"{error.filename} cannot be deleted: {error.strerror}.") from error
 
 
 def move_into_place(copy: Path, place: Path) -> None:
-    """Give a copy its final name, durably: it survives a loss of power."""
+    """Give a copy its final name, durably and in one step: whoever looks, also after a loss of
+    power, finds what was there before or the copy."""
     _sync(copy)
     copy.replace(place)
     _sync(place.parent)
 
 
 def put_aside(db: Path, name: Path) -> bool:
-    """Rename a database with everything it has not yet written back; return False if there is
-    none. A log left behind by a lost database moves too: SQLite would write it into the next one.
+    """Keep a database under a second name, with everything it has not yet written back; return
+    False if there is none. It stays in its place until another is moved there.
 
-    Raises ``Conflict`` when somebody has it open.
+    A log left behind by a lost or damaged database moves away: SQLite would write it into the next
+    one. Raises ``Conflict`` when somebody has the database open, or the name is taken.
     """
     is_there = db.exists()
     if is_there:
         _write_back(db)
-    for companion in ("", *COMPANIONS):
+        _keep_also_as(db, name)
+    for companion in COMPANIONS:
         file = db.with_name(db.name + companion)
         if file.exists():
             file.replace(name.with_name(name.name + companion))
+    _sync(db.parent)
     return is_there
+
+
+def _keep_also_as(db: Path, name: Path) -> None:
+    """Give a database a second name, or a copy where its file system knows no second names."""
+    try:
+        os.link(db, name)
+    except FileExistsError as error:
+        raise Conflict(f"{name} is there already; nothing was restored.") from error
+    except OSError:
+        with draft_of(name) as draft:
+            _make_private(draft)
+            shutil.copyfile(db, draft)
+            move_into_place(draft, name)
 
 
 def _write_back(db: Path) -> None:

@@ -21,6 +21,7 @@ from dawnrule.store.connection import (
     connect_without_writing,
     failures_named,
 )
+from dawnrule.store.drafts import asides_of, drafts_of
 from dawnrule.store.migrations import is_up_to_date, migrate
 from dawnrule.store.reader_pool import Readers
 from dawnrule.store.traces import Traces
@@ -201,6 +202,7 @@ def opened_to_read(path: Path | str) -> Iterator[Readable]:
 
 
 def _ensure_file(file: Path, must_exist: bool) -> None:
+    _refuse_lost(file)
     if must_exist and not file.exists():
         raise StoreUnusable(f"There is no database at {file}.")
     try:
@@ -208,6 +210,19 @@ def _ensure_file(file: Path, must_exist: bool) -> None:
     except OSError as error:
         raise StoreUnusable(f"{file} cannot be opened: {error.strerror}.") from error
     _restrict_to_owner(file)
+
+
+def _refuse_lost(file: Path) -> None:
+    """Raise ``StoreUnusable`` rather than make an empty database where there was one, as what a
+    restore left beside it shows: nobody would notice before their keys are refused."""
+    if file.exists():
+        return
+    left = [*asides_of(file), *drafts_of(file)]
+    if left:
+        raise StoreUnusable(
+            f"There is no database at {file}, but {left[-1].name} is beside it, from a restore. "
+            "Restore again, or move that away to begin with an empty database."
+        )
 
 
 def _restrict_to_owner(file: Path) -> None:

@@ -1,4 +1,6 @@
-"""Drafts: whole copies of a database under hidden names, until they are checked and renamed.
+"""Names beside a database: its drafts, and what a restore put aside.
+
+Drafts are whole copies of a database under hidden names, until they are checked and renamed.
 
 A draft holds everything that the database does, so none may outlive its maker. Whoever makes one
 shares a lock on its folder, which the system ends with the process, however that ends. A draft in a
@@ -19,6 +21,9 @@ from uuid import uuid4
 
 COMPANIONS = ("-wal", "-shm", "-journal")
 """The endings of the files that SQLite keeps beside a database."""
+
+ASIDE = ".replaced-"
+"""What follows the name of a database that a restore put aside; then comes the time."""
 
 _ID = re.compile(rf"[0-9a-f]{{32}}({'|'.join(COMPANIONS)})?")
 _LEFT_BEHIND_SECONDS = 86_400
@@ -41,6 +46,11 @@ def draft_of(file: Path) -> Iterator[Path]:
 def drafts_of(file: Path) -> list[Path]:
     """List the drafts of a file, with the files that SQLite keeps beside them."""
     return _drafts(file.parent, glob.escape(file.name))
+
+
+def asides_of(db: Path) -> list[Path]:
+    """List the databases that restores put aside from a place."""
+    return sorted(db.parent.glob(f"{glob.escape(db.name)}{ASIDE}*Z"))
 
 
 def discard_left_behind(folder: Path, *names: str) -> None:
