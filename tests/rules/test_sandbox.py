@@ -60,8 +60,8 @@ def test_a_text_that_is_no_rule_file_is_refused_with_its_line() -> None:
 @pytest.mark.parametrize(
     ("code", "seconds", "said"),
     [
-        ("os.kill(os.getpid(), signal.SIGSEGV)", 60, "ended with -11"),
-        ("os.kill(os.getpid(), signal.SIGKILL)", 60, "ended with -9"),
+        ("os.kill(os.getpid(), signal.SIGSEGV)", 60, "was ended by signal 11 (Segmentation fault)"),
+        ("os.kill(os.getpid(), signal.SIGKILL)", 60, "was ended by signal 9 (Killed)"),
         ("os._exit(3)", 60, "ended with 3"),
         ("time.sleep(60)", 1, "took longer than 1 s"),
     ],
@@ -72,6 +72,19 @@ def test_what_takes_its_trial_down_is_refused_and_nothing_else_happens(
     monkeypatch.setattr(sandbox, "SANDBOX_COMMAND", child_that(code))
     monkeypatch.setattr(sandbox, "TIMEOUT_SECONDS", seconds)
     assert refused(CLUB) == [f"sent.yaml:1: the trial {said} [trial]"]
+
+
+def test_a_trial_that_runs_out_of_memory_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    code = "\n".join(
+        (
+            "from dawnrule.rules.analysis import sandbox",
+            "sandbox.MEMORY_LIMIT_BYTES = 2**29",
+            "sandbox._answer = lambda *_: bytearray(2**30)",
+            "sandbox.main()",
+        )
+    )
+    monkeypatch.setattr(sandbox, "SANDBOX_COMMAND", (sys.executable, "-c", code))
+    assert refused(CLUB) == ["sent.yaml:1: the trial needed more than 4096 MB of memory [trial]"]
 
 
 def test_a_rule_set_on_which_the_two_evaluations_differ_is_found(

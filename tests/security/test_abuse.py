@@ -171,6 +171,16 @@ def test_a_rule_file_that_is_a_bomb_is_refused_soon(coach: Client, text: str) ->
     assert len(answer.data) < 100_000
 
 
+@pytest.mark.parametrize("number", ["1e400", "-1e400", "9" * 400, "9" * 5000, "!!float .inf"])
+def test_a_threshold_that_is_no_number_is_found_in_its_line(coach: Client, number: str) -> None:
+    text = CLUB.replace("below: 7.5", f"below: {number}")
+    answer = coach.post("/v1/rule-sets", data=text, content_type="application/yaml")
+    assert answer.status_code == 422
+    [finding] = answer.json["findings"]
+    assert finding["line"] == text[: text.index(number)].count("\n") + 1
+    assert "is no number" in finding["message"]
+
+
 JSON_BOMBS = {
     "one name too many in 60,000": "{" + ",".join(f'"{n}":1' for n in [*range(60_000), 7]) + "}",
     "150,000 levels": '{"a":' * 150_000,

@@ -11,6 +11,7 @@ import json
 import logging
 import random
 import resource
+import signal
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
@@ -38,6 +39,9 @@ TIMEOUT_SECONDS = 60
 """The time that one question may take: three times what 300 rules need."""
 
 MEMORY_LIMIT_BYTES = 4 * 2**30
+
+_OUT_OF_MEMORY = 12
+"""The status with which the process says so; it is the number of ENOMEM."""
 
 RANDOM_MORNINGS = 2_000
 """The number of random mornings, each a day and a part, on which both evaluations must agree."""
@@ -93,9 +97,18 @@ def _ask(question: Mapping[str, Any], file: str, published: Texts) -> dict[str, 
         raise _ended(file, f"took longer than {TIMEOUT_SECONDS} s") from error
     if done.returncode:
         _log.error("a trial of %s ended with %s: %s", file, done.returncode, done.stderr)
-        raise _ended(file, f"ended with {done.returncode}")
+        raise _ended(file, _how(done.returncode))
     answer: dict[str, Any] = json.loads(done.stdout)
     return answer
+
+
+def _how(status: int) -> str:
+    """Tell how a process ended that has no answer."""
+    if status == _OUT_OF_MEMORY:
+        return f"needed more than {MEMORY_LIMIT_BYTES // 2**20} MB of memory"
+    if status < 0:
+        return f"was ended by signal {-status} ({signal.strsignal(-status)})"
+    return f"ended with {status}"
 
 
 def _ended(file: str, how: str) -> RuleSetInvalid:
@@ -111,7 +124,11 @@ def main() -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     question = json.load(sys.stdin)
     texts = {(name, version): text for name, version, text in question["published"]}
-    json.dump(_answer(question, texts), sys.stdout)
+    try:
+        answer = json.dumps(_answer(question, texts))
+    except MemoryError:
+        sys.exit(_OUT_OF_MEMORY)
+    sys.stdout.write(answer)
 
 
 def _answer(question: Mapping[str, Any], published: Texts) -> dict[str, Any]:

@@ -14,6 +14,12 @@ from dawnrule.errors import Finding, RuleSetInvalid
 MAX_DEPTH = 40
 """The deepest nesting of a file; a rule needs about ten levels. It prevents stack exhaustion."""
 
+_GREATEST = 2**53 - 1
+"""The greatest whole number that has a digest (RFC 8785); what is no finite number, such as 1e400,
+has none either."""
+
+_SHOWN_CHARACTERS = 20
+
 
 _PLAIN_TAGS = frozenset(
     f"tag:yaml.org,2002:{name}" for name in ("map", "seq", "str", "int", "float", "bool", "null")
@@ -98,7 +104,20 @@ class _Reader:
             return dict(self._members(node, pointer))
         if isinstance(node, yaml.SequenceNode):
             return [self.value(item, f"{pointer}/{i}") for i, item in enumerate(node.value)]
-        return self.loader.construct_object(node)
+        return self._scalar(node, line)
+
+    def _scalar(self, node: yaml.Node, line: int) -> Any:
+        """Return a scalar; refuse a number that no digest can be made of."""
+        shown = str(node.value)[:_SHOWN_CHARACTERS]
+        try:
+            value = self.loader.construct_object(node)
+        except ValueError as error:
+            raise _invalid(self.file, line, f"not YAML: {shown} is no number") from error
+        if isinstance(value, int | float) and not -_GREATEST <= value <= _GREATEST:
+            raise _invalid(
+                self.file, line, f"{shown} is no number from -{_GREATEST} to {_GREATEST}"
+            )
+        return value
 
     def _members(self, node: yaml.MappingNode, pointer: str) -> Iterator[tuple[str, Any]]:
         names: set[str] = set()
