@@ -71,6 +71,28 @@ def test_what_a_setting_cannot_mean_is_told_with_what_it_can(
         Settings.from_environment({name: text})
 
 
+@pytest.mark.parametrize("text", [" , ,", ",", "", " "])
+def test_a_list_of_no_host_does_not_let_every_name_in(text: str) -> None:
+    with pytest.raises(InvalidInput, match="must name at least one host, or be all"):
+        Settings.from_environment({"DAWNRULE_HOSTS": text})
+    assert Settings.from_environment({"DAWNRULE_HOSTS": "all"}).hosts == ()
+
+
+def test_each_name_that_is_not_known_is_told_with_the_nearest_that_is() -> None:
+    environment = {
+        "DAWNRULE_RETENTION_DAY": "30",
+        "dawnrule_hosts": "one.example",
+        "DAWNRULE_KEY": "a client's",
+        "PATH": "/bin",
+    }
+    with pytest.raises(InvalidInput) as refused:
+        Settings.from_environment(environment)
+    assert refused.value.detail.splitlines() == [
+        "DAWNRULE_RETENTION_DAY is not known; did you mean DAWNRULE_RETENTION_DAYS?",
+        "dawnrule_hosts is not known; did you mean DAWNRULE_HOSTS?",
+    ]
+
+
 @pytest.mark.parametrize("text", ["", "many", "-1", "8080.5", "٨"])
 def test_a_number_that_is_none_is_named_by_its_setting(text: str) -> None:
     with pytest.raises(InvalidInput, match="DAWNRULE_PORT must be a whole number"):

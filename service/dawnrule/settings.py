@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from difflib import get_close_matches
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Self, TypeVar
@@ -14,6 +15,11 @@ from dawnrule.errors import FieldError, InvalidInput
 T = TypeVar("T")
 
 _READER = "reader"
+_PREFIX = "DAWNRULE_"
+_OF_OTHERS = {"DAWNRULE_KEY", "DAWNRULE_TESTS"}
+"""Variables of the clients and of the tests, which may be set where the service starts."""
+
+_ALL = "all"
 
 
 class LogForm(StrEnum):
@@ -56,9 +62,14 @@ def _log_form(text: str) -> LogForm:
     return LogForm(text)
 
 
-def _names(text: str) -> tuple[str, ...]:
-    """Split a list at its commas."""
-    return tuple(part.strip() for part in text.split(",") if part.strip())
+def _hosts(text: str) -> tuple[str, ...]:
+    """Split a list at its commas. A list of nothing is refused: it would let every name in."""
+    if text.strip() == _ALL:
+        return ()
+    names = tuple(part.strip() for part in text.split(",") if part.strip())
+    if not names:
+        raise ValueError(f"must name at least one host, or be {_ALL}")
+    return names
 
 
 def _folder(text: str) -> Path | None:
@@ -90,7 +101,7 @@ class Settings:
     sign_in_tries_per_minute: int = _setting(10, _whole)
     wrong_guesses_per_minute: int = _setting(20, _whole)
     proxies: int = _setting(0, _whole)
-    hosts: tuple[str, ...] = _setting((), _names)
+    hosts: tuple[str, ...] = _setting((), _hosts)
     log: LogForm = _setting(LogForm.JSON, _log_form)
     metrics_open: bool = _setting(False, _yes_or_no)
     free_disk_megabytes: int = _setting(100, _whole)
@@ -103,7 +114,9 @@ class Settings:
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Self:
         """Read the settings from environment variables, and take the defaults of the others.
-        Raises ``InvalidInput`` for a value that cannot be accepted."""
+        Raises ``InvalidInput`` for a value that cannot be accepted, and for an unknown name: with a
+        typing error in its name, a setting would silently keep its default."""
+        _refuse_unknown(environment)
         values: dict[str, Any] = {}
         for setting in fields(cls):
             name = variable(setting.name)
@@ -114,13 +127,33 @@ class Settings:
 
 def variable(setting: str) -> str:
     """Name the environment variable of a setting: DAWNRULE_DB."""
-    return f"DAWNRULE_{setting.upper()}"
+    return f"{_PREFIX}{setting.upper()}"
 
 
 def name_and_version(rule_set: str) -> tuple[str, str]:
     """Split ``baseline@1.0.0``; the version is empty if there is none."""
     name, _, version = rule_set.partition("@")
     return name, version
+
+
+def _refuse_unknown(environment: Mapping[str, str]) -> None:
+    """Raise ``InvalidInput`` for variables that look like ours and are not, each with the nearest
+    that is. Their values are not told: they may be secret."""
+    known = [variable(setting.name) for setting in fields(Settings)]
+    ours = (name for name in sorted(environment) if name.upper().startswith(_PREFIX))
+    faults = [
+        FieldError(f"/{name}", None, f"is not known; did you mean {_nearest(name, known)}?")
+        for name in ours
+        if name not in _OF_OTHERS and name not in known
+    ]
+    if faults:
+        named = (f"{fault.pointer[1:]} {fault.detail}" for fault in faults)
+        raise InvalidInput("\n".join(named), faults)
+
+
+def _nearest(name: str, known: Sequence[str]) -> str:
+    [nearest] = get_close_matches(name.upper(), known, n=1, cutoff=0)
+    return nearest
 
 
 def _read(name: str, text: str, reader: Callable[[str], T]) -> T:

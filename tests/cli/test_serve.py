@@ -72,6 +72,8 @@ def test_a_port_that_is_taken_is_wrong_use(tmp_path: Path) -> None:
     [
         (("--db", "/no/such/folder/a.db"), "cannot be opened"),
         (("--db", "a.db", "--port", "70000"), "not in the range"),
+        (("--db", "a.db", "--host", "999.1.1.1"), "999.1.1.1:8080 cannot be served: the host is"),
+        (("--db", "a.db", "--host", "a..b"), "a..b:8080 cannot be served: the host is neither"),
         (("--db", "a.db", "--rule-set", "baseline@9.0.0"), "there are: baseline@1.0.0"),
         ((), "Missing option '--db'"),
     ],
@@ -90,6 +92,8 @@ def test_wrong_use_is_told_before_anything_is_served(
     [
         ("DAWNRULE_BODY_LIMIT_BYTES", "many", "must be a whole number, not 'many'"),
         ("DAWNRULE_PORT", "http", "'http' is not a valid integer range"),
+        ("DAWNRULE_RETENTION", "30", "is not known; did you mean DAWNRULE_RETENTION_DAYS?"),
+        ("DAWNRULE_HOSTS", " , ,", "must name at least one host, or be all, not ' , ,'"),
         ("DAWNRULE_LOG", "loud", "must be one of json, text, off, not 'loud'"),
         ("DAWNRULE_BACKUP_FOLDER", "nowhere", "nowhere is not a folder"),
     ],

@@ -39,6 +39,8 @@ _BEYOND_OUR_LIMIT = 2
 """The server takes bodies of twice the application's limit, so that most that are too large are
 refused in the application's words; beyond that it closes the connection."""
 
+_NO_HOST = "the host is neither an address nor a name that is known here; 127.0.0.1 is this machine"
+
 _log = logging.getLogger("dawnrule.web")
 
 
@@ -91,7 +93,7 @@ class Server:
         self, app: Flask, settings: Settings, inherited: socket.socket | None = None
     ) -> None:
         """Listen on an inherited socket, or on the settings' host and port; port 0 takes a free
-        one. Raises ``OSError``."""
+        one. Raises ``OSError``, also for a host that is no address and no name."""
         self._context = Context.of(app)
         self._stop_seconds = settings.stop_seconds
         self._inherits = inherited is not None
@@ -218,16 +220,19 @@ def serve(app: Flask, settings: Settings, announce: Callable[[str, int], None]) 
 
 
 def _listening(app: Flask, settings: Settings, inherited: socket.socket | None) -> Any:
-    return create_server(
-        app,
-        **_place(settings, inherited),
-        threads=settings.threads,
-        max_request_body_size=_BEYOND_OUR_LIMIT * settings.batch_body_limit_bytes,
-        channel_timeout=_STALLED_AFTER_SECONDS,
-        connection_limit=_CONNECTIONS,
-        ident=None,
-        **_trust(settings.proxies),
-    )
+    try:
+        return create_server(
+            app,
+            **_place(settings, inherited),
+            threads=settings.threads,
+            max_request_body_size=_BEYOND_OUR_LIMIT * settings.batch_body_limit_bytes,
+            channel_timeout=_STALLED_AFTER_SECONDS,
+            connection_limit=_CONNECTIONS,
+            ident=None,
+            **_trust(settings.proxies),
+        )
+    except ValueError as error:  # what waitress makes of a host that cannot be resolved
+        raise OSError(errno.EINVAL, _NO_HOST) from error
 
 
 def _place(settings: Settings, inherited: socket.socket | None) -> dict[str, Any]:
