@@ -78,7 +78,7 @@ def test_a_coach_reads_limits_and_sessions_of_each_block(
     page = words_of(coach_browser.get(address.format(**advice)))
     assert "Growth work (quadriceps): Do less of the same." in page
     assert f"Within limits: {LESS}" in page
-    assert "Instead: the same session, 5 sets of 10, 4 repetitions in reserve at the least" in page
+    assert "same session, 5 sets of 10, 4 repetitions in reserve at the least" in page
     assert "Strength (chest): Train as planned." in page
 
 

@@ -35,7 +35,7 @@ NOW = datetime(2026, 3, 9, 6, tzinfo=UTC)
         ("swap-to-low-damage", ["rest", "swap-to-low-damage"], "short", ["short"], "day_rule"),
         ("rest", ["rest"], "sore", ["a-note"], "all_parts"),
         ("train-as-planned", ["train-as-planned"] * 2, None, [], "all_parts"),
-        ("swap-to-low-damage", ["rest", "train-as-planned"], "sore", [], "mixed"),
+        ("swap-to-low-damage", ["rest", "train-as-planned"], "sore", [], "mixed_parts"),
         ("train-as-planned", [], None, [], "no_parts"),
     ],
 )
