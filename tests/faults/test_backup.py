@@ -8,22 +8,30 @@ import sqlite3
 import stat
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Event, Thread
 
 import pytest
+from flask import Flask
 
 from dawnrule.application.athletes import erase
+from dawnrule.application.audit import audit
 from dawnrule.application.backups import Restored, back_up, backups_of, made_at, restore
+from dawnrule.application.erased import list_erased
 from dawnrule.application.leftovers import Leftovers
 from dawnrule.errors import Conflict, DawnruleError, StoreUnusable
 from dawnrule.model.entities import Athlete
+from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.settings import Settings
 from dawnrule.store import Store
+from dawnrule.store.activity_log import record_act
 from dawnrule.web.backup_schedule import Backups
+from dawnrule.web.context import Context
 from dawnrule.web.observability import Metrics
 from tests.cli.terminal import typed
+from tests.conftest import Client
 from tests.databases.make import make
 from tests.faults.killed_at import killed_at
 
@@ -159,7 +167,7 @@ def test_what_is_restored_is_what_was_backed_up(db: Path, folder: Path) -> None:
     before = rows(db)
     file = back_up(db, folder, NOW)
     db.unlink()
-    assert restore(file, db, NOW) == Restored(None, ())
+    assert restore(file, db, NOW) == Restored(None, (), False)
     assert rows(db) == before
     assert rows(db, "PRAGMA journal_mode") == [("wal",)]
     assert mode(db) == 0o600
@@ -178,7 +186,9 @@ def test_the_database_of_before_is_kept_aside_with_all_it_had(db: Path, folder: 
     assert sorted(path.name for path in db.parent.iterdir()) == ["kept", db.name, aside.name]
 
 
-def test_whoever_was_erased_since_and_is_there_again_is_named(db: Path, folder: Path) -> None:
+def test_whoever_was_erased_since_from_the_database_that_is_replaced_is_erased_again(
+    db: Path, folder: Path
+) -> None:
     with Store.open(db) as store:
         erase(store, "a-04", by="k-01", at=NOW)
         store.write(
@@ -189,14 +199,139 @@ def test_whoever_was_erased_since_and_is_there_again_is_named(db: Path, folder: 
             erase(store, athlete_id, by="k-01", at=NOW)
         store.write(lambda transaction: transaction.athletes.put(Athlete("a-05", "Juno", "UTC")))
         erase(store, "a-05", by="k-01", at=NOW)
-    assert restore(file, db, NOW, replace=True).erased_since == ("a-03", "a-04")
+    assert restore(file, db, NOW, replace=True).erased_again == ("a-03", "a-04")
+
+
+def erased_since_the_back_up(db: Path, folder: Path, *athlete_ids: str) -> Path:
+    """A back-up from before an erasure, with the list beside it that knows of it."""
+    file = back_up(db, folder, NOW)
+    with Store.open(db) as store:
+        for athlete_id in athlete_ids:
+            erase(store, athlete_id, by="k-01", at=NOW)
+    list_erased(db, folder)
+    return file
+
+
+def ids(db: Path) -> list[str]:
+    return [str(row[0]) for row in rows(db, "SELECT id FROM athletes ORDER BY id")]
+
+
+def test_who_was_erased_stays_erased_when_a_back_up_is_restored_on_another_machine(
+    db: Path, folder: Path, tmp_path: Path
+) -> None:
+    file = erased_since_the_back_up(db, folder, "a-04")
+    machine = tmp_path / "another"
+    machine.mkdir()
+    moved = shutil.copytree(folder, machine / "kept") / file.name
+    db.unlink()
+    restored = restore(moved, machine / "other.db", NOW)
+    assert restored == Restored(None, ("a-04",), True)
+    assert ids(machine / "other.db") == ["a-03"]
+    assert b"Tomo" not in (machine / "other.db").read_bytes()
+    with Store.open(machine / "other.db") as store:
+        assert audit(store, RuleSetLibrary.bundled()).is_clean
+
+
+def test_each_back_up_brings_the_list_of_the_erased_with_it(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    with Store.open(db) as store:
+        erase(store, "a-04", by="k-01", at=NOW)
+    back_up(db, folder, NOW + timedelta(days=1))
+    listed = folder / "squad.erased.json"
+    assert mode(listed) == 0o600
+    assert "a-04" not in listed.read_text(encoding="utf-8")
+    db.unlink()
+    assert restore(file, db, NOW).erased_again == ("a-04",)
+
+
+def test_a_service_adds_an_erasure_to_the_list_at_once(
+    coach: Client, store: Store, app: Flask, folder: Path
+) -> None:
+    settings = Settings(backup_folder=folder)
+    context = Context.of(app)
+    metrics = Metrics(store)
+    backups = Backups(store.file, settings, metrics, lambda: NOW)
+    replace(context, backups=backups).attach(app)
+    assert coach.put("/v1/athletes/a-09", json={"name": "Juno", "time_zone": "UTC"}).status_code
+    assert coach.delete("/v1/athletes/a-09").status_code == 200
+    assert (folder / "dawnrule.erased.json").exists()
+    context.attach(app)
+    metrics.close()
+
+
+def test_who_came_back_after_a_restore_is_not_erased_by_the_next(db: Path, folder: Path) -> None:
+    file = erased_since_the_back_up(db, folder, "a-04")
+    for day in (1, 2):
+        db.unlink()
+        assert restore(file, db, NOW).erased_again == (("a-04",) if day == 1 else ())
+        with Store.open(db) as store:
+            store.write(
+                lambda transaction: transaction.athletes.put(Athlete("a-04", "Tomo", "UTC"))
+            )
+        file = back_up(db, folder, NOW + timedelta(days=day))
+        assert ids(db) == ["a-03", "a-04"]
+
+
+def test_who_was_not_in_a_back_up_and_comes_later_is_not_erased(db: Path, folder: Path) -> None:
+    file = back_up(db, folder, NOW)
+    with Store.open(db) as store:
+        store.write(lambda transaction: transaction.athletes.put(Athlete("a-05", "Juno", "UTC")))
+        erase(store, "a-05", by="k-01", at=NOW)
+    list_erased(db, folder)
+    db.unlink()
+    assert restore(file, db, NOW).erased_again == ()
+    with Store.open(db) as store:
+        store.write(lambda transaction: transaction.athletes.put(Athlete("a-05", "Juno", "UTC")))
+    later = back_up(db, folder, NOW + timedelta(days=1))
+    assert restore(later, db, NOW + timedelta(days=2), replace=True).erased_again == ()
+    assert "a-05" in ids(db)
+
+
+def test_an_erasure_in_another_squad_erases_nobody_of_the_same_id(
+    db: Path, folder: Path, tmp_path: Path
+) -> None:
+    other = tmp_path / "other" / "squad.db"
+    other.parent.mkdir()
+    make(other)
+    with Store.open(other) as store:
+        store.write(
+            lambda transaction: record_act(
+                transaction, "athlete-added", by="k-01", at=NOW, about={"athlete_id": "a-04"}
+            )
+        )
+    erased_since_the_back_up(other, folder, "a-04")
+    file = back_up(db, folder, NOW + timedelta(days=1))
+    db.unlink()
+    assert restore(file, db, NOW).erased_again == ()
+    restored = restore(file, other, NOW, replace=True)
+    assert restored.erased_again == ()
+
+
+def test_a_restore_without_a_list_says_that_nothing_is_known(db: Path, folder: Path) -> None:
+    file = erased_since_the_back_up(db, folder, "a-04")
+    (folder / "squad.erased.json").unlink()
+    db.unlink()
+    told = typed("restore", file, "--db", db)
+    assert told.exit_code == 0
+    assert "Nothing here says who was erased after this backup was made" in told.stderr
+
+
+def test_a_list_that_cannot_be_read_is_told_before_anybody_comes_back(
+    db: Path, folder: Path
+) -> None:
+    file = erased_since_the_back_up(db, folder, "a-04")
+    (folder / "squad.erased.json").write_text("[", encoding="utf-8")
+    before = rows(db)
+    with pytest.raises(StoreUnusable, match="the list of who was erased, cannot be read"):
+        restore(file, db, NOW, replace=True)
+    assert rows(db) == before
 
 
 def test_a_database_from_before_the_ledger_names_nobody(db: Path, folder: Path) -> None:
     file = back_up(db, folder, NOW)
     old = Path(__file__).parents[1] / "databases" / "m003_published_rule_sets.db"
     shutil.copy(old, db)
-    assert restore(file, db, NOW, replace=True).erased_since == ()
+    assert restore(file, db, NOW, replace=True).erased_again == ()
 
 
 @pytest.mark.parametrize("body", ["{", "[]", '{"about": {}}'])
@@ -211,17 +346,17 @@ def test_an_act_that_somebody_changed_keeps_nobody_from_restoring(
         "DROP TRIGGER ledger_stays_as_it_is",
         f"UPDATE ledger SET body = '{body}' WHERE act = 'athlete-erased'",
     )
-    assert restore(file, db, NOW, replace=True).erased_since == ()
+    assert restore(file, db, NOW, replace=True).erased_again == ()
 
 
-def test_the_command_says_how_to_erase_once_more(db: Path, folder: Path) -> None:
+def test_the_command_says_who_was_erased_once_more(db: Path, folder: Path) -> None:
     file = back_up(db, folder, NOW)
     with Store.open(db) as store:
         erase(store, "a-04", by="k-01", at=NOW)
     restored = typed("restore", file, "--db", db, "--replace")
     assert restored.exit_code == 0
-    assert "a-04 was erased after this backup was made, and is back." in restored.stderr
-    assert f"dawnrule athletes erase a-04 --db {db}" in restored.stderr
+    assert "a-04 was erased after this backup was made, and was erased again." in restored.stderr
+    assert "Nothing here says" not in restored.stderr
 
 
 def test_a_database_that_is_too_damaged_to_open_is_put_aside_too(db: Path, folder: Path) -> None:

@@ -4,14 +4,13 @@ A back-up is one database file, named by the time (UTC) at which it was made. No
 final name before it passed SQLite's own check, the check of references and the audit of the ledger.
 A back-up of an older version is kept as it is, and is migrated when it is restored.
 
-Erased athletes remain in older back-ups until the last of these is rotated out; restoring one names
-the athletes who must be erased again.
+Erased athletes remain in older back-ups until the last of these is rotated out; restoring one
+erases them again, by the list that lies beside the back-ups (``erased``).
 """
 
 from __future__ import annotations
 
 import glob
-import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,13 +18,11 @@ from pathlib import Path
 from dawnrule.analytics.archive import ENDING
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import audit
-from dawnrule.errors import Conflict, StoreBusy, StoreUnusable
+from dawnrule.application.erased import erase_again, erasures_elsewhere, list_erased, list_of
+from dawnrule.errors import Conflict, StoreUnusable
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store
-from dawnrule.store.activity_log import ATHLETE_ERASED
 from dawnrule.store.backup import (
-    acts_in,
-    athletes_in,
     copy_database,
     discard_half_made,
     is_of_this_version,
@@ -54,7 +51,7 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
     file = to / f"{db.stem}-{_stamp(now)}.db" if to.is_dir() else to
     if file.exists():
         raise Conflict(f"{file} is there already; a back-up takes no other file's place.")
-    discard_half_made(db, file.parent, file.name)
+    discard_half_made(db, file.parent, file.name, list_of(db, file.parent).name)
     with draft_of(file) as draft:
         copy_database(db, draft)
         refuse_damaged(draft, db)
@@ -62,6 +59,7 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
             _refuse_broken_chain(draft, db)
             keep_in_one_file(draft)
         move_into_place(draft, file)
+    list_erased(db, file.parent)
     if keep is not None and to.is_dir():
         others = [other for other in backups_of(db, to) if other != file]
         for old in others[: max(0, len(others) - keep + 1)]:
@@ -72,15 +70,16 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
 @dataclass(frozen=True, slots=True)
 class Restored:
     """The result of a restore. ``aside`` is where the previous database is kept, None if there was
-    none. ``erased_since`` are the ids of athletes erased from it after the back-up was made, who
-    are back."""
+    none. ``erased_again`` are the ids of athletes who were erased after the back-up was made, and
+    from the restored database too; ``knows_erased`` is False where nothing told of erasures."""
 
     aside: Path | None
-    erased_since: tuple[str, ...]
+    erased_again: tuple[str, ...]
+    knows_erased: bool
 
 
 def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> Restored:
-    """Replace a database by a back-up.
+    """Replace a database by a back-up, without the athletes who were erased since.
 
     Raises ``Conflict`` when there is a database and ``replace`` is False, or it is in use, and
     ``StoreUnusable`` for a back-up that is damaged, newer, or not a Dawnrule database.
@@ -95,10 +94,11 @@ def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> 
         refuse_damaged(draft, backup)
         is_of_this_version(draft)  # refuses what is newer or not ours, before it is changed
         _refuse_broken_chain(draft, backup)
-        erased_since = _erased_since(db, draft)
+        told = erasures_elsewhere(backup, db)
+        erased_again = erase_again(draft, told, now)
         aside = _put_aside(db, now)
         move_into_place(draft, db)
-    return Restored(aside, erased_since)
+    return Restored(aside, erased_again, bool(told))
 
 
 def backups_of(db: Path, folder: Path) -> list[Path]:
@@ -138,26 +138,6 @@ def _refuse_broken_chain(copy: Path, of: Path) -> None:
 def _stamp(now: datetime) -> str:
     in_utc = now.astimezone(UTC)
     return f"{in_utc:{_TIME}}.{in_utc.microsecond // _MICROSECONDS:03}Z"
-
-
-def _erased_since(db: Path, draft: Path) -> tuple[str, ...]:
-    """List athletes who were erased from a database and are in the draft that replaces it; nobody
-    where there is no readable database."""
-    if not db.exists():
-        return ()
-    try:
-        since = acts_in(db, ATHLETE_ERASED) - acts_in(draft, ATHLETE_ERASED)
-    except (StoreBusy, StoreUnusable):
-        return ()
-    return tuple(sorted({*map(_erased_athlete, since)} & athletes_in(draft)))
-
-
-def _erased_athlete(act: str) -> str:
-    """Read the athlete of an act of erasure; empty if the act was tampered with."""
-    try:
-        return str(json.loads(act)["about"]["athlete_id"])
-    except (KeyError, TypeError, ValueError):
-        return ""
 
 
 def _put_aside(db: Path, now: datetime) -> Path | None:

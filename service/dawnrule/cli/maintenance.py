@@ -66,6 +66,10 @@ def apply(days: int, clock_is_right: bool, db: Path) -> None:
 
 _OWNER_ONLY = 0o700
 _ENDING = ".db"
+_NOTHING_KNOWN = (
+    "Nothing here says who was erased after this backup was made: there is no list beside it, and "
+    "no earlier database. If anybody was, erase them again: dawnrule athletes erase"
+)
 
 
 @click.command()
@@ -113,7 +117,8 @@ def restore(backup: Path, db: Path, replace: bool) -> None:
 
     The backup is checked as when it was made; one that is damaged, or was made by a newer version,
     is refused, and nothing changes. The previous database is kept beside it. Athletes who were
-    erased after the backup was made are listed, so that you can erase them again.
+    erased after the backup was made are erased again, as the list beside the backups and the
+    previous database say.
 
     \b
     Example:
@@ -123,13 +128,12 @@ def restore(backup: Path, db: Path, replace: bool) -> None:
     if restored.aside is not None:
         click.echo(f"The previous database is kept as {restored.aside}.", err=True)
     click.echo(f"{db} is restored from {backup}.", err=True)
-    for athlete_id in restored.erased_since:
-        again = f"dawnrule athletes erase {athlete_id} --db {db}"
+    for athlete_id in restored.erased_again:
         click.echo(
-            f"{athlete_id} was erased after this backup was made, and is back. To erase them "
-            f"again: {again}",
-            err=True,
+            f"{athlete_id} was erased after this backup was made, and was erased again.", err=True
         )
+    if not restored.knows_erased:
+        click.echo(_NOTHING_KNOWN, err=True)
 
 
 def _is_named_as_a_file(to: str, place: Path) -> bool:

@@ -89,6 +89,16 @@ def acts_in(file: Path, act: str) -> set[str]:
         return {body for (body,) in found}
 
 
+def first_digest_in(file: Path) -> str | None:
+    """Read the digest of the first entry of a database's ledger, by which all its copies are known;
+    None where there is none yet. Raises ``StoreUnusable`` and ``StoreBusy``."""
+    with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
+        if connection.execute(_HAS_LEDGER).fetchone() is None:
+            return None
+        row = connection.execute("SELECT digest FROM ledger WHERE position = 1").fetchone()
+        return str(row[0]) if row else None
+
+
 def athletes_in(file: Path) -> set[str]:
     """Read the ids of a database's athletes. Raises ``StoreUnusable`` and ``StoreBusy``."""
     with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:

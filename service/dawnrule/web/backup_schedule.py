@@ -18,8 +18,9 @@ from subprocess import PIPE
 from threading import Event, Thread
 
 from dawnrule.application.backups import backups_of, made_at
+from dawnrule.application.erased import list_erased
 from dawnrule.background import every
-from dawnrule.errors import StoreUnusable
+from dawnrule.errors import StoreBusy, StoreUnusable
 from dawnrule.settings import Settings
 from dawnrule.store.backup import discard_half_made
 from dawnrule.web.observability import Metrics
@@ -67,6 +68,7 @@ class Backups:
         if self._folder is None or self._stop.is_set():
             return False
         self._discard_half_made(self._folder)
+        self.list_erased()
         now = self._clock()
         times = map(made_at, backups_of(self._db, self._folder))
         newest = max((at for at in times if at <= now), default=None)
@@ -74,6 +76,17 @@ class Backups:
             self._metrics.backed_up(newest.timestamp())
             return False
         return self._make(self._folder)
+
+    def list_erased(self) -> None:
+        """Add who was erased to the list beside the back-ups, so that a restore brings nobody back
+        who was erased after the last of these. A failure is logged, and retried with the next
+        check."""
+        if self._folder is None:
+            return
+        try:
+            list_erased(self._db, self._folder)
+        except (StoreBusy, StoreUnusable) as error:
+            _log.error("the list of who was erased was not written: %s", error.detail)
 
     def _discard_half_made(self, folder: Path) -> None:
         """Delete whole copies that a killed process left behind: at the start of the service, and

@@ -84,4 +84,6 @@ def erase_athlete(athlete_id: str) -> Erased:
     erasure that was cut off is finished when it is asked for again.
     """
     ctx = context()
-    return erase(ctx.store, athlete_id, by=caller().id, at=ctx.clock())
+    erased = erase(ctx.store, athlete_id, by=caller().id, at=ctx.clock())
+    ctx.backups.list_erased()
+    return erased
