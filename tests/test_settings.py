@@ -33,6 +33,7 @@ SAID: Mapping[str, tuple[str, object]] = {
     "wrong_guesses_per_minute": ("0", 0),
     "proxies": ("1", 1),
     "hosts": ("one.example, two.example,", ("one.example", "two.example")),
+    "public_url": ("https://dawn.example/", "https://dawn.example"),
     "log": ("text", LogForm.TEXT),
     "metrics_open": ("yes", True),
     "free_disk_megabytes": ("5", 5),
@@ -61,6 +62,15 @@ def test_a_folder_that_is_not_named_is_none() -> None:
     [
         ("DAWNRULE_LOG", "loud", "DAWNRULE_LOG must be one of json, text, off, not 'loud'."),
         ("DAWNRULE_METRICS_OPEN", "true", "DAWNRULE_METRICS_OPEN must be yes or no, not 'true'."),
+        *(
+            ("DAWNRULE_PUBLIC_URL", text, f"must be a URL like https://dawn.example, not {text!r}.")
+            for text in ("dawn.example", "ftp://dawn.example", "https://", "https://a b")
+        ),
+        (
+            "DAWNRULE_PUBLIC_URL",
+            "https://me@dawn.example",
+            "must be a URL without a name, a query or a fragment",
+        ),
         ("DAWNRULE_BACKUP_KEEP", "0", "DAWNRULE_BACKUP_KEEP must be at least 1, not '0'."),
     ],
 )

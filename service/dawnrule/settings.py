@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Self, TypeVar
+from urllib.parse import urlsplit
 
 from dawnrule.errors import FieldError, InvalidInput
 
@@ -72,6 +73,19 @@ def _hosts(text: str) -> tuple[str, ...]:
     return names
 
 
+def _url(text: str) -> str | None:
+    """Read where others reach the service, without a slash at the end."""
+    if not text:
+        return None
+    url = urlsplit(text)
+    is_plain = text.isascii() and text.isprintable() and " " not in text
+    if not is_plain or url.scheme not in ("http", "https") or not url.hostname:
+        raise ValueError("must be a URL like https://dawn.example")
+    if url.query or url.fragment or url.username is not None:
+        raise ValueError("must be a URL without a name, a query or a fragment")
+    return text.rstrip("/")
+
+
 def _folder(text: str) -> Path | None:
     return Path(text) if text else None
 
@@ -82,10 +96,11 @@ class Settings:
     its name in capitals: ``DAWNRULE_DB``.
 
     ``rule_set`` (name@version) decides where none was activated. The body limits are per request;
-    that of a batch is larger because it carries a whole squad. Rates per minute are counted in
-    each process; 0 means no limit. ``proxies`` is the number of proxies in front of the service
-    whose X-Forwarded-For is trusted. ``hosts`` are the host names that the service answers to; an
-    empty tuple means all. Data older than ``retention_days`` is deleted; 0 keeps everything.
+    that of a batch is larger because it carries a whole squad. Rates per minute are counted in each
+    process; 0 means no limit. ``proxies`` is the number of proxies in front of the service whose
+    X-Forwarded-For is trusted. ``hosts`` are the host names that the service answers to; an empty
+    tuple means all. ``public_url`` is where others reach the service. Data older than
+    ``retention_days`` is deleted; 0 keeps everything.
     """
 
     db: Path = _setting(Path("dawnrule.db"), Path)
@@ -102,6 +117,7 @@ class Settings:
     wrong_guesses_per_minute: int = _setting(20, _whole)
     proxies: int = _setting(0, _whole)
     hosts: tuple[str, ...] = _setting((), _hosts)
+    public_url: str | None = _setting(None, _url)
     log: LogForm = _setting(LogForm.JSON, _log_form)
     metrics_open: bool = _setting(False, _yes_or_no)
     free_disk_megabytes: int = _setting(100, _whole)

@@ -66,7 +66,8 @@ def test_sheet_phone_and_page_tell_of_one_morning_with_one_rule_and_one_digest(
 
     # The athlete's phone reads it at her private address, and a formula in the sheet does too.
     given = call(live_server, "POST", f"/v1/athletes/{ATHLETE}/addresses", json={"purpose": "read"})
-    (address,) = [url for url in given["urls"] if url.endswith("/today.txt")]
+    (path,) = [path for path in given["paths"] if path.endswith("/today.txt")]
+    address = f"{live_server.base_url}{path}"
     spoken = requests.get(address, timeout=PATIENCE_SECONDS).text
     assert spoken.startswith(f"{row['verdict']}: ")
     assert row["reason"].partition(". ")[0] in spoken

@@ -50,6 +50,16 @@ def test_without_a_url_it_begins_with_where_the_service_listens_and_says_so(db: 
     assert result.stdout.startswith("http://192.0.2.7:9000/check-in/")
     assert "pass it with --url" in result.stderr
     assert "--url" not in typed(*words, "--url", "https://dawn.example").stderr
+    told = typed(*words, DAWNRULE_PUBLIC_URL="https://dawn.example/")
+    assert told.stdout.startswith("https://dawn.example/check-in/")
+    assert "--url" not in told.stderr
+
+
+def test_no_address_is_made_that_could_not_be_shown(db: Path) -> None:
+    words = ("addresses", "create", "--athlete", "a-03", "--purpose", "check-in", "--db", db)
+    assert typed(*words, DAWNRULE_PORT="none").exit_code == 1
+    with Store.open(db) as store:
+        assert store.read(lambda transaction: transaction.private_addresses.all()) == []
 
 
 def test_an_address_is_for_one_athlete_and_purpose(db: Path) -> None:

@@ -73,8 +73,8 @@ def private_address(live_server: LiveServer) -> PrivateAddress:
             headers={"Authorization": f"Bearer {live_server.keys['coach']}"},
             timeout=PATIENCE_SECONDS,
         )
-        (address,) = [url for url in response.json()["urls"] if url.endswith("/today.txt")]
-        return str(address)
+        (path,) = [path for path in response.json()["paths"] if path.endswith("/today.txt")]
+        return f"{live_server.base_url}{path}"
 
     return give
 

@@ -243,19 +243,29 @@ def test_no_header_is_too_strange(coach: Client, coach_key: str, client: Any, na
 def test_the_host_that_is_claimed_is_in_no_answer(
     app: Flask, coach: Client, coach_browser: Client
 ) -> None:
-    """A private address is given in full to the coach who asked for it under that name; and if the
-    service was told its name, it answers to no other."""
+    """Not even in a new private address, which would be sent on with its token."""
     ids = of_athlete(coach, MINE)
-    gives_addresses = {"addresses.give_private_address", "addresses.rotate_private_address"}
     claimed = {"Host": EVIL, "X-Forwarded-Host": EVIL, "Forwarded": f"host={EVIL}"}
     for route in routes(app):
-        if route.method in ("GET", "POST") and route.endpoint not in gives_addresses:
+        if route.method in ("GET", "POST"):
             browser = coach_browser if route.rule.startswith("/coach") else coach
             answer = route.call(browser, ids, headers=claimed)
             assert EVIL.encode() not in answer.data + str(answer.headers).encode(), route
     for path in ("/coach", "//v1/athletes", "/static//page.css"):
         answer = coach.get(path, headers=claimed)
         assert EVIL not in answer.text + str(answer.headers), path
+
+
+class TestOfOneName:
+    @pytest.fixture
+    def settings(self, settings: Settings) -> Settings:
+        return replace(settings, hosts=("training.example",))
+
+    def test_a_name_that_is_refused_is_in_no_answer(self, client: Client) -> None:
+        for path in ("/healthz", "/v1/athletes", "/coach", "/nowhere"):
+            answer = client.get(path, headers={"Host": EVIL})
+            assert answer.status_code == 400
+            assert EVIL not in answer.text + str(answer.headers), path
 
 
 def test_what_is_said_to_be_forwarded_is_not_believed(live_server: LiveServer) -> None:
@@ -273,7 +283,8 @@ def test_what_is_said_to_be_forwarded_is_not_believed(live_server: LiveServer) -
         timeout=SECONDS,
     )
     [text, *_] = answer.json()["urls"]
-    assert text.startswith(f"{live_server.base_url}/feeds/")
+    assert text.startswith("/feeds/")
+    assert EVIL not in answer.text + str(answer.headers)
 
 
 def asked(live_server: LiveServer, raw: bytes) -> bytes:

@@ -51,12 +51,24 @@ def test_a_coach_gives_an_address_that_is_shown_whole_once(coach: Client, store:
     given = coach.post("/v1/athletes/a-03/addresses", json=body)
     assert given.status_code == 201
     assert [path.rpartition("/")[2] for path in given.json["paths"]] == list(FILES)
-    assert given.json["urls"] == [f"http://localhost{path}" for path in given.json["paths"]]
+    assert given.json["urls"] == given.json["paths"]
     token = given.json["paths"][0].split("/")[2]
     [listed] = coach.get("/v1/athletes/a-03/addresses").json["addresses"]
     assert listed == {k: v for k, v in given.json.items() if k not in ("paths", "urls")}
     assert token not in json.dumps(listed)
     assert all(token.encode() not in file.read_bytes() for file in store.file.parent.iterdir())
+
+
+class TestWithAPublicUrl:
+    @pytest.fixture
+    def settings(self, settings: Settings) -> Settings:
+        return replace(settings, public_url="https://dawn.example/squad")
+
+    def test_an_address_is_given_as_others_reach_it(self, coach: Client) -> None:
+        first = coach.post("/v1/athletes/a-03/addresses", json={"purpose": "read"}).json
+        other = coach.post(f"/v1/addresses/{first['address_id']}/rotate").json
+        for given in (first, other):
+            assert given["urls"] == [f"https://dawn.example/squad{p}" for p in given["paths"]]
 
 
 def test_an_address_for_checking_in_is_one_page(coach: Client, client: Client) -> None:

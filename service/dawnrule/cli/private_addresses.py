@@ -22,6 +22,8 @@ from dawnrule.web.private.addresses import paths_of
 
 _url_option = click.option(
     "--url",
+    envvar="DAWNRULE_PUBLIC_URL",
+    show_envvar=True,
     metavar="URL",
     help="The public address of the service, like https://dawn.example; printed addresses start "
     "with it. By default they start with the address that the service listens on.",
@@ -64,13 +66,14 @@ def create(athlete_id: str, purpose: str, label: str | None, url: str | None, db
     Example:
       dawnrule addresses create --athlete a-03 --purpose read --db squad.db
     """
+    base = url or _listening_at()
     with Store.open(db, must_exist=True) as store:
         created = store.write(
             lambda transaction: create_address(
                 transaction, athlete_id, Purpose(purpose), label, by=COMMAND_LINE, at=now()
             )
         )
-    _print(created, url, db)
+    _print(created, base, db, is_public=bool(url))
 
 
 @addresses.command("list")
@@ -101,11 +104,12 @@ def rotate(address_id: str, url: str | None, db: Path) -> None:
     Example:
       dawnrule addresses rotate 1f0a6c2e --db squad.db
     """
+    base = url or _listening_at()
     with Store.open(db, must_exist=True) as store:
         created = store.write(
             lambda transaction: rotate_address(transaction, address_id, by=COMMAND_LINE, at=now())
         )
-    _print(created, url, db)
+    _print(created, base, db, is_public=bool(url))
 
 
 @addresses.command()
@@ -125,11 +129,11 @@ def revoke(address_id: str, db: Path) -> None:
     click.echo(f"The address {address_id} is revoked.", err=True)
 
 
-def _print(created: NewAddress, url: str | None, db: Path) -> None:
-    base = (url or _listening_at()).rstrip("/")
+def _print(created: NewAddress, base: str, db: Path, *, is_public: bool) -> None:
+    base = base.rstrip("/")
     for path in paths_of(created.address.purpose, created.token):
         click.echo(base + path)
-    if not url:
+    if not is_public:
         click.echo(
             f"{base} can be reached from this machine only, if at all: {_USE_PUBLIC_ADDRESS}",
             err=True,

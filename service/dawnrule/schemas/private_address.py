@@ -58,7 +58,10 @@ class GivenAddressSchema(PrivateAddressSchema):
     urls = fields.List(
         fields.String(),
         required=True,
-        metadata={"description": "The same, as this service was reached."},
+        metadata={
+            "description": "The same after the public URL of the service, or the paths alone where "
+            "it was not told one (`DAWNRULE_PUBLIC_URL`)."
+        },
     )
 
 

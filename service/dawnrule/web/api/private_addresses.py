@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from flask import Response, request
+from flask import Response
 
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.private_addresses import (
@@ -31,7 +31,8 @@ addresses = Blueprint(
 
 @dataclass(frozen=True, slots=True)
 class GivenAddress:
-    """A new private address with its paths, and its URLs on the host of the request."""
+    """A new private address with its paths, and its URLs where the service knows its own. The host
+    that a request names is whatever its sender claims, and would send the token there."""
 
     address: PrivateAddress
     paths: list[str]
@@ -97,5 +98,5 @@ def _now() -> datetime:
 
 def _given(given: NewAddress) -> GivenAddress:
     paths = paths_of(given.address.purpose, given.token)
-    root = request.url_root.rstrip("/")
-    return GivenAddress(given.address, paths, [root + path for path in paths])
+    base = context().settings.public_url or ""
+    return GivenAddress(given.address, paths, [base + path for path in paths])

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from flask import Flask, Response, g, request
-from werkzeug.exceptions import HTTPException, InternalServerError, NotFound
+from werkzeug.exceptions import HTTPException, InternalServerError, NotFound, SecurityError
 
 from dawnrule import errors
 from dawnrule.errors import DawnruleError, FieldError, NotReady, StoreBusy, Unauthorized
@@ -155,6 +155,7 @@ _HEADERS: Mapping[type[DawnruleError], Mapping[str, str]] = {
 }
 _LOST_IN_TRANSLATION = ("content-type", "content-length")
 _SERVER_ERROR = 500
+_OTHER_HOST = "The service does not answer to the name in the header Host."
 _NOTHING_HERE = "There is nothing at this address. All that there is stands at /docs."
 
 
@@ -182,6 +183,8 @@ def answer_http_error(error: HTTPException) -> Response:
     if isinstance(error, InternalServerError):
         _log.error("request %s failed", g.request_id, exc_info=error.original_exception)
         detail = f"Something went wrong here. Name {g.request_id} when asking about it."
+    elif isinstance(error, SecurityError):  # its own words repeat the host
+        detail = _OTHER_HOST
     elif error.description == NotFound.description:
         detail = _NOTHING_HERE
     else:
