@@ -307,6 +307,12 @@ RAW = {
     "a name with a blank": (b"Host : a", 400),
     "a bare line feed": (b"A: b\nC: d", 400),
     "a zero byte": (b"A: b\0", 400),
+    "two hosts": (b"Host: y", 400),
+    "the same host twice": (b"host: x", 400),
+    "a header folded with a blank": (b"A: b\r\n c", 400),
+    "a header folded with a tab": (b"A: b\r\n\tc", 400),
+    "a length of 5,000 digits": (b"Content-Length: " + b"9" * 5_000, 400),
+    "the same, with a question": (b"Expect: 100-continue\r\nContent-Length: " + b"9" * 5_000, 400),
 }
 
 
@@ -337,6 +343,40 @@ def test_a_second_request_cannot_hide_behind_a_first(live_server: LiveServer) ->
     answer = asked(live_server, raw)
     assert answer.startswith((b"HTTP/1.0 400", b"HTTP/1.1 400"))
     assert answer.count(b"HTTP/1.") == 1
+
+
+def first_answer(live_server: LiveServer, raw: bytes) -> bytes:
+    """What the server answers first, to a client that waits with its side open."""
+    host, port = live_server.base_url.removeprefix("http://").split(":")
+    with socket.create_connection((host, int(port)), SOON_SECONDS) as connection:
+        connection.sendall(raw)
+        return connection.recv(65536)
+
+
+@pytest.mark.parametrize("version", ["", " HTTP/9.9", " HTTP/1.2", " HTTP/2.0", " HTTP/0.9"])
+def test_another_version_of_http_is_refused(live_server: LiveServer, version: str) -> None:
+    raw = f"GET /healthz{version}\r\nHost: x\r\n\r\n".encode()
+    assert first_answer(live_server, raw).startswith(b"HTTP/1.0 400")
+
+
+@pytest.mark.parametrize(
+    ("request_line", "headers", "status"),
+    [
+        ("GET /healthz", "", 200),
+        ("POST /v1/check-ins", "Content-Length: 0\r\n", 401),
+        ("POST /v1/check-ins", "Content-Length: 999999999\r\n", 413),
+        ("POST /v1/check-ins", "Content-Length: 5\r\nTransfer-Encoding: chunked\r\n", 400),
+        ("POST /v1/check-ins", "Content-Length: x\r\n", 400),
+        ("GET http://[/", "", 400),
+        ("POST /v1/check-ins", "Content-Length: 5\r\n", 100),
+    ],
+)
+def test_who_asks_whether_to_send_a_body_is_answered_at_once(
+    live_server: LiveServer, request_line: str, headers: str, status: int
+) -> None:
+    """Also where there is no body: what was asked for is answered then."""
+    raw = f"{request_line} HTTP/1.1\r\nHost: x\r\nExpect: 100-continue\r\n{headers}\r\n"
+    assert first_answer(live_server, raw.encode())[9:12] == str(status).encode()
 
 
 LIKE = {"/v1/sessions/batch": "/v1/sessions/<session_id>"}

@@ -39,6 +39,7 @@ _BEYOND_OUR_LIMIT = 2
 """The server takes bodies of twice the application's limit, so that most that are too large are
 refused in the application's words; beyond that it closes the connection."""
 
+_VERSIONS = ("1.0", "1.1")
 _NO_HOST = "the host is neither an address nor a name that is known here; 127.0.0.1 is this machine"
 
 _log = logging.getLogger("dawnrule.web")
@@ -57,15 +58,40 @@ class _Task(WSGITask):
 
 
 class _Request(HTTPRequestParser):
-    """One request whose end every proxy in between sees at the same place."""
+    """One request that every proxy in between reads in the same way."""
 
     def parse_header(self, header_plus: bytes) -> None:
-        """Parse the head. Raises ``ParsingError`` for Content-Length beside Transfer-Encoding (RFC
-        9112, section 6.1): by one of them, another request may be hidden behind this one (request
-        smuggling)."""
-        super().parse_header(header_plus)
+        """Parse the head. Raises ``ParsingError`` for one that another program may read
+        otherwise."""
+        try:
+            _refuse_folded(header_plus)
+            super().parse_header(header_plus)
+            self._refuse_ambiguous()
+            if self.body_rcv is None or self.content_length >= self.adj.max_request_body_size:
+                self.expect_continue = False
+        except ValueError as error:  # of a URL, or of a number of thousands of digits
+            self.expect_continue = False
+            raise ParsingError("Malformed address or Content-Length") from error
+        except Exception:
+            self.expect_continue = False  # else the body of what is refused is waited for
+            raise
+
+    def _refuse_ambiguous(self) -> None:
+        """Raise ``ParsingError`` for another version, several hosts (RFC 9112, section 3.2), and
+        Content-Length beside Transfer-Encoding (section 6.1): by one of them, another request may
+        be hidden behind this one (request smuggling)."""
+        if self.version not in _VERSIONS:
+            raise ParsingError(f"The version must be {' or '.join(_VERSIONS)}")
+        if "," in self.headers.get("HOST", ""):  # headers of the same name come joined
+            raise ParsingError("More than one Host")
         if self.chunked and "CONTENT_LENGTH" in self.headers:
             raise ParsingError("Content-Length beside Transfer-Encoding")
+
+
+def _refuse_folded(head: bytes) -> None:
+    """Raise ``ParsingError`` for a header that goes on in another line (RFC 9112, section 5.2)."""
+    if b"\r\n " in head or b"\r\n\t" in head:
+        raise ParsingError("A header stands in one line")
 
 
 class _Channel(HTTPChannel):
