@@ -11,7 +11,7 @@ from dawnrule.model import Vocabulary
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_check_in
-from dawnrule.sheet import CHECK_INS, SESSIONS, Sheet, SheetRow, read_sheet
+from dawnrule.sheet import CHECK_INS, SESSIONS, ReadOptions, Sheet, SheetRow, read_sheet
 from dawnrule.sheet.errors import CellFault
 
 SIMPLE = "athlete_id,date,sleep_hours\na-01,2026-03-09,6.5\n"
@@ -621,3 +621,10 @@ def test_what_a_block_of_a_session_can_say_has_a_column() -> None:
     assert (read.to_json() or {})["blocks"] == [
         {"goal": "strength", "output": "dropped", "output_drop_percent": 8, "longest_run_km": 12.5}
     ]
+
+
+def test_a_long_sheet_with_a_short_row_is_counted_too() -> None:
+    counted: list[int] = []
+    sheet = b"muscle_group,soreness,athlete_id,date\nchest,1,a-03,2026-03-09\nchest,1\n"
+    read_sheet(sheet, CHECK_INS, ReadOptions(check_count=counted.append))
+    assert counted == [2]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import pytest
+from flask import Flask
 
 from dawnrule.store import Store
+from dawnrule.web.context import Context
 from tests.conftest import Client
 from tests.factories import DAY_OFF, EXAMPLE, changed
 
@@ -286,3 +289,34 @@ def test_other_media_types_get_415(poster: Client) -> None:
     answer = poster.post(BATCH, data=b"", content_type="application/vnd.ms-excel")
     assert answer.status_code == 415
     assert "text/csv" in answer.json["detail"]
+
+
+@pytest.mark.parametrize("count", [0, 3])
+def test_rows_are_counted_before_any_is_read(
+    app: Flask, poster: Client, monkeypatch: pytest.MonkeyPatch, count: int
+) -> None:
+    def read_row(*_: object) -> None:
+        raise AssertionError("no row is to be read")
+
+    context = Context.of(app)
+    replace(context, settings=replace(context.settings, batch_row_limit=2)).attach(app)
+    monkeypatch.setattr("dawnrule.sheet.reader.read_row", read_row)
+    monkeypatch.setattr("dawnrule.application.batches._loaded", read_row)
+    head, *lines = SHEET.splitlines(keepends=True)
+    for answer in (
+        post(poster, *[EXAMPLE] * count),
+        post_sheet(poster, head + "".join(lines[:count])),
+    ):
+        assert answer.status_code == 422
+        assert f"this one has {count}" in answer.json["detail"]
+    context.attach(app)
+
+
+def test_rows_of_one_morning_count_as_one(app: Flask, poster: Client) -> None:
+    context = Context.of(app)
+    replace(context, settings=replace(context.settings, batch_row_limit=1)).attach(app)
+    long = (
+        "athlete_id,date,muscle_group,soreness\na-03,2026-03-09,chest,1\na-03,2026-03-09,calves,2\n"
+    )
+    assert post_sheet(poster, long).status_code == 200
+    context.attach(app)

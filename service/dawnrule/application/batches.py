@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
+from threading import Lock
+from time import monotonic, sleep
 from typing import Any, Generic, TypeVar
 
 from dawnrule.errors import DawnruleError, FieldError, InvalidInput
@@ -16,8 +19,17 @@ from dawnrule.store import Store, Transaction
 T = TypeVar("T")
 A = TypeVar("A")
 
-PER_TRANSACTION = 50
-"""The number of rows stored at a time, so that other writers need not wait for all of them."""
+PORTION_SECONDS = 0.1
+"""The time after which a transaction takes no further row of a batch: with the pause after it, no
+other writer waits for more than a quarter of a second."""
+
+PAUSE_SECONDS = 0.1
+"""The pause between two portions. SQLite lets another process that waits for the lock ask again
+each tenth of a second, so a shorter one could pass it by for ever."""
+
+_ONE_PORTION = Lock()
+"""Portions of several batches do not follow on each other without a pause, nor share a
+transaction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,17 +103,18 @@ def submit_each(
 
     ``answer`` answers one inside a transaction; what it raises, it raises before it writes.
     """
-    outcomes: list[RowOutcome[T, A]] = []
-    for start in range(0, len(rows), PER_TRANSACTION):
-        some = rows[start : start + PER_TRANSACTION]
-        outcomes += store.write(partial(_outcomes, rows=some, answer=answer))
-    return outcomes
+    return _in_portions(rows, lambda left: store.write(partial(_portion, rows=left, answer=answer)))
 
 
 def submit_all_or_none(
     store: Store, rows: Sequence[Row[T]], answer: Callable[[Transaction, T], A]
 ) -> list[RowOutcome[T, A]]:
-    """Store all rows in one transaction, or none when one of them cannot be stored."""
+    """Store all rows in one transaction, or none when one of them cannot be stored.
+
+    Where it is known before that none will be, the others are only looked at, in portions.
+    """
+    if any(isinstance(row.entry, DawnruleError) for row in rows):
+        return _unstored(_in_portions(rows, partial(_look_at, store, answer)))
     outcomes: list[RowOutcome[T, A]] = []
 
     def write(transaction: Transaction) -> None:
@@ -112,12 +125,58 @@ def submit_all_or_none(
     try:
         store.write(write)
     except _RollBack:
-        return [one if one.is_rejected else replace(one, outcome=None) for one in outcomes]
+        return _unstored(outcomes)
     return outcomes
 
 
 class _RollBack(Exception):
     """At least one row cannot be stored, so none is."""
+
+
+def _unstored(outcomes: Iterable[RowOutcome[T, A]]) -> list[RowOutcome[T, A]]:
+    return [one if one.is_rejected else replace(one, outcome=None) for one in outcomes]
+
+
+def _in_portions(
+    rows: Sequence[Row[T]], take: Callable[[Sequence[Row[T]]], list[RowOutcome[T, A]]]
+) -> list[RowOutcome[T, A]]:
+    """Work through the rows; ``take`` takes some of those that are left, from the first on."""
+    outcomes: list[RowOutcome[T, A]] = []
+    while left := rows[len(outcomes) :]:
+        with _ONE_PORTION:
+            taken = take(left)
+            outcomes += taken
+            if len(taken) < len(left):
+                sleep(PAUSE_SECONDS)
+    return outcomes
+
+
+def _portion(
+    transaction: Transaction, rows: Sequence[Row[T]], answer: Callable[[Transaction, T], A]
+) -> list[RowOutcome[T, A]]:
+    """Answer as many rows as there is time for, and one at the least."""
+    enough_at = monotonic() + PORTION_SECONDS
+    outcomes: list[RowOutcome[T, A]] = []
+    for row in rows:
+        outcomes.append(_outcome(transaction, row, answer))
+        if monotonic() > enough_at:
+            break
+    return outcomes
+
+
+def _look_at(
+    store: Store, answer: Callable[[Transaction, T], A], rows: Sequence[Row[T]]
+) -> list[RowOutcome[T, A]]:
+    """Answer some rows and store none of them."""
+    outcomes: list[RowOutcome[T, A]] = []
+
+    def write(transaction: Transaction) -> None:
+        outcomes[:] = _portion(transaction, rows, answer)
+        raise _RollBack
+
+    with suppress(_RollBack):
+        store.write(write)
+    return outcomes
 
 
 def _outcomes(

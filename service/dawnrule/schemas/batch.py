@@ -69,7 +69,12 @@ class BatchQuerySchema(StrictSchema):
 
     entity = BatchQuery
 
-    atomic = Switch(metadata={"description": "All or nothing; otherwise good rows are kept."})
+    atomic = Switch(
+        metadata={
+            "description": "All or nothing; otherwise good rows are kept. Others who write wait "
+            "until all of it is stored."
+        }
+    )
     format = Word(
         lambda: ANSWER_FORMS,
         metadata={"description": "Instead of Accept. xlsx only for a batch that came as one."},

@@ -34,6 +34,10 @@ SMALL_BYTES = 1_000_000
 """A part of a workbook up to this size is harmless, however well it was packed."""
 
 
+def _as_many_as_there_are(count: int) -> None:
+    """Accept any number of rows."""
+
+
 def _unknown(athlete_id: str) -> None:
     """Return no time zone."""
 
@@ -45,13 +49,16 @@ class ReadOptions:
     ``date_order`` is that of dates like 04/05/2026, ``table`` names the sheet of a workbook.
     ``zone_of`` returns the time zone of an athlete, in which times without an offset are read; None
     for an unknown athlete, whose row is refused later. ``zone_in_words`` describes that zone to
-    people; empty means that it is where the athlete lives.
+    people; empty means that it is where the athlete lives. ``check_count`` is given the number of
+    rows, or of mornings that take several, before any of them is read, and raises if they are too
+    many to be answered.
     """
 
     date_order: DateOrder | None = None
     table: str | None = None
     zone_of: Callable[[str], ZoneInfo | None] = _unknown
     zone_in_words: str = ""
+    check_count: Callable[[int], None] = _as_many_as_there_are
 
 
 DEFAULT_OPTIONS = ReadOptions()

@@ -76,10 +76,23 @@ def _read_records(
     number, first = next(found, (1, ()))
     head = Header(layout, tuple(cell_text(name).strip() for name in first[: _width(first)]), number)
     _reject_unusable(head)
-    rows = [read_row(head, row, cells, options) for row, cells in islice(found, MOST_ROWS)]
+    lines = list(islice(found, MOST_ROWS))
     if next(found, None):
         raise MalformedInput(lazy("sheet.too_many_rows", most=MOST_ROWS))
+    options.check_count(_count(head, lines))
+    rows = [read_row(head, row, cells, options) for row, cells in lines]
     return head, tuple(_without_duplicates(head, rows))
+
+
+def _count(head: Header, lines: Sequence[Record]) -> int:
+    """Count the rows, or the mornings where one may take several rows. Cells are compared as they
+    are written: reading them takes a hundred times as long."""
+    if not head.is_long:
+        return len(lines)
+    last = 1 + max(head.places[name] for name in head.layout.required)
+    places = [head.places[name] for name in head.layout.required]
+    written = ([*map(cell_text, cells[:last]), *("",) * last] for _, cells in lines)
+    return len({tuple(cells[place] for place in places) for cells in written})
 
 
 def _width(cells: Sequence[Cell]) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import reduce
+from functools import partial, reduce
 from typing import Any, TypeVar
 
 from flask import Response, request
@@ -184,10 +184,6 @@ def _answer(
     kind: Kind[T, A], query: BatchQuery, answer_one: Callable[[Transaction, T], A]
 ) -> Answer:
     sheet, rows = _rows(kind, query)
-    limit = context().settings.batch_row_limit
-    if not 0 < len(rows) <= limit:
-        many = lazy(kind.label)
-        raise InvalidInput(lazy("sheet.how_many", most=limit, many=many, count=len(rows)))
     form = preferred_media_type((JSON, CSV, XLSX), query.format)
     book = AnswerBook.open(sheet) if form == XLSX else None
     submit = submit_all_or_none if query.atomic else submit_each
@@ -201,17 +197,27 @@ def _rows(kind: Kind[T, A], query: BatchQuery) -> tuple[Sheet | None, list[Row[T
     request.max_content_length = context().settings.batch_body_limit_bytes
     refuse_other_than(JSON, *_SHEETS)
     if request.mimetype in _SHEETS:
-        sheet = read_sheet(request.get_data(), kind.layout, _read_options(query))
+        sheet = read_sheet(request.get_data(), kind.layout, _read_options(kind, query))
         return sheet, rows_of_sheet(sheet, kind.load)
     entries = load(kind.body, json_body())[kind.many]
+    _check_count(kind, len(entries))
     return None, rows_of_json(entries, kind.load, f"/{kind.many}")
 
 
-def _read_options(query: BatchQuery) -> ReadOptions:
+def _check_count(kind: Kind[T, A], count: int) -> None:
+    """Raise ``InvalidInput`` for more rows than are answered at once, or none; before they are
+    read, as reading many takes long."""
+    limit = context().settings.batch_row_limit
+    if not 0 < count <= limit:
+        raise InvalidInput(lazy("sheet.how_many", most=limit, many=lazy(kind.label), count=count))
+
+
+def _read_options(kind: Kind[T, A], query: BatchQuery) -> ReadOptions:
     return ReadOptions(
         date_order=DateOrder(query.date_order) if query.date_order else None,
         table=query.sheet,
         zone_of=zones_of_athletes(),
+        check_count=partial(_check_count, kind),
     )
 
 

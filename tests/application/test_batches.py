@@ -1,0 +1,81 @@
+"""Batches beside other writers: nobody waits long for a batch, however long it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from functools import partial
+from time import monotonic, sleep
+
+import pytest
+
+from dawnrule.application.batches import Row, rows_of_json, submit_all_or_none, submit_each
+from dawnrule.errors import InvalidInput
+from dawnrule.model.entities import Athlete
+from dawnrule.store import Store, Transaction
+
+ROW_SECONDS = 0.02
+ROWS = 60
+LONGEST_WAIT_SECONDS = 0.25
+SLACK_SECONDS = 0.1
+"""What a busy machine may add."""
+
+
+def slow(transaction: Transaction, name: str) -> str:
+    """The answer to a row that takes its time."""
+    sleep(ROW_SECONDS)
+    transaction.athletes.put(Athlete(name, name, "UTC"))
+    return name
+
+
+def rows(*names: str) -> list[Row[str]]:
+    return rows_of_json(names, str)
+
+
+def many(start: str) -> list[Row[str]]:
+    return rows(*(f"{start}-{number}" for number in range(ROWS)))
+
+
+def waits_beside(store: Store, batches: list[Callable[[], object]]) -> list[float]:
+    """How long each of many writes of another process takes while batches are stored."""
+    waits = []
+    with ThreadPoolExecutor(len(batches)) as threads, closing(Store.open(store.file)) as other:
+        running = [threads.submit(batch) for batch in batches]
+        while not all(one.done() for one in running):
+            begin = monotonic()
+            other.write(lambda transaction: transaction.athletes.put(Athlete("o", "O", "UTC")))
+            waits.append(monotonic() - begin)
+            sleep(0.01)
+        for one in running:
+            one.result()
+    return waits
+
+
+@pytest.mark.parametrize("batches", [1, 3])
+def test_a_batch_keeps_no_other_writer_waiting_for_more_than_a_quarter_of_a_second(
+    store: Store, batches: int
+) -> None:
+    jobs: list[Callable[[], object]] = [
+        partial(submit_each, store, many(f"a{number}"), slow) for number in range(batches)
+    ]
+    assert max(waits_beside(store, jobs)) < LONGEST_WAIT_SECONDS + SLACK_SECONDS
+    athletes = store.read(lambda transaction: transaction.athletes.all())
+    assert len(athletes) == batches * ROWS + 1
+
+
+def test_the_outcomes_of_all_portions_are_in_the_order_of_the_rows(store: Store) -> None:
+    stored = submit_each(store, many("a"), slow)
+    assert [one.outcome for one in stored] == [f"a-{number}" for number in range(ROWS)]
+
+
+def test_a_batch_of_all_or_none_with_a_bad_row_keeps_nobody_waiting_either(store: Store) -> None:
+    bad: Row[str] = Row((ROWS,), InvalidInput("no"), lambda faults: faults)
+
+    def submit() -> None:
+        outcomes = submit_all_or_none(store, [*many("a"), bad], slow)
+        assert [one.is_rejected for one in outcomes] == [False] * ROWS + [True]
+        assert not any(one.is_stored for one in outcomes)
+
+    assert max(waits_beside(store, [submit])) < LONGEST_WAIT_SECONDS + SLACK_SECONDS
+    assert [one.id for one in store.read(lambda transaction: transaction.athletes.all())] == ["o"]
