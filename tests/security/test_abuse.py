@@ -401,6 +401,20 @@ def test_no_other_method_is_taken(app: Flask, coach: Client, coach_browser: Clie
                 assert taken[route.rule] <= allowed, other
 
 
+def test_a_question_for_the_head_of_an_answer_writes_no_act(
+    app: Flask, coach: Client, coach_browser: Client
+) -> None:
+    """And an export that nobody gets is not made."""
+    ids = of_athlete(coach, MINE)
+    before = coach.get("/v1/acts").json
+    for route in routes(app):
+        if route.method == "GET":
+            client = coach_browser if route.rule.startswith("/coach") else coach
+            assert replace(route, method="HEAD").call(client, ids).data == b"", route
+    assert coach.get("/v1/acts").json == before
+    assert coach.head("/v1/athletes/nobody/export").status_code == 404
+
+
 def test_no_other_site_may_read_an_answer(app: Flask, coach: Client, coach_browser: Client) -> None:
     """A page elsewhere can send a request from a visitor's browser; without the headers of CORS
     the browser does not let it see what came back."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import Response
+from flask import Response, request
 
 from dawnrule.application.athletes import Erased, erase, export_athlete, require_athlete
 from dawnrule.application.athletes import put_athlete as put
@@ -35,8 +35,11 @@ def get_export(athlete_id: str) -> Response:
     """All that is stored of an athlete, as a zip of JSON and CSV with a README; for the athlete to
     keep. That it was asked for is noted among the acts."""
     ctx = context()
-    packed = export_athlete(ctx.store, athlete_id, texts(), by=caller().id, at=ctx.clock())
     headers = {"Content-Disposition": f'attachment; filename="{athlete_id}.zip"'}
+    if request.method == "HEAD":  # nothing is given out, so nothing is made or noted
+        ctx.store.read(lambda transaction: require_athlete(transaction, athlete_id))
+        return Response(headers=headers, mimetype=_ZIP)
+    packed = export_athlete(ctx.store, athlete_id, texts(), by=caller().id, at=ctx.clock())
     return Response(packed, headers=headers, mimetype=_ZIP)
 
 

@@ -7,8 +7,8 @@
   two are counted by network address. A known key is accepted all the same: it is too long to be
   guessed, and one phone with an old address must not lock out its whole club.
 
-OPTIONS is never counted, and HEAD only where it could be used to guess: spreadsheet programs send
-both before each GET. Windows are timed by the monotonic clock, which nobody can set.
+OPTIONS is never counted: it only names methods. HEAD is, as it does the work of GET; spreadsheet
+programs send both before each GET. Windows are timed by the monotonic clock, which nobody can set.
 
 The headers are those of the IETF's draft "RateLimit header fields for HTTP" (version 10).
 """
@@ -169,7 +169,7 @@ def _subscriber(address: str) -> str:
 
 
 def _is_counted() -> bool:
-    return request.method not in ("HEAD", "OPTIONS")
+    return request.method != "OPTIONS"
 
 
 def _digest(token: str) -> str:
