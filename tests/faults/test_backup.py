@@ -617,9 +617,11 @@ KILLABLE = ("os.link", "os.replace", "os.fsync", "dawnrule.application.backups.p
 def test_wherever_a_restore_is_killed_one_of_the_two_is_there(
     db: Path, folder: Path, step: str
 ) -> None:
-    change(db, "UPDATE athletes SET name = 'Before' WHERE id = 'a-03'")
+    with Store.open(db) as store:
+        store.write(lambda transaction: transaction.athletes.put(replace(AFTER, name="Before")))
     file = back_up(db, folder, NOW)
-    change(db, "UPDATE athletes SET name = 'After' WHERE id = 'a-03'")
+    with Store.open(db) as store:
+        store.write(lambda transaction: transaction.athletes.put(AFTER))
     number = 1
     while killed_at(step, number, "restore", db, file):
         assert rows(db, NAME) in ([("Before",)], [("After",)])

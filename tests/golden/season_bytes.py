@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC, datetime
 from hashlib import sha256
 from itertools import count
 from operator import itemgetter
@@ -21,13 +22,15 @@ from dawnrule.advice.translation import translate
 from dawnrule.model.record import Record
 from dawnrule.model.serialization import to_json
 from dawnrule.store import Store
-from dawnrule.store.tables import concerns, ledger
+from dawnrule.store.tables import concerns, ledger, vouched_rows
 from tests.golden.test_season import CASES, Case, at_time, check_in_of, steps_of
 from tests.season.diary import Diary, advisor
 
 FILE = Path(__file__).with_name("golden_bytes.json")
 VERSION = "2.0.0"
 ONE_OF = 5
+ENTERED_AT = datetime(2026, 3, 9, 8, tzinfo=UTC)
+"""When rows are entered, by a clock that stands."""
 
 
 def is_chosen(case: Case) -> bool:
@@ -55,6 +58,8 @@ def season_digests(folder: Path) -> Mapping[str, str]:
     with (
         patch.object(ledger, "token_hex", salt),
         patch.object(concerns, "token_hex", salt),
+        patch.object(vouched_rows, "token_hex", salt),
+        patch.object(vouched_rows, "_now", lambda: ENTERED_AT),
         patch("dawnrule.__version__", "0.1.0"),
         Store.open(folder / "season.db") as store,
     ):

@@ -24,7 +24,7 @@ from dawnrule.application.sessions import log_session
 from dawnrule.demo.squad import Squad, invent_diaries
 from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, Transaction
-from dawnrule.store.tables import ledger
+from dawnrule.store.tables import ledger, vouched_rows
 from tests.advice.test_translation import composed, morning_of, rule_set_of
 from tests.golden.season_bytes import digest, season_digests
 from tests.golden.test_golden_decisions import CASES, REPORTED_AT
@@ -67,7 +67,9 @@ def test_the_ledger_of_an_invented_squad_stays_byte_for_byte(
 ) -> None:
     """``service_version`` aside, which a release changes."""
     salts, ids = count(), count()
-    monkeypatch.setattr(ledger, "token_hex", lambda size: f"{next(salts):0{2 * size}x}")
+    for module in (ledger, vouched_rows):
+        monkeypatch.setattr(module, "token_hex", lambda size: f"{next(salts):0{2 * size}x}")
+    monkeypatch.setattr(vouched_rows, "_now", lambda: THIS_MORNING)
     monkeypatch.setattr("dawnrule.__version__", "0.1.0")
     store.write(lambda transaction: _remember_squad(transaction, lambda: f"id-{next(ids):05}"))
 

@@ -82,9 +82,9 @@ def test_a_disagreement_of_the_evaluations_is_counted(
 def test_the_ledger_and_the_queue_are_measured_when_asked(coach: Client) -> None:
     before = value(coach, "dawnrule_ledger_position")
     coach.post("/v1/check-ins", json=EXAMPLE)
-    its_advice_and_the_concern_of_its_pain = 2
+    its_advice_its_rows_and_the_concern_of_its_pain = 3
     after = value(coach, "dawnrule_ledger_position")
-    assert after == before + its_advice_and_the_concern_of_its_pain
+    assert after == before + its_advice_its_rows_and_the_concern_of_its_pain
     assert value(coach, "dawnrule_writes_waiting") == 0
 
 

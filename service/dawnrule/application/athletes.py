@@ -18,9 +18,10 @@ from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Athlete
 from dawnrule.sheet.formulas import escape_formula, looks_like_formula
 from dawnrule.store import Store, Transaction
-from dawnrule.store.activity_log import ATHLETE_ERASED, format_ranges, record_act
+from dawnrule.store.activity_log import ATHLETE_ERASED, record_act
 from dawnrule.store.backup import discard_half_made
 from dawnrule.store.tables.personal_data import KINDS
+from dawnrule.store.values import format_ranges
 
 _BYTE_ORDER_MARK = "\ufeff"
 

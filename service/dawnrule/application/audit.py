@@ -2,18 +2,20 @@
 
 The ledger is read from its first entry to its last. Each entry must follow from the one before,
 each record must be the one that was entered, and each advice is decided again from its recorded
-facts under its own rule set. Missing records must be named by a later act of erasure.
+facts under its own rule set. Missing records must be named by a later act of erasure. ``row_audit``
+checks the rows that the ledger vouches for, and the history that each advice was decided on.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from dawnrule.analytics.archive import Progress, ignore_progress
 from dawnrule.analytics.cross_check import decided_subjects
+from dawnrule.application.row_audit import Rows, Vouched
 from dawnrule.errors import DawnruleError, StoreUnusable
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.record import Record
@@ -21,10 +23,10 @@ from dawnrule.model.serialization import to_json
 from dawnrule.rules.columnar import DecidedSubject
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import Entry, Head, Readable, Walked
-from dawnrule.store.activity_log import CONCERN_ACTS, TOMBSTONES, parse_ranges
-from dawnrule.store.tables.ledger import WalkedAdvice, WalkedEvent, record_digest
-from dawnrule.store.values import utc_text
+from dawnrule.store import Entry, Head, Readable, Transaction, Walked
+from dawnrule.store.activity_log import CONCERN_ACTS, TOMBSTONES
+from dawnrule.store.tables.ledger import ROWS_WRITTEN, WalkedAdvice, WalkedEvent, record_digest
+from dawnrule.store.values import parse_ranges, utc_text
 
 READ_TOGETHER = 1_000
 """Entries read at a time, so that no read takes long."""
@@ -69,6 +71,11 @@ FAULTS: Mapping[str, str] = {
     "not-erased": "of what an act says was erased, not all left with it",
     "other-outcome": "decided again under its own rule set, an advice comes out otherwise",
     "engine-differs": "the engine does not decide on a record's facts as the evaluator does",
+    "row-changed": "a row is not what was entered",
+    "row-missing": "a row is gone, and no entry says that it was deleted",
+    "row-without-entry": "a row was never entered",
+    "history-differs": "an advice was decided on other check-ins or sessions than were entered",
+    "schema-changed": "a table, index or trigger is not as this version makes it",
     "damaged": "the database cannot be read here, and what follows was not looked at",
     "unreadable": "a record is not of the form that the service writes",
     "rule-set-gone": "a rule set is not to be had as it was",
@@ -80,6 +87,7 @@ FAULTS: Mapping[str, str] = {
 class Audited:
     """The result of an audit. ``records`` counts those present, ``erased`` those rightly gone,
     ``decided`` those decided again, and ``by_engine`` those of them decided by the engine too.
+    ``vouched`` is what was found of the rows of other tables.
     ``faults`` are the first ``FAULTS_LISTED`` of ``fault_count``."""
 
     entries: int = 0
@@ -88,6 +96,7 @@ class Audited:
     erased: int = 0
     decided: int = 0
     by_engine: int = 0
+    vouched: Vouched = field(default_factory=Vouched)
     head: Head = field(default_factory=Head)
     fault_count: int = 0
     faults: list[Fault] = field(default_factory=list)
@@ -116,40 +125,60 @@ def audit(
     """Audit a store's ledger. ``kept`` is a head that was noted earlier and reveals a cut tail;
     ``library`` has the bundled rule sets and those of this store."""
     audited = Audited()
-    chain, records = _Chain(audited, kept), _Records(audited, library, by_engine_each)
-    of = store.read(lambda transaction: transaction.ledger.head()).position
     try:
+        rows = store.read(lambda transaction: Rows.of(transaction, audited.add_fault))
+        audited.vouched = rows.found
+        checks = _Checks(
+            audited,
+            _Chain(audited, kept),
+            _Records(audited, library, by_engine_each, rows),
+            rows,
+        )
+        of = store.read(lambda transaction: transaction.ledger.head()).position
         for walked in _in_order(store):
-            for one in walked:
-                chain.check(one.entry)
-                records.check(one)
-            audited.head = Head(walked[-1].entry.position, walked[-1].entry.digest)
+            checks.take(walked)
             progress(audited.head.position, max(of, audited.head.position))
+        store.read(checks.end)
     except StoreUnusable:
         audited.add_fault(audited.head.position + 1, "damaged")
-        return audited
-    chain.end()
-    records.end()
-    for advice_id in store.read(
-        lambda transaction: transaction.ledger.advice_without_entry(FAULTS_LISTED)
-    ):
-        audited.add_fault(None, "record-without-entry", f"advice {advice_id}")
-    for event in store.read(
-        lambda transaction: transaction.concerns.events_without_entry(FAULTS_LISTED)
-    ):
-        audited.add_fault(None, "record-without-entry", f"concern and event {event}")
-    for concern_id in store.read(
-        lambda transaction: transaction.concerns.without_events(FAULTS_LISTED)
-    ):
-        audited.add_fault(None, "record-missing", f"all events of the concern {concern_id}")
-    for check_in_id in store.read(
-        lambda transaction: transaction.check_ins.without_advice(FAULTS_LISTED)
-    ):
-        audited.add_fault(None, "check-in-without-advice", f"check-in {check_in_id}")
-    for rule_set in store.read(lambda transaction: transaction.rule_sets.all()):
-        records.rule_set(rule_set.digest, f"{rule_set.name}@{rule_set.version}")
     audited.faults.sort(key=lambda fault: (fault.position is None, fault.position or 0))
     return audited
+
+
+@dataclass(frozen=True, slots=True)
+class _Checks:
+    """All checks of an audit."""
+
+    audited: Audited
+    chain: _Chain
+    records: _Records
+    rows: Rows
+
+    def take(self, walked: Sequence[Walked]) -> None:
+        """Check the next entries."""
+        for one in walked:
+            self.chain.check(one.entry)
+            self.records.check(one)
+            self.audited.head = Head(one.entry.position, one.entry.digest)
+
+    def end(self, transaction: Transaction) -> None:
+        """Check what has come in since, and in the same snapshot the tables."""
+        while walked := transaction.ledger.walk(self.audited.head.position, READ_TOGETHER):
+            self.take(walked)
+        self.chain.end()
+        self.records.end()
+        self.rows.end(transaction)
+        add_fault = self.audited.add_fault
+        for advice_id in transaction.ledger.advice_without_entry(FAULTS_LISTED):
+            add_fault(None, "record-without-entry", f"advice {advice_id}")
+        for event in transaction.concerns.events_without_entry(FAULTS_LISTED):
+            add_fault(None, "record-without-entry", f"concern and event {event}")
+        for concern_id in transaction.concerns.without_events(FAULTS_LISTED):
+            add_fault(None, "record-missing", f"all events of the concern {concern_id}")
+        for check_in_id in transaction.check_ins.without_advice(FAULTS_LISTED):
+            add_fault(None, "check-in-without-advice", f"check-in {check_in_id}")
+        for rule_set in transaction.rule_sets.all():
+            self.records.rule_set(rule_set.digest, f"{rule_set.name}@{rule_set.version}")
 
 
 def _in_order(store: Readable) -> Iterator[list[Walked]]:
@@ -215,8 +244,11 @@ class _Chain:
 class _Records:
     """The check that each record is there, unchanged, and decided as before."""
 
-    def __init__(self, audited: Audited, library: RuleSetLibrary, by_engine_each: int) -> None:
+    def __init__(
+        self, audited: Audited, library: RuleSetLibrary, by_engine_each: int, rows: Rows
+    ) -> None:
         self._audited = audited
+        self._rows = rows
         self._library = library
         self._by_engine_each = by_engine_each
         self._missing: set[int] = set()
@@ -231,6 +263,7 @@ class _Records:
         elif walked.advice is None or walked.salt is None:
             self._missing.add(entry.position)
         else:
+            self._rows.note_advice(walked)
             self._check_advice(entry, walked.salt, walked.advice)
 
     def end(self) -> None:
@@ -249,7 +282,6 @@ class _Records:
 
     def _check_act(self, walked: Walked) -> None:
         entry, body = walked.entry, walked.body
-        self._audited.acts += 1
         if body is None or record_digest(body) != entry.record_digest:
             self._audited.add_fault(entry.position, "record-changed", "an act")
             return
@@ -257,6 +289,10 @@ class _Records:
             plain = json.loads(body)
             if plain["act"] != walked.act:
                 self._audited.add_fault(entry.position, "column-changed", "act")
+            if plain["act"] == ROWS_WRITTEN:
+                self._rows.check(entry.position, entry.at, plain)
+                return
+            self._audited.acts += 1
             if plain["act"] in TOMBSTONES:
                 self._account_for_erased(entry.position, plain["about"]["positions"])
             if plain["act"].startswith(CONCERN_ACTS):

@@ -26,7 +26,7 @@ from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.advice_policy import AdvicePolicy
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import StoredAdvice, StoredCheckIn, Transaction
+from dawnrule.store import DecidedOn, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.store.activity_log import COMMAND_LINE
 
 
@@ -182,7 +182,7 @@ class CheckIns:
             posted_by=submission.posted_by,
             supersedes=given.id if given else None,
         )
-        transaction.advice.add(
+        position = transaction.advice.add(
             StoredAdvice(
                 id=submission.advice_id,
                 check_in_id=submission.check_in_id,
@@ -197,6 +197,10 @@ class CheckIns:
             )
         )
         keep_shadow(transaction, self.advisor.library, submission.advice_id, considered.facts)
+        on, by = considered.morning.check_in.date, record.decided_at
+        transaction.vouched_rows.enter(
+            DecidedOn(position, advice.athlete_id, on, by, CHECK_IN_DAYS, SESSION_DAYS)
+        )
         self.advisor.stored(considered)
         return Submitted(advice, is_new=True, supersedes=record.supersedes)
 

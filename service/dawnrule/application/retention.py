@@ -19,7 +19,8 @@ from dawnrule.background import every
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.facts.history import SESSION_DAYS
 from dawnrule.store import Store, Transaction
-from dawnrule.store.activity_log import RETENTION_APPLIED, SERVICE, format_ranges, record_act
+from dawnrule.store.activity_log import RETENTION_APPLIED, SERVICE, record_act
+from dawnrule.store.values import format_ranges
 
 _log = logging.getLogger("dawnrule.retention")
 

@@ -1,4 +1,8 @@
-"""Training log: log, correct and delete a session; each re-decides today's advice."""
+"""Training log: log, correct and delete a session; each re-decides today's advice.
+
+A correction and a deletion are acts: without one, nobody could tell later that advice was given on
+another session than the log has now.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +16,7 @@ from dawnrule.facts.plausibility import in_future
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Session
 from dawnrule.store import StoredSession, Transaction
+from dawnrule.store.activity_log import COMMAND_LINE, record_act
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,7 @@ def correct_session(
     transaction.sessions.replace(
         StoredSession(session_id, session, submission.now, submission.posted_by)
     )
+    _note(transaction, "session-corrected", athlete.id, session_id, submission)
     today = check_ins.redecide_today(transaction, athlete, submission)
     return Logged(session_id, session, is_new=False, today=today)
 
@@ -78,8 +84,17 @@ def remove_session(
     session = require_session(transaction, session_id)
     athlete = require_athlete(transaction, session.athlete_id)
     transaction.sessions.delete(session_id)
+    _note(transaction, "session-deleted", athlete.id, session_id, submission)
     today = check_ins.redecide_today(transaction, athlete, submission)
     return Logged(session_id, session, is_new=False, today=today)
+
+
+def _note(
+    transaction: Transaction, act: str, athlete_id: str, session_id: str, submission: Submission
+) -> None:
+    by = submission.posted_by or COMMAND_LINE
+    about = {"athlete_id": athlete_id, "session": session_id}
+    record_act(transaction, act, by=by, at=submission.now, about=about)
 
 
 def require_session(transaction: Transaction, session_id: str) -> Session:

@@ -151,6 +151,7 @@ def _midnight(day: date) -> datetime:
 
 
 def _report(found: Audited) -> str:
+    vouched = found.vouched
     lines = [
         f"{'no entry' if fault.position is None else f'entry {fault.position}'}: {fault.says}"
         for fault in found.faults
@@ -161,6 +162,13 @@ def _report(found: Audited) -> str:
         f"{found.entries} {'entry' if found.entries == 1 else 'entries'}: {found.records} advice, "
         f"{found.decided} decided again ({found.by_engine} by the engine too), "
         f"{found.erased} erased, {count_of(found.acts, 'act')}",
+        f"{count_of(vouched.rows, 'row')} of other tables as they were entered, "
+        f"{count_of(vouched.histories, 'morning')} decided on what was entered",
+        *(
+            [f"rows from before {vouched.since} are vouched for since then"]
+            if vouched.since
+            else []
+        ),
         f"head {found.head.position}:{found.head.digest}",
         "Nothing was changed." if found.is_clean else f"{count_of(found.fault_count, 'fault')}.",
     ]

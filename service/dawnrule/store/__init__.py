@@ -25,11 +25,13 @@ from dawnrule.store.tables.replays import ReplayState, ReplayStep, StoredReplay
 from dawnrule.store.tables.rule_sets import Activation, StoredRuleSet
 from dawnrule.store.tables.sessions import StoredSession
 from dawnrule.store.tables.shadow import Candidate, ShadowCount, ShadowDifference
+from dawnrule.store.tables.vouched_rows import DecidedOn
 from dawnrule.store.transaction import Transaction
 
 __all__ = [
     "Activation",
     "Candidate",
+    "DecidedOn",
     "Entry",
     "Head",
     "Key",

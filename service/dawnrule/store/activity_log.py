@@ -48,7 +48,9 @@ class Act:
     @classmethod
     def of(cls, stored: StoredAct) -> Self:
         """Read a stored act."""
-        return from_json(cls, json.loads(stored.body) | {"position": stored.position})
+        body = json.loads(stored.body)
+        body.pop("salt", None)  # acts of before had none
+        return from_json(cls, body | {"position": stored.position})
 
 
 def record_act(
@@ -70,20 +72,3 @@ def record_act(
 def acts_of(stored: Iterable[StoredAct]) -> list[Act]:
     """Read stored acts."""
     return list(map(Act.of, stored))
-
-
-def format_ranges(positions: Iterable[int]) -> str:
-    """Write ascending positions in short: ``3-9,12``."""
-    ranges: list[list[int]] = []
-    for position in positions:
-        if ranges and ranges[-1][-1] + 1 == position:
-            ranges[-1][1:] = [position]
-        else:
-            ranges.append([position])
-    return ",".join("-".join(map(str, ends)) for ends in ranges)
-
-
-def parse_ranges(text: str) -> list[range]:
-    """Read the positions that ``format_ranges`` wrote."""
-    ends = (part.split("-") for part in text.split(",") if part)
-    return [range(int(pair[0]), int(pair[-1]) + 1) for pair in ends]

@@ -24,6 +24,7 @@ from dawnrule.store.connection import (
 from dawnrule.store.drafts import asides_of, drafts_of
 from dawnrule.store.migrations import is_up_to_date, migrate
 from dawnrule.store.reader_pool import Readers
+from dawnrule.store.tables.vouched_rows import note_writes
 from dawnrule.store.traces import Traces
 from dawnrule.store.transaction import Transaction
 from dawnrule.store.writer import Writer
@@ -245,6 +246,7 @@ def _connect_up_to_date(file: Path, busy_timeout_seconds: float) -> sqlite3.Conn
     connection = connect(file, busy_timeout_seconds)
     try:
         migrate(connection, busy_timeout_seconds)
+        note_writes(connection)
     except BaseException:
         connection.close()
         raise

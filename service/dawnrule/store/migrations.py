@@ -30,6 +30,7 @@ from dawnrule.store.tables import (
     sessions,
     shadow,
     sign_ins,
+    vouched_rows,
 )
 
 Migration = Callable[[Database], None]
@@ -93,6 +94,13 @@ def m008_concerns(db: Database) -> None:
     concerns.open_stored(db.conn)
 
 
+def m009_vouched_rows(db: Database) -> None:
+    """Vouch for the rows of other tables, those that are stored being entered as they are."""
+    for statement in vouched_rows.SCHEMA:
+        db.execute(statement)
+    vouched_rows.enter_existing(db.conn)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     m001_first_tables,
     m002_replays,
@@ -102,6 +110,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     m006_sign_ins,
     m007_calendars,
     m008_concerns,
+    m009_vouched_rows,
 )
 
 

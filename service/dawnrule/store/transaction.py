@@ -6,6 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 from typing import Self
 
+from dawnrule.store.schema import Schema
 from dawnrule.store.tables.advice import Advice
 from dawnrule.store.tables.athletes import Athletes
 from dawnrule.store.tables.check_ins import CheckIns
@@ -21,6 +22,7 @@ from dawnrule.store.tables.secrets import Secrets
 from dawnrule.store.tables.sessions import Sessions
 from dawnrule.store.tables.shadow import Shadow
 from dawnrule.store.tables.sign_ins import SignIns
+from dawnrule.store.tables.vouched_rows import VouchedRows
 from dawnrule.store.traces import Traces
 
 
@@ -46,6 +48,8 @@ class Transaction:
     retention: Retention
     person: Person
     traces: Traces
+    vouched_rows: VouchedRows
+    schema: Schema
 
     @classmethod
     def over(cls, connection: sqlite3.Connection) -> Self:
@@ -69,4 +73,6 @@ class Transaction:
             Retention(connection),
             Person(connection),
             Traces(connection),
+            VouchedRows(connection),
+            Schema(connection),
         )

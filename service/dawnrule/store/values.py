@@ -9,7 +9,7 @@ NaN as NULL and refuse a whole number of more than 64 bits.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -57,3 +57,20 @@ def columns(stored: Any) -> dict[str, Any]:
     """Convert a dataclass to column values by field name: times and dates as text."""
     values: dict[str, Any] = _converter.unstructure(stored)
     return values
+
+
+def format_ranges(positions: Iterable[int]) -> str:
+    """Write ascending positions in short: ``3-9,12``."""
+    ranges: list[list[int]] = []
+    for position in positions:
+        if ranges and ranges[-1][-1] + 1 == position:
+            ranges[-1][1:] = [position]
+        else:
+            ranges.append([position])
+    return ",".join("-".join(map(str, ends)) for ends in ranges)
+
+
+def parse_ranges(text: str) -> list[range]:
+    """Read the positions that ``format_ranges`` wrote."""
+    ends = (part.split("-") for part in text.split(",") if part)
+    return [range(int(pair[0]), int(pair[-1]) + 1) for pair in ends]

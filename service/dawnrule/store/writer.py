@@ -142,6 +142,7 @@ class _Request:
         connection.execute("SAVEPOINT job")
         try:
             self._result = self._job(transaction)
+            transaction.vouched_rows.enter()
         except BaseException as error:  # of any kind: it is the caller's to handle
             if store_failure(error):
                 raise

@@ -85,8 +85,8 @@ class Advice:
 
     connection: sqlite3.Connection
 
-    def add(self, advice: StoredAdvice) -> None:
-        """Give advice, with its entry in the ledger."""
+    def add(self, advice: StoredAdvice) -> int:
+        """Give advice, with its entry in the ledger; return the entry's position."""
         at = utc_text(advice.decided_at)
         added = self.connection.execute(
             f"INSERT INTO advice ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -104,7 +104,7 @@ class Advice:
             ),
         )
         assert added.lastrowid is not None, "an INSERT always has one"
-        Ledger(self.connection).add_advice(added.lastrowid, advice.record, at)
+        return Ledger(self.connection).add_advice(added.lastrowid, advice.record, at)
 
     def get(self, advice_id: str) -> StoredAdvice | None:
         """One advice, superseded or not; None if there is none of this id."""

@@ -7,6 +7,10 @@ detect any change to what came before.
 An advice's record is hashed after a salt of 32 random characters, which is deleted with the record.
 Without it, an erased record could be found from its digest by trying hours of sleep and grades of
 soreness: there are few enough. An entry holds neither the salt nor any id.
+
+An act's body holds a salt of its own, so that nobody who is shown a proof can find out what was
+done to others by trying ids: a proof has the digests and times of all that came after. The body
+stays, and its salt with it.
 """
 
 from __future__ import annotations
@@ -21,6 +25,9 @@ from typing import Any, Self
 
 from dawnrule.model.serialization import canonical_json
 from dawnrule.store.values import utc_text
+
+ROWS_WRITTEN = "rows-written"
+"""The act of the service by which rows of other tables are entered; see ``vouched_rows``."""
 
 NOTHING_BEFORE = "0" * 64
 """The previous digest of the first entry."""
@@ -188,7 +195,8 @@ def entry_digest(
 
 
 def record_digest(record: str, salt: str = "") -> str:
-    """Compute the digest of a record's text after its salt, in hexadecimal; acts have no salt."""
+    """Compute the digest of a record's text after its salt, in hexadecimal; an act has its salt
+    within."""
     return sha256((salt + record).encode()).hexdigest()
 
 
@@ -206,8 +214,9 @@ class Ledger:
 
     connection: sqlite3.Connection
 
-    def add_advice(self, advice_position: int, record: str, at: str) -> None:
-        """Add the entry of an advice; the transaction must have been opened for writing."""
+    def add_advice(self, advice_position: int, record: str, at: str) -> int:
+        """Add the entry of an advice and return its position; the transaction must have been opened
+        for writing."""
         salt = token_hex(_SALT_BYTES)
         entry = Entry.following(self.head(), "advice", at, record_digest(record, salt))
         self._add(entry)
@@ -215,10 +224,13 @@ class Ledger:
             "INSERT INTO advice_entries (position, advice_position, salt) VALUES (?, ?, ?)",
             (entry.position, advice_position, salt),
         )
+        return entry.position
 
     def add_act(self, act: str, body: Mapping[str, Any], at: datetime) -> int:
-        """Add an act, ``body`` being plain JSON values; return its position."""
-        text = canonical_json(dict(body))
+        """Add an act, ``body`` being plain JSON values; return its position. Rows that are written
+        have salts of their own."""
+        salt = {} if act == ROWS_WRITTEN else {"salt": token_hex(_SALT_BYTES)}
+        text = canonical_json({**body, **salt})
         entry = Entry.following(self.head(), "act", utc_text(at), record_digest(text))
         self._add(entry, act, text)
         return entry.position
@@ -266,12 +278,12 @@ class Ledger:
         limit: int,
         before: int | None = None,
     ) -> list[StoredAct]:
-        """List acts in ``[first, end)``, of one name or all, newest first; ``before`` is the
-        position of the last act of the previous page."""
+        """List acts of people in ``[first, end)``, of one name or all, newest first; ``before`` is
+        the position of the last act of the previous page."""
         rows = self.connection.execute(
-            """
+            f"""
             SELECT position, act, body FROM ledger
-            WHERE act IS NOT NULL AND (:act IS NULL OR act = :act)
+            WHERE act IS NOT NULL AND act <> '{ROWS_WRITTEN}' AND (:act IS NULL OR act = :act)
               AND (:first IS NULL OR at >= :first) AND (:end IS NULL OR at < :end)
               AND (:before IS NULL OR position < :before)
             ORDER BY position DESC LIMIT :limit

@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime, time
 from typing import Any
 
 from dawnrule.store.tables.concerns import ENDED_BEFORE, OLDEST_ENDED
+from dawnrule.store.tables.ledger import ROWS_WRITTEN
 from dawnrule.store.traces import Traces
 from dawnrule.store.values import utc_text
 
@@ -143,9 +144,10 @@ KINDS: Mapping[str, str] = {
         SELECT id AS address_id, purpose, label, created_at, created_by, revoked_at, last_used_on
         FROM private_addresses WHERE athlete_id = ? ORDER BY created_at, id
     """,
-    "acts": """
+    "acts": f"""
         SELECT position, body AS act FROM ledger
-        WHERE act IS NOT NULL AND json_extract(body, '$.about.athlete_id') = ? ORDER BY position
+        WHERE act IS NOT NULL AND act <> '{ROWS_WRITTEN}'
+          AND json_extract(body, '$.about.athlete_id') = ? ORDER BY position
     """,
 }
 """Query of each kind of personal data."""
