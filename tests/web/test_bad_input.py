@@ -150,9 +150,9 @@ REFUSED = {
     "more blocks than a day has minutes": Refused(
         changed("/plan", [{"goal": "hypertrophy", "minutes": 800}] * 2), "/plan", "fit into a day"
     ),
-    "half a character": Refused(changed("/pain/0/where", "\ud800"), "/pain/0/where", "half"),
-    "a zero byte": Refused(changed("/pain/0/where", "kn\0ee"), "/pain/0/where", "control"),
-    "a line break": Refused(changed("/pain/0/where", "left\nknee"), "/pain/0/where", "control"),
+    "half a character": Refused(changed("/pain/0/where", "\ud800"), "/pain/0/where", "U+D800"),
+    "a zero byte": Refused(changed("/pain/0/where", "kn\0ee"), "/pain/0/where", "U+0000"),
+    "a line break": Refused(changed("/pain/0/where", "left\nknee"), "/pain/0/where", "U+000A"),
     "blank text": Refused(changed("/pain/0/where", "  "), "/pain/0/where", "text"),
     "101 characters": Refused(changed("/pain/0/where", "x" * 101), "/pain/0/where", "100"),
     "an id with a space": Refused(changed("/athlete_id", "a 03"), "/athlete_id", "letters"),

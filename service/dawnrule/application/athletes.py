@@ -12,7 +12,7 @@ from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
 from dawnrule.analytics.archive import Archive
-from dawnrule.errors import NotFound, StoreUnusable
+from dawnrule.errors import Conflict, FieldError, NotFound, StoreUnusable
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Athlete
@@ -189,12 +189,19 @@ def delete_side_files(store: Store) -> None:
 def put_athlete(transaction: Transaction, athlete: Athlete, *, by: str, at: datetime) -> bool:
     """Create an athlete, or replace their data, and log who did; return True if created.
 
+    Raises ``Conflict`` for the id of somebody else in other capitals: one of the two would be a
+    typing error, and people could not tell them apart.
     Changes are logged by field name only, such as ``time_zone``: the values are personal. To be run
     inside one transaction; without a change nothing is logged.
     """
     before = transaction.athletes.get(athlete.id)
     if before == athlete:
         return False
+    alike = transaction.athletes.id_in_other_capitals(athlete.id) if before is None else None
+    if alike is not None:
+        accepted = f"must differ from {alike} in more than capitals"
+        fault = FieldError("/athlete_id", athlete.id, accepted)
+        raise Conflict(f"The id {athlete.id} is taken: there is {alike}.", [fault])
     transaction.athletes.put(athlete)
     about = {"athlete_id": athlete.id}
     if before is None:

@@ -12,6 +12,8 @@ from dawnrule.application.athletes import require_athlete
 from dawnrule.cli.options import db_option
 from dawnrule.clock import now
 from dawnrule.errors import NotFound
+from dawnrule.schemas.errors import load_value
+from dawnrule.schemas.private_address import LABEL
 from dawnrule.store import Key, Role, Store, Transaction, hash_key, new_key
 from dawnrule.store.activity_log import COMMAND_LINE, record_act
 
@@ -55,6 +57,8 @@ def create(role: str, athlete_id: str | None, label: str | None, db: Path) -> No
     """
     if (role == Role.ATHLETE) != (athlete_id is not None):
         raise click.UsageError("--role athlete needs --athlete ID, which no other role accepts.")
+    if label is not None:
+        label = load_value(LABEL, label, "label")
     key, key_id = new_key(), token_hex(_ID_BYTES)
 
     def add(transaction: Transaction) -> None:

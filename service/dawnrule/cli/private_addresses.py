@@ -15,6 +15,8 @@ from dawnrule.application.private_addresses import (
 )
 from dawnrule.cli.options import db_option
 from dawnrule.clock import now
+from dawnrule.schemas.errors import load_value
+from dawnrule.schemas.private_address import LABEL
 from dawnrule.settings import Settings
 from dawnrule.store import PrivateAddress, Purpose, Store
 from dawnrule.store.activity_log import COMMAND_LINE
@@ -67,6 +69,8 @@ def create(athlete_id: str, purpose: str, label: str | None, url: str | None, db
       dawnrule addresses create --athlete a-03 --purpose read --db squad.db
     """
     base = url or _listening_at()
+    if label is not None:
+        label = load_value(LABEL, label, "label")
     with Store.open(db, must_exist=True) as store:
         created = store.write(
             lambda transaction: create_address(

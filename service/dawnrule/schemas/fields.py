@@ -22,6 +22,7 @@ from dawnrule.model import (
 )
 from dawnrule.model.time_zones import time_zone_names
 from dawnrule.schemas.base import ListOf, StrictField, did_you_mean, unknown_names
+from dawnrule.schemas.characters import unseen_character
 
 
 class DateOrder(StrEnum):
@@ -166,11 +167,10 @@ _TIME = re.compile(
     r"([Zz]|[+-]([01][0-9]|2[0-3]):[0-5][0-9])"
 )
 _COUNT = re.compile(r"[0-9]{1,9}")
-_NOT_PRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
 class Text(StrictField[str]):
-    """One line of text that is not blank, without control characters or half characters."""
+    """One line of text that is not blank, without characters that nobody sees."""
 
     def __init__(self, *, at_most: int, **options: Any) -> None:
         super().__init__(**options)
@@ -190,8 +190,10 @@ class Text(StrictField[str]):
     ) -> str:
         if not isinstance(value, str) or not value.strip() or len(value) > self._at_most:
             raise self.make_error("invalid")
-        if _NOT_PRINTABLE.search(value):
-            raise self.make_error("invalid", hint=lazy("field.half_characters"))
+        if unseen := unseen_character(value):
+            place, character = unseen
+            hint = lazy("field.unseen", place=place, character=character)
+            raise self.make_error("invalid", hint=hint)
         return value
 
 

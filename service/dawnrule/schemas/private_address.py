@@ -12,6 +12,9 @@ PURPOSES = ("read", "check-in")
 _LABEL_CHARACTERS = 60
 _TIME = {"format": "date-time"}
 
+LABEL = Text(at_most=_LABEL_CHARACTERS)
+"""The note of an address or a key."""
+
 
 class NewAddressSchema(StrictSchema):
     """What the address is to be for."""

@@ -72,6 +72,14 @@ class Athletes:
         row = self.connection.execute(f"{_SELECT} WHERE id = ?", (athlete_id,)).fetchone()
         return _athlete(row) if row else None
 
+    def id_in_other_capitals(self, athlete_id: str) -> str | None:
+        """Find the id of an athlete that differs from this one in capitals only; ids are ASCII."""
+        row = self.connection.execute(
+            "SELECT id FROM athletes WHERE id = :id COLLATE NOCASE AND id <> :id",
+            {"id": athlete_id},
+        ).fetchone()
+        return str(row[0]) if row else None
+
     def all(self) -> list[Athlete]:
         """List all athletes in order of id."""
         rows = self.connection.execute(f"{_SELECT} ORDER BY id")
