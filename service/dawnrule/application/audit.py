@@ -177,8 +177,8 @@ class _Checks:
             add_fault(None, "record-missing", f"all events of the concern {concern_id}")
         for check_in_id in transaction.check_ins.without_advice(FAULTS_LISTED):
             add_fault(None, "check-in-without-advice", f"check-in {check_in_id}")
-        for rule_set in transaction.rule_sets.all():
-            self.records.rule_set(rule_set.digest, f"{rule_set.name}@{rule_set.version}")
+        for digest, name in transaction.rule_sets.full_names():
+            self.records.rule_set(digest, name)
 
 
 def _in_order(store: Readable) -> Iterator[list[Walked]]:

@@ -131,6 +131,12 @@ class RuleSets:
         rows = self.connection.execute(f"{_RULE_SET} ORDER BY position")
         return [structure(StoredRuleSet, row) for row in rows]
 
+    def full_names(self) -> list[tuple[str, str]]:
+        """List the digest and name@version of each published rule set, unconverted, as somebody may
+        have changed the rest."""
+        query = "SELECT digest, name || '@' || version FROM rule_sets ORDER BY position"
+        return self.connection.execute(query).fetchall()
+
     def texts(self) -> dict[tuple[str, str], str]:
         """Read the texts of all rule sets, by name and version."""
         rows = self.connection.execute("SELECT name, version, text FROM rule_sets")
