@@ -7,7 +7,7 @@ DawnruleError                  anything we raise on purpose
 ├── Unauthorized        401    no key, or one that is not known
 ├── Forbidden           403    a known key that may not do this
 ├── Conflict            409    the request does not fit what is stored
-├── TooManyRequests     429    more was asked for than one may in a minute
+├── TooManyRequests     429    more was asked for than is done in a minute
 ├── StoreBusy           503    the database did not answer in time; nothing was stored
 ├── NotReady            503    the service, as it is now, cannot do its work; says what is missing
 ├── StoreUnusable       503    the database file cannot be used as it is; nothing was stored
@@ -95,7 +95,8 @@ class Conflict(DawnruleError):
 
 
 class TooManyRequests(DawnruleError):
-    """More was asked for than one key, private address or client may ask in a minute."""
+    """More was asked for than one key, private address or client may ask in a minute, or more rule
+    sets than can be tried at once."""
 
     status = 429
     title = "Too many requests"

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from dawnrule.errors import EngineDisagreement, RuleSetInvalid
+from dawnrule.errors import EngineDisagreement, RuleSetInvalid, TooManyRequests
 from dawnrule.model import FactDictionary
 from dawnrule.rules.analysis import sandbox
 from dawnrule.rules.analysis.sandbox import check_in_sandbox, diff_in_sandbox, random_mornings
@@ -113,3 +115,27 @@ def test_the_random_mornings_of_a_trial_make_every_rule_fire_and_not_fire() -> N
 def test_two_rule_sets_are_told_apart() -> None:
     told = diff_in_sandbox(("baseline", "1.1.0"), ("club", "1.0.0"), {("club", "1.0.0"): CLUB})
     assert told.added == ("club-sleep",)
+
+
+def test_trials_run_one_at_a_time_one_waits_and_more_are_refused(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    running = tmp_path / "running"
+    alone = f"os.mkdir({str(running)!r}); time.sleep(0.5); os.rmdir({str(running)!r}); os._exit(3)"
+    monkeypatch.setattr(sandbox, "SANDBOX_COMMAND", child_that(alone))
+
+    def tried(_: int) -> str:
+        try:
+            check_in_sandbox(CLUB, "sent.yaml", {})
+        except (RuleSetInvalid, TooManyRequests) as error:
+            return error.detail
+        return "passed"
+
+    with ThreadPoolExecutor(4) as threads:
+        said = sorted(threads.map(tried, range(4)))
+    busy = [one for one in said if one.startswith("Another rule set is on trial")]
+    assert len(busy) == 2
+    assert [one for one in said if one not in busy] == [
+        "sent.yaml:1: the trial ended with 3 [trial]"
+    ] * 2
+    assert tried(0) == "sent.yaml:1: the trial ended with 3 [trial]"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime
+from threading import Semaphore
 from typing import Any
 
 import pytest
@@ -415,3 +416,14 @@ def test_the_shadow_ends_and_leaves_with_the_athlete(coach: Client, store: Store
     assert coach.delete("/v1/athletes/a-03").status_code == 200
     coach.put("/v1/rule-sets/shadow", json={"rule_set": "club@1.0.0"})
     assert coach.get("/v1/rule-sets/shadow").json["mornings"] == 0
+
+
+def test_a_rule_set_is_asked_to_wait_while_others_are_on_trial(
+    coach: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sandbox, "_PLACES", Semaphore(0))
+    monkeypatch.setattr(sandbox, "SANDBOX_COMMAND", ("nothing is to be started",))
+    answer = published(coach)
+    assert (answer.status_code, answer.headers["Retry-After"]) == (429, "60")
+    assert "Another rule set is on trial" in answer.json["detail"]
+    assert coach.get("/healthz").status_code == 200

@@ -15,12 +15,13 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import partial
+from threading import Lock, Semaphore
 from typing import Any, TypeAlias
 
-from dawnrule.errors import DawnruleError, Finding, RuleSetInvalid
+from dawnrule.errors import DawnruleError, Finding, RuleSetInvalid, TooManyRequests
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.rules.analysis.check import check_rule_set
@@ -42,6 +43,13 @@ MEMORY_LIMIT_BYTES = 4 * 2**30
 
 _OUT_OF_MEMORY = 12
 """The status with which the process says so; it is the number of ENOMEM."""
+
+_RUNNING = Lock()
+"""Trials run one at a time: each keeps a processor busy, and check-ins need one too."""
+
+_PLACES = Semaphore(2)
+"""One trial that runs and one that waits for it. Each takes a thread of the service, and the other
+threads are for check-ins."""
 
 RANDOM_MORNINGS = 2_000
 """The number of random mornings, each a day and a part, on which both evaluations must agree."""
@@ -66,7 +74,8 @@ class SandboxResult:
 
 def check_in_sandbox(text: str, file: str, published: Texts) -> SandboxResult:
     """Check a rule set, which may extend a bundled or published one; ``file`` is its name in
-    findings. Raises ``RuleSetInvalid`` with every finding when it is not fit to be used."""
+    findings. Raises ``RuleSetInvalid`` with every finding when it is not fit to be used, and
+    ``TooManyRequests`` while two others are on trial."""
     answer = _ask({"text": text, "file": file}, file, published)
     if "refused" in answer:
         raise RuleSetInvalid([from_json(Finding, finding) for finding in answer["refused"]])
@@ -77,22 +86,38 @@ def diff_in_sandbox(
     before: tuple[str, str], after: tuple[str, str], published: Texts
 ) -> Difference:
     """Compare one rule set with another, both by name and version. Raises ``RuleSetInvalid`` when
-    no answer is found."""
+    no answer is found, and ``TooManyRequests`` while two others are on trial."""
     answer = _ask({"before": before, "after": after}, "@".join(after), published)
     return from_json(Difference, answer["difference"])
 
 
+@contextmanager
+def _a_place() -> Iterator[None]:
+    """Wait for the trial that runs. Raises ``TooManyRequests`` when somebody waits already."""
+    if not _PLACES.acquire(blocking=False):
+        raise TooManyRequests(
+            "Another rule set is on trial, and one more waits. Try again in a minute."
+        )
+    try:
+        with _RUNNING:
+            yield
+    finally:
+        _PLACES.release()
+
+
 def _ask(question: Mapping[str, Any], file: str, published: Texts) -> dict[str, Any]:
-    """Start the process and return its answer. Raises ``RuleSetInvalid`` when it has none."""
+    """Start the process and return its answer. Raises ``RuleSetInvalid`` when it has none, and
+    ``TooManyRequests``."""
     texts = [[name, version, text] for (name, version), text in published.items()]
     try:
-        done = subprocess.run(
-            SANDBOX_COMMAND,
-            input=json.dumps({**question, "published": texts}),
-            capture_output=True,
-            text=True,
-            timeout=TIMEOUT_SECONDS,
-        )
+        with _a_place():
+            done = subprocess.run(
+                SANDBOX_COMMAND,
+                input=json.dumps({**question, "published": texts}),
+                capture_output=True,
+                text=True,
+                timeout=TIMEOUT_SECONDS,
+            )
     except subprocess.TimeoutExpired as error:
         raise _ended(file, f"took longer than {TIMEOUT_SECONDS} s") from error
     if done.returncode:

@@ -12,7 +12,14 @@ from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException, InternalServerError, NotFound, SecurityError
 
 from dawnrule import errors
-from dawnrule.errors import DawnruleError, FieldError, NotReady, StoreBusy, Unauthorized
+from dawnrule.errors import (
+    DawnruleError,
+    FieldError,
+    NotReady,
+    StoreBusy,
+    TooManyRequests,
+    Unauthorized,
+)
 from dawnrule.web.private.addresses import without_token
 
 
@@ -152,6 +159,7 @@ _log = logging.getLogger("dawnrule.web")
 _HEADERS: Mapping[type[DawnruleError], Mapping[str, str]] = {
     Unauthorized: {"WWW-Authenticate": "Bearer"},
     StoreBusy: {"Retry-After": "1"},
+    TooManyRequests: {"Retry-After": "60"},  # where no limit by the minute knows better
 }
 _LOST_IN_TRANSLATION = ("content-type", "content-length")
 _SERVER_ERROR = 500
