@@ -42,6 +42,7 @@ SAID: Mapping[str, tuple[str, object]] = {
     "backup_every_hours": ("6", 6),
     "backup_keep": ("7", 7),
     "retention_days": ("365", 365),
+    "heads_file": ("heads.txt", Path("heads.txt")),
 }
 
 

@@ -86,7 +86,7 @@ def _url(text: str) -> str | None:
     return text.rstrip("/")
 
 
-def _folder(text: str) -> Path | None:
+def _path(text: str) -> Path | None:
     return Path(text) if text else None
 
 
@@ -100,7 +100,8 @@ class Settings:
     process; 0 means no limit. ``proxies`` is the number of proxies in front of the service whose
     X-Forwarded-For is trusted. ``hosts`` are the host names that the service answers to; an empty
     tuple means all. ``public_url`` is where others reach the service. Data older than
-    ``retention_days`` is deleted; 0 keeps everything.
+    ``retention_days`` is deleted; 0 keeps everything. The newest head of the ledger is appended to
+    ``heads_file`` daily.
     """
 
     db: Path = _setting(Path("dawnrule.db"), Path)
@@ -122,10 +123,11 @@ class Settings:
     metrics_open: bool = _setting(False, _yes_or_no)
     free_disk_megabytes: int = _setting(100, _whole)
     stop_seconds: int = _setting(10, _whole)
-    backup_folder: Path | None = _setting(None, _folder)
+    backup_folder: Path | None = _setting(None, _path)
     backup_every_hours: int = _setting(24, _positive)
     backup_keep: int = _setting(14, _positive)
     retention_days: int = _setting(0, _whole)
+    heads_file: Path | None = _setting(None, _path)
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Self:

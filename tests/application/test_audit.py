@@ -105,7 +105,7 @@ def tamper(store: Store) -> Tamper:
 
 def audited(store: Store, kept: Head | None = None) -> Audited:
     library = LIBRARY.with_published(StoredTexts(store))
-    return audit(store, library, kept=kept, by_engine_each=1)
+    return audit(store, library, kept=[kept] if kept else [], by_engine_each=1)
 
 
 def faults(store: Store, kept: Head | None = None) -> list[tuple[int | None, str]]:

@@ -118,11 +118,11 @@ def audit(
     store: Readable,
     library: RuleSetLibrary,
     *,
-    kept: Head | None = None,
+    kept: Sequence[Head] = (),
     by_engine_each: int = BY_ENGINE_EACH,
     progress: Progress = ignore_progress,
 ) -> Audited:
-    """Audit a store's ledger. ``kept`` is a head that was noted earlier and reveals a cut tail;
+    """Audit a store's ledger. ``kept`` are heads that were noted earlier and reveal a cut tail;
     ``library`` has the bundled rule sets and those of this store."""
     audited = Audited()
     try:
@@ -206,9 +206,11 @@ def _next(store: Readable, position: int, together: int) -> list[Walked]:
 class _Chain:
     """The check that each entry follows from the one before."""
 
-    def __init__(self, audited: Audited, kept: Head | None) -> None:
+    def __init__(self, audited: Audited, kept: Sequence[Head]) -> None:
         self._audited = audited
-        self._kept = kept
+        self._kept: dict[int, set[str]] = {}
+        for head in kept:
+            self._kept.setdefault(head.position, set()).add(head.digest)
         self._before = Head()
         self._unfit: list[Entry] = []
 
@@ -224,8 +226,7 @@ class _Chain:
         if entry.digest_at(entry.position) != entry.digest:
             self._unfit.append(entry)
         self._before = Head(entry.position, entry.digest)
-        kept = self._kept
-        if kept and kept.position == entry.position and kept.digest != entry.digest:
+        if self._kept.get(entry.position, {entry.digest}) != {entry.digest}:
             audited.add_fault(entry.position, "other-head")
 
     def end(self) -> None:
@@ -236,9 +237,9 @@ class _Chain:
                 self._audited.add_fault(entry.position, "entry-changed")
             else:
                 self._audited.add_fault(entry.position, "entry-moved", f"it stood at {stood}")
-        if self._kept and self._kept.position > self._before.position:
-            last = self._before.position
-            self._audited.add_fault(None, "cut-off", f"{last}, not {self._kept.position}")
+        last, furthest = self._before.position, max(self._kept, default=0)
+        if furthest > last:
+            self._audited.add_fault(None, "cut-off", f"{last}, not {furthest}")
 
 
 class _Records:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -15,6 +15,7 @@ from tabulate import tabulate
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import BY_ENGINE_EACH, Audited
 from dawnrule.application.audit import audit as audit_store
+from dawnrule.application.heads import head_text, heads_in
 from dawnrule.cli.options import bar, count_of, dates_options, db_option, format_option
 from dawnrule.model.serialization import to_json
 from dawnrule.rules.registry import RuleSetLibrary
@@ -22,7 +23,7 @@ from dawnrule.store import Head, opened_to_read
 from dawnrule.store.activity_log import Act, acts_of
 from dawnrule.store.backup import head_in, is_of_this_version
 
-_HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
+_HEAD = re.compile(r"[0-9]{1,15}:[0-9a-f]{64}")
 _ONE_DAY = timedelta(days=1)
 _DEFAULT_LIMIT = 100
 
@@ -37,13 +38,21 @@ def audit() -> None:
     """
 
 
-def _as_head(ctx: click.Context, parameter: click.Parameter, value: str | None) -> Head | None:
-    if value is None:
-        return None
-    found = _HEAD.fullmatch(value)
-    if found is None:
+def _as_heads(ctx: click.Context, parameter: click.Parameter, value: Sequence[str]) -> list[Head]:
+    found = [_HEAD.fullmatch(text) for text in value]
+    if None in found:
         raise click.BadParameter("write it as dawnrule audit head prints it: POSITION:DIGEST.")
-    return Head(int(found[1]), found[2])
+    return [head for text in value for head in heads_in(text)]
+
+
+def _heads_of(ctx: click.Context, parameter: click.Parameter, value: Sequence[Path]) -> list[Head]:
+    heads: list[Head] = []
+    for file in value:
+        found = heads_in(file.read_text(encoding="utf-8", errors="replace"))
+        if not found:
+            raise click.BadParameter(f"{file} holds no head, POSITION:DIGEST.")
+        heads += found
+    return heads
 
 
 @audit.command()
@@ -51,9 +60,19 @@ def _as_head(ctx: click.Context, parameter: click.Parameter, value: str | None) 
 @click.option(
     "--head",
     "kept",
-    callback=_as_head,
+    callback=_as_heads,
+    multiple=True,
     metavar="POSITION:DIGEST",
-    help="A saved head, as dawnrule audit head prints it; detects a missing end.",
+    help="A saved head, as dawnrule audit head prints it; detects a missing end. May be repeated.",
+)
+@click.option(
+    "--heads",
+    "in_files",
+    callback=_heads_of,
+    multiple=True,
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="A text file with saved heads, such as that of DAWNRULE_HEADS_FILE.",
 )
 @click.option(
     "--thorough",
@@ -66,7 +85,14 @@ def _as_head(ctx: click.Context, parameter: click.Parameter, value: str | None) 
     help_text="Lines to read, or JSON with everything.",
 )
 @click.pass_context
-def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form: str) -> None:
+def verify(
+    ctx: click.Context,
+    db: Path,
+    kept: list[Head],
+    in_files: list[Head],
+    thorough: bool,
+    form: str,
+) -> None:
     """Walk the ledger and decide every piece of advice again.
 
     Each entry must follow from the one before it, each record must be the one that was entered, and
@@ -83,7 +109,7 @@ def verify(ctx: click.Context, db: Path, kept: Head | None, thorough: bool, form
         found = audit_store(
             store,
             library,
-            kept=kept,
+            kept=[*kept, *in_files],
             by_engine_each=1 if thorough else BY_ENGINE_EACH,
             progress=bar("Verifying", stack),
         )
@@ -107,7 +133,7 @@ def head(db: Path) -> None:
       dawnrule audit head --db squad.db
     """
     newest = head_in(db)
-    click.echo(f"{newest.position}:{newest.digest}")
+    click.echo(head_text(newest))
 
 
 @audit.command()
@@ -169,7 +195,7 @@ def _report(found: Audited) -> str:
             if vouched.since
             else []
         ),
-        f"head {found.head.position}:{found.head.digest}",
+        f"head {head_text(found.head)}",
         "Nothing was changed." if found.is_clean else f"{count_of(found.fault_count, 'fault')}.",
     ]
     return "\n".join(lines)

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from dawnrule.advice.advisor import Advisor
+from dawnrule.application.heads import heads_kept
 from dawnrule.application.retention import retention_kept
 from dawnrule.cli.options import DEFAULTS, db_option, rule_set_option
 from dawnrule.clock import new_id, now
@@ -77,7 +78,11 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
     )
     if settings.backup_folder is not None and not settings.backup_folder.is_dir():
         raise click.UsageError(f"DAWNRULE_BACKUP_FOLDER: {settings.backup_folder} is not a folder.")
-    with Store.open(db) as store, retention_kept(store, settings.retention_days, now):
+    with (
+        Store.open(db) as store,
+        retention_kept(store, settings.retention_days, now),
+        heads_kept(store, settings.heads_file, now),
+    ):
         app = create_app(settings, store, Advisor.bundled(), now, new_id)
         start_logging(settings.log, db)
         try:
