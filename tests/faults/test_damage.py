@@ -128,7 +128,7 @@ def test_verifying_says_where_the_damage_is(db: Path, damage: Damage) -> None:
 def test_verifying_looks_at_all_that_comes_before_the_damage(db: Path) -> None:
     overwrite_text(b'"advice_id":"advice-2"', b'"advice_id":' + NOT_UTF_8)(db)
     verified = typed("audit", "verify", "--db", db)
-    assert "entry 3: the database cannot be read here" in verified.output
+    assert "entry 6: the database cannot be read here" in verified.output
     assert "2 advice, 2 decided again" in verified.output
 
 
@@ -140,14 +140,14 @@ def test_a_back_up_says_which_page_is_damaged(db: Path, tmp_path: Path, clock: C
 
 def test_a_back_up_says_which_record_is_damaged(db: Path, tmp_path: Path, clock: Clock) -> None:
     overwrite_text(b'"advice_id":"advice-2"', b'"advice_id":' + NOT_UTF_8)(db)
-    with pytest.raises(StoreUnusable, match=rf"in {db} does not verify at position 3"):
+    with pytest.raises(StoreUnusable, match=rf"in {db} does not verify at position 6"):
         back_up(db, tmp_path, clock())
 
 
 def test_other_numbers_in_a_check_in_are_found_by_verifying(db: Path) -> None:
     overwrite_text(b'"hours":7.5', b'"hours":9.5')(db)
     verified = typed("audit", "verify", "--db", db)
-    assert "entry 1: a record is not what was entered" in verified.output
+    assert "entry 2: a record is not what was entered" in verified.output
 
 
 @pytest.mark.parametrize(

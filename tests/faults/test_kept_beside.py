@@ -103,7 +103,7 @@ def test_a_trial_that_is_killed_refuses_its_rule_set_and_check_ins_go_on(
     monkeypatch.setattr(sandbox, "SANDBOX_COMMAND", (sys.executable, "-c", killed))
     refused = coach.post("/v1/rule-sets", data=CLUB.encode(), content_type="application/yaml")
     assert refused.status_code == 422
-    assert "the trial ended with -9" in refused.text
+    assert "the trial was ended by signal 9 (Killed)" in refused.text
     assert coach.get("/v1/rule-sets/club/1.0.0").status_code == 404
     assert coach.post("/v1/check-ins", json=EXAMPLE).status_code == 201
 
