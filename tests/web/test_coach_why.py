@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from dawnrule.application.heads import heads_in
 from dawnrule.errors import EngineDisagreement
 from dawnrule.model import FactDictionary
 from dawnrule.rules.evaluation.decider import Decider
@@ -272,3 +273,11 @@ def test_an_athletes_morning_leads_to_the_advice_that_holds(
 def test_the_page_is_told_in_the_readers_language(coach_browser: Client, advice_id: str) -> None:
     page = coach_browser.get(f"/coach/advice/{advice_id}", headers={"Accept-Language": "de"})
     assert '<html lang="de">' in page.text
+
+
+def test_the_newest_head_stands_on_why_and_on_the_printed_morning(
+    coach_browser: Client, advice_id: str, store: Store
+) -> None:
+    newest = store.read(lambda transaction: transaction.ledger.head())
+    for page in (f"/coach/advice/{advice_id}", "/coach/"):
+        assert heads_in(coach_browser.get(page).text) == [newest], page

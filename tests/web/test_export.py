@@ -11,6 +11,7 @@ from zipfile import ZipFile
 
 import pytest
 
+from dawnrule.application.heads import heads_in
 from dawnrule.store import Store, hash_key, hash_token
 from dawnrule.store.tables.personal_data import KINDS
 from tests.conftest import Client, Clock
@@ -152,3 +153,11 @@ def test_no_table_that_names_an_athlete_is_forgotten(store: Store) -> None:
     assert named | beside == set(
         store.write(lambda transaction: transaction.athletes.delete("nobody"))
     )
+
+
+@pytest.mark.usefixtures("posted")
+def test_an_export_holds_the_newest_head_to_be_checked_against_later(
+    coach: Client, store: Store
+) -> None:
+    readme = exported(coach)["README.txt"]
+    assert heads_in(readme) == [store.read(lambda transaction: transaction.ledger.head())]

@@ -12,12 +12,13 @@ from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
 from dawnrule.analytics.archive import Archive
+from dawnrule.application.heads import head_text
 from dawnrule.errors import Conflict, FieldError, NotFound, StoreUnusable
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Athlete
 from dawnrule.sheet.formulas import escape_formula, looks_like_formula
-from dawnrule.store import Store, Transaction
+from dawnrule.store import Head, Store, Transaction
 from dawnrule.store.activity_log import ATHLETE_ERASED, record_act
 from dawnrule.store.backup import discard_half_made
 from dawnrule.store.tables.personal_data import KINDS
@@ -38,31 +39,36 @@ def export_athlete(store: Store, athlete_id: str, texts: Texts, *, by: str, at: 
         require_athlete(transaction, athlete_id)
         record_act(transaction, "athlete-exported", by=by, at=at, about={"athlete_id": athlete_id})
 
-    def read(transaction: Transaction) -> dict[str, Rows]:
+    def read(transaction: Transaction) -> tuple[dict[str, Rows], Head]:
         require_athlete(transaction, athlete_id)
-        return {kind: list(transaction.person.rows(kind, athlete_id)) for kind in KINDS}
+        rows = {kind: list(transaction.person.rows(kind, athlete_id)) for kind in KINDS}
+        return rows, transaction.ledger.head()
 
     store.write(note)
-    return _zipped(_files(store.read(read), athlete_id, texts, at))
+    kinds, head = store.read(read)
+    return _zipped(_files(kinds, head, athlete_id, texts, at))
 
 
 def _files(
-    kinds: Mapping[str, Rows], athlete_id: str, texts: Texts, at: datetime
+    kinds: Mapping[str, Rows], head: Head, athlete_id: str, texts: Texts, at: datetime
 ) -> Iterator[tuple[str, str]]:
     """Yield the name and text of each file."""
-    yield "README.txt", _readme(kinds, athlete_id, texts, at)
+    yield "README.txt", _readme(kinds, head, athlete_id, texts, at)
     for kind, rows in kinds.items():
         yield f"{kind}.json", json.dumps(rows, indent=1, ensure_ascii=False)
         yield f"{kind}.csv", _csv([_flat(_short(kind, row)) for row in rows])
 
 
-def _readme(kinds: Mapping[str, Rows], athlete_id: str, texts: Texts, at: datetime) -> str:
+def _readme(
+    kinds: Mapping[str, Rows], head: Head, athlete_id: str, texts: Texts, at: datetime
+) -> str:
     made = at.isoformat(timespec="minutes")
     paragraphs = [
         texts.say("export.heading", athlete_id=athlete_id, at=made),
         texts.say("export.forms"),
         *(texts.say(f"export.{kind}", rows=len(rows), name=kind) for kind, rows in kinds.items()),
         texts.say("export.proof"),
+        texts.say("export.head", head=head_text(head)),
         texts.say("export.erasure"),
     ]
     return "\n\n".join(" ".join(paragraph.split()) for paragraph in paragraphs) + "\n"

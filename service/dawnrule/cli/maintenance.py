@@ -9,12 +9,14 @@ import click
 
 from dawnrule.application.backups import back_up
 from dawnrule.application.backups import restore as restore_backup
+from dawnrule.application.heads import head_text
 from dawnrule.application.retention import apply_retention
 from dawnrule.cli.athletes import warn_of_traces
 from dawnrule.cli.options import db_option
 from dawnrule.clock import now
 from dawnrule.store import Store
 from dawnrule.store.activity_log import COMMAND_LINE
+from dawnrule.store.backup import head_in
 
 
 @click.group()
@@ -105,7 +107,9 @@ def backup(db: Path, to: str, keep: int | None) -> None:
         _make_folder(place)
     elif keep is not None and not place.exists():
         raise click.UsageError(f"There is no folder {place}; write {place}/ to create it.")
-    click.echo(back_up(db, place, now(), keep))
+    file = back_up(db, place, now(), keep)
+    click.echo(file)
+    click.echo(f"Its newest entry, to be kept elsewhere: {head_text(head_in(file))}", err=True)
 
 
 @click.command()

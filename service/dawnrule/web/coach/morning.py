@@ -24,6 +24,7 @@ from dawnrule.analytics.squad import (
     group_parts,
     squad_mornings,
 )
+from dawnrule.application.heads import head_text
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.catalog import capital
 from dawnrule.model.advice import Advice, Alternative, BlockAdvice
@@ -160,6 +161,7 @@ def morning() -> tuple[str, int]:
         choices=_choices(squad),
         as_asked={n: request.args[n] for n in _OF_THE_ADDRESS if n in request.args},
         squad=squad,
+        head=head_text(context().store.read(lambda transaction: transaction.ledger.head())),
         concerns=read_concern_texts(),
         shown=shown,
         by_place=by_place(shown),

@@ -11,13 +11,14 @@ from flask import redirect, render_template, request, url_for
 
 from dawnrule.advice.comparison import SubjectComparison, compare_with
 from dawnrule.application.athletes import require_athlete
+from dawnrule.application.heads import head_text
 from dawnrule.application.read_advice import read_advice
 from dawnrule.errors import DawnruleError, NotFound
 from dawnrule.model.entities import Athlete
 from dawnrule.model.record import Record
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.query import day_of_address
-from dawnrule.store import Entry, StoredAdvice, Transaction
+from dawnrule.store import Entry, Head, StoredAdvice, Transaction
 from dawnrule.web.coach.concerns import concern_texts
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.coach.why_view import about_record, block_view, name_of, prose_of, why
@@ -28,12 +29,13 @@ from dawnrule.web.http.locale import composer, decided_by_block
 @dataclass(frozen=True, slots=True)
 class _Found:
     """An advice, its athlete, the advice that holds for that morning now, and its entry in the
-    ledger."""
+    ledger, with the newest entry there."""
 
     stored: StoredAdvice
     athlete: Athlete
     holding: StoredAdvice
     entry: Entry | None
+    head: Head
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,7 @@ def why_advice(advice_id: str) -> str:
         about=about_record(record, view, localized),
         rule_set=rule_set,
         entry=found.entry,
+        head=head_text(found.head),
         superseded_by=found.holding.id if found.holding.id != advice_id else None,
         rule_sets=ctx.rule_set_names(),
         under=_compare(record, rule_set, under) if under else None,
@@ -107,7 +110,8 @@ def _found(transaction: Transaction, advice_id: str) -> _Found:
     holding = transaction.advice.latest(stored.athlete_id, stored.date)
     athlete = require_athlete(transaction, stored.athlete_id)
     entry = transaction.ledger.entry_of(advice_id)
-    return _Found(stored, athlete, holding or stored, entry[0] if entry else None)
+    head = transaction.ledger.head()
+    return _Found(stored, athlete, holding or stored, entry[0] if entry else None, head)
 
 
 def _rule_set_of(stored: StoredAdvice) -> RuleSet | None:
