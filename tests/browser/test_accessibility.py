@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.axe import SIZES, open_everything, sideways, violations
 from tests.browser.conftest import ATHLETE, NEW, Stage
+from tests.effort import LONG_RUN
 
 SIGN_IN = "/coach/sign-in"
 CHECK_IN = "/check-in/<token>"
@@ -60,6 +61,15 @@ LOOKS: tuple[tuple[str, int, Literal["light", "dark"]], ...] = (
 )
 """Each width and each scheme once: a colour is the same at every width."""
 
+IN_THE_DARK = {"/", "/coach/", "/coach/advice/{advice_id}"}
+"""The pages that are looked at in the dark in a short run too: all share their style sheets."""
+
+
+def looks_at(address: str) -> tuple[tuple[str, int, Literal["light", "dark"]], ...]:
+    """Choose how a page is looked at."""
+    return LOOKS if LONG_RUN or address in IN_THE_DARK else LOOKS[:1]
+
+
 NARROWEST = 320
 """The width, in CSS pixels, at which only tables and charts may scroll: a desk's 1280 at 400 %
 (WCAG 2.2, 1.4.10)."""
@@ -90,7 +100,7 @@ def test_nobody_is_kept_out_nobody_else_is_asked_and_no_rule_of_the_page_is_brok
         seen[:] = [said for said in seen if "Failed to load resource" not in said]
     assert seen == []
     open_everything(page)
-    for size, width, scheme in LOOKS:
+    for size, width, scheme in looks_at(address):
         page.set_viewport_size({"width": width, "height": 900})
         page.emulate_media(color_scheme=scheme)
         assert violations(page) == [], f"on a {size}, {scheme}"

@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from functools import cache, partial
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,8 @@ import pytest
 from dawnrule.advice.advisor import Advisor
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import audit
+from dawnrule.rules import registry
+from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store, opened_to_read
 from tests.security.tampering import fill, past_all_triggers
@@ -68,6 +71,13 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with closing(sqlite3.connect(file)) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")
     return file
+
+
+@pytest.fixture(autouse=True)
+def _read_rules_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same text is the same rule set in each copy of the database."""
+    read = cache(partial(parse_rule_set, resolve=RuleSetLibrary.bundled().get))
+    monkeypatch.setattr(registry, "parse_rule_set", lambda text, name, resolve: read(text, name))
 
 
 def columns_of(file: Path) -> Iterator[Column]:
