@@ -317,6 +317,35 @@ def add_advice(
 
 # ---- bodies of requests
 
+PAIN_IN_FULL: dict[str, Any] = {
+    "where": "left shin",
+    "kind": "one-sided",
+    "place": "shin",
+    "side": "left",
+    "onset": "gradual",
+    "severity": 3.5,
+    "after": "long-journey",
+    "warm": True,
+    "swollen": False,
+    "numbness": False,
+}
+"""A pain with each detail that can be told of one."""
+
+EFFORT_IN_FULL: dict[str, Any] = {
+    "effort": 7.5,
+    "reps_in_reserve": 2,
+    "to_failure": False,
+    "new_exercise": True,
+    "action": "eccentric",
+    "contacts": 40,
+    "sprint_metres": 300.5,
+    "kilometres": 8.25,
+    "contact": True,
+    "indoors": True,
+    "competition": False,
+}
+"""Each detail of how a block is done."""
+
 EXAMPLE: dict[str, Any] = dict(check_in_schema.EXAMPLE)
 """The whole of what a check-in can say."""
 

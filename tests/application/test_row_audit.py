@@ -187,7 +187,8 @@ def post_today(store: Store, advisor: Advisor) -> None:
             "UPDATE check_ins SET revision = 1 WHERE revision = 7",
         ),
         (
-            "UPDATE check_ins SET date = '2020-01-01' WHERE athlete_id = 'a-01' AND date = '2026-03-10'",  # noqa: E501
+            "UPDATE check_ins SET date = '2020-01-01'"
+            " WHERE athlete_id = 'a-01' AND date = '2026-03-10'",
             "UPDATE check_ins SET date = '2026-03-10' WHERE date = '2020-01-01'",
         ),
         (

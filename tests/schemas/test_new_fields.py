@@ -18,21 +18,12 @@ from dawnrule.model.entities import (
 )
 from dawnrule.model.serialization import from_json, to_json
 from dawnrule.schemas import load_athlete, load_check_in, load_session
+from tests.factories import EFFORT_IN_FULL, PAIN_IN_FULL
 
 BLOCK = {
     "goal": "strength",
     "pattern": "squat",
-    "effort": 7.5,
-    "reps_in_reserve": 2,
-    "to_failure": False,
-    "new_exercise": True,
-    "action": "eccentric",
-    "contacts": 40,
-    "sprint_metres": 300.5,
-    "kilometres": 8.25,
-    "contact": True,
-    "indoors": True,
-    "competition": False,
+    **EFFORT_IN_FULL,
 }
 CHECK_IN: dict[str, Any] = {
     "athlete_id": "a-01",
@@ -41,20 +32,7 @@ CHECK_IN: dict[str, Any] = {
     "soreness": {"quadriceps": 2.5, "chest": 3},
     "fatigue": 4.5,
     "stress": 2,
-    "pain": [
-        {
-            "where": "left shin",
-            "kind": "one-sided",
-            "place": "shin",
-            "side": "left",
-            "onset": "gradual",
-            "severity": 3.5,
-            "after": "long-journey",
-            "warm": True,
-            "swollen": False,
-            "numbness": False,
-        }
-    ],
+    "pain": [PAIN_IN_FULL],
     "temperature_c": 37.4,
     "fever_medicine": False,
     "jump_height_cm": [38.5, 39.5, 39],

@@ -13,6 +13,7 @@ from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_check_in
 from dawnrule.sheet import CHECK_INS, SESSIONS, ReadOptions, Sheet, SheetRow, read_sheet
 from dawnrule.sheet.errors import CellFault
+from tests.factories import EFFORT_IN_FULL, PAIN_IN_FULL
 
 SIMPLE = "athlete_id,date,sleep_hours\na-01,2026-03-09,6.5\n"
 
@@ -567,37 +568,15 @@ SAID = {
     "jump_height_cm": [38.5, 39.5, 40],
     "grip_kg": 52.5,
     "bar_speed": [{"pattern": "squat", "load_kg": 100, "metres_per_second": 0.62}],
-    "pain": [
-        {
-            "where": "left shin",
-            "kind": "one-sided",
-            "place": "shin",
-            "side": "left",
-            "onset": "gradual",
-            "severity": 3.5,
-            "after": "long-journey",
-            "warm": True,
-            "swollen": False,
-            "numbness": False,
-        }
-    ],
+    "pain": [PAIN_IN_FULL],
     "journey": {"time_zones_crossed": 6, "arrived_on": "2026-03-07"},
     "heat": {"wbgt_c": 28.5, "acclimatised": True},
     "takes": {"caffeine_mg": 200, "creatine_g": 5, "other": "beetroot juice"},
     "plan": [
         {
             "goal": "strength",
-            "effort": 7.5,
-            "reps_in_reserve": 2,
-            "to_failure": False,
-            "new_exercise": True,
-            "action": "eccentric",
-            "contacts": 40,
+            **EFFORT_IN_FULL,
             "sprint_metres": 300,
-            "kilometres": 8.25,
-            "contact": True,
-            "indoors": True,
-            "competition": False,
         }
     ],
 }

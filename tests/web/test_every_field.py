@@ -26,7 +26,7 @@ from dawnrule.sheet.columns import CHECK_INS
 from dawnrule.web.coach.inputs import Inputs
 from dawnrule.web.coach.why_view import prose_of
 from tests.conftest import Client
-from tests.factories import NOW, baseline_advice, morning
+from tests.factories import EFFORT_IN_FULL, NOW, PAIN_IN_FULL, baseline_advice, morning
 
 ONLY_OF_SESSIONS = {
     f"plan/*/{name}" for name in ("load_kg", "output", "output_drop_percent", "longest_run_km")
@@ -82,21 +82,7 @@ FULL: dict[str, Any] = {
     "resting_hr_bpm": 52,
     "hrv_rmssd_ms": 71.0,
     "rr_intervals_ms": [801.0, 815.0, 808.0],
-    "pain": [
-        {
-            "where": "left shin",
-            "kind": "one-sided",
-            "muscle_groups": ["calves"],
-            "place": "shin",
-            "side": "left",
-            "onset": "gradual",
-            "severity": 3.5,
-            "after": "long-journey",
-            "warm": True,
-            "swollen": False,
-            "numbness": False,
-        }
-    ],
+    "pain": [PAIN_IN_FULL | {"muscle_groups": ["calves"]}],
     "illness": "above-neck",
     "warning_signs": ["chest-pain"],
     "temperature_c": 37.4,
@@ -125,17 +111,7 @@ FULL: dict[str, Any] = {
             "sets": 4,
             "reps": 6,
             "rest_seconds": 90.0,
-            "effort": 7.5,
-            "reps_in_reserve": 2,
-            "to_failure": False,
-            "new_exercise": True,
-            "action": "eccentric",
-            "contacts": 40,
-            "sprint_metres": 300.5,
-            "kilometres": 8.25,
-            "contact": True,
-            "indoors": True,
-            "competition": False,
+            **EFFORT_IN_FULL,
         },
         {"goal": "power", "pattern": "hinge"},
     ],
