@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from threading import Event, Thread
 
 
@@ -22,3 +23,15 @@ def every(
     thread = Thread(target=repeat, name=name, daemon=True)
     thread.start()
     return thread
+
+
+@contextmanager
+def repeated(seconds: Callable[[], float], job: Callable[[], object], name: str) -> Iterator[None]:
+    """Repeat a job as ``every`` does until the block ends; a run that has begun is finished."""
+    stop = Event()
+    thread = every(seconds, job, stop, name)
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join()

@@ -25,6 +25,7 @@ from dawnrule.store import Store
 from dawnrule.store.activity_log import ATHLETE_ERASED, COMMAND_LINE, record_act
 from dawnrule.store.backup import acts_in, athletes_in, first_digest_in, move_into_place
 from dawnrule.store.drafts import draft_of
+from dawnrule.store.tables.ledger import record_digest
 
 BACKUP_RESTORED = "backup-restored"
 """The act of a restore that was told of erasures which its back-up did not know."""
@@ -44,7 +45,7 @@ class Erasures:
 
     def concern(self, athlete_id: str) -> bool:
         """Tell whether any is of an athlete."""
-        return any(_digest(salt, athlete_id) == of for salt, of in self.digests.items())
+        return any(record_digest(athlete_id, salt) == of for salt, of in self.digests.items())
 
 
 def erasures_in(db: Path) -> Erasures:
@@ -56,7 +57,7 @@ def erasures_in(db: Path) -> Erasures:
     for body in acts_in(db, ATHLETE_ERASED):
         if athlete_id := _about(body, "athlete_id"):
             salt = sha256(body.encode()).hexdigest()[:_SALT_CHARACTERS]
-            known[salt] = _digest(salt, athlete_id)
+            known[salt] = record_digest(athlete_id, salt)
     return Erasures(first_digest_in(db), known)
 
 
@@ -141,7 +142,3 @@ def _about(body: str, name: str) -> str:
     except (KeyError, TypeError, ValueError):
         return ""
     return about if isinstance(about, str) else ""
-
-
-def _digest(salt: str, athlete_id: str) -> str:
-    return sha256(f"{salt}{athlete_id}".encode()).hexdigest()

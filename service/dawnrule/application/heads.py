@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
-from threading import Event
 
-from dawnrule.background import every
+from dawnrule.background import repeated
 from dawnrule.errors import DawnruleError
 from dawnrule.store import Head, Store
 
@@ -46,25 +45,18 @@ def append_head(store: Store, file: Path, at: datetime) -> None:
             lines.write(f"{at.astimezone(UTC).isoformat(timespec='seconds')} {head_text(newest)}\n")
 
 
-@contextmanager
-def heads_kept(store: Store, file: Path | None, clock: Callable[[], datetime]) -> Iterator[None]:
+def heads_kept(
+    store: Store, file: Path | None, clock: Callable[[], datetime]
+) -> AbstractContextManager[None]:
     """Append the newest head to a file now and each day, in a thread, until the block ends; None
     keeps none."""
     if file is None:
-        yield
-        return
-    ended = Event()
-    thread = every(
+        return nullcontext()
+    return repeated(
         lambda: _ONE_DAY_IN_SECONDS,
         lambda: _append_and_log(store, file, clock()),
-        ended,
         "dawnrule-heads",
     )
-    try:
-        yield
-    finally:
-        ended.set()
-        thread.join()
 
 
 def _append_and_log(store: Store, file: Path, at: datetime) -> None:

@@ -8,14 +8,13 @@ deleted until somebody confirms that the clock is right.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from threading import Event
 
 from dawnrule.application.athletes import delete_side_files
-from dawnrule.background import every
+from dawnrule.background import repeated
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.facts.history import SESSION_DAYS
 from dawnrule.store import Store, Transaction
@@ -92,26 +91,19 @@ def check_days(days: int) -> None:
         )
 
 
-@contextmanager
-def retention_kept(store: Store, days: int, clock: Callable[[], datetime]) -> Iterator[None]:
+def retention_kept(
+    store: Store, days: int, clock: Callable[[], datetime]
+) -> AbstractContextManager[None]:
     """Apply retention now and at each midnight (UTC), in a thread, until the block ends; 0 days
     keep everything. Raises ``InvalidInput`` as ``check_days``."""
     if days == KEEP:
-        yield
-        return
+        return nullcontext()
     check_days(days)
-    ended = Event()
-    thread = every(
+    return repeated(
         lambda: _seconds_to_midnight(clock()),
         lambda: _apply_and_log(store, days, clock()),
-        ended,
         "dawnrule-retention",
     )
-    try:
-        yield
-    finally:
-        ended.set()
-        thread.join()
 
 
 def _apply_and_log(store: Store, days: int, at: datetime) -> None:

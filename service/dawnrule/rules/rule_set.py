@@ -139,7 +139,7 @@ class RuleSet:
 
     def edition(self, dictionary: FactDictionary) -> int:
         """Return the edition of facts that the rule set was written for."""
-        return dictionary.edition_of(fact for rule in self.rules for fact in rule.reads)
+        return dictionary.edition_of(_facts_read(self.rules))
 
     def decides_by_block(self, dictionary: FactDictionary) -> bool:
         """Tell whether the parts of a block have one verdict. Rule sets of the first edition, which

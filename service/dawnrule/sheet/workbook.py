@@ -149,6 +149,7 @@ def unpack(data: bytes) -> dict[str, bytes]:
             parts = packed.infolist()
             _reject_overlapping(parts, len(data))
             return _all_parts(packed, parts)
+    # zipfile has no error of its own for a spoiled archive: each of these comes from one
     except (BadZipFile, EOFError, NotImplementedError, OSError, ValueError, zlib.error) as error:
         raise MalformedInput(lazy(_DAMAGED)) from error
 

@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 from dawnrule.errors import Conflict, StoreUnusable
 from dawnrule.store.connection import (
@@ -82,21 +83,22 @@ def head_in(file: Path) -> Head:
 def acts_in(file: Path, act: str) -> set[str]:
     """Read the bodies of a database's acts of one name; none where there is no ledger yet. Raises
     ``StoreUnusable`` and ``StoreBusy``."""
-    with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
-        if connection.execute(_HAS_LEDGER).fetchone() is None:
-            return set()
-        found = connection.execute("SELECT body FROM ledger WHERE act = ?", (act,))
-        return {body for (body,) in found}
+    return {body for (body,) in _read_ledger(file, "SELECT body FROM ledger WHERE act = ?", act)}
 
 
 def first_digest_in(file: Path) -> str | None:
     """Read the digest of the first entry of a database's ledger, by which all its copies are known;
     None where there is none yet. Raises ``StoreUnusable`` and ``StoreBusy``."""
+    rows = _read_ledger(file, "SELECT digest FROM ledger WHERE position = 1")
+    return str(rows[0][0]) if rows else None
+
+
+def _read_ledger(file: Path, query: str, *values: str) -> list[tuple[Any, ...]]:
+    """Ask the ledger of a database; nothing is found where there is none yet."""
     with failures_named(), closing(connect_to_read(file, _BUSY_TIMEOUT_SECONDS)) as connection:
         if connection.execute(_HAS_LEDGER).fetchone() is None:
-            return None
-        row = connection.execute("SELECT digest FROM ledger WHERE position = 1").fetchone()
-        return str(row[0]) if row else None
+            return []
+        return connection.execute(query, values).fetchall()
 
 
 def athletes_in(file: Path) -> set[str]:

@@ -169,11 +169,12 @@ class VouchedRows:
         rows = [state for one in touched if (state := self._state(*one)) is not None]
         if decided_on is not None:
             more = {**more, "decided_on": self._decided_on(decided_on)}
-        for start in range(0, len(rows), _ENTERED_TOGETHER) or ([0] if decided_on else []):
-            some = rows[start : start + _ENTERED_TOGETHER]
-            is_last = start + _ENTERED_TOGETHER >= len(rows)
-            body = {"act": ROWS_WRITTEN, "rows": some, **(more if is_last else {})}
-            Ledger(self.connection).add_act(ROWS_WRITTEN, body, _now())
+        elif not rows:
+            return
+        while len(rows) > _ENTERED_TOGETHER:
+            self._add_entry({"rows": rows[:_ENTERED_TOGETHER]})
+            rows = rows[_ENTERED_TOGETHER:]
+        self._add_entry({"rows": rows, **more})
 
     def present(self, table: str) -> Iterator[PresentRow]:
         """Read the rows of a vouched table as they stand."""
@@ -206,6 +207,9 @@ class VouchedRows:
             number for (number,) in self.connection.execute("SELECT number FROM vouched_rows")
         }
         return sorted(numbers.difference(known))
+
+    def _add_entry(self, body: Mapping[str, Any]) -> None:
+        Ledger(self.connection).add_act(ROWS_WRITTEN, {"act": ROWS_WRITTEN, **body}, _now())
 
     def _state(self, table: str, key_text: str) -> tuple[int, str, str | None] | None:
         """Find what a row is now; None for one that came and went unentered."""
