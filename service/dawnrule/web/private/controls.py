@@ -12,16 +12,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from dawnrule.model import is_number
+from dawnrule.schemas.durations import read_hours, write_hours
 
 YES, NO = "yes", "no"
 CHOICES = (YES, NO)
 
 _DECIMAL = re.compile(r"-?[0-9]{1,4}([.,][0-9]{1,3})?")
 _WHOLE = re.compile(r"[0-9]{1,3}")
-_CLOCK = re.compile(r"([0-9]{1,2}) ?[h:] ?([0-5]?[0-9]) ?(?:min)?|([0-9]{1,2}) ?h")
-_MINUTES = re.compile(r"([0-9]{1,3}) ?min")
 _BETWEEN_TRIALS = re.compile(r"\s*[;/]\s*|,\s+|\s+")
-_MINUTES_OF_AN_HOUR = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,22 +70,12 @@ def _read_whole(text: str) -> int | str:
 
 
 def _read_hours(text: str) -> float | int | str:
-    """Read hours, or hours and minutes: 7.5, 7,5, 7:30, 7h30, 7 h or 20 min."""
-    bare = text.lower()
-    if clock := _CLOCK.fullmatch(bare):
-        return int(clock[1] or clock[3]) + int(clock[2] or 0) / _MINUTES_OF_AN_HOUR
-    if minutes := _MINUTES.fullmatch(bare):
-        return int(minutes[1]) / _MINUTES_OF_AN_HOUR
-    number = _decimal(bare)
-    return text if isinstance(number, str) else number
+    hours = read_hours(text)
+    return text if hours is None else hours
 
 
 def _hours_text(value: Any) -> str:
-    """Write hours as a short decimal where that is exact, else with minutes: 7.5, but 7:20."""
-    if not is_number(value) or round(value, 2) == value:
-        return _decimal_text(value)
-    hours, minutes = divmod(round(value * _MINUTES_OF_AN_HOUR), _MINUTES_OF_AN_HOUR)
-    return f"{hours}:{minutes:02}"
+    return write_hours(value) if is_number(value) else str(value)
 
 
 def _read_yes_or_no(text: str) -> bool | str:
