@@ -55,14 +55,14 @@ def test_the_list_says_which_decides_which_listens_and_which_only_waits(
     page = coach_browser.get("/coach/rule-sets")
     assert "It decides today. Nobody activated it." in about(page, "baseline@2.0.0")
     assert "decides" not in about(page, "club@1.0.0")
-    assert "Published on 2026-03-09." in about(page, "club@1.0.0")
+    assert "Published on Mon 9 March." in about(page, "club@1.0.0")
     coach.put("/v1/rule-sets/active", json={"rule_set": "club@1.0.0", "from": "2026-03-01"})
     coach.put("/v1/rule-sets/shadow", json={"rule_set": "baseline@1.0.0"})
     coach.put("/v1/athletes/a-04/rule-set", json={"rule_set": "baseline@2.0.0"})
     page = coach_browser.get("/coach/rule-sets")
-    decides = "It decides today. It was made to decide from 2026-03-01 on."
+    decides = "It decides today. It was made to decide from Sun 1 March on."
     assert decides in about(page, "club@1.0.0")
-    assert "It runs in the shadow. It has listened since 2026-03-09." in about(
+    assert "It runs in the shadow. It has listened since Mon 9 March." in about(
         page, "baseline@1.0.0"
     )
     assert "These athletes have it as their own: a-04." in about(page, "baseline@2.0.0")
@@ -78,7 +78,9 @@ def test_an_activation_ahead_does_not_count_before_its_date(
     own = {"rule_set": "baseline@1.1.0", "from": "2027-01-01"}
     assert coach.put("/v1/athletes/a-03/rule-set", json=own).status_code == 200
     page = coach_browser.get("/coach/rule-sets")
-    decides = "It was made to decide from 2026-03-09 on. It is set to decide from 2027-01-01 on."
+    decides = (
+        "It was made to decide from Mon 9 March on. It is set to decide from Fri 1 January 2027 on."
+    )
     assert decides in about(page, "baseline@2.0.0")
     assert "a-03" not in about(page, "baseline@1.1.0")
     assert decides in read(coach_browser.get(NEWEST))
@@ -150,7 +152,7 @@ def test_the_scorecard_counts_and_claims_nothing_of_a_few_mornings(
 ) -> None:
     words = read(coach_browser.get(f"{NEWEST}/scorecard"))
     card = coach.get("/v1/rule-sets/baseline/2.0.0/scorecard").json
-    assert "2 mornings were told by this rule set, from 2026-03-09 to 2026-03-09." in words
+    assert "2 mornings were told by this rule set, from Mon 9 March to Mon 9 March." in words
     fired = [rule for rule in card["rules"] if rule["fired"]["count"]]
     assert fired
     for rule in fired:

@@ -171,7 +171,7 @@ def test_who_decided_when_and_by_which_rules_is_told(
     coach_browser: Client, advice_id: str, record: dict[str, Any], store: Store
 ) -> None:
     page = read(coach_browser.get(f"/coach/advice/{advice_id}"))
-    assert "2026-03-09 06:45 (Europe/Berlin)" in page
+    assert "Mon 9 March, 06:45 (Europe/Berlin)" in page
     for said in (record["posted_by"], record["service_version"], advice_id):
         assert said in page
     rule_set = record["advice"]["rule_set"]

@@ -205,9 +205,9 @@ def _read(
 
 
 def _months(weeks: Sequence[AthleteDay]) -> list[tuple[str, int]]:
-    """Count the days of each month, for the heads of the columns."""
-    by_month = groupby(weeks, lambda day: day.date.isoformat().rpartition("-")[0])
-    return [(month, len(list(days))) for month, days in by_month]
+    """Name each month and count its days, for the heads of the columns."""
+    by_month = groupby(weeks, lambda day: day.date.month)
+    return [(say(f"dates.months.{month}"), len(list(days))) for month, days in by_month]
 
 
 def _groups(weeks: Sequence[AthleteDay]) -> tuple[list[str], list[str]]:

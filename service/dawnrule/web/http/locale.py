@@ -7,6 +7,8 @@ languages with a catalogue count.
 
 from __future__ import annotations
 
+from datetime import date, datetime
+
 from flask import Flask, Response, g, request
 
 from dawnrule.advice.composer import Composer
@@ -18,6 +20,7 @@ from dawnrule.advice.summary import (
 )
 from dawnrule.application.read_advice import read_advice
 from dawnrule.i18n.catalog import ENGLISH, Texts, capital, languages
+from dawnrule.i18n.dates import date_text, moment_text, with_dates_to_read
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.store import StoredAdvice
@@ -112,6 +115,19 @@ def say(name: str, /, **values: object) -> str:
     return texts().say(name, **values)
 
 
+def dated(value: date | str | None) -> str:
+    """Write a date, a moment (on the clock of its own zone), or a sentence that holds some, as
+    people read them in the language of this request; empty for None."""
+    today = context().clock().date()
+    match value:
+        case datetime():
+            return moment_text(value, texts(), today)
+        case date():
+            return date_text(value, texts(), today)
+        case _:
+            return with_dates_to_read(value or "", texts(), today)
+
+
 def label(identifier: str) -> str:
     """Label a goal, muscle group, pattern, modality or verdict in this request's language."""
     return composer().vocabulary.label(identifier)
@@ -144,6 +160,7 @@ def add_to_templates(app: Flask) -> None:
         of_rule=of_rule,
         unanswered_sentence=unanswered_sentence,
     )
+    app.jinja_env.filters["dated"] = dated
 
 
 def _named_in_address() -> str | None:
