@@ -24,9 +24,10 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from hashlib import sha256
+from json.encoder import encode_basestring_ascii as json_string
 from secrets import token_hex
 from typing import Any
 
@@ -148,6 +149,7 @@ class VouchedRows:
     """What the ledger says of the rows of other tables."""
 
     connection: sqlite3.Connection
+    _known_columns: dict[str, Sequence[str]] = field(default_factory=dict)
 
     def enter(self, decided_on: DecidedOn | None = None) -> None:
         """Enter the rows that were written since the last time, and what an advice was decided
@@ -178,22 +180,27 @@ class VouchedRows:
 
     def present(self, table: str) -> Iterator[PresentRow]:
         """Read the rows of a vouched table as they stand."""
-        columns = _columns(self.connection, table)
+        columns = self._columns(table)
         key = _key_text(VOUCHED[table], f"{table}.")
-        named = ", ".join(f"{table}.{column}" for column in columns)
         cursor = self.connection.execute(
             f"""
-            SELECT {key}, number, salt, {named} FROM {table}
+            SELECT {key}, number, salt, {_listed(table, columns)} FROM {table}
             LEFT JOIN vouched_rows ON of_table = '{table}' AND key = {key}
             """
         )
         for key_text, number, salt, *values in cursor:
-            yield PresentRow(table, key_text, number, _digest(salt or "", table, columns, values))
+            yield PresentRow(
+                table, key_text, number, row_digest(salt or "", table, columns, values)
+            )
 
     def history(self) -> Iterator[HistoryRow]:
         """Read all check-ins and sessions as they stand, those without a number left out."""
         for table, when in (("check_ins", "date"), ("sessions", "starts_at")):
-            yield from self._history(table, when, "TRUE", ())
+            columns = self._columns(table)
+            whose, at = columns.index("athlete_id"), columns.index(when)
+            for number, salt, *row in self._with_numbers(table, "TRUE", ()):
+                digest = row_digest(salt, table, columns, row)
+                yield HistoryRow(table, row[whose], row[at], number, digest)
 
     def table_of(self, number: int) -> tuple[str, str] | None:
         """Find the table and key of a row by its number; None once both are gone."""
@@ -217,7 +224,7 @@ class VouchedRows:
             "SELECT number, salt FROM vouched_rows WHERE of_table = ? AND key = ?",
             (table, key_text),
         ).fetchone()
-        columns = _columns(self.connection, table)
+        columns = self._columns(table)
         where = " AND ".join(f"{column} = ?" for column in VOUCHED[table])
         values = self.connection.execute(
             f"SELECT {', '.join(columns)} FROM {table} WHERE {where}", json.loads(key_text)
@@ -228,7 +235,7 @@ class VouchedRows:
             self.connection.execute("DELETE FROM vouched_rows WHERE number = ?", known[:1])
             return known[0], table, None
         number, salt = known or self._numbered(table, key_text)
-        return number, table, _digest(salt, table, columns, values)
+        return number, table, row_digest(salt, table, columns, values)
 
     def _numbered(self, table: str, key_text: str) -> tuple[int, str]:
         salt = token_hex(_SALT_BYTES)
@@ -240,42 +247,43 @@ class VouchedRows:
         return added.lastrowid, salt
 
     def _decided_on(self, of: DecidedOn) -> dict[str, Any]:
-        rows = sorted(self._read_for(of), key=lambda row: row.number)
+        rows = sorted(self._read_for(of))
         return {
             "position": of.position,
             "days": [of.check_in_days, of.session_days],
-            "rows": format_ranges(row.number for row in rows),
-            "digest": history_digest(row.digest for row in rows),
+            "rows": format_ranges(number for number, _ in rows),
+            "digest": history_digest(digest for _, digest in rows),
         }
 
-    def _read_for(self, of: DecidedOn) -> Iterator[HistoryRow]:
-        (first, last), (start, end) = windows(
-            of.on, utc_text(of.before), of.check_in_days, of.session_days
-        )
-        dated, started = "date BETWEEN ? AND ?", "starts_at >= ? AND starts_at < ?"
-        for table, when, where, ends in (
-            ("check_ins", "date", dated, (first, last)),
-            ("sessions", "starts_at", started, (start, end)),
+    def _read_for(self, of: DecidedOn) -> Iterator[tuple[int, str]]:
+        """Read the number and the digest of each row of a history, as it stands."""
+        dates, times = windows(of.on, utc_text(of.before), of.check_in_days, of.session_days)
+        for table, where, ends in (
+            ("check_ins", "date BETWEEN ? AND ?", dates),
+            ("sessions", "starts_at >= ? AND starts_at < ?", times),
         ):
-            yield from self._history(
-                table, when, f"athlete_id = ? AND {where}", (of.athlete_id, *ends)
-            )
+            columns = self._columns(table)
+            rows = self._with_numbers(table, f"athlete_id = ? AND {where}", (of.athlete_id, *ends))
+            for number, salt, *row in rows:
+                yield number, row_digest(salt, table, columns, row)
 
-    def _history(
-        self, table: str, when: str, where: str, values: Sequence[str]
-    ) -> Iterator[HistoryRow]:
-        columns = _columns(self.connection, table)
-        cursor = self.connection.execute(
+    def _with_numbers(self, table: str, where: str, values: Sequence[str]) -> sqlite3.Cursor:
+        """Read number, salt and columns of the rows of a table that have a number."""
+        return self.connection.execute(
             f"""
-            SELECT athlete_id, {when}, number, salt, {", ".join(f"{table}.{c}" for c in columns)}
+            SELECT number, salt, {_listed(table, self._columns(table))}
             FROM {table} CROSS JOIN vouched_rows
               ON of_table = '{table}' AND key = {_key_text(VOUCHED[table], f"{table}.")}
             WHERE {where}
             """,
             values,
         )
-        for athlete_id, at, number, salt, *row in cursor:
-            yield HistoryRow(table, athlete_id, at, number, _digest(salt, table, columns, row))
+
+    def _columns(self, table: str) -> Sequence[str]:
+        """The columns of a table, asked for once: none is added while a transaction lasts."""
+        if table not in self._known_columns:
+            self._known_columns[table] = _columns(self.connection, table)
+        return self._known_columns[table]
 
 
 def windows(
@@ -293,21 +301,31 @@ def history_digest(digests: Iterable[str]) -> str:
     return sha256("".join(digests).encode()).hexdigest()
 
 
+def row_digest(salt: str, table: str, columns: Sequence[str], values: Sequence[Any]) -> str:
+    """Compute the digest of a row from its columns in the order of their names: that of the text
+    which ``json_text([table, row])`` would make, here in a third of the time."""
+    row = ",".join(
+        f'"{name}":{json_string(value) if value.__class__ is str else json_text(value)}'
+        for name, value in zip(columns, values, strict=True)
+        if value is not None
+    )
+    return record_digest(f'["{table}",{{{row}}}]', salt)
+
+
 def _now() -> datetime:
     return datetime.now(UTC)
-
-
-def _digest(salt: str, table: str, columns: Sequence[str], values: Sequence[Any]) -> str:
-    row = {name: value for name, value in zip(columns, values, strict=True) if value is not None}
-    return record_digest(json_text([table, row]), salt)
 
 
 def _key_text(key: Sequence[str], prefix: str = "") -> str:
     return f"json_array({', '.join(prefix + column for column in key)})"
 
 
-def _columns(connection: sqlite3.Connection, table: str) -> list[str]:
-    """List the columns of a table that are vouched for, whichever this version of it has."""
+def _listed(table: str, columns: Sequence[str]) -> str:
+    return ", ".join(f"{table}.{column}" for column in columns)
+
+
+def _columns(connection: sqlite3.Connection, table: str) -> Sequence[str]:
+    """List the columns of a table that are vouched for, whichever this version of it has, in the
+    order of their names."""
     rows = connection.execute("SELECT name FROM pragma_table_info(?)", (table,))
-    left_out = LEFT_OUT.get(table, frozenset())
-    return [name for (name,) in rows if name not in left_out]
+    return sorted({name for (name,) in rows} - LEFT_OUT.get(table, frozenset()))
