@@ -12,6 +12,7 @@ from pathlib import Path
 from dawnrule.advice.advisor import Advisor
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.check_ins import CheckIns, Submission
+from dawnrule.application.groups import put_group
 from dawnrule.application.plans import set_plan
 from dawnrule.application.private_addresses import create_address
 from dawnrule.application.sessions import log_session
@@ -19,6 +20,7 @@ from dawnrule.clock import new_id
 from dawnrule.model.entities import CheckIn, Session
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.store import (
+    Group,
     Key,
     Purpose,
     Role,
@@ -56,6 +58,7 @@ def _people_and_rules(transaction: Transaction) -> None:
     transaction.sign_ins.begin("1" * 64, "k-01", NOW, NOW + ONE_DAY)
     transaction.secrets.get_or_make("cookies", lambda: b"secret", NOW)
     create_address(transaction, KIM.id, Purpose.READ, None, by="k-01", at=NOW)
+    put_group(transaction, Group("team", "Team", (KIM.id,)), by="k-01", at=NOW)
     set_plan(transaction, StoredPlan(KIM.id, DAY, (GROWTH,), NOW, "k-01"), by="k-01")
     club = parse_rule_set(CLUB, "club.yaml")
     named = StoredRuleSet(club.name, club.version, club.digest, club.summary, NOW, "k-01")

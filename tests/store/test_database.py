@@ -73,7 +73,7 @@ def test_every_table_is_strict(file: Path) -> None:
     with closing(sqlite3.connect(file)) as connection:
         tables = dict(connection.execute("SELECT name, strict FROM pragma_table_list"))
     strict = {name for name, is_strict in tables.items() if is_strict}
-    transaction = {"athletes", "check_ins", "advice", "sessions", "keys"}
+    transaction = {"athletes", "check_ins", "advice", "sessions", "keys", "groups", "group_members"}
     replays, shadow = {"replays", "replay_steps"}, {"shadow_candidates", "shadow_verdicts"}
     phone = {"private_addresses", "plans", "service_secrets", "sign_ins"}
     record = {"ledger", "advice_entries", "retention", "concerns", "concern_events"}

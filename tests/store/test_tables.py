@@ -110,7 +110,13 @@ def test_erasing_a_person_removes_all_that_is_theirs_and_nothing_else(
     _fill(transaction, SAM)
     every_row = {"athletes": 1, "check_ins": 2, "advice": 2, "sessions": 1, "keys": 1}
     kept_beside = {"shadow_verdicts": 0, "replays": 0}
-    nothing_else = {"private_addresses": 0, "plans": 0, "activations": 0, "concerns": 0}
+    nothing_else = {
+        "private_addresses": 0,
+        "group_members": 0,
+        "plans": 0,
+        "activations": 0,
+        "concerns": 0,
+    }
     nothing_else |= kept_beside
     assert transaction.athletes.delete(KIM.id) == every_row | nothing_else
     assert set(transaction.athletes.delete(KIM.id).values()) == {0}

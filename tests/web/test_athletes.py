@@ -90,6 +90,7 @@ def test_erasing_a_person_leaves_nothing_of_them(
         "sessions": 0,
         "keys": 1,
         "private_addresses": 0,
+        "groups": 0,
         "plans": 0,
         "concerns": 1,
         "activations": 0,

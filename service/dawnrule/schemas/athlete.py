@@ -142,6 +142,11 @@ class ErasedSchema(StrictSchema):
     sessions = fields.Integer(attribute="removed.sessions", required=True)
     keys = fields.Integer(attribute="removed.keys", required=True)
     private_addresses = fields.Integer(attribute="removed.private_addresses", required=True)
+    groups = fields.Integer(
+        attribute="removed.group_members",
+        required=True,
+        metadata={"description": "That they were in; the groups stay."},
+    )
     plans = fields.Integer(attribute="removed.plans", required=True)
     activations = fields.Integer(
         attribute="removed.activations",

@@ -17,6 +17,7 @@ Reading order:
 from dawnrule.store.database import Readable, Store, opened_to_read
 from dawnrule.store.tables.advice import StoredAdvice
 from dawnrule.store.tables.check_ins import StoredCheckIn
+from dawnrule.store.tables.groups import Group
 from dawnrule.store.tables.keys import Key, Role, hash_key, new_key
 from dawnrule.store.tables.ledger import Entry, Head, StoredAct, Walked
 from dawnrule.store.tables.plans import StoredPlan
@@ -33,6 +34,7 @@ __all__ = [
     "Candidate",
     "DecidedOn",
     "Entry",
+    "Group",
     "Head",
     "Key",
     "PrivateAddress",

@@ -19,6 +19,7 @@ from dawnrule.store.tables import (
     athletes,
     check_ins,
     concerns,
+    groups,
     keys,
     ledger,
     personal_data,
@@ -101,6 +102,12 @@ def m009_vouched_rows(db: Database) -> None:
     vouched_rows.enter_existing(db.conn)
 
 
+def m010_groups(db: Database) -> None:
+    """Create groups of athletes and their members."""
+    for statement in groups.SCHEMA:
+        db.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     m001_first_tables,
     m002_replays,
@@ -111,6 +118,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     m007_calendars,
     m008_concerns,
     m009_vouched_rows,
+    m010_groups,
 )
 
 

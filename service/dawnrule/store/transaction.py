@@ -11,6 +11,7 @@ from dawnrule.store.tables.advice import Advice
 from dawnrule.store.tables.athletes import Athletes
 from dawnrule.store.tables.check_ins import CheckIns
 from dawnrule.store.tables.concerns import Concerns
+from dawnrule.store.tables.groups import Groups
 from dawnrule.store.tables.keys import Keys
 from dawnrule.store.tables.ledger import Ledger
 from dawnrule.store.tables.personal_data import Person, Retention
@@ -31,6 +32,7 @@ class Transaction:
     """All tables over one connection; valid until the job that received it ends."""
 
     athletes: Athletes
+    groups: Groups
     check_ins: CheckIns
     advice: Advice
     sessions: Sessions
@@ -56,6 +58,7 @@ class Transaction:
         """Open all tables over one connection."""
         return cls(
             Athletes(connection),
+            Groups(connection),
             CheckIns(connection),
             Advice(connection),
             Sessions(connection),

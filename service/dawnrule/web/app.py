@@ -27,6 +27,7 @@ from dawnrule.web.api.batch import batches
 from dawnrule.web.api.check_ins import check_ins
 from dawnrule.web.api.concerns import concerns
 from dawnrule.web.api.evaluations import evaluations
+from dawnrule.web.api.groups import groups
 from dawnrule.web.api.ledger import acts, ledger
 from dawnrule.web.api.operations import operations
 from dawnrule.web.api.plans import plans
@@ -51,6 +52,7 @@ from dawnrule.web.private.feeds import feeds
 
 RESOURCES = (
     athletes,
+    groups,
     check_ins,
     sessions,
     batches,

@@ -101,6 +101,7 @@ class Athletes:
                    (SELECT count(*) FROM keys WHERE athlete_id = :id) AS keys,
                    (SELECT count(*) FROM private_addresses WHERE athlete_id = :id)
                        AS private_addresses,
+                   (SELECT count(*) FROM group_members WHERE athlete_id = :id) AS group_members,
                    (SELECT count(*) FROM plans WHERE athlete_id = :id) AS plans,
                    (SELECT count(*) FROM activations WHERE athlete_id = :id) AS activations
             """,

@@ -99,6 +99,10 @@ KINDS: Mapping[str, str] = {
                coalesce(calendar, '{}') AS calendar
         FROM athletes WHERE id = ?
     """,
+    "groups": """
+        SELECT group_id, name FROM group_members JOIN groups ON groups.id = group_id
+        WHERE athlete_id = ? ORDER BY group_id
+    """,
     "check-ins": """
         SELECT id AS check_in_id, date, revision, received_at, posted_by, body AS check_in
         FROM check_ins WHERE athlete_id = ? ORDER BY date, revision

@@ -39,6 +39,8 @@ VOUCHED: Mapping[str, tuple[str, ...]] = {
     "athletes": ("id",),
     "check_ins": ("id",),
     "concerns": ("id",),
+    "group_members": ("group_id", "athlete_id"),
+    "groups": ("id",),
     "keys": ("id",),
     "plans": ("athlete_id", "date"),
     "private_addresses": ("id",),
@@ -137,9 +139,12 @@ def _noting(table: str, key: Sequence[str], name: str, event: str, sides: Sequen
 
 
 def enter_existing(connection: sqlite3.Connection) -> None:
-    """Enter all rows of an older database."""
+    """Enter all rows of an older database, which may not have all tables yet."""
     rows = VouchedRows(connection)
+    there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
     for table, key in VOUCHED.items():
+        if table not in there:
+            continue
         keys = connection.execute(f"SELECT {_key_text(key)} FROM {table}").fetchall()
         rows.add([(table, key_text) for (key_text,) in keys], {"carried_over": True})
 
