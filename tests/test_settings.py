@@ -31,6 +31,7 @@ SAID: Mapping[str, tuple[str, object]] = {
     "private_address_requests_per_minute": ("12", 12),
     "sign_in_tries_per_minute": ("13", 13),
     "wrong_guesses_per_minute": ("0", 0),
+    "connections_per_address": ("14", 14),
     "proxies": ("1", 1),
     "hosts": ("one.example, two.example,", ("one.example", "two.example")),
     "public_url": ("https://dawn.example/", "https://dawn.example"),

@@ -98,10 +98,10 @@ class Settings:
     ``rule_set`` (name@version) decides where none was activated. The body limits are per request;
     that of a batch is larger because it carries a whole squad. Rates per minute are counted in each
     process; 0 means no limit. ``proxies`` is the number of proxies in front of the service whose
-    X-Forwarded-For is trusted. ``hosts`` are the host names that the service answers to; an empty
-    tuple means all. ``public_url`` is where others reach the service. Data older than
-    ``retention_days`` is deleted; 0 keeps everything. The newest head of the ledger is appended to
-    ``heads_file`` daily.
+    X-Forwarded-For is trusted; behind one, connections are not counted by address. ``hosts`` are
+    the host names that the service answers to; an empty tuple means all. ``public_url`` is where
+    others reach the service. Data older than ``retention_days`` is deleted; 0 keeps everything. The
+    newest head of the ledger is appended to ``heads_file`` daily.
     """
 
     db: Path = _setting(Path("dawnrule.db"), Path)
@@ -116,6 +116,7 @@ class Settings:
     private_address_requests_per_minute: int = _setting(120, _whole)
     sign_in_tries_per_minute: int = _setting(10, _whole)
     wrong_guesses_per_minute: int = _setting(20, _whole)
+    connections_per_address: int = _setting(100, _whole)
     proxies: int = _setting(0, _whole)
     hosts: tuple[str, ...] = _setting((), _hosts)
     public_url: str | None = _setting(None, _url)

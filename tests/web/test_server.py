@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import socket
 import threading
+import time
+from contextlib import ExitStack
 from dataclasses import replace
 from urllib.parse import urlsplit
 
@@ -12,11 +15,14 @@ import requests
 from flask import Flask
 
 from dawnrule.settings import Settings
-from dawnrule.web import Server
+from dawnrule.web import Server, server
 from tests.conftest import LiveServer
 from tests.factories import EXAMPLE, changed
+from tests.security.slow_connections import BEGINNINGS, longest_wait
 
 SECONDS = 60
+SOON_SECONDS = 2.0
+"""Well under a second, and what a busy machine may add."""
 
 
 def bearer(live_server: LiveServer, role: str = "coach") -> dict[str, str]:
@@ -70,6 +76,68 @@ def test_phones_that_stall_in_mid_request_block_nobody(live_server: LiveServer) 
             phone.close()
 
 
+def test_many_slow_connections_of_one_address_keep_nobody_else_waiting(
+    live_server: LiveServer,
+) -> None:
+    port = urlsplit(live_server.base_url).port
+    assert port
+    waited = longest_wait(port, live_server.keys["poster"], EXAMPLE, connections=300, seconds=1)
+    assert waited < SOON_SECONDS
+
+
+def test_who_sends_too_slowly_is_cut_off(
+    live_server: LiveServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(server, "_REQUEST_SECONDS", 0.1)
+    slow = [connect(live_server) for _ in BEGINNINGS]
+    for connection, beginning in zip(slow, BEGINNINGS, strict=True):
+        connection.sendall(beginning)
+    for connection in slow:
+        with connection:
+            assert connection.recv(1) == b""
+
+
+def test_who_sends_a_large_body_as_fast_as_can_be_is_given_the_time(
+    live_server: LiveServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(server, "_REQUEST_SECONDS", 0.1)
+    body = json.dumps(EXAMPLE) + 2_000 * " "
+    head = f"POST /v1/check-ins HTTP/1.0\r\nContent-Length: {len(body)}\r\n"
+    head += f"Authorization: {bearer(live_server)['Authorization']}\r\n"
+    with connect(live_server) as phone:
+        phone.sendall(f"{head}Content-Type: application/json\r\n\r\n{body[:-1]}".encode())
+        time.sleep(1.5)  # the server has looked for slow ones meanwhile
+        phone.sendall(body[-1:].encode())
+        assert phone.recv(12) == b"HTTP/1.0 201"
+
+
+@pytest.mark.parametrize(("proxies", "answered"), [(0, [True, False]), (1, [True, True])])
+def test_an_address_has_its_number_of_connections_unless_it_is_a_proxy(
+    app: Flask, settings: Settings, proxies: int, answered: list[bool]
+) -> None:
+    own = Server(app, replace(settings, proxies=proxies, connections_per_address=1))
+    thread = threading.Thread(target=own.run)
+    thread.start()
+    try:
+        with ExitStack() as stack:
+            address = ("127.0.0.1", own.port)
+            clients = [
+                stack.enter_context(socket.create_connection(address, SECONDS)) for _ in range(2)
+            ]
+            assert [is_answered(client) for client in clients] == answered
+    finally:
+        own.close()
+        thread.join(SECONDS)
+
+
+def is_answered(client: socket.socket) -> bool:
+    try:
+        client.sendall(b"GET /healthz HTTP/1.1\r\nHost: x\r\n\r\n")
+        return client.recv(1) != b""
+    except ConnectionError:
+        return False
+
+
 def test_eight_at_once_get_their_own_advice(live_server: LiveServer) -> None:
     answers: dict[int, requests.Response] = {}
 
@@ -95,12 +163,12 @@ def test_eight_at_once_get_their_own_advice(live_server: LiveServer) -> None:
 def test_a_server_that_is_closed_lets_go_of_its_port(
     app: Flask, settings: Settings, host: str
 ) -> None:
-    server = Server(app, replace(settings, host=host))
-    port = server.port
-    thread = threading.Thread(target=server.run)
+    served = Server(app, replace(settings, host=host))
+    port = served.port
+    thread = threading.Thread(target=served.run)
     thread.start()
     requests.get(f"http://127.0.0.1:{port}/healthz", timeout=SECONDS)
-    server.close()
+    served.close()
     thread.join(SECONDS)
     assert not thread.is_alive()
     with pytest.raises(OSError, match="refused"), socket.create_connection(("127.0.0.1", port)):

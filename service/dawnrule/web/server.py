@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import errno
 import logging
+import math
 import os
 import signal
 import socket
 import time
-from collections.abc import Callable, MutableMapping
-from functools import partial
+from collections.abc import Callable, Collection, MutableMapping
 from typing import Any
 
 from flask import Flask
@@ -26,10 +26,15 @@ from waitress.task import WSGITask
 
 from dawnrule.settings import Settings
 from dawnrule.web.context import Context
+from dawnrule.web.http.rate_limits import subscriber
 
 _FIRST_INHERITED = 3  # sd_listen_fds(3): SD_LISTEN_FDS_START
 _STALLED_AFTER_SECONDS = 30
-_CONNECTIONS = 200
+_REQUEST_SECONDS = 10
+"""The time from the first byte of a request, or from the opening of its connection, to the end of
+its head. Its body may take a second longer for each ``_BYTES_PER_SECOND`` that have come of it."""
+_BYTES_PER_SECOND = 500
+_CONNECTIONS = 500
 _POLL_SECONDS = 1.0
 _POLL_SECONDS_AT_THE_END = 0.05
 _IDLE_SECONDS = 0.5
@@ -59,6 +64,15 @@ class _Task(WSGITask):
 
 class _Request(HTTPRequestParser):
     """One request that every proxy in between reads in the same way."""
+
+    def __init__(self, adj: Any) -> None:
+        super().__init__(adj)
+        self._began = time.monotonic()
+
+    def is_too_slow(self) -> bool:
+        """Return whether what has not come yet is waited for no longer."""
+        allowed = _REQUEST_SECONDS + self.body_bytes_received / _BYTES_PER_SECOND
+        return time.monotonic() - self._began > allowed
 
     def parse_header(self, header_plus: bytes) -> None:
         """Parse the head. Raises ``ParsingError`` for one that another program may read
@@ -99,10 +113,31 @@ class _Channel(HTTPChannel):
 
     task_class = _Task
     parser_class = _Request
+    request: _Request | None
 
     def __init__(self, *args: Any, is_stopping: Callable[[], bool], **kwargs: Any) -> None:
         self.is_stopping = is_stopping
+        self._ask_by = time.monotonic() + _REQUEST_SECONDS
         super().__init__(*args, **kwargs)
+
+    @property
+    def client(self) -> str:
+        """The network address of the client; for IPv6, the prefix of one subscriber."""
+        return subscriber(self.addr[0])
+
+    def service(self) -> None:
+        """Answer one request, and wait a while for another."""
+        self._ask_by = math.inf
+        super().service()
+        self._ask_by = time.monotonic() + _STALLED_AFTER_SECONDS
+
+    def is_too_slow(self) -> bool:
+        """Return whether the client takes longer to ask than whoever means to."""
+        if self.requests or self.total_outbufs_len:  # it has asked, and is being answered
+            return False
+        if self.request is not None:
+            return self.request.is_too_slow()
+        return time.monotonic() > self._ask_by
 
     def is_idle(self, now: float) -> bool:
         """Return whether nothing is being received, worked on or sent, and has not been for a
@@ -112,8 +147,9 @@ class _Channel(HTTPChannel):
 
 
 class Server:
-    """A production server that listens and does not run yet. Bodies are read before a thread is
-    taken, so that stalled phones block nobody."""
+    """A production server that listens and does not run yet. Requests are read whole before a
+    thread is taken, so that stalled phones block nobody; who sends too slowly is cut off, and no
+    client takes all connections."""
 
     def __init__(
         self, app: Flask, settings: Settings, inherited: socket.socket | None = None
@@ -124,8 +160,10 @@ class Server:
         self._stop_seconds = settings.stop_seconds
         self._inherits = inherited is not None
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a short queue is no warning
+        # Behind a proxy all come from one address, and it is the proxy that counts.
+        self._most_of_one = 0 if settings.proxies else settings.connections_per_address
         self._server = _listening(app, settings, inherited)
-        self._server.channel_class = partial(_Channel, is_stopping=self._context.stopping.is_set)
+        self._server.channel_class = self._admit
 
     @property
     def host(self) -> str:
@@ -143,6 +181,7 @@ class Server:
         try:
             while self._connections and not self._context.stopping.is_set():
                 self._poll(_POLL_SECONDS)
+                self._close_slow()
             self._finish()
         finally:
             self._context.close()
@@ -165,6 +204,27 @@ class Server:
         """Everything that is polled: connections, the listening socket, and the trigger."""
         connections: dict[int, Any] = self._server._map
         return connections
+
+    @property
+    def _channels(self) -> Collection[_Channel]:
+        channels: dict[int, _Channel] = self._server.active_channels
+        return channels.values()
+
+    def _admit(
+        self, server: Any, accepted: socket.socket, address: Any, *args: Any, **kw: Any
+    ) -> None:
+        """Open a connection that was accepted, or close it where its client has too many."""
+        client = subscriber(address[0])
+        if 0 < self._most_of_one <= sum(one.client == client for one in self._channels):
+            accepted.close()
+            return
+        is_stopping = self._context.stopping.is_set
+        _Channel(server, accepted, address, *args, is_stopping=is_stopping, **kw)
+
+    def _close_slow(self) -> None:
+        """Close the connections of those who send too slowly; each takes a place from others."""
+        for channel in self._channels:
+            channel.will_close = channel.will_close or channel.is_too_slow()
 
     def _poll(self, seconds: float) -> None:
         """Receive and send what is ready, waiting for it at most that long."""

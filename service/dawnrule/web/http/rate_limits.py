@@ -154,11 +154,12 @@ def limit_key(key_id: str) -> None:
 
 def client_address() -> str:
     """Return the network address of the client; for IPv6, the prefix of one subscriber."""
-    return _subscriber(request.remote_addr or "")
+    return subscriber(request.remote_addr or "")
 
 
 @lru_cache(_ADDRESSES_CACHED)
-def _subscriber(address: str) -> str:
+def subscriber(address: str) -> str:
+    """Return a network address; for IPv6, the prefix that one subscriber has."""
     try:
         parsed = ip_address(address)
     except ValueError:  # a socket in the file system has no address
