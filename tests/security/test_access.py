@@ -68,6 +68,7 @@ MAY = {
     "DELETE /v1/sessions/<session_id>": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/sessions": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/outlook": {"coach", "athlete"},
+    "GET /v1/athletes/<athlete_id>/recovery": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/advice/<day>": EVERY_KEY,
     "PUT /v1/athletes/<athlete_id>/plans/<date>": {"coach", "poster"},
     "GET /v1/athletes/<athlete_id>/plans/<date>": {"coach", "athlete"},

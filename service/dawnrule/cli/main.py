@@ -51,6 +51,7 @@ _MODULES = {
     "keys": "keys",
     "openapi": "serve",
     "outlook": "outlook",
+    "recovery": "recovery",
     "replay": "replay",
     "restore": "maintenance",
     "retention": "maintenance",

@@ -16,7 +16,7 @@ Reading order:
 
 from dawnrule.store.database import Readable, Store, opened_to_read
 from dawnrule.store.tables.advice import StoredAdvice
-from dawnrule.store.tables.check_ins import StoredCheckIn
+from dawnrule.store.tables.check_ins import RecoveryAnswers, StoredCheckIn
 from dawnrule.store.tables.groups import Group
 from dawnrule.store.tables.keys import Key, Role, hash_key, new_key
 from dawnrule.store.tables.ledger import Entry, Head, StoredAct, Walked
@@ -40,6 +40,7 @@ __all__ = [
     "PrivateAddress",
     "Purpose",
     "Readable",
+    "RecoveryAnswers",
     "ReplayState",
     "ReplayStep",
     "Role",

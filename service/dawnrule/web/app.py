@@ -18,6 +18,7 @@ from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs, ReplayRunner
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.leftovers import Leftovers
+from dawnrule.application.recoveries import Recoveries
 from dawnrule.application.rule_sets import Publisher
 from dawnrule.settings import Settings, name_and_version
 from dawnrule.store import Store, Transaction
@@ -32,6 +33,7 @@ from dawnrule.web.api.ledger import acts, ledger
 from dawnrule.web.api.operations import operations
 from dawnrule.web.api.plans import plans
 from dawnrule.web.api.private_addresses import addresses
+from dawnrule.web.api.recovery import recovery
 from dawnrule.web.api.replays import replays
 from dawnrule.web.api.rule_sets import publishing, rule_sets
 from dawnrule.web.api.sessions import sessions
@@ -58,6 +60,7 @@ RESOURCES = (
     batches,
     advice,
     outlooks,
+    recovery,
     plans,
     addresses,
     feeds,
@@ -101,6 +104,7 @@ def create_app(
         replace(advisor, library=library, stored=metrics.stored),
         Publisher(store, library, clock),
         ReplayJobs(ReplayRunner(store, archive, clock), library, new_id),
+        Recoveries(),
         rule_set,
         clock,
         new_id,

@@ -15,6 +15,7 @@ from dawnrule.analytics.replay_jobs import ReplayJobs
 from dawnrule.application.active_rules import active_rule_set
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.application.leftovers import Leftovers
+from dawnrule.application.recoveries import Recoveries
 from dawnrule.application.rule_sets import (
     Publisher,
     Redecision,
@@ -44,6 +45,7 @@ class Context:
     advisor: Advisor
     publisher: Publisher
     replays: ReplayJobs
+    recoveries: Recoveries
     rule_set: RuleSet
     clock: Callable[[], datetime]
     new_id: Callable[[], str]

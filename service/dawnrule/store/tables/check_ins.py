@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import from_json
-from dawnrule.store.values import columns, json_text, structure
+from dawnrule.store.values import columns, json_text, structure, utc_time
 
 FIRST_SCHEMA = (
     """
@@ -61,6 +61,20 @@ class StoredCheckIn:
     def check_in(self) -> CheckIn:
         """The check-in that the body describes."""
         return from_json(CheckIn, self.body)
+
+
+@dataclass(frozen=True, slots=True)
+class RecoveryAnswers:
+    """What a check-in says of recovery: soreness 0 to 10 by muscle group, and illness.
+    ``reported_at`` (aware) may be left out; ``received_at`` is when it came in."""
+
+    athlete_id: str
+    date: date
+    reported_at: datetime | None
+    received_at: datetime
+    soreness: Mapping[str, float]
+    illness: str | None
+    temperature_c: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +151,38 @@ class CheckIns:
             },
         )
         return [from_json(CheckIn, json.loads(body)) for *_, body in rows]
+
+    def recovery_answers(self, first: date, before: date) -> Iterator[RecoveryAnswers]:
+        """Read what everybody's newest revisions from ``first`` on and before a date say of
+        recovery, by athlete and date; one ``max()`` as above."""
+        yield from self._recovery_answers("date >= ? AND date < ?", first, before)
+
+    def own_recovery_answers(
+        self, athlete_id: str, first: date, before: date
+    ) -> Iterator[RecoveryAnswers]:
+        """Read the same of one athlete."""
+        where = "athlete_id = ? AND date >= ? AND date < ?"
+        yield from self._recovery_answers(where, athlete_id, first, before)
+
+    def _recovery_answers(self, where: str, *values: str | date) -> Iterator[RecoveryAnswers]:
+        rows = self.connection.execute(
+            f"""
+            SELECT athlete_id, date, json_extract(body, '$.reported_at'), received_at,
+                   json_extract(body, '$.soreness'), json_extract(body, '$.illness'),
+                   json_extract(body, '$.temperature_c'), max(revision)
+            FROM check_ins WHERE {where} GROUP BY athlete_id, date ORDER BY athlete_id, date
+            """,
+            [value.isoformat() if isinstance(value, date) else value for value in values],
+        )
+        for athlete_id, day, reported_at, received_at, soreness, *others, _ in rows:
+            yield RecoveryAnswers(
+                athlete_id,
+                date.fromisoformat(day),
+                datetime.fromisoformat(reported_at) if reported_at else None,
+                utc_time(received_at),
+                json.loads(soreness) if soreness else {},
+                *others,
+            )
 
     def without_advice(self, limit: int) -> list[str]:
         """Find check-ins without advice, by id; a sound database has none."""

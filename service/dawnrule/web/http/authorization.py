@@ -52,6 +52,7 @@ ACCESS: Mapping[str, Access] = {
     "sessions.delete_session": _COACH_AND_ATHLETE,
     "batches.post_sessions": _COACH_AND_POSTER,
     "outlooks.get_outlook": _COACH_AND_ATHLETE,
+    "recovery.get_recovery": _COACH_AND_ATHLETE,
     "advice.get_advice": _EVERY_KEY,
     "advice.get_squad_advice": _COACH,
     "advice.get_advice_record": _EVERY_KEY,

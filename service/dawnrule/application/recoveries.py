@@ -1,0 +1,127 @@
+"""Own recovery: what the log and the check-ins of a squad say of how long soreness lasts.
+
+The squad is fitted once a day on everything before it, one athlete on top of that whenever asked:
+the same data give the same numbers. Nothing is stored, and no advice hangs on it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from threading import Lock
+from typing import TYPE_CHECKING
+
+from dawnrule.application.athletes import require_athlete
+from dawnrule.facts.illness import FEVER
+from dawnrule.i18n.catalog import Texts
+from dawnrule.model import Vocabulary
+from dawnrule.model.concerns import ConcernRules
+from dawnrule.model.entities import Athlete, Session
+from dawnrule.recovery.episodes import Episode, Morning, episodes_of, morning_of
+from dawnrule.recovery.numbers import RecoveryNumbers
+from dawnrule.store import RecoveryAnswers, Transaction
+
+if TYPE_CHECKING:
+    from dawnrule.recovery.forecast import SquadRecovery
+    from dawnrule.recovery.report import RecoveryReport
+
+ONE_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class RecoveryQuestion:
+    """Whose recovery is asked for, for which kind of goal, at which times (aware), and now."""
+
+    athlete_id: str
+    kind: str
+    now: datetime
+    at: Sequence[datetime] = ()
+
+
+@dataclass(slots=True)
+class Recoveries:
+    """Recovery of a squad; keeps the last fit of each kind of goal until the day (UTC) is over."""
+
+    numbers: RecoveryNumbers = field(default_factory=RecoveryNumbers.bundled)
+    vocabulary: Vocabulary = field(default_factory=Vocabulary.bundled)
+    _fits: dict[str, tuple[date, SquadRecovery]] = field(default_factory=dict)
+    _one_fit: Lock = field(default_factory=Lock)
+
+    def read(
+        self, transaction: Transaction, question: RecoveryQuestion, texts: Texts
+    ) -> RecoveryReport:
+        """Report the recovery of one athlete in the language of ``texts``. Raises ``NotFound``."""
+        # numpy and scipy are slow to import, and nothing else needs them
+        from dawnrule.recovery.forecast import AthleteRecovery, OwnEpisodes
+        from dawnrule.recovery.report import Reporter
+
+        athlete = require_athlete(transaction, question.athlete_id)
+        low_under = self.numbers.low_under[question.kind]
+        squad = self._squad(transaction, question.kind, question.now)
+        age_years = athlete.age_years(athlete.today(question.now))
+        own = OwnEpisodes(self._own(transaction, athlete, low_under, question.now), age_years)
+        recovery = AthleteRecovery.fit(athlete.id, own, squad, self.numbers)
+        reporter = Reporter(athlete, question.kind, low_under, question.now, texts, self.vocabulary)
+        return reporter.report(recovery, squad.hours_against_squad(athlete.id), question.at)
+
+    def _squad(self, transaction: Transaction, kind: str, now: datetime) -> SquadRecovery:
+        from dawnrule.recovery.forecast import OwnEpisodes, SquadRecovery
+
+        today = now.astimezone(UTC).date()
+        with self._one_fit:
+            fitted_on, squad = self._fits.get(kind, (None, None))
+            if squad is None or fitted_on != today:
+                episodes = self._episodes_of_everybody(transaction, kind, today)
+                squad = SquadRecovery.fit(
+                    {
+                        athlete.id: OwnEpisodes(own, athlete.age_years(today))
+                        for athlete, own in episodes
+                    },
+                    self.numbers,
+                )
+                self._fits[kind] = today, squad
+            return squad
+
+    def _episodes_of_everybody(
+        self, transaction: Transaction, kind: str, today: date
+    ) -> Iterator[tuple[Athlete, list[Episode]]]:
+        first, end = today - timedelta(days=self.numbers.days), _midnight(today)
+        answers: dict[str, list[RecoveryAnswers]] = defaultdict(list)
+        for one in transaction.check_ins.recovery_answers(first, today):
+            answers[one.athlete_id].append(one)
+        for athlete in transaction.athletes.all():
+            sessions = transaction.sessions.window(athlete.id, _midnight(first), end)
+            low_under = self.numbers.low_under[kind]
+            yield athlete, self._episodes(athlete, answers[athlete.id], sessions, low_under)
+
+    def _own(
+        self, transaction: Transaction, athlete: Athlete, low_under: float, now: datetime
+    ) -> list[Episode]:
+        today = athlete.today(now)
+        first = today - timedelta(days=self.numbers.days)
+        answers = transaction.check_ins.own_recovery_answers(athlete.id, first, today + ONE_DAY)
+        sessions = transaction.sessions.window(athlete.id, _midnight(first), now)
+        return self._episodes(athlete, answers, sessions, low_under)
+
+    def _episodes(
+        self,
+        athlete: Athlete,
+        answers: Iterable[RecoveryAnswers],
+        sessions: Iterable[tuple[str, Session]],
+        low_under: float,
+    ) -> list[Episode]:
+        mornings = [_morning(athlete, one, self.numbers) for one in answers]
+        logged = (session for _, session in sessions)
+        return episodes_of(logged, mornings, low_under, self.vocabulary, self.numbers)
+
+
+def _morning(athlete: Athlete, answers: RecoveryAnswers, numbers: RecoveryNumbers) -> Morning:
+    is_hot = (answers.temperature_c or 0) >= ConcernRules.bundled().fever_from_c
+    at = answers.reported_at or min(morning_of(athlete, answers.date, numbers), answers.received_at)
+    return Morning(at.astimezone(UTC), answers.soreness, FEVER if is_hot else answers.illness)
+
+
+def _midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, tzinfo=UTC)

@@ -1,0 +1,50 @@
+"""``dawnrule recovery``: how long soreness lasts for an athlete."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from dawnrule.application.recoveries import Recoveries, RecoveryQuestion
+from dawnrule.cli.options import db_option, format_option
+from dawnrule.clock import now
+from dawnrule.i18n.catalog import Texts
+from dawnrule.schemas.recovery import KINDS, RECOVERY, USUAL_KIND
+from dawnrule.store import Store
+
+
+@click.command()
+@click.option("--athlete", "athlete_id", required=True, metavar="ID", help="The athlete.")
+@click.option(
+    "--for",
+    "kind",
+    type=click.Choice(KINDS),
+    default=USUAL_KIND,
+    show_default=True,
+    help="Growth work, or strength, power and speed.",
+)
+@format_option("text", "json", help_text="A page to read, or JSON with everything.")
+@db_option
+def recovery(athlete_id: str, kind: str, form: str, db: Path) -> None:
+    """Show how long each muscle group is sore after growth and landing work.
+
+    It is based on the training log and the check-ins of the athlete, then on those of the squad,
+    then on published studies. The rules decide all the same.
+
+    \b
+    Example:
+      dawnrule recovery --athlete a-03 --db squad.db
+    """
+    question = RecoveryQuestion(athlete_id, kind, now())
+    with Store.open(db, must_exist=True) as store:
+        report = store.read(
+            lambda transaction: Recoveries().read(transaction, question, Texts.bundled())
+        )
+    if form == "json":
+        click.echo(json.dumps(RECOVERY.dump(report), indent=2, ensure_ascii=False))
+        return
+    for group in report.muscle_groups:
+        click.echo(group.text)
+    click.echo(report.note)

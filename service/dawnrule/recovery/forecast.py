@@ -1,0 +1,213 @@
+"""When a muscle group is likely ready again: what is known of the squad, then of one athlete."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Self
+
+import numpy as np
+
+from dawnrule.model.training import hours_between
+from dawnrule.recovery.episodes import Episode, Work, features, usual_features
+from dawnrule.recovery.intervals import LogNormal
+from dawnrule.recovery.model import (
+    Coefficients,
+    Episodes,
+    Posterior,
+    Spreads,
+    fit,
+    fit_spreads,
+)
+from dawnrule.recovery.numbers import RecoveryNumbers
+
+OWN, SQUAD, PUBLISHED = "own", "squad", "published"
+_QUARTER, _HALF, _THREE_QUARTERS = 0.25, 0.5, 0.75
+
+
+@dataclass(frozen=True, slots=True)
+class OwnEpisodes:
+    """The episodes of one athlete, and the age in whole years where it is known."""
+
+    episodes: Sequence[Episode]
+    age_years: int | None = None
+
+    @property
+    def informative(self) -> list[Episode]:
+        """Those that say anything of the hours."""
+        return [episode for episode in self.episodes if episode.is_informative]
+
+
+@dataclass(frozen=True, slots=True)
+class SquadRecovery:
+    """What the episodes of a squad say; ``posterior`` numbers athletes as ``places`` do."""
+
+    places: Mapping[str, int]
+    seen: Mapping[str, int]
+    posterior: Posterior
+    prior: Coefficients
+
+    @classmethod
+    def fit(cls, squad: Mapping[str, OwnEpisodes], numbers: RecoveryNumbers) -> Self:
+        """Fit a squad, by athlete. The order of athletes does not matter."""
+        known = {key: squad[key] for key in sorted(squad) if squad[key].informative}
+        places = {athlete: place for place, athlete in enumerate(known)}
+        prior = _prior(numbers)
+        usual = Spreads(
+            numbers.spreads["episode"], numbers.spreads["athlete"], numbers.spreads["muscle_group"]
+        )
+        columns = _columns(known.values())
+        posterior = (
+            fit_spreads(columns, usual, prior, numbers.spreads["log_sd"])
+            if known
+            else fit(columns, usual, prior)
+        )
+        seen = {a: sum(e.was_seen for e in own.episodes) for a, own in known.items()}
+        return cls(places, seen, posterior, prior)
+
+    def without(self, athlete_id: str) -> Coefficients:
+        """Return what the others say of the effects."""
+        place = self.places.get(athlete_id)
+        return self.posterior.coefficients if place is None else self.posterior.without(place)
+
+    def seen_of_others(self, athlete_id: str) -> int:
+        """Count the ends of episodes that were seen of others."""
+        return sum(count for athlete, count in self.seen.items() if athlete != athlete_id)
+
+    def hours_against_squad(self, athlete_id: str) -> LogNormal | None:
+        """Return by what factor an athlete's hours differ from the squad's after the same work;
+        None for somebody of whom nothing was seen."""
+        place = self.places.get(athlete_id)
+        return None if place is None else self.posterior.factor_of(place)
+
+
+@dataclass(frozen=True, slots=True)
+class UnderWay:
+    """Work after which the muscle group is not known to be ready again: when it began, and hours
+    after which it was still sore (0 where it was not)."""
+
+    began: datetime
+    sore_hours: float
+    hours: LogNormal
+
+    def chance_at(self, at: datetime) -> float:
+        """Return how probable it is that soreness is low at a time."""
+        return self.hours.chance_within(hours_between(self.began, at), self.sore_hours)
+
+    def likely_from(self, chance: float) -> datetime:
+        """Return from when on it is that probable."""
+        rest = 1 - self.hours.chance_within(self.sore_hours) if self.sore_hours else 1.0
+        hours = self.hours.hours_at(1 - (1 - chance) * rest)
+        return self.began + timedelta(hours=hours)
+
+
+@dataclass(frozen=True, slots=True)
+class GroupRecovery:
+    """The recovery of one muscle group after the work that is usual for the athlete.
+
+    ``times_seen`` counts the episodes whose end was seen. Half of the time it takes between
+    ``half_from_hours`` and ``half_to_hours``, as often less as more than ``usual_hours``.
+    ``basis`` says whose episodes that rests on: own, the squad's, or published courses.
+    """
+
+    muscle_group: str
+    times_seen: int
+    usual_hours: float
+    half_from_hours: float
+    half_to_hours: float
+    basis: str
+    under_way: UnderWay | None
+
+
+@dataclass(frozen=True, slots=True)
+class AthleteRecovery:
+    """The recovery of one athlete, fitted from own episodes on top of the others'."""
+
+    own: OwnEpisodes
+    cells: Mapping[str, int]
+    posterior: Posterior
+    of_others: int
+    numbers: RecoveryNumbers
+
+    @classmethod
+    def fit(
+        cls, athlete_id: str, own: OwnEpisodes, squad: SquadRecovery, numbers: RecoveryNumbers
+    ) -> Self:
+        """Fit one athlete under the spreads of the squad."""
+        groups = sorted({episode.muscle_group for episode in own.informative})
+        posterior = fit(_columns([own]), squad.posterior.spreads, squad.without(athlete_id))
+        cells = {group: place for place, group in enumerate(groups)}
+        return cls(own, cells, posterior, squad.seen_of_others(athlete_id), numbers)
+
+    def groups(self, now: datetime) -> list[GroupRecovery]:
+        """Return every muscle group with work in the log, by name."""
+        return [
+            self.group(name, now) for name in sorted({e.muscle_group for e in self.own.episodes})
+        ]
+
+    def group(self, name: str, now: datetime) -> GroupRecovery:
+        """Return one muscle group, whether it was ever trained or not."""
+        episodes = [episode for episode in self.own.episodes if episode.muscle_group == name]
+        seen = sum(episode.was_seen for episode in episodes)
+        usual = self._predict(_usual_features(episodes, self.own.age_years), name)
+        return GroupRecovery(
+            name,
+            seen,
+            usual.hours_at(_HALF),
+            usual.hours_at(_QUARTER),
+            usual.hours_at(_THREE_QUARTERS),
+            self._basis(seen),
+            self._under_way(episodes[-1], now) if episodes else None,
+        )
+
+    def hours_after(self, work: Work, muscle_group: str) -> LogNormal:
+        """Return the hours of recovery of a muscle group after some work."""
+        return self._predict(features(work, self.own.age_years), muscle_group)
+
+    def _predict(self, known: tuple[float, ...], muscle_group: str) -> LogNormal:
+        athlete = 0 if self.cells else None
+        return self.posterior.predict(np.array(known), self.cells.get(muscle_group), athlete)
+
+    def _basis(self, seen: int) -> str:
+        if seen >= self.numbers.least_episodes:
+            return OWN
+        return SQUAD if self.of_others >= self.numbers.least_episodes else PUBLISHED
+
+    def _under_way(self, last: Episode, now: datetime) -> UnderWay | None:
+        if last.is_over or hours_between(last.work.began, now) > self.numbers.ends_after_hours:
+            return None
+        return UnderWay(
+            last.work.began, last.sore_hours, self.hours_after(last.work, last.muscle_group)
+        )
+
+
+def _usual_features(episodes: Sequence[Episode], age_years: int | None) -> tuple[float, ...]:
+    """Return the mean features of episodes; those of usual work where there are none."""
+    known = [features(episode.work, age_years) for episode in episodes]
+    return tuple(map(float, np.mean(known, axis=0))) if known else usual_features(age_years)
+
+
+def _columns(squad: Iterable[OwnEpisodes]) -> Episodes:
+    """Put the informative episodes of a squad into columns, numbered in their order."""
+    rows = [
+        (place, own.age_years, episode)
+        for place, own in enumerate(squad)
+        for episode in own.informative
+    ]
+    cells: dict[tuple[int, str], int] = {}
+    for place, _, episode in rows:
+        cells.setdefault((place, episode.muscle_group), len(cells))
+    known = [features(episode.work, age) for _, age, episode in rows]
+    return Episodes.of(
+        [(episode.sore_hours, episode.low_hours) for *_, episode in rows],
+        np.array(known).reshape(len(known), len(usual_features(None))),
+        [place for place, *_ in rows],
+        [cells[place, episode.muscle_group] for place, _, episode in rows],
+    )
+
+
+def _prior(numbers: RecoveryNumbers) -> Coefficients:
+    effects = numbers.effects.values()
+    sds = np.array([effect.sd for effect in effects])
+    return Coefficients(np.array([effect.mean for effect in effects]), np.diag(sds**-2))

@@ -1,0 +1,45 @@
+"""The numbers of own recovery, from ``rules/recovery.yaml``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import time
+from functools import cache
+from typing import Any, Self
+
+from dawnrule.i18n.resources import read_data, rules_folder
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """An effect on the log of the hours: its mean and standard deviation beforehand."""
+
+    mean: float
+    sd: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecoveryNumbers:
+    """``rules/recovery.yaml``. Soreness is 0 to 10; ``spreads`` and ``effects`` are on the log of
+    hours; ``low_under`` is by kind of goal."""
+
+    low_under: dict[str, float]
+    usual_counts_under: float
+    rises_for_hours: float
+    ends_after_hours: float
+    morning: time
+    days: int
+    least_episodes: int
+    likely: float
+    spreads: dict[str, float]
+    effects: dict[str, Effect]
+
+    @classmethod
+    @cache
+    def bundled(cls) -> Self:
+        """Read the numbers that ship with the service."""
+        data: dict[str, Any] = dict(read_data(rules_folder() / "recovery.yaml"))
+        data["morning"] = time.fromisoformat(data["morning"])
+        data["effects"] = {name: Effect(**effect) for name, effect in data["effects"].items()}
+        return cls(**data)

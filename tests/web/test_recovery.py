@@ -1,0 +1,114 @@
+"""Own recovery over HTTP: how long soreness lasts for whom."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from tests.conftest import Client
+from tests.factories import NOW
+
+RECOVERY = "/v1/athletes/a-03/recovery"
+
+
+def recovery(client: Client, query: str = "") -> Any:
+    answer = client.get(f"{RECOVERY}{query}")
+    assert answer.status_code == 200
+    return answer.json
+
+
+def train(client: Client, starts_at: datetime, group: str = "quadriceps") -> None:
+    block = {"goal": "hypertrophy", "muscle_groups": [group], "sets": 5}
+    session = {"athlete_id": "a-03", "starts_at": starts_at.isoformat(), "minutes": 60}
+    assert client.post("/v1/sessions", json=session | {"blocks": [block]}).status_code == 201
+
+
+def check_in(client: Client, ago: int, soreness: float, **more: object) -> None:
+    day = (NOW - timedelta(days=ago)).date().isoformat()
+    body = {"athlete_id": "a-03", "date": day, "soreness": {"quadriceps": soreness}, "plan": []}
+    assert client.post("/v1/check-ins", json=body | more).status_code == 201
+
+
+def weeks_of_training(client: Client, weeks: int) -> None:
+    """Squats each week in the evening; 5 and 4 on the next mornings, 1 on the third, then 0."""
+    for week in range(1, weeks + 1):
+        train(client, NOW.replace(hour=18, minute=0) - timedelta(days=7 * week + 3))
+        for ago, soreness in ((2, 5), (1, 4), (0, 1), (-1, 0), (-2, 0), (-3, 0)):
+            check_in(client, 7 * week + ago, soreness)
+
+
+def test_who_has_no_log_has_nothing_to_tell(coach: Client) -> None:
+    told = recovery(coach)
+    assert (told["muscle_groups"], told["against_squad"]) == ([], None)
+    assert (told["for"], told["low_under"]) == ("growth", 3)
+    assert "The rules decide all the same" in told["note"]
+
+
+def test_the_usual_hours_are_told_with_their_range_and_how_often_they_were_seen(
+    coach: Client,
+) -> None:
+    weeks_of_training(coach, 6)
+    [group] = recovery(coach)["muscle_groups"]
+    assert (group["muscle_group"], group["times_seen"], group["basis"]) == ("quadriceps", 6, "own")
+    assert 37 <= group["half_from_hours"] <= group["usual_hours"] <= group["half_to_hours"] <= 61
+    assert group["under_way"] is None
+    assert group["text"] == (
+        f"Quadriceps: usually under 3 after {group['usual_hours']} h (6 times seen; half of the "
+        f"time {group['half_from_hours']} to {group['half_to_hours']} h)."
+    )
+    german = recovery(coach, "?lang=de")["muscle_groups"][0]["text"]
+    assert "6-mal beobachtet" in german
+
+
+def test_what_is_under_way_has_chances_that_grow(coach: Client) -> None:
+    weeks_of_training(coach, 6)
+    train(coach, NOW - timedelta(hours=36))
+    check_in(coach, 0, 4)
+    [group] = recovery(coach)["muscle_groups"]
+    under_way = group["under_way"]
+    assert under_way["sore_hours"] == 36.1
+    chances = [chance["in_ten"] for chance in under_way["chances"]]
+    assert chances == sorted(chances)
+    assert chances[0] < 5 < chances[-1] == 9
+    assert under_way["likely_at"] < under_way["chances"][-1]["at"]
+    assert f"{chances[0]} in 10" in group["text"]
+
+
+def test_a_time_can_be_asked_for(coach: Client) -> None:
+    weeks_of_training(coach, 6)
+    train(coach, NOW - timedelta(hours=36))
+    check_in(coach, 0, 4)
+    at = (NOW + timedelta(hours=30)).isoformat()
+    [group] = recovery(coach, f"?at={at.replace('+', '%2B')}")["muscle_groups"]
+    [chance] = group["under_way"]["chances"]
+    assert datetime.fromisoformat(chance["at"]) == datetime.fromisoformat(at)
+
+
+def test_no_chance_is_told_of_too_little(coach: Client) -> None:
+    weeks_of_training(coach, 2)
+    train(coach, NOW - timedelta(hours=36))
+    check_in(coach, 0, 4)
+    [group] = recovery(coach)["muscle_groups"]
+    assert (group["times_seen"], group["basis"]) == (2, "published")
+    assert (group["under_way"]["likely_at"], group["under_way"]["chances"]) == (None, [])
+    assert "seen here only 2 times, too few to tell a chance" in group["text"]
+
+
+def test_force_work_is_another_question(coach: Client) -> None:
+    weeks_of_training(coach, 6)
+    growth, force = (
+        recovery(coach, f"?for={kind}")["muscle_groups"][0]["usual_hours"]
+        for kind in ("growth", "force")
+    )
+    assert force < growth
+
+
+def test_the_same_data_give_the_same_numbers(coach: Client) -> None:
+    weeks_of_training(coach, 6)
+    assert recovery(coach) == recovery(coach)
+
+
+def test_what_is_asked_wrongly_is_refused(coach: Client) -> None:
+    assert coach.get(f"{RECOVERY}?for=luck").status_code == 422
+    assert coach.get(f"{RECOVERY}?at=2026-03-09T18:00:00").status_code == 422
+    assert coach.get("/v1/athletes/a-99/recovery").status_code == 404
