@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from html.parser import HTMLParser
 from typing import Any
@@ -20,9 +21,19 @@ from tests.web.conftest import Stored
 SENT = {"date": "2026-03-09", "seen": "0", "plan": "off"}
 """The least that the page sends: a day off, with nothing answered."""
 
+WELL = {"well": "yes"}
+"""One control says: no pain, not ill, none of the signs."""
+
 say = Texts.bundled().say
 
 NOTHING = say("phone.plan_nothing")
+
+
+def first_words(page: str) -> str:
+    """The words that stand before all others in the answer, as they read."""
+    heading = re.search(r'id="headline">(.*?)</h2>', page)
+    assert heading
+    return " ".join(re.sub(r"<[^>]+>", "", heading[1]).split())
 
 
 def at(section: str) -> str:
@@ -60,7 +71,7 @@ class Form(HTMLParser):
 def test_every_control_starts_as_not_answered(client: Client, path: str) -> None:
     form = Form(client.get(path).text)
     asked = {name: form.sent.getlist(name) for name in form.sent if name not in ("date", "seen")}
-    assert set(map(tuple, asked.values())) == {("",)}
+    assert {answer for answers in asked.values() for answer in answers} == {""}
     assert {f"soreness/{group}" for group in Vocabulary.bundled().muscle_groups} <= set(asked)
 
 
@@ -173,9 +184,8 @@ def test_the_advice_is_on_the_page_after_sending(client: Client, path: str) -> N
     sent = client.post(path, data=SENT | {"warning_signs": ["chest-pain"]})
     assert (sent.status_code, sent.headers["Location"]) == (303, path)
     page = client.get(path).text
-    for told in ("Rest", "get medical care now", say("phone.sent_at", time="06:45")):
-        assert told in page
-    assert page.index('id="headline"') < page.index("<form")
+    assert page.index("Stop and get medical care now.") < page.index("<form")
+    assert say("phone.sent_at", time="06:45") in page
 
 
 def test_each_block_says_its_verdict_and_what_to_do_instead(
@@ -188,8 +198,12 @@ def test_each_block_says_its_verdict_and_what_to_do_instead(
     page = client.get(path).text
     assert "<strong>Growth work (quadriceps):</strong> Swap to low-damage work" in page
     assert "<strong>Growth work (chest):</strong> Train as planned" in page
-    assert say("phone.instead_of_it") in page
-    assert "steady endurance, walking" in page
+    assert first_words(page) == (
+        "Instead of growth work (quadriceps): steady endurance, swimming, 30 min, effort up to 3 "
+        "of 10. Growth work (chest): train as planned."
+    )
+    assert say("phone.or_instead") in page
+    assert page.count("steady endurance, walking, 30 min") == 1
 
 
 def test_a_plan_by_pattern_gets_other_patterns_instead(
@@ -223,9 +237,9 @@ def test_the_page_offers_the_coachs_plan_and_yesterdays(
     page = client.get(path).text
     assert Form(page).sent["plan"] == "coach", "what the coach plans needs no tap"
     assert "strength, chest, 18:00" in page
-    client.post(path, data=SENT | {"plan": "yesterday"})
+    client.post(path, data=SENT | WELL | {"plan": "yesterday"})
     assert stored().body["plan"] == yesterday
-    client.post(path, data=SENT | {"plan": "coach"})
+    client.post(path, data=SENT | WELL | {"plan": "coach"})
     assert stored().body["plan"] == [plan[0] | {"starts_at": "2026-03-09T17:00:00+00:00"}]
 
 
@@ -253,7 +267,7 @@ def test_yesterdays_start_is_the_same_time_on_todays_clock(
     clock.set("2026-03-28T06:00:00+01:00")
     coach.post("/v1/check-ins", json={"athlete_id": "a-03", "date": "2026-03-28", "plan": [block]})
     clock.set("2026-03-29T07:00:00+02:00")
-    client.post(path, data={"plan": "yesterday"})
+    client.post(path, data=WELL | {"plan": "yesterday"})
     [planned] = stored("2026-03-29").body["plan"]
     assert planned["starts_at"] == "2026-03-29T18:00:00+02:00"
 
@@ -361,17 +375,83 @@ def test_what_stops_training_and_was_not_answered_is_named_beside_the_verdict(
 def test_what_to_do_about_what_was_not_answered_is_said_once_to_who_may_train(
     coach: Client, client: Client, path: str
 ) -> None:
-    """In the caution of the day; neither below it nor for each part again."""
+    """First of all, before "train as planned"; neither below it nor for each part again."""
     plan = [{"goal": "strength", "muscle_groups": ["chest", "lats"]}]
     day = {"athlete_id": "a-03", "date": "2026-03-09", "plan": plan, "illness": "none"}
     coach.post("/v1/check-ins", json=day)
     page = client.get(path).text
-    assert 'id="headline">Train as planned' in page
-    assert page.count("Not answered: warning signs and pain. If you have any, do not train.") == 1
+    not_answered = "Not answered: warning signs and pain. If you have any, do not train."
+    assert first_words(page) == not_answered
+    assert "<p>Train as planned: strength.</p>" in page
+    assert page.count(not_answered) == 1
     assert page.count("Stop if you feel pain") == 1
 
 
+def test_one_control_answers_pain_illness_and_signs_with_none(
+    client: Client, path: str, stored: Stored
+) -> None:
+    client.post(path, data=SENT | WELL)
+    assert {name: stored().body[name] for name in ("pain", "illness", "warning_signs")} == {
+        "pain": [],
+        "illness": "none",
+        "warning_signs": [],
+    }
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        {"illness": "fever"},
+        {"pain": "some", "pain/0/where": "knee", "pain/0/kind": "joint"},
+        {"pain/0/where": "knee", "pain/0/kind": "joint"},
+    ],
+)
+def test_whoever_says_that_all_is_well_and_something_else_is_asked_which_is_right(
+    client: Client, path: str, store: Store, answers: dict[str, str]
+) -> None:
+    refused = client.post(path, data=SENT | WELL | answers)
+    assert refused.status_code == 422
+    assert say("phone.wrong.well_and_not") in refused.text
+    assert store.read(lambda b: b.check_ins.latest("a-03", date(2026, 3, 9))) is None
+
+
+def test_a_warning_sign_counts_whatever_the_one_control_says(
+    client: Client, path: str, stored: Stored
+) -> None:
+    assert client.post(path, data=SENT | WELL | {"warning_signs": "fainting"}).status_code == 303
+    least = {"athlete_id": "a-03", "date": "2026-03-09", "plan": []}
+    assert stored().body == least | {"warning_signs": ["fainting"]}
+
+
+def test_sent_with_nothing_answered_it_asks(
+    coach: Client, client: Client, path: str, store: Store
+) -> None:
+    plan = [{"goal": "strength", "muscle_groups": ["chest"]}]
+    coach.put("/v1/athletes/a-03/plans/2026-03-09", json={"plan": plan})
+    refused = client.post(path, data=Form(client.get(path).text).sent)
+    assert refused.status_code == 422
+    assert say("phone.wrong.nothing") in refused.text
+    assert "Train as planned" not in refused.text
+    assert store.read(lambda b: b.check_ins.latest("a-03", date(2026, 3, 9))) is None
+
+
 # What stops training is taken, whatever is wrong with the rest
+
+
+def test_with_a_warning_sign_the_page_says_what_to_do_now_and_nothing_of_the_plan(
+    coach: Client, client: Client, path: str
+) -> None:
+    plan = [{"goal": "strength", "muscle_groups": ["chest"]}]
+    coach.put("/v1/athletes/a-03/plans/2026-03-09", json={"plan": plan})
+    client.post(path, data=SENT | {"plan": "coach", "warning_signs": "fainting"})
+    page = client.get(path).text
+    assert first_words(page) == "Stop and get medical care now."
+    answer = page[page.index('id="advice"') : page.index("</section>")]
+    order = ["Call the emergency number", say("phone.emergency_numbers"), "fainted, or nearly"]
+    assert [answer.index(said) for said in order] == sorted(answer.index(said) for said in order)
+    for unsaid in ("strength", "hest", "palpitations", "out of breath"):
+        assert unsaid not in answer
+    assert "<details>" in page[: page.index("<form")], "the form is folded away"
 
 
 def test_a_warning_sign_is_taken_when_nothing_else_is_answered(
@@ -383,9 +463,6 @@ def test_a_warning_sign_is_taken_when_nothing_else_is_answered(
     assert sent.status_code == 303
     body = stored().body
     assert (body["warning_signs"], body["plan"]) == (["fainting"], [])
-    page = client.get(sent.headers["Location"]).text
-    assert page.index("get medical care now") < page.index(say("phone.plan_taken", plan=NOTHING))
-    assert page.index('id="headline">Rest') < page.index("get medical care now")
     assert path.split("/")[2] not in sent.headers["Location"].partition("?")[2]
 
 
@@ -445,11 +522,9 @@ def test_with_a_warning_sign_what_cannot_be_read_is_left_out_and_named(
     least = {"athlete_id": "a-03", "date": "2026-03-09", "plan": []}
     assert stored().body == least | {"warning_signs": ["chest-pain"]} | kept
     page = client.get(sent.headers["Location"]).text
-    assert "Rest" in page
-    for name in named:
-        told = say("phone.plan_taken", plan=NOTHING) if name == "plan" else f"<li>{at(name)}</li>"
-        assert told in page
-    assert ('class="left-out"' in page) == bool(named)
+    assert first_words(page) == "Stop and get medical care now."
+    assert [name for name in named if f"<li>{at(name)}</li>" not in page] in ([], ["plan"])
+    assert ('class="left-out"' in page) == any(name != "plan" for name in named)
 
 
 def test_a_warning_sign_from_before_midnight_is_taken_alone_for_the_new_day(
@@ -549,6 +624,7 @@ def test_the_page_says_whose_it_is_by_first_name_and_not_in_the_title(
         ({"sleep/hours": "7:60"}, "sleep/hours", "sleep_hours"),
         ({"sleep/hours": "7 min 30"}, "sleep/hours", "sleep_hours"),
         ({"sleep/hours": "\u0667"}, "sleep/hours", "sleep_hours"),
+        ({"sleep/hours": ["8", "7:20"]}, "sleep/hours", "sleep_twice"),
         ({"sleep/quality": "6"}, "sleep/quality", "choice"),
         ({"soreness/chest": "11"}, "soreness/chest", "choice"),
         ({"fatigue": "10.5"}, "fatigue", "choice"),
@@ -610,7 +686,8 @@ def test_everything_that_is_wrong_is_said_at_once_and_what_was_typed_is_kept(
     form = Form(refused.text)
     wrong = {id_.removeprefix("fault-") for id_ in form.ids if id_.startswith("fault-")}
     assert wrong == {"sleep-hours", "soreness-lats", "plan"}
-    assert (form.sent["sleep/hours"], form.sent["stress"]) == ("lots <b>", "3")
+    assert form.sent.getlist("sleep/hours") == ["", "lots <b>"]
+    assert form.sent["stress"] == "3"
     assert "<b>" not in refused.text
 
 

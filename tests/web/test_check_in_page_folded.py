@@ -179,10 +179,24 @@ def test_what_was_answered_is_shown_as_people_write_it(
 ) -> None:
     coach.post("/v1/check-ins", json=EXAMPLE | TOLD)
     sent = Form(client.get(path).text).sent
-    assert (sent["sleep/hours"], sent["sleep/naps_hours"]) == ("7:20", "0:20")
+    assert sent.getlist("sleep/hours") == ["", "7:20"]
+    assert sent["sleep/naps_hours"] == "0:20"
     assert (sent["fatigue"], sent["stress"], sent["soreness/chest"]) == ("2.5", "1.25", "2.33")
     assert sent["jump_height_cm"] == "41 42.5 40.67"
     assert (sent["fever_medicine"], sent["pain/1/swollen"]) == ("no", "yes")
+
+
+def test_germans_read_and_send_decimals_with_a_comma(
+    coach: Client, client: Client, path: str, stored: Stored
+) -> None:
+    coach.post("/v1/check-ins", json=EXAMPLE | TOLD)
+    before = stored().body
+    form = Form(client.get(f"{path}?lang=de").text)
+    assert form.sent["temperature_c"] == "36,85"
+    assert form.sent["jump_height_cm"] == "41 42,5 40,67"
+    assert ">2,5<" in client.get(f"{path}?lang=de").text
+    assert client.post(path, data=form.sent).status_code == 303
+    assert stored().body == before
 
 
 def test_only_what_is_used_is_unfolded(coach: Client, client: Client, path: str) -> None:

@@ -176,7 +176,9 @@ def test_an_event_keeps_its_uid_when_its_time_changes(
 
 def growth_event(text: bytes) -> Any:
     events = events_of(text)
-    [found] = [e for e in events if str(e["summary"]).startswith("Quadriceps: open for growth")]
+    [found] = [
+        e for e in events if str(e["summary"]).startswith("Quadriceps: ready again for growth")
+    ]
     return found
 
 

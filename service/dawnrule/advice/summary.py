@@ -90,9 +90,12 @@ def session_text(session: Alternative, composer: Composer) -> str:
     elif session.sets is not None:
         said.append(texts.say("alternative.sets", sets=session.sets))
     if session.minutes is not None:
-        said.append(texts.say("limits.minutes", most=session.minutes))
+        said.append(texts.say("alternative.minutes", minutes=session.minutes))
+    if session.minutes is None and session.sets is None and not session.within_limits:
+        said.append(texts.say("alternative.as_much"))
     if session.effort is not None:
-        said.append(texts.say("limits.effort", most=texts.number(f"{session.effort:g}")))
+        effort = texts.number(f"{session.effort:g}")
+        said.append(texts.say("alternative.effort", effort=effort))
     if session.reps_in_reserve is not None:
         least = texts.number(f"{session.reps_in_reserve:g}")
         said.append(texts.say("limits.reps_in_reserve", least=least))

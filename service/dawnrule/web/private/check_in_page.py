@@ -12,13 +12,10 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 from dawnrule.advice.concern_text import describe_concern
-from dawnrule.advice.summary import block_name, session_with_reason
 from dawnrule.application.check_ins import Submitted
 from dawnrule.application.concern_reports import concerns_on
 from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
-from dawnrule.i18n.catalog import capital
 from dawnrule.model import FactDictionary, Vocabulary
-from dawnrule.model.advice import Advice, Alternative, BlockAdvice, PartAdvice
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import from_json, to_json
@@ -27,11 +24,12 @@ from dawnrule.model.training import groups_of
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, decided_by_block, label, read_localized, say, texts
+from dawnrule.web.http.locale import composer, label, read_localized, say, texts
 from dawnrule.web.http.problems import answer_error, answer_http_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.private.addresses import CHECK_IN
-from dawnrule.web.private.controls import CHOICES, is_between
+from dawnrule.web.private.answer import Answer, day_text, time_text
+from dawnrule.web.private.controls import CHOICES, HOURS_SLEPT, is_between
 from dawnrule.web.private.form import (
     COACH,
     DATE,
@@ -39,6 +37,7 @@ from dawnrule.web.private.form import (
     OWN,
     SEEN,
     SIGNS,
+    WELL,
     WHOLE_PAGE,
     Answers,
     Faults,
@@ -47,6 +46,7 @@ from dawnrule.web.private.form import (
     chosen_plan,
     describes_own,
     faults_of,
+    hours_written,
     parse_check_in,
     plans_to_choose_from,
     section_of,
@@ -60,89 +60,11 @@ from dawnrule.web.private.form import (
 from dawnrule.web.private.visitor import keep_private, visitor
 
 
-def day_text(on: date) -> str:
-    """Write a date: ``Monday, 2026-03-09``."""
-    weekday = texts().section("phone.weekdays")[str(on.isoweekday())]
-    return say("phone.day", weekday=weekday, date=on.isoformat())
-
-
-def time_text(at: datetime, today: date) -> str:
-    """Write a local time, with its day when that is another."""
-    clock = at.strftime("%H:%M")
-    if at.date() == today:
-        return clock
-    return say("phone.day_and_time", day=day_text(at.date()), time=clock)
-
-
 def plan_text(plan: Plan, athlete: Athlete) -> str:
     """Summarise every block of a plan."""
     if not plan:
         return say("phone.plan_nothing")
     return "; ".join(_block(block, athlete) for block in plan)
-
-
-def alternative_text(alternative: Alternative) -> str:
-    """Describe an alternative: a modality, or a goal by another pattern or for another muscle
-    group."""
-    if alternative.modality:
-        return label(alternative.modality)
-    goal = label(alternative.goal or "")
-    if alternative.pattern:
-        return say("phone.instead_pattern", goal=goal, pattern=label(alternative.pattern))
-    group = label(alternative.muscle_group or "")
-    return say("phone.instead_goal", goal=goal, muscle_group=group)
-
-
-@dataclass(frozen=True, slots=True)
-class PartSummary:
-    """One part of the advice in words; texts that repeat those of the day are empty."""
-
-    name: str
-    verdict: str
-    reason: str
-    caution: str
-    opens: str
-    instead: str
-
-
-@dataclass(frozen=True, slots=True)
-class BlockSummary:
-    """One block of the advice in words; a reason that repeats that of the day is empty."""
-
-    name: str
-    verdict: str
-    reason: str
-    limits: str
-    sessions: tuple[str, ...]
-
-
-def part_summary(part: PartAdvice, day: Advice, today: date) -> PartSummary:
-    """Summarise one part of the advice."""
-    group, goal = part.muscle_group, label(part.goal)
-    opens = part.opens_note or ""
-    if part.opens_at:
-        opens = say("phone.opens_at", time=time_text(part.opens_at, today))
-    return PartSummary(
-        name=f"{capital(label(group))}, {goal}" if group else goal,
-        verdict=label(part.verdict),
-        reason=part.reason if part.reason != day.reason else "",
-        caution="" if day.caution.startswith(part.caution) else part.caution,
-        opens=opens,
-        instead=texts().listing([alternative_text(one) for one in part.alternatives]),
-    )
-
-
-def block_summary(block: BlockAdvice, day: Advice) -> BlockSummary:
-    """Summarise one block of the advice."""
-    words = composer()
-    limits = texts().listing(block.limits_said)
-    return BlockSummary(
-        name=capital(block_name(block, words)),
-        verdict=words.verdict_label(block.verdict, (block,)),
-        reason=block.reason if block.reason != day.reason else "",
-        limits=say("alternative.limits", limits=limits) if limits and block.is_trained else "",
-        sessions=tuple(session_with_reason(one, words) for one in block.alternatives),
-    )
 
 
 _FLAGS = ("new_exercise", "to_failure")
@@ -249,7 +171,7 @@ _FROM_HERE = ("same-origin", "none")
 _OPAQUE = "null"
 _REFUSED, _SEE_OTHER = 422, 303
 _LEFT_OUT = "left_out"
-_NOT_ASKED = (DATE, SEEN, SIGNS)
+_NOT_ASKED = (DATE, SEEN, SIGNS, WELL)
 _PROBLEMS_IN_WORDS = (403, 404, 413, 429, 503)
 
 
@@ -447,7 +369,7 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
     html = render_template(
         "private/check_in.html",
         day=day,
-        advice=read_localized(day.given) if day.given else None,
+        answer=_answer(day),
         answers=answers,
         faults=by_control,
         chosen=chosen,
@@ -461,17 +383,24 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         first_name=next(iter(day.athlete.name.split()), ""),
         own=OWN,
         ratings=_ratings,
+        hours_slept=HOURS_SLEPT,
+        hours_written=hours_written(answers),
+        shown=texts().number,
         yes_or_no=CHOICES,
         words=Vocabulary.bundled(),
         day_text=day_text,
         plan_text=plan_text,
         time_text=time_text,
-        part_summary=part_summary,
-        block_summary=block_summary,
-        is_by_block=decided_by_block,
         concerns=[str(describe_concern(concern, composer())) for concern in day.concerns],
     )
     return Response(html, status, mimetype="text/html")
+
+
+def _answer(day: Day) -> Answer | None:
+    """Put the day's advice into words; None before the first check-in."""
+    if day.given is None or day.stored is None:
+        return None
+    return Answer.of(read_localized(day.given), from_json(CheckIn, day.stored.body))
 
 
 def _any_answered(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:

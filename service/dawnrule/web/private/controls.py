@@ -18,6 +18,7 @@ YES, NO = "yes", "no"
 CHOICES = (YES, NO)
 
 _DECIMAL = re.compile(r"-?[0-9]{1,4}([.,][0-9]{1,3})?")
+_COMMA_OF_A_DECIMAL = re.compile(r"(?<=[0-9]),(?=[0-9])")
 _WHOLE = re.compile(r"[0-9]{1,3}")
 _BETWEEN_TRIALS = re.compile(r"\s*[;/]\s*|,\s+|\s+")
 
@@ -32,8 +33,13 @@ class Control:
     def value(self, text: str, before: Any) -> Any:
         """Return the value of a text; of one that nobody changed it is the value ``before``, which
         the text may have rounded."""
-        is_unchanged = before is not None and text == self.write(before)
+        is_unchanged = before is not None and _with_point(text) == self.write(before)
         return before if is_unchanged else self.read(text)
+
+
+def _with_point(text: str) -> str:
+    """Write decimals with a point, as controls do."""
+    return _COMMA_OF_A_DECIMAL.sub(".", text)
 
 
 def is_between(text: str) -> bool:
@@ -97,6 +103,9 @@ def _read_trials(text: str) -> Any:
 def _trials_text(value: Iterable[Any]) -> str:
     return " ".join(_decimal_text(trial) for trial in value)
 
+
+HOURS_SLEPT = tuple(_decimal_text(half / 2) for half in range(8, 21))
+"""The hours of a night that can be tapped, from 4 to 10; others are written."""
 
 _TEXT = Control(str, str)
 _WHOLE_NUMBER = Control(_read_whole, str)

@@ -21,7 +21,14 @@ from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import to_json
 from dawnrule.model.time_zones import zone_named
 from dawnrule.schemas.check_in import MOST_PAINS, load_check_in
-from dawnrule.web.private.controls import ANSWERS, OF_A_PAIN, OF_OWN_SESSION, RATING, Control
+from dawnrule.web.private.controls import (
+    ANSWERS,
+    HOURS_SLEPT,
+    OF_A_PAIN,
+    OF_OWN_SESSION,
+    RATING,
+    Control,
+)
 
 SENT, COACH, YESTERDAY, OFF, OWN = "sent", "coach", "yesterday", "off", "own"
 
@@ -70,6 +77,8 @@ def normalize_local(local: datetime) -> datetime:
 NONE, SOME = "none", "some"
 DATE, SEEN = "date", "seen"
 SIGNS = "warning_signs"
+WELL = "well"
+"""The one control that answers pain, illness and warning signs with none."""
 
 _PAIN_PARTS = (*OF_A_PAIN, "muscle_groups")
 
@@ -91,9 +100,9 @@ class Answers:
         return cls(_renumber_pains(given))
 
     def one(self, name: str) -> str:
-        """Return the text of a control, stripped."""
-        texts = self.given.get(name, ())
-        return texts[0].strip() if texts else ""
+        """Return the text of a control, stripped; of several with one name, the first that is
+        answered."""
+        return next(filter(None, (text.strip() for text in self.given.get(name, ()))), "")
 
     def many(self, name: str) -> tuple[str, ...]:
         """Return what is ticked."""
@@ -204,6 +213,7 @@ def parse_check_in(
     does what a form has no control for: a page that was opened before there was one.
     """
     contradictions = dict(_contradictions(answers, plans))
+    answers = _with_wellness(answers)
     before = stored or {}
     plain = {name: value for name, value in before.items() if name not in _ASKED}
     plain |= {"athlete_id": athlete.id, "date": on.isoformat()}
@@ -246,7 +256,37 @@ def _contradictions(answers: Answers, plans: Mapping[str, Plan]) -> Iterator[tup
         yield "pain/0/where", "phone.wrong.pain_where"
     if answers.one("pain") not in ("", NONE, SOME):
         yield "pain", "phone.wrong.choice"
+    if answers.one(WELL) and _says_otherwise(answers):
+        yield WELL, "phone.wrong.well_and_not"
+    if plans.get(chosen) and not _says_anything(answers):
+        yield WELL, "phone.wrong.nothing"
+    if len(set(filter(None, answers.many(_SLEEP)))) > 1:
+        yield _SLEEP, "phone.wrong.sleep_twice"
     yield from _contradictions_of_heat(answers)
+
+
+def _says_otherwise(answers: Answers) -> bool:
+    """Return whether pain, an illness or a sign is answered with anything but none."""
+    said = {answers.one("pain"), answers.one("illness"), *answers.many(SIGNS)}
+    return answers.pains() > 0 or not said <= {"", NONE}
+
+
+def _says_anything(answers: Answers) -> bool:
+    """Return whether anything but the plan is answered."""
+    return any(
+        answers.one(name)
+        for name in answers.given
+        if name not in (DATE, SEEN, "plan") and not name.startswith("own/")
+    )
+
+
+def _with_wellness(answers: Answers) -> Answers:
+    """Answer pain, illness and warning signs with none where the one control for them is ticked
+    and they are not answered themselves."""
+    if not answers.one(WELL):
+        return answers
+    silent = (name for name in ("pain", "illness", SIGNS) if not answers.one(name))
+    return answers.replaced(dict.fromkeys(silent, (NONE,)))
 
 
 def _contradictions_of_heat(answers: Answers) -> Iterator[tuple[str, str]]:
@@ -387,6 +427,16 @@ _SENTENCES = {
 }
 
 
+_SLEEP = "sleep/hours"
+
+
+def hours_written(answers: Answers) -> str:
+    """Return the hours slept that are written in words or numbers, empty where they are one of
+    those that can be tapped."""
+    written = (text.strip() for text in answers.many(_SLEEP))
+    return next((text for text in written if text and text not in HOURS_SLEPT), "")
+
+
 _ILL_ENOUGH = ("below-neck", "fever")
 
 
@@ -419,7 +469,7 @@ def with_signs_counted(answers: Answers, plan: str) -> Answers:
     "None of these" does not count beside a sign, nor "no pain" beside a described pain; ``plan``
     stands in for one that is not chosen.
     """
-    counted = with_plan(answers, plan).replaced({SIGNS: signs_in(answers)})
+    counted = with_plan(answers, plan).replaced({SIGNS: signs_in(answers), WELL: ()})
     if answers.one("pain") == NONE and answers.pains():
         return counted.replaced({"pain": ()})
     return counted
