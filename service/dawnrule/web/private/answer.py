@@ -18,21 +18,12 @@ from dawnrule.i18n.catalog import capital
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice, Alternative, BlockAdvice, PartAdvice
 from dawnrule.model.entities import CheckIn
-from dawnrule.web.http.locale import composer, decided_by_block, label, say, texts
-
-
-def day_text(on: date) -> str:
-    """Write a date: ``Monday, 2026-03-09``."""
-    weekday = texts().section("phone.weekdays")[str(on.isoweekday())]
-    return say("phone.day", weekday=weekday, date=on.isoformat())
+from dawnrule.web.http.locale import composer, dated, decided_by_block, label, say, texts
 
 
 def time_text(at: datetime, today: date) -> str:
     """Write a local time, with its day when that is another."""
-    clock = at.strftime("%H:%M")
-    if at.date() == today:
-        return clock
-    return say("phone.day_and_time", day=day_text(at.date()), time=clock)
+    return at.strftime("%H:%M") if at.date() == today else dated(at)
 
 
 @dataclass(frozen=True, slots=True)

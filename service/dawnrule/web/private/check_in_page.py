@@ -24,11 +24,11 @@ from dawnrule.model.training import groups_of
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, label, read_localized, say, texts
+from dawnrule.web.http.locale import composer, dated, label, read_localized, say, texts
 from dawnrule.web.http.problems import answer_error, answer_http_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.private.addresses import CHECK_IN
-from dawnrule.web.private.answer import Answer, day_text, time_text
+from dawnrule.web.private.answer import Answer, time_text
 from dawnrule.web.private.controls import CHOICES, HOURS_SLEPT, is_between
 from dawnrule.web.private.form import (
     COACH,
@@ -388,10 +388,9 @@ def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> 
         shown=texts().number,
         yes_or_no=CHOICES,
         words=Vocabulary.bundled(),
-        day_text=day_text,
         plan_text=plan_text,
         time_text=time_text,
-        concerns=[str(describe_concern(concern, composer())) for concern in day.concerns],
+        concerns=[dated(str(describe_concern(one, composer()))) for one in day.concerns],
     )
     return Response(html, status, mimetype="text/html")
 
