@@ -51,7 +51,6 @@ HOMES = {
     "python_calamine": {"sheet/workbook.py"},
     "durable_rules_engine": {"rules/engine/matcher.py"},
     "durable": set[str](),
-    "sqlite_utils": {"store"},
     "sqlite3": {"store"},
     "flask": {"web"},
     "flask_smorest": {"web"},

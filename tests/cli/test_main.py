@@ -85,6 +85,34 @@ def test_every_command_and_option_has_help(words: tuple[str, ...]) -> None:
     assert typed(*words, "--help").exit_code == 0
 
 
+def listed(group: click.Group) -> str:
+    formatter = click.HelpFormatter(width=1_000)
+    group.format_commands(click.Context(group), formatter)
+    return formatter.getvalue()
+
+
+@pytest.mark.parametrize("words", [(), ("rules",)], ids=["dawnrule", "dawnrule rules"])
+def test_commands_are_listed_without_being_read_with_what_they_say_themselves(
+    words: tuple[str, ...],
+) -> None:
+    group = found(words)
+    assert isinstance(group, click.Group)
+    names = group.list_commands(click.Context(group))
+    assert listed(group) == listed(
+        click.Group(commands={name: inner_of(group, name) for name in names})
+    )
+
+
+def test_help_reads_none_of_the_service() -> None:
+    heavy = {"flask", "polars", "yaml", "marshmallow", "dawnrule.store", "dawnrule.rules"}
+    help_then_tell = (
+        "import sys; from dawnrule.cli import main; main(['--help'], standalone_mode=False); "
+        f"print(*({heavy!r} & sys.modules.keys()), file=sys.stderr)"
+    )
+    told = subprocess.run([sys.executable, "-c", help_then_tell], capture_output=True, check=False)
+    assert (told.returncode, told.stderr) == (0, b"\n")
+
+
 @pytest.mark.parametrize("words", EVERY_COMMAND[1:], ids=" ".join)
 def test_the_example_in_the_help_is_a_command_that_exists(words: tuple[str, ...]) -> None:
     [example] = re.findall(r"Example:\n +dawnrule (.*)\n", typed(*words, "--help").stdout)

@@ -15,7 +15,8 @@ from time import monotonic, sleep
 import pytest
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.analytics.archive import ENDING, Archive
+from dawnrule.analytics.archive import Archive
+from dawnrule.analytics.archive_file import ENDING
 from dawnrule.application.backups import back_up, backups_of
 from dawnrule.rules.analysis import sandbox
 from dawnrule.rules.evaluation.decider import Decider

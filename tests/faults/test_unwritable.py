@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from dawnrule.analytics.archive import ENDING
+from dawnrule.analytics.archive_file import ENDING
 from dawnrule.application.athletes import erase
 from dawnrule.clock import now
 from dawnrule.errors import StoreUnusable

@@ -11,7 +11,6 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from sqlite_utils import Database
 
 from dawnrule.errors import StoreBusy, StoreUnusable
 from dawnrule.store import Store
@@ -120,11 +119,11 @@ def test_a_newer_database_is_refused_with_the_reason(file: Path) -> None:
         Store.open(file)
 
 
-def _add_outcomes(db: Database) -> None:
+def _add_outcomes(db: sqlite3.Connection) -> None:
     db.execute("CREATE TABLE outcomes (id TEXT PRIMARY KEY) STRICT")
 
 
-def _add_half_a_table(db: Database) -> None:
+def _add_half_a_table(db: sqlite3.Connection) -> None:
     db.execute("CREATE TABLE half (id TEXT PRIMARY KEY) STRICT")
     raise sqlite3.OperationalError("the power failed")
 

@@ -8,7 +8,6 @@ it, as with the database, and it is deleted when anybody is erased.
 
 from __future__ import annotations
 
-import glob
 import json
 import os
 from collections.abc import Callable, Mapping
@@ -18,6 +17,7 @@ from tempfile import mkstemp
 from threading import Lock
 from typing import TypeAlias
 
+from dawnrule.analytics.archive_file import archive_file, delete_archive
 from dawnrule.errors import StoreUnusable
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.model.advice import PartAdvice
@@ -26,8 +26,6 @@ from dawnrule.store import Store, StoredAdvice
 
 FORMAT = "2"
 """Format of the file; to be raised when the meaning of its rows changes."""
-
-ENDING = ".facts.parquet"
 
 READ_TOGETHER = 1_000
 """Records read from the ledger at a time, so that no read takes long."""
@@ -54,7 +52,7 @@ class Archive:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._file = store.file.with_name(store.file.name + ENDING)
+        self._file = archive_file(store.file)
         self._dictionary = FactDictionary.bundled()
         self._lock = Lock()
 
@@ -70,10 +68,8 @@ class Archive:
             return table
 
     def delete(self) -> None:
-        """Delete the file and any unfinished one. To be called when an athlete is erased: the next
-        use rebuilds it without them."""
-        for path in self._file.parent.glob(glob.escape(self._file.name) + "*"):
-            path.unlink(missing_ok=True)
+        """Delete the file and any unfinished one; the next use rebuilds it."""
+        delete_archive(self._store.file)
 
     def _up_to_date(self, progress: Progress) -> MorningTable | None:
         """Bring the file up to date; return None if it is of another ledger, or somebody was
@@ -138,7 +134,7 @@ class Archive:
         )
 
     def _written(self, tables: list[MorningTable], covered: _Coverage) -> MorningTable | None:
-        """Replace the file by a new one; return None if ``delete`` was called meanwhile.
+        """Replace the file by a new one; return None if it was deleted meanwhile.
 
         Raises ``StoreUnusable`` when it cannot be written.
         """

@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
-from dawnrule.analytics.archive import Archive
+from dawnrule.analytics.archive_file import delete_archive
 from dawnrule.application.heads import head_text
 from dawnrule.errors import Conflict, FieldError, NotFound, StoreUnusable
 from dawnrule.i18n.catalog import Texts
@@ -186,7 +186,7 @@ def delete_side_files(store: Store) -> None:
     Raises ``StoreUnusable``."""
     discard_half_made(store.file, store.file.parent)
     try:
-        Archive(store).delete()
+        delete_archive(store.file)
         store.file.with_name(store.file.name + DISAGREEMENTS_ENDING).unlink(missing_ok=True)
     except OSError as error:
         raise StoreUnusable(f"{error.filename} cannot be deleted: {error.strerror}.") from error

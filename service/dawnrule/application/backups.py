@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from dawnrule.analytics.archive import ENDING
+from dawnrule.analytics.archive_file import ENDING
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import audit
 from dawnrule.application.erased import erase_again, erasures_elsewhere, list_erased, list_of

@@ -97,12 +97,19 @@ def reject_contradictions(rows: Sequence[Row[CheckIn]]) -> list[Row[CheckIn]]:
 
 
 def submit_each(
-    store: Store, rows: Sequence[Row[T]], answer: Callable[[Transaction, T], A]
+    store: Store,
+    rows: Sequence[Row[T]],
+    answer: Callable[[Transaction, T], A],
+    *,
+    alone: bool = False,
 ) -> list[RowOutcome[T, A]]:
     """Store every row that can be stored; the outcomes are in the order of the rows.
 
     ``answer`` answers one inside a transaction; what it raises, it raises before it writes.
+    ``alone`` tells that nobody else waits to write, so nobody is let in between.
     """
+    if alone:
+        return store.write(partial(_outcomes, rows=rows, answer=answer))
     return _in_portions(rows, lambda left: store.write(partial(_portion, rows=left, answer=answer)))
 
 

@@ -130,7 +130,7 @@ def advise_file(file: CheckInFile, check_ins: CheckIns, time_zone: str) -> list[
 
     rows = sorted(reject_contradictions(file.rows), key=_date)
     with _store_of(_athletes(file, time_zone)) as store:
-        outcomes = submit_each(store, rows, answer)
+        outcomes = submit_each(store, rows, answer, alone=True)
     return sorted(outcomes, key=lambda one: one.row.numbers)
 
 

@@ -12,7 +12,7 @@ import click
 from tabulate import tabulate
 
 import dawnrule
-from dawnrule.cli.lazy import LazyGroup
+from dawnrule.cli.lazy import Elsewhere, LazyGroup
 from dawnrule.cli.options import count_of, default_rule_set_option, format_option, rule_set_named
 from dawnrule.cli.publishing import rule_sets_table
 from dawnrule.clock import now
@@ -153,12 +153,23 @@ def _line_of_verdict(change: VerdictChange) -> str:
 @click.group(
     cls=LazyGroup,
     elsewhere={
-        "activate": "publishing",
-        "publish": "publishing",
-        "rollback": "publishing",
-        "scorecard": "statistics",
-        "shadow": "publishing",
-        "verify": "statistics",
+        "activate": Elsewhere("publishing", "Let a rule set decide, for all or for some athletes."),
+        "publish": Elsewhere(
+            "publishing",
+            "Check a rule file and publish it; it decides nothing until it is activated.",
+        ),
+        "rollback": Elsewhere(
+            "publishing", "Take back the newest activation, whether its date has come or not."
+        ),
+        "scorecard": Elsewhere(
+            "statistics", "Show how often each rule fired and decided, and what happened next."
+        ),
+        "shadow": Elsewhere(
+            "publishing", "Run a rule set in the shadow, or show what it has decided there."
+        ),
+        "verify": Elsewhere(
+            "statistics", "Prove on stored mornings that replays decide as the engine does."
+        ),
     },
 )
 def rules() -> None:

@@ -83,7 +83,9 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
         retention_kept(store, settings.retention_days, now),
         heads_kept(store, settings.heads_file, now),
     ):
-        app = create_app(settings, store, Advisor.bundled(), now, new_id)
+        advisor = Advisor.bundled()
+        advisor.library.all()  # a broken rule file is refused now, not when it is first needed
+        app = create_app(settings, store, advisor, now, new_id)
         start_logging(settings.log, db)
         try:
             serve_app(app, settings, _announce)

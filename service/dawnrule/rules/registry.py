@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from threading import RLock
@@ -67,6 +67,25 @@ class NoPublishedTexts:
         return []
 
 
+class _Bundled(Mapping[tuple[str, str], RuleSet]):
+    """The rule sets that ship with the service, by name and version; each is read when it is first
+    asked for, as most commands need one of them."""
+
+    def __init__(self) -> None:
+        self._names = tuple((file.parent.name, file.stem) for file in bundled_rule_set_files())
+
+    def __getitem__(self, name: tuple[str, str]) -> RuleSet:
+        if name not in self._names:
+            raise KeyError(name)
+        return bundled_rule_set(*name)
+
+    def __iter__(self) -> Iterator[tuple[str, str]]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
 class RuleSetLibrary:
     """Rule sets by name and version or by digest, with their compiled form, made on first use.
 
@@ -84,10 +103,9 @@ class RuleSetLibrary:
 
     @classmethod
     def bundled(cls) -> Self:
-        """Load the rule sets that ship with the service. Raises ``RuleSetInvalid``."""
-        files = bundled_rule_set_files()
-        rule_sets = [bundled_rule_set(file.parent.name, file.stem) for file in files]
-        return cls({(r.name, r.version): r for r in rule_sets})
+        """The rule sets that ship with the service, each read on first use: whatever returns one
+        raises ``RuleSetInvalid`` if its file is broken."""
+        return cls(_Bundled())
 
     def with_published(self, published: PublishedTexts) -> RuleSetLibrary:
         """Add published rule sets; the result shares what is compiled and what is proved."""
@@ -116,7 +134,8 @@ class RuleSetLibrary:
 
     def by_digest(self, digest: str) -> RuleSet:
         """Return the rule set of a digest. Raises ``NotFound`` as ``get`` does."""
-        bundled = next((r for r in self._bundled.values() if r.digest == digest), None)
+        newest_first = (self._bundled[name] for name in reversed(tuple(self._bundled)))
+        bundled = next((r for r in newest_first if r.digest == digest), None)
         if bundled is not None:
             return bundled
         return self._loaded.get(digest, lambda: self._published_of(digest))

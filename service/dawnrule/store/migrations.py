@@ -9,9 +9,7 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Callable, Sequence
-
-from sqlite_utils import Database
-from sqlite_utils.migrations import Migrations
+from datetime import UTC, datetime
 
 from dawnrule.errors import StoreUnusable
 from dawnrule.store.tables import (
@@ -34,41 +32,55 @@ from dawnrule.store.tables import (
     vouched_rows,
 )
 
-Migration = Callable[[Database], None]
+Migration = Callable[[sqlite3.Connection], None]
 
 _SET_NAME = "dawnrule"
+_APPLIED = "_sqlite_migrations"
+_APPLIED_SCHEMA = (
+    f"""CREATE TABLE "{_APPLIED}" (
+   "id" INTEGER PRIMARY KEY,
+   "migration_set" TEXT,
+   "name" TEXT,
+   "applied_at" TEXT
+)""",
+    f"""CREATE UNIQUE INDEX "idx_{_APPLIED}_migration_set_name"
+    ON "{_APPLIED}" ("migration_set", "name")""",
+)
+"""The migrations that a file has. The first databases got this table from sqlite-utils, so it
+has that name and that form, to the letter, in all of them."""
+
 _SECONDS_BETWEEN_TRIES = 0.01
 
 
-def m001_first_tables(db: Database) -> None:
+def m001_first_tables(db: sqlite3.Connection) -> None:
     """Create athletes, check-ins, advice, sessions and keys; the SQL is beside the queries."""
     for table in (athletes, check_ins, advice, sessions, keys):
         for statement in table.FIRST_SCHEMA:
             db.execute(statement)
 
 
-def m002_replays(db: Database) -> None:
+def m002_replays(db: sqlite3.Connection) -> None:
     """Create replays and their steps."""
     for statement in replays.SCHEMA:
         db.execute(statement)
 
 
-def m003_published_rule_sets(db: Database) -> None:
+def m003_published_rule_sets(db: sqlite3.Connection) -> None:
     """Create published rule sets, activations and shadow runs."""
     for table in (rule_sets, shadow):
         for statement in table.SCHEMA:
             db.execute(statement)
 
 
-def m004_ledger(db: Database) -> None:
+def m004_ledger(db: sqlite3.Connection) -> None:
     """Create the ledger, with entries for the advice given before, and retention."""
     for table in (ledger, personal_data):
         for statement in table.SCHEMA:
             db.execute(statement)
-    ledger.chain_existing_advice(db.conn)
+    ledger.chain_existing_advice(db)
 
 
-def m005_private_addresses(db: Database) -> None:
+def m005_private_addresses(db: sqlite3.Connection) -> None:
     """Create private addresses, plans, secrets, and the language of an athlete."""
     for table in (private_addresses, plans, secrets):
         for statement in table.SCHEMA:
@@ -76,33 +88,33 @@ def m005_private_addresses(db: Database) -> None:
     db.execute("ALTER TABLE athletes ADD COLUMN language TEXT")
 
 
-def m006_sign_ins(db: Database) -> None:
+def m006_sign_ins(db: sqlite3.Connection) -> None:
     """Create sign-ins to the coach's pages."""
     for statement in sign_ins.SCHEMA:
         db.execute(statement)
 
 
-def m007_calendars(db: Database) -> None:
+def m007_calendars(db: sqlite3.Connection) -> None:
     """Keep an athlete's body mass, competitions and phases."""
     for statement in athletes.CALENDAR_SCHEMA:
         db.execute(statement)
 
 
-def m008_concerns(db: Database) -> None:
+def m008_concerns(db: sqlite3.Connection) -> None:
     """Create concerns, opened from the check-ins that are stored, and let keys be a clinician's."""
     for statement in (*keys.REBUILT_WITH_CLINICIANS, *concerns.SCHEMA):
         db.execute(statement)
-    concerns.open_stored(db.conn)
+    concerns.open_stored(db)
 
 
-def m009_vouched_rows(db: Database) -> None:
+def m009_vouched_rows(db: sqlite3.Connection) -> None:
     """Vouch for the rows of other tables, those that are stored being entered as they are."""
     for statement in vouched_rows.SCHEMA:
         db.execute(statement)
-    vouched_rows.enter_existing(db.conn)
+    vouched_rows.enter_existing(db)
 
 
-def m010_groups(db: Database) -> None:
+def m010_groups(db: sqlite3.Connection) -> None:
     """Create groups of athletes and their members."""
     for statement in groups.SCHEMA:
         db.execute(statement)
@@ -129,16 +141,15 @@ def migrate(
 ) -> None:
     """Bring a new or older database up to date. Raises ``StoreUnusable`` for one that is newer or
     not a Dawnrule database."""
-    db = Database(connection, execute_plugins=False)
-    migrations = _registered(steps)
-    _refuse_newer(db, migrations, steps)
-    _refuse_foreign(db, migrations)
+    applied = _applied(connection)
+    _refuse_newer(applied, steps)
+    _refuse_foreign(connection, applied)
     _use_write_ahead_log(connection, busy_timeout_seconds)
-    if not migrations.pending(db):
+    if not _pending(applied, steps):
         return
     connection.execute("BEGIN IMMEDIATE")
     try:
-        migrations.apply(db)
+        _apply(connection, steps)
         connection.commit()
     finally:
         connection.rollback()
@@ -147,23 +158,47 @@ def migrate(
 def is_up_to_date(connection: sqlite3.Connection) -> bool:
     """Whether a database has all tables of this version; nothing is changed. Raises
     ``StoreUnusable`` for one that is newer or not a Dawnrule database."""
-    db = Database(connection, execute_plugins=False)
-    migrations = _registered(MIGRATIONS)
-    _refuse_newer(db, migrations, MIGRATIONS)
-    _refuse_foreign(db, migrations)
-    return not migrations.pending(db)
+    applied = _applied(connection)
+    _refuse_newer(applied, MIGRATIONS)
+    _refuse_foreign(connection, applied)
+    return not _pending(applied, MIGRATIONS)
 
 
-def _registered(steps: Sequence[Migration]) -> Migrations:
-    migrations = Migrations(_SET_NAME)
-    for step in steps:
-        migrations()(step)
-    return migrations
+def _table_names(connection: sqlite3.Connection) -> set[str]:
+    found = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+    return {name for (name,) in found}
 
 
-def _refuse_newer(db: Database, migrations: Migrations, steps: Sequence[Migration]) -> None:
+def _applied(connection: sqlite3.Connection) -> tuple[str, ...]:
+    """Return the names of the migrations that a file has, in their order."""
+    if _APPLIED not in _table_names(connection):
+        return ()
+    found = connection.execute(
+        f"SELECT name FROM {_APPLIED} WHERE migration_set = ? ORDER BY id", (_SET_NAME,)
+    )
+    return tuple(name for (name,) in found)
+
+
+def _pending(applied: Sequence[str], steps: Sequence[Migration]) -> list[Migration]:
+    return [step for step in steps if step.__name__ not in applied]
+
+
+def _apply(connection: sqlite3.Connection, steps: Sequence[Migration]) -> None:
+    """Apply what is pending now that nobody else writes; another process may have been first."""
+    if _APPLIED not in _table_names(connection):
+        for statement in _APPLIED_SCHEMA:
+            connection.execute(statement)
+    for step in _pending(_applied(connection), steps):
+        step(connection)
+        connection.execute(
+            f"INSERT INTO {_APPLIED} (migration_set, name, applied_at) VALUES (?, ?, ?)",
+            (_SET_NAME, step.__name__, str(datetime.now(UTC))),
+        )
+
+
+def _refuse_newer(applied: Sequence[str], steps: Sequence[Migration]) -> None:
     known = {step.__name__ for step in steps}
-    unknown = [done.name for done in migrations.applied(db) if done.name not in known]
+    unknown = [name for name in applied if name not in known]
     if unknown:
         raise StoreUnusable(
             "The database was written by a newer version of Dawnrule; this one does not know "
@@ -171,9 +206,9 @@ def _refuse_newer(db: Database, migrations: Migrations, steps: Sequence[Migratio
         )
 
 
-def _refuse_foreign(db: Database, migrations: Migrations) -> None:
-    tables = set(db.table_names()) - {Migrations.migrations_table}
-    if tables and not migrations.applied(db):
+def _refuse_foreign(connection: sqlite3.Connection, applied: Sequence[str]) -> None:
+    tables = _table_names(connection) - {_APPLIED}
+    if tables and not applied:
         raise StoreUnusable(
             f"The database is not one of Dawnrule's: it has the table {min(tables)}. "
             "Use another file."
