@@ -6,7 +6,7 @@ import http.client
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from tests.faults.serving import KEY
 
@@ -23,6 +23,12 @@ class Said:
 
     status: int
     body: dict[str, Any]
+
+
+class Asks(Protocol):
+    """Whoever can be asked as the service is."""
+
+    def ask(self, method: str, address: str, body: Mapping[str, Any] | None = None) -> Said: ...
 
 
 class Caller:

@@ -14,7 +14,7 @@ import random
 import sqlite3
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -31,12 +31,15 @@ from dawnrule.clock import now
 from dawnrule.model.entities import Athlete
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store
-from tests.faults.caller import NO_ANSWER, Caller
+from tests.faults.caller import NO_ANSWER, Asks, Caller
 from tests.faults.serving import Launched, apart, launch, make_squad, settings_for
 
 CLIENTS = 6
 ATHLETES_EACH = 3
 KILLS_OF_ONE_DATABASE = 10
+USUAL = (80, 16, 4)
+"""How often a client checks in, logs a session, and replaces an athlete by a new one."""
+
 LONGEST_ROUND_SECONDS = 1.5
 LONGEST_START_SECONDS = 0.5
 ALSO_KILLED_AT_START = 0.2
@@ -72,8 +75,9 @@ class Promised:
 class Client:
     """One who sends one thing after the other until nobody answers."""
 
-    def __init__(self, number: int, seed: int) -> None:
+    def __init__(self, number: int, seed: int, habits: Sequence[int] = USUAL) -> None:
         self.promised = Promised()
+        self._habits = habits
         self.refused: list[str] = []
         self._chance = random.Random(f"{seed}-{number}")
         self._name = f"c{number}"
@@ -89,19 +93,20 @@ class Client:
         caller = Caller(port)
         try:
             while True:
-                self._send_something(caller)
+                self.send_something(caller)
         except NO_ANSWER:
             return
         finally:
             caller.close()
 
-    def _send_something(self, caller: Caller) -> None:
+    def send_something(self, caller: Asks) -> None:
+        """Send one thing. Raises one of ``NO_ANSWER``."""
         choices = (self._check_in, self._log_session, self._replace_an_athlete)
-        [send] = self._chance.choices(choices, weights=(80, 16, 4))
+        [send] = self._chance.choices(choices, self._habits)
         self._count += 1
         send(caller)
 
-    def _check_in(self, caller: Caller) -> None:
+    def _check_in(self, caller: Asks) -> None:
         hours = round(4 + self._count / 10_000, 4)  # told by no other check-in of the athlete
         day = now().date() - timedelta(days=self._chance.choice((0, 0, 0, 1, 2)))
         athlete_id = self._chance.choice(self._athletes)
@@ -119,7 +124,7 @@ class Client:
                 CheckedIn(athlete_id, told["advice_id"], told["verdict"], hours)
             )
 
-    def _log_session(self, caller: Caller) -> None:
+    def _log_session(self, caller: Asks) -> None:
         athlete_id = self._chance.choice(self._athletes)
         starts_at = now() - timedelta(hours=20, seconds=self._count)
         body = {
@@ -132,7 +137,7 @@ class Client:
         if told:
             self.promised.sessions.append((athlete_id, told["session_id"]))
 
-    def _replace_an_athlete(self, caller: Caller) -> None:
+    def _replace_an_athlete(self, caller: Asks) -> None:
         newcomer = f"{self._name}-{self._count + ATHLETES_EACH}"
         self.promised.unsure.add(newcomer)
         body = {"name": name_of(newcomer), "time_zone": "UTC"}
@@ -150,7 +155,7 @@ class Client:
                 self.promised.wiped.add(leaver)
 
     def _asked(
-        self, caller: Caller, method: str, address: str, body: dict[str, Any] | None = None
+        self, caller: Asks, method: str, address: str, body: dict[str, Any] | None = None
     ) -> dict[str, Any] | None:
         """What was answered, if it was a yes; a no is kept, for there should be none."""
         said = caller.ask(method, address, body)

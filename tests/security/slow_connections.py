@@ -41,7 +41,7 @@ def longest_wait(
     beside so many slow connections to the same port of this machine for so long."""
     body = json.dumps(check_in)
     longest = 0.0
-    with _slow_connections(port, connections):
+    with slow_connections(port, connections):
         end = time.monotonic() + seconds
         while time.monotonic() < end:
             began = time.monotonic()
@@ -62,7 +62,9 @@ def _check_in(port: int, key: str, body: str) -> None:
 
 
 @contextmanager
-def _slow_connections(port: int, count: int) -> Iterator[None]:
+def slow_connections(port: int, count: int) -> Iterator[None]:
+    """So many slow connections to a port of this machine, for as long as this lasts, also while
+    nobody listens there."""
     is_over = Event()
     with ExitStack() as stack:
         slow = [_Slow(port, BEGINNINGS[number % len(BEGINNINGS)]) for number in range(count)]

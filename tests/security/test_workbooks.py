@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import io
-import random
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from zipfile import ZIP_DEFLATED, ZipFile
 
@@ -16,27 +14,18 @@ from dawnrule.sheet import CHECK_INS, read_sheet
 from tests.cli.terminal import typed
 from tests.conftest import Client
 from tests.effort import tries
-from tests.sheet.test_awkward_sheets import FOLDER
-from tests.sheets.make import repacked
+from tests.security.workbooks import (
+    BOOKS,
+    PARTS,
+    kind_of_book,
+    part,
+    read_or_refused,
+    spoilt_books,
+    with_part,
+)
 
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-ODS = "application/vnd.oasis.opendocument.spreadsheet"
 MANY = "9" * 5_000
 ENCODINGS = ["x-none", "utf-7", "shift_jis", "utf-32", "hex", "rot13", "punycode", "x" * 5_000]
-BOOKS = {name: (FOLDER / name).read_bytes() for name in ("calc_formulas.xlsx", "calc.ods")}
-PARTS = {
-    "calc_formulas.xlsx": ["xl/workbook.xml", "xl/sharedStrings.xml", "xl/worksheets/sheet1.xml"],
-    "calc.ods": ["content.xml"],
-}
-
-
-def part(book: str, name: str) -> bytes:
-    with ZipFile(io.BytesIO(BOOKS[book])) as packed:
-        return packed.read(name)
-
-
-def with_part(book: str, name: str, content: bytes) -> bytes:
-    return repacked(BOOKS[book], **{name.replace("/", "__").replace(".", "_dot_"): content})
 
 
 def with_encoding(book: str, name: str, encoding: str) -> bytes:
@@ -73,7 +62,7 @@ HARMFUL = {
 def test_a_workbook_that_says_what_cannot_be_is_refused_in_words(
     coach: Client, data: bytes
 ) -> None:
-    kind = ODS if b"opendocument" in data[:100] else XLSX
+    kind = kind_of_book(".ods" if b"opendocument" in data[:100] else ".xlsx")
     answer = coach.post("/v1/check-ins/batch", data=data, content_type=kind)
     assert answer.status_code == 400
     assert answer.json["type"] == "/problems/malformed-input"
@@ -105,27 +94,7 @@ def test_no_count_of_texts_takes_memory_that_is_not_there() -> None:
             read_sheet(written.getvalue(), CHECK_INS)
 
 
-def spoiled(content: bytes, chance: random.Random) -> Iterator[bytes]:
-    """A part with a byte changed, a piece cut out, its end missing."""
-    place = chance.randrange(len(content))
-    yield content[:place] + bytes([chance.randrange(256)]) + content[place + 1 :]
-    yield content[:place] + content[place + chance.randrange(1, 40) :]
-    yield content[:place]
-
-
-def read_or_refused(book: bytes) -> str:
-    """What becomes of a workbook: that it was read, or why it was refused."""
-    try:
-        read_sheet(book, CHECK_INS)
-    except InvalidInput as error:
-        return error.detail
-    return "read"
-
-
 @pytest.mark.parametrize("seed", range(tries(10, 300)))
 def test_a_workbook_with_any_byte_changed_is_read_or_refused(seed: int) -> None:
-    chance = random.Random(seed)
-    for book, names in PARTS.items():
-        for name in names:
-            for content in spoiled(part(book, name), chance):
-                assert read_or_refused(with_part(book, name, content))
+    for book in spoilt_books(seed):
+        assert read_or_refused(book)
