@@ -69,6 +69,11 @@ class Shot:
     paper: bool = False
 
 
+def open_a_line(page: Page) -> None:
+    """Open the line of somebody who swaps."""
+    page.locator(".place-swap-to-low-damage summary").first.click()
+
+
 def try_a_morning(page: Page) -> None:
     """Ask the rules about growth work of sore quadriceps."""
     page.locator("#goal").select_option("hypertrophy")
@@ -90,7 +95,7 @@ WHY = "/coach/why/a-01/2026-03-09"
 RULES = "/coach/rule-sets/baseline/2.0.0"
 
 COACH = (
-    Shot("this-morning.png", MORNING, height=1800),
+    Shot("this-morning.png", MORNING, prepare=open_a_line),
     Shot("this-morning-on-a-phone.png", MORNING, width=PHONE, height=1600),
     Shot("this-morning-on-paper.png", MORNING, paper=True),
     Shot("athlete.png", ATHLETE),

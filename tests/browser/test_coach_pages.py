@@ -33,10 +33,10 @@ def test_a_coach_comes_in_finds_an_athlete_and_goes_out_by_keyboard_without_scri
     expect(new_page.get_by_role("heading", level=1)).to_have_text("Ilka")
 
     new_page.get_by_role("link", name="This morning").press("Enter")
-    new_page.get_by_text("Choose whom to see").press("Enter")
+    new_page.get_by_text("Filter").press("Enter")
     new_page.get_by_label("Name or id").fill("haru")
     new_page.keyboard.press("Enter")
-    expect(new_page.get_by_role("heading", level=3)).to_have_text(re.compile("Haruki"))
+    expect(new_page.locator(".lines summary")).to_have_text(re.compile("Haruki"))
 
     new_page.get_by_role("button", name="Sign out").press("Enter")
     expect(new_page.get_by_role("heading", name="Sign in")).to_be_visible()
@@ -108,9 +108,10 @@ def test_a_squad_is_printed_on_one_sheet_without_what_is_only_for_the_screen(pag
     for name in ("This morning", "Rules"):
         expect(page.get_by_role("link", name=name)).to_be_hidden()
     expect(page.get_by_role("button")).to_have_count(0)
-    expect(page.get_by_role("heading", level=3)).to_have_count(15)
-    for heading in page.get_by_role("heading", level=3).all():
-        expect(heading).to_be_visible()
+    expect(page.locator(".lines summary")).to_have_count(15)
+    for line in page.locator(".lines summary").all():
+        expect(line).to_be_visible()
+    expect(page.get_by_text("Rest today: Noor and Sunniva.")).to_be_visible()
     colours = page.evaluate("(s => [s.color, s.backgroundColor])(getComputedStyle(document.body))")
     assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
     paper = page.pdf(format="A4", prefer_css_page_size=True)
@@ -124,11 +125,24 @@ def test_a_name_that_looks_like_markup_is_shown_as_it_is(page: Page) -> None:
 
 def test_who_has_not_checked_in_is_found_at_one_glance(page: Page) -> None:
     page.goto("/coach/")
-    page.get_by_role("link", name="2 have not checked in").click()
+    page.get_by_role("link", name="2 not checked in").click()
     missing = page.get_by_role("region", name="Not checked in")
     expect(missing).to_be_in_viewport()
-    links = missing.get_by_role("link").all()
-    assert [link.get_attribute("href") for link in links] == [
-        f"/coach/athletes/{NEW}",
-        f"/coach/athletes/{SILENT}",
+    lines = missing.locator("li").all()
+    assert [line.get_attribute("id") for line in lines] == [
+        f"athlete-{NEW}",
+        f"athlete-{SILENT}",
     ]
+
+
+def test_thirty_athletes_fit_on_one_screen(page: Page) -> None:
+    """The squad of the stage, shown as if it were twice as many: only the lines are counted."""
+    page.set_viewport_size({"width": 1280, "height": 800})
+    page.goto("/coach/")
+    line = page.locator(".lines > li")
+    assert line.count() == 15
+    heights = {box["height"] for one in line.all() if (box := one.bounding_box())}
+    top = line.first.bounding_box()
+    assert top is not None
+    assert heights == {LEAST_TARGET}
+    assert top["y"] + 30 * LEAST_TARGET <= 800

@@ -83,6 +83,7 @@ MAY = {
     "GET /check-in/<token>": EVERYBODY,
     "POST /check-in/<token>": EVERYBODY,
     "GET /v1/advice": {"coach"},
+    "GET /v1/morning": {"coach"},
     "GET /v1/advice/<advice_id>": EVERY_KEY,
     "GET /v1/advice/<advice_id>/proof": EVERY_KEY,
     "GET /v1/ledger/head": {"coach"},

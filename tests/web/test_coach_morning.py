@@ -44,18 +44,64 @@ def read(page: Any) -> str:
 
 def names(page: Any) -> list[str]:
     """The athletes on a page, in their order."""
-    return re.findall(r'<h3><a href="/coach/athletes/([^"]*)"', page.text)
+    return re.findall(r'<li id="athlete-([^"]*)"', page.text)
 
 
-def test_the_most_protected_come_first(
-    coach_browser: Client, checked_in: dict[str, dict[str, Any]]
-) -> None:
+def test_the_most_urgent_come_first(coach_browser: Client, coach: Client) -> None:
+    """A warning sign stays in the first place when the next morning says nothing of it."""
+    sign = {"athlete_id": "a-05", "date": "2026-03-07", "plan": [], "warning_signs": ["fainting"]}
+    for sent in (sign, FEVER):
+        assert coach.post("/v1/check-ins", json=sent).status_code == 201
     page = coach_browser.get("/coach/")
-    verdicts = [checked_in[athlete]["verdict"] for athlete in names(page)]
-    assert names(page)[0] == "a-04"
-    assert verdicts == sorted(
-        verdicts, key=["rest", "swap-to-low-damage", "train-as-planned"].index
-    )
+    assert names(page) == ["a-05", "a-04", "a-03"]
+    counted = "1 warning sign 1 rest 1 not checked in"
+    assert counted in read(page)
+    answer = coach.get("/v1/morning").json
+    places = [(one["athlete_id"], one["place"]) for one in answer["athletes"]]
+    assert places == [("a-05", "warning-sign"), ("a-04", "rest"), ("a-03", "not-checked-in")]
+
+
+def test_what_changed_since_the_last_look_is_marked(
+    coach_browser: Client, coach: Client, clock: Clock
+) -> None:
+    coach.post("/v1/check-ins", json=SORE)
+    assert "New since" not in read(coach_browser.get("/coach/")), "nobody has looked before"
+    clock.set("2026-03-09T07:30:00+01:00")
+    coach.post("/v1/check-ins", json=SORE | {"soreness": {"quadriceps": 0}, "last_trained": {}})
+    coach.post("/v1/check-ins", json=FEVER)
+    for _ in range(2):
+        text = read(coach_browser.get("/coach/"))
+        assert "New since 06:45: 2" in text, "loading the page again makes nothing old"
+    assert "new, was: Swap to low-damage work" in text
+    clock.set("2026-03-09T07:40:00+01:00")
+    assert "Nothing new since 07:30" in read(coach_browser.get("/coach/"))
+    answer = coach.get("/v1/morning?since=2026-03-09T06:45:00%2B01:00").json
+    new = {one["athlete_id"]: one["verdict_before"] for one in answer["athletes"] if one["is_new"]}
+    assert new == {"a-03": "swap-to-low-damage", "a-04": None}
+
+
+def test_what_is_read_out_says_what_to_do_and_never_why(
+    coach_browser: Client, coach: Client, checked_in: dict[str, dict[str, Any]]
+) -> None:
+    said = coach.get("/v1/morning", headers={"Accept": "text/plain"}).text
+    assert said.startswith("Train as planned: Lena. Mara: Within limits: at most 50 % of the usual")
+    assert said.endswith("Rest today: Tomo.")
+    assert not re.search("fever|sore|growth|ill", said, re.IGNORECASE)
+    assert said in read(coach_browser.get("/coach/"))
+    german = coach.get("/v1/morning?format=txt&lang=de").text
+    assert german.endswith("Heute Ruhe: Tomo.")
+
+
+def test_a_group_can_be_chosen(
+    coach_browser: Client, coach: Client, checked_in: dict[str, dict[str, Any]]
+) -> None:
+    coach.put("/v1/groups/legs", json={"name": "Legs first", "athletes": ["a-03", "a-05"]})
+    page = coach_browser.get("/coach/?group=legs")
+    assert names(page) == ["a-03", "a-05"]
+    assert '<option value="legs" selected>Legs first</option>' in page.text
+    answer = coach.get("/v1/morning?group=legs").json
+    assert [one["athlete_id"] for one in answer["athletes"]] == ["a-03", "a-05"]
+    assert coach.get("/v1/morning?group=arms").status_code == 404
 
 
 def test_all_that_the_advice_says_of_the_day_stands_there(
@@ -110,27 +156,28 @@ def test_who_has_not_checked_in_is_named_with_how_long_ago_they_did(
     coach.post("/v1/check-ins", json={"athlete_id": "a-03", "date": "2026-03-08", "plan": []})
     coach.post("/v1/check-ins", json={"athlete_id": "a-04", "date": "2026-03-05", "plan": []})
     text = read(coach_browser.get("/coach/"))
-    assert "3 have not checked in" in text
-    assert "Mara 2026-03-09 Last checked in yesterday (2026-03-08)." in text
-    assert "Tomo 2026-03-09 Last checked in 4 days ago (2026-03-05)." in text
-    assert "Lena 2026-03-08 Has never checked in." in text
+    assert "3 not checked in" in text
+    assert "Mara Last checked in yesterday (Sun 8 March)." in text
+    assert "Tomo Last checked in 4 days ago (Thu 5 March)." in text
+    assert "Lena Sun 8 March Has never checked in." in text
 
 
 def test_today_is_each_athletes_own(
     coach_browser: Client, checked_in: dict[str, dict[str, Any]]
 ) -> None:
     text = read(coach_browser.get("/coach/"))
-    assert "Each athlete's own date: 2026-03-08 and 2026-03-09." in text
-    assert "have not checked in" not in text
+    assert "This morning Mon 9 March" in text
+    assert "Lena Sun 8 March Train as planned" in text
+    assert "not checked in" not in text.partition("Filter")[0]
 
 
 def test_one_date_can_be_chosen_for_all(
     coach_browser: Client, checked_in: dict[str, dict[str, Any]]
 ) -> None:
     text = read(coach_browser.get("/coach/?date=2026-03-09"))
-    assert "The morning of 2026-03-09" in text
-    assert "1 have not checked in" in text
-    assert "Lena Last checked in yesterday (2026-03-08)." in text
+    assert "The morning of Mon 9 March" in text
+    assert "1 not checked in" in text
+    assert "Lena Last checked in yesterday (Sun 8 March)." in text
 
 
 @pytest.mark.parametrize(
@@ -259,4 +306,4 @@ def test_the_store_is_asked_as_often_for_many_as_for_few(
     many = [Athlete(f"b-{n:03}", f"B {n}", "UTC") for n in range(300)]
     store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in many])
     page = coach_browser.get("/coach/")
-    assert "303 have not checked in" in read(page)
+    assert "303 not checked in" in read(page)

@@ -1,39 +1,65 @@
-"""The squad's morning by verdict, most protected first."""
+"""The squad's morning, most urgent first."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
 from typing import Any
 
+from dawnrule.advice.composer import Composer
+from dawnrule.advice.squad_lines import ToReadOut, read_out
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import Verdict, Vocabulary
 from dawnrule.model.advice import Advice, PartAdvice
+from dawnrule.model.concern_transitions import lapse
+from dawnrule.model.concerns import Concern, ConcernState
 from dawnrule.model.entities import Athlete
 from dawnrule.store import StoredAdvice, Transaction
+
+WARNING_SIGN = "warning-sign"
+"""The place of athletes with an open warning sign, whatever else is known of the morning."""
 
 NOT_CHECKED_IN = "not-checked-in"
 """The place of athletes without a check-in, and so without a verdict."""
 
-PLACES = (*(verdict.value for verdict in reversed(Verdict)), NOT_CHECKED_IN)
-"""The places of a squad's morning, in reading order: verdicts, then not checked in."""
+PLACES = (
+    WARNING_SIGN,
+    Verdict.REST.value,
+    Verdict.SWAP.value,
+    NOT_CHECKED_IN,
+    Verdict.TRAIN.value,
+)
+"""The places of a squad's morning, the most urgent first."""
 
 
 @dataclass(frozen=True, slots=True)
 class AthleteMorning:
-    """One athlete's morning of a local date: the advice that holds, None without a check-in, and
-    the date of the last check-in before it, None when there never was one."""
+    """One athlete's morning of a local date.
+
+    ``stored`` is the advice that holds, None without a check-in; ``last_check_in`` the date of the
+    last check-in before it, None when there never was one; ``concerns`` what is open on this date,
+    where it is today's; ``groups`` the ids of the groups that the athlete is in. ``is_new`` says
+    that the advice was given since somebody last looked, and ``verdict_before`` is what held then,
+    None where nothing did.
+    """
 
     athlete: Athlete
     on: date
     stored: StoredAdvice | None
     last_check_in: date | None
+    concerns: tuple[Concern, ...] = ()
+    groups: frozenset[str] = frozenset()
+    is_new: bool = False
+    verdict_before: str | None = None
 
     @property
     def place(self) -> str:
-        """The verdict, or ``NOT_CHECKED_IN``."""
+        """One of ``PLACES``."""
+        if any(_is_urgent(concern) for concern in self.concerns):
+            return WARNING_SIGN
         return self.stored.verdict if self.stored else NOT_CHECKED_IN
 
     @property
@@ -42,21 +68,62 @@ class AthleteMorning:
         return (self.on - self.last_check_in).days if self.last_check_in else None
 
 
+def _is_urgent(concern: Concern) -> bool:
+    """Tell whether a concern is a warning sign, or may be one, that nobody has answered yet."""
+    is_sign = concern.kind.is_warning_sign or concern.suspected
+    return is_sign and concern.state is ConcernState.OPEN
+
+
 def squad_mornings(
-    transaction: Transaction, now: datetime, on: date | None = None
+    transaction: Transaction,
+    now: datetime,
+    on: date | None = None,
+    since: datetime | None = None,
 ) -> list[AthleteMorning]:
-    """Read the morning of every athlete on a date, by default each one's own today. ``now`` is
-    aware."""
+    """Read the morning of every athlete on a date, by default each one's own today; what is new is
+    what was given after ``since``, nothing where that is None. Both times are aware."""
     squad = [(athlete, on or athlete.today_or_utc(now)) for athlete in transaction.athletes.all()]
     dates = {day for _, day in squad}
     given = {
         (one.athlete_id, day): one for day in dates for one in transaction.advice.for_date(day)
     }
     last = {day: transaction.check_ins.last_dates(day) for day in dates}
+    before = {day: transaction.advice.verdicts_at(day, since) for day in dates} if since else {}
+    concerns = _open_today(transaction, [athlete for athlete, _ in squad], now)
+    groups = transaction.groups.all()
     return [
-        AthleteMorning(athlete, day, given.get((athlete.id, day)), last[day].get(athlete.id))
+        AthleteMorning(
+            athlete,
+            day,
+            stored := given.get((athlete.id, day)),
+            last[day].get(athlete.id),
+            concerns[athlete.id] if day == athlete.today_or_utc(now) else (),
+            frozenset(group.id for group in groups if athlete.id in group.athletes),
+            stored is not None and since is not None and stored.decided_at > since,
+            before.get(day, {}).get(athlete.id),
+        )
         for athlete, day in squad
     ]
+
+
+def _open_today(
+    transaction: Transaction, squad: Sequence[Athlete], now: datetime
+) -> Mapping[str, tuple[Concern, ...]]:
+    """Read what is open about a squad now, by athlete."""
+    athletes = {athlete.id: athlete for athlete in squad}
+    found: defaultdict[str, tuple[Concern, ...]] = defaultdict(tuple)
+    for one in transaction.concerns.not_ended():
+        concern = lapse(one, athletes[one.athlete_id].today_or_utc(now), now)
+        if not concern.is_closed:
+            found[one.athlete_id] += (concern,)
+    return found
+
+
+def zone_of_most(squad: Iterable[Athlete]) -> str:
+    """Find the time zone in which most of a squad live: the likeliest of who looks after it; UTC
+    for nobody."""
+    most = Counter(athlete.time_zone for athlete in squad).most_common(1)
+    return most[0][0] if most else "UTC"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +135,7 @@ class MorningSummary:
 
     @property
     def order(self) -> tuple[int, str, str]:
-        """Sort key: most protected first, then by name."""
+        """Sort key: most urgent first, then by name."""
         athlete = self.morning.athlete
         return PLACES.index(self.morning.place), athlete.name.casefold(), athlete.id
 
@@ -79,11 +146,24 @@ class MorningSummary:
         return {one.rule.id: one.rule.title for one in advised if one.rule}
 
 
+def squad_to_read_out(squad: Iterable[MorningSummary], composer: Composer) -> str:
+    """Say what each of a squad does this morning, the most urgent last, for all to hear."""
+    in_order = sorted(squad, key=lambda summary: summary.order)
+    return read_out(
+        (
+            ToReadOut(one.morning.athlete.name, one.advice, one.morning.place == WARNING_SIGN)
+            for one in in_order
+        ),
+        composer,
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class SquadFilter:
     """A filter on a squad; empty fields admit everybody. Muscle group and goal must meet in one
     part."""
 
+    group: str = ""
     place: str = ""
     muscle_group: str = ""
     goal: str = ""
@@ -93,7 +173,8 @@ class SquadFilter:
     def admits(self, summary: MorningSummary) -> bool:
         """Whether an athlete passes the filter."""
         return (
-            self.place in ("", summary.morning.place)
+            (not self.group or self.group in summary.morning.groups)
+            and self.place in ("", summary.morning.place)
             and (not self.rule or self.rule in summary.rules)
             and self._has_part(summary.advice)
             and self._is_named(summary.morning.athlete)

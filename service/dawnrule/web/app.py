@@ -30,6 +30,7 @@ from dawnrule.web.api.concerns import concerns
 from dawnrule.web.api.evaluations import evaluations
 from dawnrule.web.api.groups import groups
 from dawnrule.web.api.ledger import acts, ledger
+from dawnrule.web.api.mornings import mornings
 from dawnrule.web.api.operations import operations
 from dawnrule.web.api.plans import plans
 from dawnrule.web.api.private_addresses import addresses
@@ -64,6 +65,7 @@ RESOURCES = (
     plans,
     addresses,
     feeds,
+    mornings,
     evaluations,
     concerns,
     rule_sets,

@@ -132,6 +132,18 @@ class Advice:
         )
         return [_advice(row[:-1]) for row in rows]
 
+    def verdicts_at(self, date: date, at: datetime) -> dict[str, str]:
+        """The verdicts that held for a date at a time (aware), by athlete; one ``max()`` as
+        above."""
+        rows = self.connection.execute(
+            """
+            SELECT athlete_id, verdict, max(position) FROM advice
+            WHERE date = ? AND decided_at <= ? GROUP BY athlete_id
+            """,
+            (date.isoformat(), utc_text(at)),
+        )
+        return {athlete_id: verdict for athlete_id, verdict, _ in rows}
+
     def verdicts(self, athlete_id: str, first: date, last: date) -> dict[date, tuple[str, str]]:
         """The id and the verdict of the advice that holds for each date from one to another, both
         included; one ``max()`` as above."""

@@ -1,4 +1,4 @@
-"""The squad this morning by verdict, as a page and as a sheet."""
+"""The squad this morning, a line for each athlete, as a page and as a sheet."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Self
+from zoneinfo import ZoneInfo
 
 from flask import Response, render_template, request
 
+from dawnrule.advice.squad_lines import what_else
 from dawnrule.advice.summary import (
     block_name,
     first_sentence,
@@ -17,22 +19,36 @@ from dawnrule.advice.summary import (
 )
 from dawnrule.analytics.squad import (
     PLACES,
+    WARNING_SIGN,
     AthleteMorning,
     MorningSummary,
     SquadFilter,
     by_place,
     group_parts,
     squad_mornings,
+    squad_to_read_out,
+    zone_of_most,
 )
 from dawnrule.application.heads import head_text
 from dawnrule.errors import InvalidInput
 from dawnrule.i18n.catalog import capital
 from dawnrule.model.advice import Advice, Alternative, BlockAdvice
+from dawnrule.model.time_zones import zone_named
 from dawnrule.schemas.query import day_of_address
-from dawnrule.web.coach.concerns import read_concern_texts
+from dawnrule.store import Group
+from dawnrule.web.coach.concerns import concern_texts
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, decided_by_block, read_localized, say, texts
+from dawnrule.web.http import login
+from dawnrule.web.http.locale import (
+    composer,
+    dated,
+    decided_by_block,
+    label,
+    read_localized,
+    say,
+    texts,
+)
 from dawnrule.web.http.responses import advice_sheet, csv_answer
 
 
@@ -96,7 +112,7 @@ def _part_lines(advice: Advice) -> Iterator[PartLine]:
         text = say(sentence, goal=capital(goal), muscle_groups=what, verdict=verdict)
         opens = parts.opens_note or ""
         if parts.opens_at:
-            opens = say("coach_morning.opens", time=_clock_text(parts.opens_at))
+            opens = say("coach_morning.opens", time=dated(parts.opens_at))
         sentences = (text, first_sentence(parts.reason), opens, parts.caution)
         yield PartLine(parts.verdict, " ".join(filter(None, sentences)))
 
@@ -106,16 +122,11 @@ def last_check_in(one: AthleteMorning) -> str:
     if one.days_without is None:
         return say("coach_morning.last_never")
     sentence = "last_yesterday" if one.days_without == 1 else "last_days"
-    return say(f"coach_morning.{sentence}", days=one.days_without, date=one.last_check_in)
-
-
-def _clock_text(time: datetime) -> str:
-    """Write a time in its own zone: ``2026-03-09 18:00``."""
-    return time.replace(tzinfo=None).isoformat(" ", "minutes")
+    return say(f"coach_morning.{sentence}", days=one.days_without, date=dated(one.last_check_in))
 
 
 _OK, _UNPROCESSABLE = 200, 422
-_FIELDS = ("place", "muscle_group", "goal", "rule", "name")
+_FIELDS = ("group", "place", "muscle_group", "goal", "rule", "name")
 _OF_THE_ADDRESS = ("lang", "date", *_FIELDS)
 
 
@@ -134,10 +145,16 @@ class SquadQuery:
         return bool(self.faults) or self.on is not None or self.sought != SquadFilter()
 
     @classmethod
-    def of(cls, given: Mapping[str, str]) -> Self:
+    def of(cls, given: Mapping[str, str], groups: Sequence[Group]) -> Self:
         """Parse the address."""
         words = context().advisor.composer.vocabulary
-        known = {"place": PLACES, "muscle_group": words.muscle_groups, "goal": words.goals}
+        ids = [group.id for group in groups]
+        known = {
+            "group": ids,
+            "place": PLACES,
+            "muscle_group": words.muscle_groups,
+            "goal": words.goals,
+        }
         sought = {name: given.get(name, "") for name in _FIELDS}
         faults = {
             name: say("coach_morning.unknown_word", word=sought[name])
@@ -149,26 +166,64 @@ class SquadQuery:
         return cls(on, SquadFilter(**right), faults | wrong_date)
 
 
+@dataclass(frozen=True, slots=True)
+class Line:
+    """An athlete's morning in one line, with what is open about the athlete.
+
+    ``says`` is the headline, or that there is no check-in; ``also`` what it leaves out, and
+    ``is_new`` what changed since the last look, empty where nothing did.
+    """
+
+    summary: MorningSummary
+    says: str
+    also: str
+    is_new: str
+    concerns: Sequence[str]
+
+    @classmethod
+    def of(cls, summary: MorningSummary) -> Self:
+        """Put a morning into a line."""
+        one, advice = summary.morning, summary.advice
+        concerns = concern_texts(one.concerns).get(one.athlete.id, [])
+        if advice is None:
+            is_urgent = one.place == WARNING_SIGN
+            says, also = last_check_in(one), concerns[0] if is_urgent else ""
+        else:
+            says, also = advice.headline, what_else(advice, composer())
+        return cls(summary, says, also, _what_is_new(one), concerns)
+
+
+def _what_is_new(one: AthleteMorning) -> str:
+    if not one.is_new:
+        return ""
+    if one.stored is None or one.verdict_before in (None, one.stored.verdict):
+        return say("coach_morning.is_new")
+    return say("coach_morning.was", verdict=label(one.verdict_before))
+
+
 @coach.get("/")
 def morning() -> tuple[str, int]:
-    """Show the squad by verdict, on a date or on each athlete's own today."""
-    asked = SquadQuery.of(request.args)
-    squad = _squad(asked.on)
+    """Show a line for each athlete, on a date or on each one's own today."""
+    groups = context().store.read(lambda transaction: transaction.groups.all())
+    asked, since = SquadQuery.of(request.args, groups), login.look()
+    squad = _squad(asked.on, since)
     shown = [summary for summary in squad if asked.sought.admits(summary)]
     page = render_template(
         "coach/morning.html",
         asked=asked,
-        choices=_choices(squad),
+        choices=_choices(squad, groups),
         as_asked={n: request.args[n] for n in _OF_THE_ADDRESS if n in request.args},
         squad=squad,
         head=head_text(context().store.read(lambda transaction: transaction.ledger.head())),
-        concerns=read_concern_texts(),
         shown=shown,
-        by_place=by_place(shown),
-        dates=sorted({summary.morning.on.isoformat() for summary in squad}),
+        by_place={
+            place: [Line.of(one) for one in those] for place, those in by_place(shown).items()
+        },
+        since=_on_the_squads_clock(since, squad) if since else None,
+        new=sum(summary.morning.is_new for summary in shown),
+        to_read_out=squad_to_read_out(shown, composer()),
+        date=asked.on or _date_of_most(squad),
         parts_of=parts_of,
-        last_check_in=last_check_in,
-        listing=texts().listing,
     )
     return page, _UNPROCESSABLE if asked.faults else _OK
 
@@ -176,7 +231,8 @@ def morning() -> tuple[str, int]:
 @coach.get("/squad.csv")
 def morning_sheet() -> Response:
     """Answer with the same as CSV. Raises ``InvalidInput`` where the page would show an error."""
-    asked = SquadQuery.of(request.args)
+    groups = context().store.read(lambda transaction: transaction.groups.all())
+    asked = SquadQuery.of(request.args, groups)
     if asked.faults:
         raise InvalidInput(" ".join(asked.faults.values()))
     found = [
@@ -188,11 +244,14 @@ def morning_sheet() -> Response:
     return csv_answer(advice_sheet(found), f"squad-{asked.on or 'today'}.csv")
 
 
-def _choices(squad: Sequence[MorningSummary]) -> dict[str, list[tuple[str, str]]]:
+def _choices(
+    squad: Sequence[MorningSummary], groups: Sequence[Group]
+) -> dict[str, list[tuple[str, str]]]:
     """List the choices of each field with their labels; of the rules, those that decided."""
     words = composer().vocabulary
     rules = {rule: title for summary in squad for rule, title in summary.rules.items()}
-    return {
+    named = {"group": [(group.id, group.name) for group in groups]} if groups else {}
+    return named | {
         "place": [(place, say(f"coach_morning.place_{place}")) for place in PLACES],
         "muscle_group": [(group, words.label(group)) for group in words.muscle_groups],
         "goal": [(goal, words.label(goal)) for goal in words.goals],
@@ -200,11 +259,25 @@ def _choices(squad: Sequence[MorningSummary]) -> dict[str, list[tuple[str, str]]
     }
 
 
-def _squad(on: date | None) -> list[MorningSummary]:
+def _squad(on: date | None, since: datetime | None = None) -> list[MorningSummary]:
     now = context().clock()
-    return [
-        summarize_morning(one) for one in context().store.read(lambda b: squad_mornings(b, now, on))
-    ]
+    mornings = context().store.read(lambda b: squad_mornings(b, now, on, since))
+    return [summarize_morning(one) for one in mornings]
+
+
+def _date_of_most(squad: Sequence[MorningSummary]) -> date:
+    """Find the date where most athletes live."""
+    return context().clock().astimezone(_zone_of_most(squad)).date()
+
+
+def _on_the_squads_clock(moment: datetime, squad: Sequence[MorningSummary]) -> str:
+    """Write a time as the clock of most athletes shows it, with its date where that is another."""
+    local = moment.astimezone(_zone_of_most(squad))
+    return f"{local:%H:%M}" if local.date() == _date_of_most(squad) else dated(local)
+
+
+def _zone_of_most(squad: Sequence[MorningSummary]) -> ZoneInfo:
+    return zone_named(zone_of_most(one.morning.athlete for one in squad))
 
 
 def _date_of(text: str) -> tuple[date | None, dict[str, str]]:

@@ -56,6 +56,7 @@ ACCESS: Mapping[str, Access] = {
     "advice.get_advice": _EVERY_KEY,
     "advice.get_squad_advice": _COACH,
     "advice.get_advice_record": _EVERY_KEY,
+    "mornings.get_morning": _COACH,
     "concerns.list_open_concerns": _COACH_AND_CLINICIAN,
     "concerns.list_concerns": _COACH_CLINICIAN_AND_ATHLETE,
     "concerns.post_concern": _COACH_AND_CLINICIAN,

@@ -8,7 +8,7 @@ programs.
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from flask import Flask, request, session
 from flask.sessions import SecureCookieSessionInterface
@@ -21,8 +21,13 @@ SIGNED_IN_FOR = timedelta(hours=12)
 
 COACH_PAGES = "/coach"
 
+ONE_LOOK = timedelta(minutes=5)
+"""Looks that are no further apart count as one: to load a page again must not make old of what
+was new a minute ago."""
+
 _LOOPBACK = {"localhost", "127.0.0.1", "[::1]"}
 _SIGN_IN = "sign_in"
+_LOOKED_AT, _LOOKED_BEFORE = "looked_at", "looked_before"
 
 
 class CoachSessions(SecureCookieSessionInterface):
@@ -86,6 +91,21 @@ def key_of_session() -> Key | None:
 
     key = context().store.read(find)
     return key if key is not None and key.role is Role.COACH else None
+
+
+def look() -> datetime | None:
+    """Note that this sign-in looks at the squad now, and return when it last did before (aware);
+    None at the first look."""
+    now, last = context().clock(), _noted(_LOOKED_AT)
+    if last is not None and now - last > ONE_LOOK:
+        session[_LOOKED_BEFORE] = session[_LOOKED_AT]
+    session[_LOOKED_AT] = now.isoformat()
+    return _noted(_LOOKED_BEFORE)
+
+
+def _noted(name: str) -> datetime | None:
+    """Read a time from the cookie, which is signed."""
+    return datetime.fromisoformat(session[name]) if name in session else None
 
 
 def _hash_of_cookie() -> str | None:
