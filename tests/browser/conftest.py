@@ -22,7 +22,7 @@ from dawnrule.clock import new_id
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings, name_and_version
-from dawnrule.store import Key, Role, Store, Transaction, hash_key
+from dawnrule.store import Group, Key, Role, Store, Transaction, hash_key
 from dawnrule.web import Server, create_app
 
 CHROMIUM = "/usr/bin/chromium"
@@ -45,7 +45,9 @@ NOW = datetime(2026, 3, 9, 18, 0, tzinfo=UTC)
 
 COACH_KEY = "dawn_coach-of-the-browser-tests"
 ATHLETE, SILENT, NEW = "a-01", "a-04", "a-99"
-"""One with weeks of reports, one who has not checked in today, and one of whom nothing is known."""
+GROUP = "g-01"
+"""One with weeks of reports, one who has not checked in today, and one of whom nothing is known;
+and a group with the first two."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,7 @@ def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
         store.write(
             lambda b: b.keys.add(Key("key-coach", Role.COACH, None, None, NOW), hash_key(COACH_KEY))
         )
+        store.write(lambda b: b.groups.put(Group(GROUP, "First team", (ATHLETE, SILENT))))
         server = Server(create_app(settings, store, advisor, lambda: NOW, new_id), settings)
         thread = Thread(target=server.run)
         thread.start()

@@ -13,7 +13,7 @@ from flask import Flask
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.axe import SIZES, open_everything, sideways, violations
-from tests.browser.conftest import ATHLETE, NEW, Stage
+from tests.browser.conftest import ATHLETE, GROUP, NEW, Stage
 from tests.effort import LONG_RUN
 
 SIGN_IN = "/coach/sign-in"
@@ -27,6 +27,11 @@ PAGES = {
     "/coach/": "/coach/",
     "/coach/ of one verdict": "/coach/?place=rest&name=o",
     "/coach/ with faults": "/coach/?place=resting&date=today",
+    "/coach/athletes": "/coach/athletes",
+    "/coach/athletes/<athlete_id>/change": f"/coach/athletes/{ATHLETE}/change",
+    "/coach/add-athletes": "/coach/add-athletes",
+    "/coach/groups": "/coach/groups",
+    "/coach/groups/<group_id>": f"/coach/groups/{GROUP}",
     "/coach/athletes/<athlete_id>": f"/coach/athletes/{ATHLETE}",
     "/coach/athletes/<athlete_id> for a week": f"/coach/athletes/{ATHLETE}?days=7",
     "/coach/athletes/<athlete_id> of whom nothing is known": f"/coach/athletes/{NEW}",

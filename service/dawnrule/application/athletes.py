@@ -8,6 +8,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from itertools import count
 from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
@@ -217,6 +218,17 @@ def put_athlete(transaction: Transaction, athlete: Athlete, *, by: str, at: date
     changed = ", ".join(sorted(name for name in now if now[name] != was[name]))
     record_act(transaction, "athlete-edited", by=by, at=at, about=about | {"changed": changed})
     return False
+
+
+def next_athlete_id(transaction: Transaction) -> str:
+    """Return an id that nobody has or had, such as ``a-07``: the record keeps the ids of those who
+    were erased, so an id should not tell a name."""
+    taken = {athlete.id.lower() for athlete in transaction.athletes.all()}
+    numbers = count(len(taken) + 1)
+    ids = (f"a-{number:02}" for number in numbers)
+    return next(
+        one for one in ids if one not in taken and not any(transaction.person.rows("acts", one))
+    )
 
 
 def unknown_athlete(athlete_id: str) -> NotFound:

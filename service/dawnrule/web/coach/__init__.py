@@ -2,6 +2,8 @@
 
 - ``layout``: headers, forms and errors of all pages; ``sign_in``: in with a coach's key, and out.
 - ``morning``: this morning by verdict; ``athlete``: one athlete's weeks, with charts.
+- ``athletes``, ``groups``: who there is; added, changed, erased and grouped. ``forms``: what all
+  forms share.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
 - ``why`` (with ``why_view`` and ``inputs``): one advice, from the verdict to what went in.
 - ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
@@ -9,7 +11,9 @@
 
 from dawnrule.web.coach import (
     athlete,
+    athletes,
     concerns,
+    groups,
     morning,
     replays,
     rule_sets,
@@ -21,8 +25,10 @@ from dawnrule.web.coach.layout import coach, use_coach_pages
 
 __all__ = [
     "athlete",
+    "athletes",
     "coach",
     "concerns",
+    "groups",
     "morning",
     "replays",
     "rule_sets",
