@@ -83,6 +83,7 @@ def past_all_triggers(file: Path) -> Iterator[sqlite3.Connection]:
     back afterwards, and no check or reference holds."""
     with closing(sqlite3.connect(file)) as connection:
         connection.execute("PRAGMA ignore_check_constraints = ON")
+        connection.execute("BEGIN")
         found = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
         triggers = connection.execute(found).fetchall()
         for name, _ in triggers:

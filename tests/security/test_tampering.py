@@ -37,6 +37,8 @@ NOBODY_WOULD_CARE = {
 """Tables and columns that are not vouched for, and the reasons."""
 
 
+LIBRARY = RuleSetLibrary.bundled()
+
 OTHER = {
     "BLOB": "CAST({0} || '0' AS BLOB)",
     "INTEGER": "coalesce({0}, 0) + 7000",
@@ -76,7 +78,7 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(autouse=True)
 def _read_rules_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """The same text is the same rule set in each copy of the database."""
-    read = cache(partial(parse_rule_set, resolve=RuleSetLibrary.bundled().get))
+    read = cache(partial(parse_rule_set, resolve=LIBRARY.get))
     monkeypatch.setattr(registry, "parse_rule_set", lambda text, name, resolve: read(text, name))
 
 
@@ -111,8 +113,7 @@ def last_row(connection: sqlite3.Connection, table: str) -> str:
 
 def is_found(file: Path) -> bool:
     with opened_to_read(file) as store:
-        library = RuleSetLibrary.bundled().with_published(StoredTexts(store))
-        return not audit(store, library).is_clean
+        return not audit(store, LIBRARY.with_published(StoredTexts(store))).is_clean
 
 
 def test_an_edit_of_any_column_is_found_or_named_as_one_that_nobody_would_care_for(
