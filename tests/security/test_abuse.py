@@ -359,6 +359,15 @@ def test_another_version_of_http_is_refused(live_server: LiveServer, version: st
     assert first_answer(live_server, raw).startswith(b"HTTP/1.0 400")
 
 
+@pytest.mark.parametrize(("version", "status"), [("1.0", b"200"), ("1.1", b"400")])
+def test_a_request_must_name_its_host_since_http_1_1(
+    live_server: LiveServer, version: str, status: bytes
+) -> None:
+    """RFC 9112, section 3.2."""
+    answer = first_answer(live_server, f"GET /healthz HTTP/{version}\r\n\r\n".encode())
+    assert answer.split()[1] == status
+
+
 @pytest.mark.parametrize(
     ("request_line", "headers", "status"),
     [

@@ -44,7 +44,8 @@ _BEYOND_OUR_LIMIT = 2
 """The server takes bodies of twice the application's limit, so that most that are too large are
 refused in the application's words; beyond that it closes the connection."""
 
-_VERSIONS = ("1.0", "1.1")
+_WITH_HOST = "1.1"
+_VERSIONS = ("1.0", _WITH_HOST)
 _NO_HOST = "the host is neither an address nor a name that is known here; 127.0.0.1 is this machine"
 
 _log = logging.getLogger("dawnrule.web")
@@ -91,11 +92,13 @@ class _Request(HTTPRequestParser):
             raise
 
     def _refuse_ambiguous(self) -> None:
-        """Raise ``ParsingError`` for another version, several hosts (RFC 9112, section 3.2), and
-        Content-Length beside Transfer-Encoding (section 6.1): by one of them, another request may
-        be hidden behind this one (request smuggling)."""
+        """Raise ``ParsingError`` for another version, no host or several (RFC 9112, section 3.2),
+        and Content-Length beside Transfer-Encoding (section 6.1): by one of them, another request
+        may be hidden behind this one (request smuggling)."""
         if self.version not in _VERSIONS:
             raise ParsingError(f"The version must be {' or '.join(_VERSIONS)}")
+        if self.version == _WITH_HOST and "HOST" not in self.headers:
+            raise ParsingError("HTTP/1.1 needs a Host")
         if "," in self.headers.get("HOST", ""):  # headers of the same name come joined
             raise ParsingError("More than one Host")
         if self.chunked and "CONTENT_LENGTH" in self.headers:
