@@ -367,3 +367,19 @@ def test_a_sheet_whose_pain_would_be_left_out_gets_no_verdict() -> None:
     result = typed("advise", "-", given=b"athlete_id,date,painful\na-01,2024-03-11,knee\n")
     assert (result.exit_code, result.stdout) == (1, "")
     assert "Column C, painful, is not known" in result.stderr
+
+
+def test_ids_that_differ_in_capitals_only_are_not_taken_for_two_athletes() -> None:
+    other = row("growth").replace("a-growth", "A-growth").replace("2024-03-11,", "2024-03-10,", 1)
+    result = typed("advise", "-", "--format", "json", given=squad_sheet(other))
+    assert result.exit_code == 1
+    assert "must differ from a-growth in more than capitals" in result.stderr
+    assert set(advice_in(result.stdout)) == {f"a-{case}" for case in ROWS}
+
+
+def test_athletes_of_one_id_in_two_capitals_refuse_the_file() -> None:
+    athletes = [{"athlete_id": one, "name": "Kim", "time_zone": "UTC"} for one in ("a-1", "A-1")]
+    file = json.dumps({"athletes": athletes, "check_ins": []}).encode()
+    result = typed("advise", "-", given=file)
+    assert result.exit_code == 2
+    assert "must differ from a-1 in more than capitals (found: 'A-1')" in result.stderr

@@ -20,6 +20,7 @@ from dawnrule.application.athletes import erase
 from dawnrule.application.audit import audit
 from dawnrule.application.backups import Restored, back_up, backups_of, made_at, restore
 from dawnrule.application.erased import list_erased
+from dawnrule.application.heads import heads_in
 from dawnrule.application.leftovers import Leftovers
 from dawnrule.errors import Conflict, DawnruleError, StoreUnusable
 from dawnrule.model.entities import Athlete
@@ -27,6 +28,7 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.settings import Settings
 from dawnrule.store import Store
 from dawnrule.store.activity_log import record_act
+from dawnrule.store.backup import head_in
 from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.context import Context
 from dawnrule.web.observability import Metrics
@@ -473,11 +475,15 @@ def scheduled(db: Path, folder: Path, store: Store) -> tuple[Backups, Metrics]:
     return Backups(db, settings, metrics, lambda: datetime.now(UTC)), metrics
 
 
-def test_the_service_makes_a_back_up_when_one_is_due(db: Path, folder: Path, store: Store) -> None:
+def test_the_service_makes_a_back_up_when_one_is_due_and_logs_the_newest_head(
+    db: Path, folder: Path, store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
     for hours in (15, 9):
         back_up(db, folder, datetime.now(UTC) - timedelta(hours=hours))
     backups, metrics = scheduled(db, folder, store)
-    assert backups.make_if_due()
+    with caplog.at_level("INFO"):
+        assert backups.make_if_due()
+    assert heads_in(caplog.text) == [head_in(db)]
     assert not backups.make_if_due()
     *_, newest = made = backups_of(db, folder)
     assert len(made) == 2

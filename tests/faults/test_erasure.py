@@ -391,6 +391,14 @@ def test_an_erasure_that_is_asked_for_again_is_finished(cut_off: Store) -> None:
     cut_off.close()
 
 
+def test_the_command_finishes_an_erasure_that_was_cut_off(cut_off: Store) -> None:
+    cut_off.close()
+    words = ("athletes", "erase", RARE.id, "--yes", "--db", cut_off.file)
+    assert typed(*words).exit_code == 0
+    assert traces(cut_off, RARE.name) == {}
+    assert "no athlete" in typed(*words).stderr
+
+
 def test_who_was_never_there_is_not_found_while_an_erasure_is_unfinished(cut_off: Store) -> None:
     with pytest.raises(NotFound):
         erase(cut_off, "a-99", by="k-01", at=LATER)

@@ -157,9 +157,8 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     """
 
     def delete(transaction: Transaction) -> tuple[dict[str, int], int]:
-        if (position := _unfinished(transaction, athlete_id)) is not None:
+        if (position := require_erasable(transaction, athlete_id)) is not None:
             return transaction.athletes.delete(athlete_id), position  # none of anything
-        require_athlete(transaction, athlete_id)
         positions = transaction.ledger.positions_of(athlete_id)
         positions += transaction.concerns.positions_of(athlete_id)
         about = {"athlete_id": athlete_id, "positions": format_ranges(sorted(positions))}
@@ -170,6 +169,15 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     removed, position = store.write(delete)
     delete_side_files(store)
     return Erased(removed, position, store.wipe())
+
+
+def require_erasable(transaction: Transaction, athlete_id: str) -> int | None:
+    """Raise ``NotFound`` for who is neither there nor has an erasure that was cut off; return the
+    position of that erasure's act."""
+    position = _unfinished(transaction, athlete_id)
+    if position is None:
+        require_athlete(transaction, athlete_id)
+    return position
 
 
 def _unfinished(transaction: Transaction, athlete_id: str) -> int | None:
@@ -206,9 +214,7 @@ def put_athlete(transaction: Transaction, athlete: Athlete, *, by: str, at: date
         return False
     alike = transaction.athletes.id_in_other_capitals(athlete.id) if before is None else None
     if alike is not None:
-        accepted = f"must differ from {alike} in more than capitals"
-        fault = FieldError("/athlete_id", athlete.id, accepted)
-        raise Conflict(f"The id {athlete.id} is taken: there is {alike}.", [fault])
+        raise id_taken(athlete.id, alike)
     transaction.athletes.put(athlete)
     about = {"athlete_id": athlete.id}
     if before is None:
@@ -229,6 +235,13 @@ def next_athlete_id(transaction: Transaction) -> str:
     return next(
         one for one in ids if one not in taken and not any(transaction.person.rows("acts", one))
     )
+
+
+def id_taken(athlete_id: str, alike: str) -> Conflict:
+    """Make the error for an id that differs from another in capitals only."""
+    accepted = f"must differ from {alike} in more than capitals"
+    fault = FieldError("/athlete_id", athlete_id, accepted)
+    return Conflict(f"The id {athlete_id} is taken: there is {alike}.", [fault])
 
 
 def unknown_athlete(athlete_id: str) -> NotFound:

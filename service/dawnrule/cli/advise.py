@@ -18,6 +18,7 @@ from click.core import ParameterSource
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import reason_text
+from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import (
     Row,
     RowOutcome,
@@ -128,8 +129,8 @@ def advise_file(file: CheckInFile, check_ins: CheckIns, time_zone: str) -> list[
     def answer(transaction: Transaction, check_in: CheckIn) -> Submitted:
         return check_ins.submit(transaction, check_in, check_ins.submission(None))
 
-    rows = sorted(reject_contradictions(file.rows), key=_date)
-    with _store_of(_athletes(file, time_zone)) as store:
+    rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
+    with _store_of(_athletes(rows, file.athletes, time_zone)) as store:
         outcomes = submit_each(store, rows, answer, alone=True)
     return sorted(outcomes, key=lambda one: one.row.numbers)
 
@@ -144,11 +145,31 @@ def _store_of(athletes: list[Athlete]) -> Iterator[Store]:
         yield store
 
 
-def _athletes(file: CheckInFile, time_zone: str) -> list[Athlete]:
-    """Return everybody whom the file describes or has a check-in of."""
-    ids = [row.entry.athlete_id for row in file.rows if isinstance(row.entry, CheckIn)]
+def _reject_alike(file: CheckInFile) -> list[Row[CheckIn]]:
+    """Put an error in the place of check-ins whose id differs in capitals only from an earlier one,
+    as one of the two is a typing error. Raises it for athletes whom the file describes."""
+    first: dict[str, str] = {}
+    for athlete in file.athletes:
+        alike = first.setdefault(athlete.id.lower(), athlete.id)
+        if alike != athlete.id:
+            raise id_taken(athlete.id, alike)
+    rows = []
+    for row in file.rows:
+        if isinstance(row.entry, CheckIn):
+            sent = row.entry.athlete_id
+            alike = first.setdefault(sent.lower(), sent)
+            row = row if alike == sent else replace(row, entry=id_taken(sent, alike))
+        rows.append(row)
+    return rows
+
+
+def _athletes(
+    rows: Sequence[Row[CheckIn]], described: Sequence[Athlete], time_zone: str
+) -> list[Athlete]:
+    """Return everybody whom a file describes or has a check-in of."""
+    ids = [row.entry.athlete_id for row in rows if isinstance(row.entry, CheckIn)]
     assumed = {athlete_id: Athlete(athlete_id, athlete_id, time_zone) for athlete_id in ids}
-    return [*(assumed | {athlete.id: athlete for athlete in file.athletes}).values()]
+    return [*(assumed | {athlete.id: athlete for athlete in described}).values()]
 
 
 def _date(row: Row[CheckIn]) -> date:

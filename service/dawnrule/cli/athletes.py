@@ -11,7 +11,7 @@ import click
 from tabulate import tabulate
 
 from dawnrule.application.athletes import erase as erase_athlete
-from dawnrule.application.athletes import export_athlete, put_athlete, require_athlete
+from dawnrule.application.athletes import export_athlete, put_athlete, require_erasable
 from dawnrule.cli.calendar_options import (
     competitions_typed,
     joined,
@@ -194,13 +194,14 @@ def erase(athlete_id: str, yes: bool, db: Path) -> None:
 
     The ledger keeps digests of their advice, from which nothing can be read, and the log of acts
     about them, including this one, with the id. Existing copies, such as backups, are not changed.
+    An erasure that was cut off is finished when it is asked for again.
 
     \b
     Example:
       dawnrule athletes erase a-03 --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        store.read(lambda transaction: require_athlete(transaction, athlete_id))
+        store.read(lambda transaction: require_erasable(transaction, athlete_id))
         if not yes:
             click.confirm(f"Erase {athlete_id} for good?", abort=True, err=True)
         erased = erase_athlete(store, athlete_id, by=COMMAND_LINE, at=now())

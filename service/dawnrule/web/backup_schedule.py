@@ -113,7 +113,7 @@ class Backups:
             return False
         if process.returncode != 0:
             return self._failed(errors.strip())
-        _log.info("backed up: %s", output.strip())
+        _log.info("backed up: %s. %s", output.strip(), errors.strip())  # with the newest entry
         self._metrics.backed_up(self._clock().timestamp())
         return True
 
