@@ -55,6 +55,7 @@ HOMES = {
     "flask": {"web"},
     "flask_smorest": {"web"},
     "icalendar": {"web/private/calendar.py"},
+    "idna": {"schemas/characters.py"},
     "flask_wtf": {"web/coach/layout.py"},
     "cattrs": {"model/serialization.py", "store/values.py"},
     "rfc8785": {"model/serialization.py"},

@@ -30,6 +30,24 @@ UNSEEN = {
     "\ud800": "U+D800",
 }
 NAMES = ["Zoë Müller-Đặng", "李小龍", "محمد", "Владимир", "นภา", "O'Neill 2", "김연아"]
+JOINED = {
+    "Persian": "علی\u200cمحمد",
+    "Persian, with a mark": "علیِ\u200cمحمد",
+    "Hindi": "क्\u200dष",
+    "Hindi, apart": "रक्\u200cषा",
+    "Malayalam": "ന്\u200dറ",
+}
+JOINING_NOTHING = {
+    "between Latin letters": "Ma\u200cra",
+    "between Latin letters, joining": "Ma\u200dra",
+    "after a vowel": "अ\u200dन",
+    "joining letters that join already": "عل\u200dی",
+    "at the end": "علی\u200c",
+    "at the beginning": "\u200cعلی",
+    "after a letter that joins nothing": "محمد\u200cعلی",
+    "twice": "علی\u200c\u200cمحمد",
+    "beside what is no character": "عل\U000e0fff\u200cی",
+}
 
 
 def refusal(answer: Any, pointer: str) -> str:
@@ -60,6 +78,24 @@ def test_what_nobody_sees_is_refused_with_its_code_point_and_place(
 def test_a_name_in_any_script_is_taken(coach: Client, name: str) -> None:
     answer = coach.put("/v1/athletes/a-60", json={"name": name, "time_zone": "UTC"})
     assert (answer.status_code, answer.json["name"]) == (201, name)
+
+
+def test_a_joiner_is_taken_where_it_is_written(coach: Client, subtests: pytest.Subtests) -> None:
+    """RFC 5892, appendices A.1 and A.2."""
+    for where, name in JOINED.items():
+        with subtests.test(where):
+            answer = coach.put("/v1/athletes/a-03", json={"name": name, "time_zone": "UTC"})
+            assert (answer.status_code, answer.json["name"]) == (200, name)
+
+
+def test_a_joiner_is_refused_where_it_joins_nothing(
+    coach: Client, subtests: pytest.Subtests
+) -> None:
+    """RFC 5892, appendices A.1 and A.2."""
+    for where, name in JOINING_NOTHING.items():
+        with subtests.test(where):
+            answer = coach.put("/v1/athletes/a-03", json={"name": name, "time_zone": "UTC"})
+            assert "ZERO WIDTH" in refusal(answer, "/name")
 
 
 def test_the_command_line_refuses_it_too(tmp_path: Path) -> None:
