@@ -135,7 +135,7 @@ class Settings:
         """Read the settings from environment variables, and take the defaults of the others.
         Raises ``InvalidInput`` for a value that cannot be accepted, and for an unknown name: with a
         typing error in its name, a setting would silently keep its default."""
-        _refuse_unknown(environment)
+        refuse_unknown(environment)
         values: dict[str, Any] = {}
         for setting in fields(cls):
             name = variable(setting.name)
@@ -155,7 +155,7 @@ def name_and_version(rule_set: str) -> tuple[str, str]:
     return name, version
 
 
-def _refuse_unknown(environment: Mapping[str, str]) -> None:
+def refuse_unknown(environment: Mapping[str, str] = os.environ) -> None:
     """Raise ``InvalidInput`` for variables that look like ours and are not, each with the nearest
     that is. Their values are not told: they may be secret."""
     known = [variable(setting.name) for setting in fields(Settings)]

@@ -12,6 +12,7 @@ import pytest
 
 import dawnrule
 from dawnrule.cli import main
+from dawnrule.cli.options import SettingOption
 from dawnrule.errors import (
     Conflict,
     DawnruleError,
@@ -46,6 +47,22 @@ def found(words: tuple[str, ...]) -> click.Command:
 
 
 EVERY_COMMAND = list(commands(main))
+
+
+def test_each_command_that_reads_settings_names_one_that_is_not_known() -> None:
+    reading = [
+        (words, option)
+        for words in EVERY_COMMAND
+        for option in found(words).params
+        if str(option.envvar or "").startswith("DAWNRULE_")
+    ]
+    assert len(reading) > 20
+    assert [one for one in reading if not isinstance(one[1], SettingOption)] == []
+    for words in (("keys", "list"), ("serve",), ("athletes", "list"), ("audit", "verify")):
+        told = typed(*words, DAWNRULE_DBB="squad.db")
+        assert told.exit_code == 2
+        assert "DAWNRULE_DBB is not known; did you mean DAWNRULE_DB?" in told.stderr
+    assert typed("serve", "--help", DAWNRULE_DBB="squad.db").exit_code == 0
 
 
 def test_there_are_the_commands_that_are_promised() -> None:

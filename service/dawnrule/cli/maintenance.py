@@ -12,7 +12,7 @@ from dawnrule.application.backups import restore as restore_backup
 from dawnrule.application.heads import head_text
 from dawnrule.application.retention import apply_retention
 from dawnrule.cli.athletes import warn_of_traces
-from dawnrule.cli.options import db_option
+from dawnrule.cli.options import SettingOption, db_option
 from dawnrule.clock import now
 from dawnrule.store import Store
 from dawnrule.store.activity_log import COMMAND_LINE
@@ -32,8 +32,8 @@ def retention() -> None:
 @retention.command()
 @click.option(
     "--days",
+    cls=SettingOption,
     envvar="DAWNRULE_RETENTION_DAYS",
-    show_envvar=True,
     required=True,
     type=click.IntRange(min=1),
     help="The number of days for which check-ins, advice, sessions and plans are kept.",

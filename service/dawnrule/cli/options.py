@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from datetime import date, datetime
 from functools import partial
@@ -13,10 +13,11 @@ from typing import Any, TypeAlias, TypeVar
 import click
 
 from dawnrule.application.active_rules import StoredTexts
+from dawnrule.errors import InvalidInput
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.settings import Settings, name_and_version
+from dawnrule.settings import Settings, name_and_version, refuse_unknown
 from dawnrule.store import Store
 
 
@@ -43,6 +44,24 @@ ShowProgress: TypeAlias = Callable[[int, int], None]
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 DEFAULTS = Settings()
+
+
+class SettingOption(click.Option):
+    """An option that an environment variable can give: none may be set whose name is not known, or
+    one with a typing error in its name would silently count for nothing."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, show_envvar=True, **kwargs)
+
+    def handle_parse_result(
+        self, ctx: click.Context, opts: Mapping[str, Any], args: list[str]
+    ) -> tuple[Any, list[str]]:
+        """Take the option's value. Raises click's ``UsageError`` for an unknown variable."""
+        try:
+            refuse_unknown()
+        except InvalidInput as error:
+            raise click.UsageError(error.detail, ctx) from error
+        return super().handle_parse_result(ctx, opts, args)
 
 
 def _as_date(ctx: click.Context, parameter: click.Parameter, value: datetime | None) -> date | None:
@@ -91,8 +110,8 @@ def _with_version(ctx: click.Context, parameter: click.Parameter, value: str) ->
 
 _one_rule_set = partial(
     click.option,
+    cls=SettingOption,
     envvar="DAWNRULE_RULE_SET",
-    show_envvar=True,
     default=DEFAULTS.rule_set,
     show_default=True,
     callback=_with_version,
@@ -111,8 +130,8 @@ default_rule_set_option = _one_rule_set(
 
 db_option = click.option(
     "--db",
+    cls=SettingOption,
     envvar="DAWNRULE_DB",
-    show_envvar=True,
     required=True,
     type=click.Path(dir_okay=False, path_type=Path),
     help="The database file.",

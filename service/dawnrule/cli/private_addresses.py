@@ -13,7 +13,7 @@ from dawnrule.application.private_addresses import (
     revoke_address,
     rotate_address,
 )
-from dawnrule.cli.options import db_option
+from dawnrule.cli.options import SettingOption, db_option
 from dawnrule.clock import now
 from dawnrule.schemas.errors import load_value
 from dawnrule.schemas.private_address import LABEL
@@ -24,8 +24,8 @@ from dawnrule.web.private.addresses import paths_of
 
 _url_option = click.option(
     "--url",
+    cls=SettingOption,
     envvar="DAWNRULE_PUBLIC_URL",
-    show_envvar=True,
     metavar="URL",
     help="The public address of the service, like https://dawn.example; printed addresses start "
     "with it. By default they start with the address that the service listens on.",

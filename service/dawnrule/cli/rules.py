@@ -13,7 +13,13 @@ from tabulate import tabulate
 
 import dawnrule
 from dawnrule.cli.lazy import Elsewhere, LazyGroup
-from dawnrule.cli.options import count_of, default_rule_set_option, format_option, rule_set_named
+from dawnrule.cli.options import (
+    SettingOption,
+    count_of,
+    default_rule_set_option,
+    format_option,
+    rule_set_named,
+)
 from dawnrule.cli.publishing import rule_sets_table
 from dawnrule.clock import now
 from dawnrule.errors import Finding, RuleSetInvalid
@@ -222,8 +228,8 @@ def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) ->
 )
 @click.option(
     "--db",
+    cls=SettingOption,
     envvar="DAWNRULE_DB",
-    show_envvar=True,
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="The database where A or B was published.",
 )
@@ -252,8 +258,8 @@ def diff(before: str, after: str, form: str, db: Path | None) -> None:
 @rules.command("list")
 @click.option(
     "--db",
+    cls=SettingOption,
     envvar="DAWNRULE_DB",
-    show_envvar=True,
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="A database: also list what is published and active there.",
 )

@@ -11,7 +11,7 @@ import click
 from dawnrule.advice.advisor import Advisor
 from dawnrule.application.heads import heads_kept
 from dawnrule.application.retention import retention_kept
-from dawnrule.cli.options import DEFAULTS, db_option, rule_set_option
+from dawnrule.cli.options import DEFAULTS, SettingOption, db_option, rule_set_option
 from dawnrule.clock import new_id, now
 from dawnrule.errors import InvalidInput
 from dawnrule.settings import Settings
@@ -39,16 +39,16 @@ _LAST_PORT = 65535
 @db_option
 @click.option(
     "--host",
+    cls=SettingOption,
     envvar="DAWNRULE_HOST",
-    show_envvar=True,
     default=DEFAULTS.host,
     show_default=True,
     help="The address to listen on; by default only this machine can reach the service.",
 )
 @click.option(
     "--port",
+    cls=SettingOption,
     envvar="DAWNRULE_PORT",
-    show_envvar=True,
     type=click.IntRange(0, _LAST_PORT),
     default=DEFAULTS.port,
     show_default=True,
@@ -56,8 +56,8 @@ _LAST_PORT = 65535
 )
 @click.option(
     "--threads",
+    cls=SettingOption,
     envvar="DAWNRULE_THREADS",
-    show_envvar=True,
     type=click.IntRange(min=1),
     default=DEFAULTS.threads,
     show_default=True,
