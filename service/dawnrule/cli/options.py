@@ -51,7 +51,7 @@ class SettingOption(click.Option):
     one with a typing error in its name would silently count for nothing."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, show_envvar=True, **kwargs)
+        super().__init__(*args, **{"show_envvar": True, **kwargs})
 
     def handle_parse_result(
         self, ctx: click.Context, opts: Mapping[str, Any], args: list[str]
