@@ -11,8 +11,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from operator import attrgetter
-from typing import Any
+from typing import Any, TypeAlias
 
 from dawnrule.store import Transaction, Walked
 from dawnrule.store.tables.ledger import WalkedAdvice
@@ -27,8 +26,11 @@ from dawnrule.store.values import parse_ranges
 Report = Callable[[int | None, str, str], None]
 """Told of each fault: position, code, detail."""
 
-_TABLES = ("check_ins", "sessions")
-_WHEN = attrgetter("when")
+_TABLES = tuple(VOUCHED)
+_OF_HISTORY = ("check_ins", "sessions")
+
+_Standing: TypeAlias = tuple[str, int, bytes]
+"""When a check-in or session is, its number, and its table and digest as it stands."""
 
 
 @dataclass(slots=True)
@@ -47,10 +49,9 @@ class Rows:
     """The rows as the entries up to here say that they are."""
 
     report: Report
-    history: Mapping[tuple[str, str], list[HistoryRow]]
+    history: Mapping[tuple[str, str], list[_Standing]]
     found: Vouched = field(default_factory=Vouched)
-    _digests: dict[int, str] = field(default_factory=dict)
-    _tables: dict[int, str] = field(default_factory=dict)
+    _entered: dict[int, bytes] = field(default_factory=dict)
     _advice: tuple[int, WalkedAdvice] | None = None
 
     @classmethod
@@ -70,24 +71,23 @@ class Rows:
             self.found.since = self.found.since or at
         for number, table, digest in body["rows"]:
             if digest is None:
-                self._digests.pop(number, None)
+                self._entered.pop(number, None)
             else:
-                self._digests[number] = digest
-                self._tables[number] = table
+                self._entered[number] = _packed(table, digest)
         if "decided_on" in body:
             self._check_history(body["decided_on"])
 
     def end(self, transaction: Transaction) -> None:
         """Compare with the tables, in the snapshot that the last entry was read in."""
-        self.found.rows = len(self._digests)
+        self.found.rows = len(self._entered)
         present = set(self._present(transaction))
-        for number, digest in self._digests.items():
-            if digest and number not in present:
+        for number, entered in self._entered.items():
+            if number not in present:
                 named = transaction.vouched_rows.table_of(number)
                 key = f" {named[1]}" if named else ""
-                self.report(None, "row-missing", f"{self._tables[number]}{key}")
+                self.report(None, "row-missing", f"{_TABLES[entered[0]]}{key}")
         for number in transaction.vouched_rows.without_row(present):
-            if number not in self._digests:
+            if number not in self._entered:
                 self.report(None, "row-missing", f"number {number}")
         for part in transaction.schema.differences():
             self.report(None, "schema-changed", part)
@@ -95,10 +95,10 @@ class Rows:
     def _present(self, transaction: Transaction) -> Iterator[int]:
         for table in VOUCHED:
             for row in transaction.vouched_rows.present(table):
-                entered = None if row.number is None else self._digests.get(row.number)
+                entered = None if row.number is None else self._entered.get(row.number)
                 if entered is None:
                     self.report(None, "row-without-entry", f"{table} {row.key}")
-                elif entered != row.digest:
+                elif entered != _packed(table, row.digest):
                     self.report(None, "row-changed", f"{table} {row.key}")
                 if row.number is not None:
                     yield row.number
@@ -106,7 +106,7 @@ class Rows:
     def _check_history(self, decided_on: Mapping[str, Any]) -> None:
         self.found.histories += 1
         numbers = [n for some in parse_ranges(decided_on["rows"]) for n in some]
-        entered = history_digest(self._digests.get(number, "") for number in numbers)
+        entered = history_digest(self._entered.get(number, b"")[1:].hex() for number in numbers)
         position: int = decided_on["position"]
         if entered != decided_on["digest"] or self._left_out(position, decided_on, {*numbers}):
             self.report(position, "history-differs", "")
@@ -121,20 +121,27 @@ class Rows:
         (first, last), (start, end) = times
         ends = ((first, f"{last}~"), (start, end))
         return any(
-            row.number not in read and self._digests.get(row.number) == row.digest
-            for table, between in zip(_TABLES, ends, strict=True)
-            for row in self._between(table, advice.athlete_id, *between)
+            number not in read and self._entered.get(number) == stands
+            for table, between in zip(_OF_HISTORY, ends, strict=True)
+            for _, number, stands in self._between(table, advice.athlete_id, *between)
         )
 
-    def _between(self, table: str, athlete_id: str, since: str, until: str) -> list[HistoryRow]:
+    def _between(self, table: str, athlete_id: str, since: str, until: str) -> list[_Standing]:
         rows = self.history.get((table, athlete_id), [])
-        return rows[bisect_left(rows, since, key=_WHEN) : bisect_left(rows, until, key=_WHEN)]
+        return rows[bisect_left(rows, (since,)) : bisect_left(rows, (until,))]
 
 
-def _by_athlete(rows: Iterable[HistoryRow]) -> dict[tuple[str, str], list[HistoryRow]]:
-    sorted_rows: dict[tuple[str, str], list[HistoryRow]] = {}
+def _by_athlete(rows: Iterable[HistoryRow]) -> dict[tuple[str, str], list[_Standing]]:
+    by_athlete: dict[tuple[str, str], list[_Standing]] = {}
     for row in rows:
-        sorted_rows.setdefault((row.table, row.athlete_id), []).append(row)
-    for some in sorted_rows.values():
-        some.sort(key=_WHEN)
-    return sorted_rows
+        standing = (row.when, row.number, _packed(row.table, row.digest))
+        by_athlete.setdefault((row.table, row.athlete_id), []).append(standing)
+    for some in by_athlete.values():
+        some.sort()
+    return by_athlete
+
+
+def _packed(table: str, digest: str) -> bytes:
+    """Pack a row's table and digest into 33 bytes: all rows are held in memory at once. Raises
+    ``ValueError`` for a table that is not vouched for, or what is no digest."""
+    return bytes((_TABLES.index(table),)) + bytes.fromhex(digest)
