@@ -57,6 +57,7 @@ HOMES = {
     "icalendar": {"web/private/calendar.py"},
     "idna": {"schemas/characters.py"},
     "flask_wtf": {"web/coach/layout.py"},
+    "segno": {"web/coach/addresses.py"},
     "cattrs": {"model/serialization.py", "store/values.py"},
     "rfc8785": {"model/serialization.py"},
     "prometheus_client": {"web/observability.py"},

@@ -30,6 +30,7 @@ PAGES = {
     "/coach/athletes": "/coach/athletes",
     "/coach/athletes/<athlete_id>/change": f"/coach/athletes/{ATHLETE}/change",
     "/coach/add-athletes": "/coach/add-athletes",
+    "/coach/addresses": "/coach/addresses",
     "/coach/groups": "/coach/groups",
     "/coach/groups/<group_id>": f"/coach/groups/{GROUP}",
     "/coach/athletes/<athlete_id>": f"/coach/athletes/{ATHLETE}",

@@ -48,6 +48,17 @@ def revoke_address(transaction: Transaction, address_id: str, *, by: str, at: da
     record_act(transaction, "address-revoked", by=by, at=at, about=_about(ended))
 
 
+def end_addresses(
+    transaction: Transaction, athlete_id: str, purpose: Purpose, *, by: str, at: datetime
+) -> int:
+    """Revoke all of an athlete's addresses for a purpose; return how many worked until now."""
+    known = transaction.private_addresses.of_athlete(athlete_id)
+    working = [one for one in known if one.purpose is purpose and one.revoked_at is None]
+    for address in working:
+        revoke_address(transaction, address.id, by=by, at=at)
+    return len(working)
+
+
 def rotate_address(
     transaction: Transaction, address_id: str, *, by: str, at: datetime
 ) -> NewAddress:

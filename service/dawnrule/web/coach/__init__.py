@@ -4,12 +4,14 @@
 - ``morning``: this morning by verdict; ``athlete``: one athlete's weeks, with charts.
 - ``athletes``, ``groups``: who there is; added, changed, erased and grouped. ``forms``: what all
   forms share.
+- ``addresses``: private addresses, as a sheet to print.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
 - ``why`` (with ``why_view`` and ``inputs``): one advice, from the verdict to what went in.
 - ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
 """
 
 from dawnrule.web.coach import (
+    addresses,
     athlete,
     athletes,
     concerns,
@@ -24,6 +26,7 @@ from dawnrule.web.coach import (
 from dawnrule.web.coach.layout import coach, use_coach_pages
 
 __all__ = [
+    "addresses",
     "athlete",
     "athletes",
     "coach",
