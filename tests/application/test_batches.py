@@ -2,39 +2,59 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from functools import partial
+from itertools import count
 from time import monotonic, sleep
 
 import pytest
 
 from dawnrule.application.batches import Row, rows_of_json, submit_all_or_none, submit_each
-from dawnrule.errors import InvalidInput
+from dawnrule.application.remembered import Remembered
+from dawnrule.errors import InvalidInput, NotFound
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
 
 ROW_SECONDS = 0.02
 ROWS = 60
+FEW = 25
 LONGEST_WAIT_SECONDS = 0.25
 SLACK_SECONDS = 0.1
 """What a busy machine may add."""
 
 
-def slow(transaction: Transaction, name: str) -> str:
-    """The answer to a row that takes its time."""
-    sleep(ROW_SECONDS)
-    transaction.athletes.put(Athlete(name, name, "UTC"))
-    return name
+def slow(name: str) -> Callable[[Transaction], str]:
+    """Begins a row whose answer takes its time."""
+
+    def answer(transaction: Transaction) -> str:
+        sleep(ROW_SECONDS)
+        transaction.athletes.put(Athlete(name, name, "UTC"))
+        return name
+
+    return answer
+
+
+def slow_once(name: str) -> Callable[[Transaction], str]:
+    """Begins a row whose answer takes its time, and is remembered."""
+    steps = Remembered()
+
+    def answer(transaction: Transaction) -> str:
+        steps.do("slow", sleep, ROW_SECONDS)
+        transaction.athletes.put(Athlete(name, name, "UTC"))
+        return name
+
+    return answer
 
 
 def rows(*names: str) -> list[Row[str]]:
     return rows_of_json(names, str)
 
 
-def many(start: str) -> list[Row[str]]:
-    return rows(*(f"{start}-{number}" for number in range(ROWS)))
+def many(start: str, number: int = ROWS) -> list[Row[str]]:
+    return rows(*(f"{start}-{n}" for n in range(number)))
 
 
 def waits_beside(store: Store, batches: list[Callable[[], object]]) -> list[float]:
@@ -67,6 +87,44 @@ def test_a_batch_keeps_no_other_writer_waiting_for_more_than_a_quarter_of_a_seco
 def test_the_outcomes_of_all_portions_are_in_the_order_of_the_rows(store: Store) -> None:
     stored = submit_each(store, many("a"), slow)
     assert [one.outcome for one in stored] == [f"a-{number}" for number in range(ROWS)]
+
+
+@pytest.mark.parametrize("kept", [True, False], ids=["as they were", "written by others"])
+def test_a_batch_of_all_or_none_keeps_nobody_waiting_either(store: Store, kept: bool) -> None:
+    tries: Counter[str] = Counter()
+
+    def begin(name: str) -> Callable[[Transaction], str]:
+        remembering, anew = slow_once(name), slow_once(name)
+
+        def answer(transaction: Transaction) -> str:
+            tries[name] += 1
+            is_changed = tries[name] > 1 and not kept
+            return (anew if is_changed else remembering)(transaction)
+
+        return answer
+
+    batch = partial(submit_all_or_none, store, many("a", FEW), begin)
+    assert max(waits_beside(store, [batch])) < LONGEST_WAIT_SECONDS + SLACK_SECONDS
+    athletes = store.read(lambda transaction: transaction.athletes.all())
+    assert len(athletes) == FEW + 1
+
+
+def test_a_row_that_can_no_longer_be_stored_when_its_turn_comes_spoils_the_batch(
+    store: Store,
+) -> None:
+    tries = count()
+
+    def begin(name: str) -> Callable[[Transaction], str]:
+        def answer(transaction: Transaction) -> str:
+            if name == "a-1" and next(tries):
+                raise NotFound("no such athlete")
+            return slow(name)(transaction)
+
+        return answer
+
+    outcomes = submit_all_or_none(store, rows("a-0", "a-1"), begin)
+    assert [(one.is_rejected, one.is_stored) for one in outcomes] == [(False, False), (True, False)]
+    assert store.read(lambda transaction: transaction.athletes.all()) == []
 
 
 def test_a_batch_of_all_or_none_with_a_bad_row_keeps_nobody_waiting_either(store: Store) -> None:

@@ -274,7 +274,9 @@ def test_a_check_in_that_is_refused_leaves_no_concern_behind(
     check_in = CheckIn(KIM.id, DAY, (GROWTH,), **(WELL | CHEST))
     submission = Submission(at(0), "key-1", "c-1", "v-1")
     row = Row((1,), check_in, lambda errors: errors)
-    [answered] = submit_each(store, [row], lambda b, one: check_ins.submit(b, one, submission))
+    [answered] = submit_each(
+        store, [row], lambda one: lambda b: check_ins.submit(b, one, submission)
+    )
     assert isinstance(answered.outcome, Conflict)
     assert concerns(store) == []
 

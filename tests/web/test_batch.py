@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 from flask import Flask
 
+from dawnrule.application.batches import MOST_OF_ALL_OR_NONE
+from dawnrule.schemas.batch import BatchQuerySchema
 from dawnrule.store import Store
 from dawnrule.web.context import Context
 from tests.conftest import Client
@@ -310,6 +312,22 @@ def test_rows_are_counted_before_any_is_read(
         assert answer.status_code == 422
         assert f"this one has {count}" in answer.json["detail"]
     context.attach(app)
+
+
+def test_a_batch_of_all_or_none_has_at_most_as_many_rows_as_are_written_soon(
+    poster: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    described = BatchQuerySchema().fields["atomic"].metadata["description"]
+    assert f"at most {MOST_OF_ALL_OR_NONE} rows" in described
+
+    def read_row(*_: object) -> None:
+        raise AssertionError("no row is to be read")
+
+    monkeypatch.setattr("dawnrule.application.batches._loaded", read_row)
+    rows = [EXAMPLE] * (MOST_OF_ALL_OR_NONE + 1)
+    answer = post(poster, *rows, query="?atomic=true")
+    assert answer.status_code == 422
+    assert "has at most 50 check-ins; this one has 51. Send it in parts." in answer.json["detail"]
 
 
 def test_rows_of_one_morning_count_as_one(app: Flask, poster: Client) -> None:

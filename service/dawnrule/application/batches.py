@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from threading import Lock
 from time import monotonic, sleep
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeAlias, TypeVar
 
 from dawnrule.errors import DawnruleError, FieldError, InvalidInput
 from dawnrule.i18n.lazy import lazy
@@ -18,6 +18,15 @@ from dawnrule.store import Store, Transaction
 
 T = TypeVar("T")
 A = TypeVar("A")
+
+Job: TypeAlias = Callable[[Transaction], A]
+Begin: TypeAlias = Callable[[T], Job[A]]
+"""Begins to submit what a row holds; the job that it returns answers the row inside a transaction,
+and may be tried several times. What a job raises, it raises before it writes."""
+
+MOST_OF_ALL_OR_NONE = 50
+"""The most rows of a batch of all or none, which are written in one transaction: a late check-in
+takes 3.5 ms of it, an ordinary one 1.8 ms."""
 
 PORTION_SECONDS = 0.1
 """The time after which a transaction takes no further row of a batch: with the pause after it, no
@@ -97,51 +106,59 @@ def reject_contradictions(rows: Sequence[Row[CheckIn]]) -> list[Row[CheckIn]]:
 
 
 def submit_each(
-    store: Store,
-    rows: Sequence[Row[T]],
-    answer: Callable[[Transaction, T], A],
-    *,
-    alone: bool = False,
+    store: Store, rows: Sequence[Row[T]], begin: Begin[T, A], *, alone: bool = False
 ) -> list[RowOutcome[T, A]]:
-    """Store every row that can be stored; the outcomes are in the order of the rows.
-
-    ``answer`` answers one inside a transaction; what it raises, it raises before it writes.
-    ``alone`` tells that nobody else waits to write, so nobody is let in between.
-    """
+    """Store every row that can be stored; the outcomes are in the order of the rows. ``alone``
+    tells that nobody else waits to write, so nobody is let in between."""
+    store_some = partial(_turn, store, begin=begin, is_kept=lambda _: True)
     if alone:
-        return store.write(partial(_outcomes, rows=rows, answer=answer))
-    return _in_portions(rows, lambda left: store.write(partial(_portion, rows=left, answer=answer)))
+        return store_some(rows, at_least=len(rows))
+    return _in_portions(rows, store_some)
 
 
 def submit_all_or_none(
-    store: Store, rows: Sequence[Row[T]], answer: Callable[[Transaction, T], A]
+    store: Store, rows: Sequence[Row[T]], begin: Begin[T, A]
 ) -> list[RowOutcome[T, A]]:
     """Store all rows in one transaction, or none when one of them cannot be stored.
 
-    Where it is known before that none will be, the others are only looked at, in portions.
+    They are looked at in portions before, and nothing is kept of that but what the jobs remember:
+    so the transaction has little left to do but to write.
     """
-    if any(isinstance(row.entry, DawnruleError) for row in rows):
-        return _unstored(_in_portions(rows, partial(_look_at, store, answer)))
-    outcomes: list[RowOutcome[T, A]] = []
+    jobs = [_begun(row, begin) for row in rows]
+    outcomes = _in_portions(jobs, partial(_turn, store, begin=_itself, is_kept=lambda _: False))
+    if not any(one.is_rejected for one in outcomes):
+        outcomes = _in_one_turn(store, jobs)
+    if any(one.is_rejected for one in outcomes):
+        outcomes = [one if one.is_rejected else replace(one, outcome=None) for one in outcomes]
+    return [RowOutcome(row, one.outcome) for row, one in zip(rows, outcomes, strict=True)]
 
-    def write(transaction: Transaction) -> None:
-        outcomes[:] = _outcomes(transaction, rows, answer)
-        if any(one.is_rejected for one in outcomes):
-            raise _RollBack
 
-    try:
-        store.write(write)
-    except _RollBack:
-        return _unstored(outcomes)
+def _begun(row: Row[T], begin: Begin[T, A]) -> Row[Job[A]]:
+    entry = row.entry if isinstance(row.entry, DawnruleError) else begin(row.entry)
+    return Row(row.numbers, entry, row.locate)
+
+
+def _itself(job: Job[A]) -> Job[A]:
+    """Begin what is begun."""
+    return job
+
+
+def _in_one_turn(store: Store, jobs: Sequence[Row[Job[A]]]) -> list[RowOutcome[Job[A], A]]:
+    """Store all rows in one turn, or none where one is rejected.
+
+    Where much has to be done again, as others have written meanwhile or rows hang on those before
+    them, a turn ends early and keeps nothing; each gets a tenth further than the one before.
+    """
+
+    def is_whole(outcomes: Sequence[RowOutcome[Job[A], A]]) -> bool:
+        return len(outcomes) == len(jobs) and not any(one.is_rejected for one in outcomes)
+
+    outcomes: list[RowOutcome[Job[A], A]] = []
+    while not is_whole(outcomes) and not any(one.is_rejected for one in outcomes):
+        further = len(outcomes) + len(outcomes) // 10 + 1
+        turn = partial(_turn, store, jobs, _itself, is_whole, at_least=further)
+        outcomes = _alone(turn, len(jobs))
     return outcomes
-
-
-class _RollBack(Exception):
-    """At least one row cannot be stored, so none is."""
-
-
-def _unstored(outcomes: Iterable[RowOutcome[T, A]]) -> list[RowOutcome[T, A]]:
-    return [one if one.is_rejected else replace(one, outcome=None) for one in outcomes]
 
 
 def _in_portions(
@@ -150,55 +167,52 @@ def _in_portions(
     """Work through the rows; ``take`` takes some of those that are left, from the first on."""
     outcomes: list[RowOutcome[T, A]] = []
     while left := rows[len(outcomes) :]:
-        with _ONE_PORTION:
-            taken = take(left)
-            outcomes += taken
-            if len(taken) < len(left):
-                sleep(PAUSE_SECONDS)
+        outcomes += _alone(partial(take, left), len(left))
     return outcomes
 
 
-def _portion(
-    transaction: Transaction, rows: Sequence[Row[T]], answer: Callable[[Transaction, T], A]
-) -> list[RowOutcome[T, A]]:
-    """Answer as many rows as there is time for, and one at the least."""
-    enough_at = monotonic() + PORTION_SECONDS
-    outcomes: list[RowOutcome[T, A]] = []
-    for row in rows:
-        outcomes.append(_outcome(transaction, row, answer))
-        if monotonic() > enough_at:
-            break
-    return outcomes
+def _alone(turn: Callable[[], list[RowOutcome[T, A]]], rows: int) -> list[RowOutcome[T, A]]:
+    """Take one turn of any batch; where it did not get through its rows, pause for others."""
+    with _ONE_PORTION:
+        taken = turn()
+        if len(taken) < rows:
+            sleep(PAUSE_SECONDS)
+    return taken
 
 
-def _look_at(
-    store: Store, answer: Callable[[Transaction, T], A], rows: Sequence[Row[T]]
+class _RollBack(Exception):
+    """Nothing of this turn is kept."""
+
+
+def _turn(
+    store: Store,
+    rows: Sequence[Row[T]],
+    begin: Begin[T, A],
+    is_kept: Callable[[Sequence[RowOutcome[T, A]]], bool],
+    at_least: int = 1,
 ) -> list[RowOutcome[T, A]]:
-    """Answer some rows and store none of them."""
+    """Answer as many rows as there is time for, and so many at the least, in a transaction."""
     outcomes: list[RowOutcome[T, A]] = []
 
     def write(transaction: Transaction) -> None:
-        outcomes[:] = _portion(transaction, rows, answer)
-        raise _RollBack
+        enough_at = monotonic() + PORTION_SECONDS
+        for row in rows:
+            outcomes.append(_outcome(transaction, row, begin))
+            if monotonic() > enough_at and len(outcomes) >= at_least:
+                break
+        if not is_kept(outcomes):
+            raise _RollBack
 
     with suppress(_RollBack):
         store.write(write)
     return outcomes
 
 
-def _outcomes(
-    transaction: Transaction, rows: Sequence[Row[T]], answer: Callable[[Transaction, T], A]
-) -> list[RowOutcome[T, A]]:
-    return [_outcome(transaction, row, answer) for row in rows]
-
-
-def _outcome(
-    transaction: Transaction, row: Row[T], answer: Callable[[Transaction, T], A]
-) -> RowOutcome[T, A]:
+def _outcome(transaction: Transaction, row: Row[T], begin: Begin[T, A]) -> RowOutcome[T, A]:
     if isinstance(row.entry, DawnruleError):
         return RowOutcome(row, _located(row, row.entry))
     try:
-        return RowOutcome(row, answer(transaction, row.entry))
+        return RowOutcome(row, begin(row.entry)(transaction))
     except DawnruleError as error:
         return RowOutcome(row, _located(row, error))
 

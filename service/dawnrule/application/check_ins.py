@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from uuid import NAMESPACE_OID, uuid5
 
@@ -16,6 +16,7 @@ from dawnrule.application.concern_reports import (
     concerns_on,
     keep_changes,
 )
+from dawnrule.application.remembered import EachTime, Remembered, Steps
 from dawnrule.errors import InvalidInput
 from dawnrule.facts.history import CHECK_IN_DAYS, SESSION_DAYS
 from dawnrule.facts.plausibility import implausible
@@ -63,6 +64,12 @@ class CheckIns:
     default_rule_set: RuleSet
     clock: Callable[[], datetime]
     new_id: Callable[[], str]
+    steps: Steps = field(default_factory=EachTime)
+
+    def remembering(self) -> CheckIns:
+        """Copy for one submission whose transaction may be tried several times: the advice is
+        composed again only where what it hangs on has changed since the last time."""
+        return replace(self, steps=Remembered())
 
     def submission(self, posted_by: str | None) -> Submission:
         """Begin a submission with a key, now."""
@@ -165,7 +172,8 @@ class CheckIns:
         self, transaction: Transaction, morning: Morning, submission: Submission
     ) -> AdvisedMorning:
         active = self._active(transaction, morning.athlete, morning.check_in.date)
-        return self.advisor.consider(morning, active, submission.advice_id)
+        name = f"advice {submission.advice_id}"
+        return self.steps.do(name, self.advisor.consider, morning, active, submission.advice_id)
 
     def _store(
         self,
@@ -177,11 +185,9 @@ class CheckIns:
         """Write advice to the ledger, superseding what was given before, and the decision of the
         shadow candidate with it."""
         advice = considered.advice
-        record = considered.record(
-            decided_at=submission.now,
-            posted_by=submission.posted_by,
-            supersedes=given.id if given else None,
-        )
+        supersedes = given.id if given else None
+        name = f"record {submission.advice_id}"
+        record = self.steps.do(name, _record, considered, submission, supersedes)
         position = transaction.advice.add(
             StoredAdvice(
                 id=submission.advice_id,
@@ -191,18 +197,26 @@ class CheckIns:
                 verdict=advice.verdict.value,
                 rule_id=advice.rule.id if advice.rule else None,
                 rule_set_digest=advice.rule_set.digest,
-                record=record.to_canonical_json(),
-                decided_at=record.decided_at,
-                supersedes=record.supersedes,
+                record=record,
+                decided_at=submission.now,
+                supersedes=supersedes,
             )
         )
         keep_shadow(transaction, self.advisor.library, submission.advice_id, considered.facts)
-        on, by = considered.morning.check_in.date, record.decided_at
+        on, by = considered.morning.check_in.date, submission.now
         transaction.vouched_rows.enter(
             DecidedOn(position, advice.athlete_id, on, by, CHECK_IN_DAYS, SESSION_DAYS)
         )
-        self.advisor.stored(considered)
-        return Submitted(advice, is_new=True, supersedes=record.supersedes)
+        self.steps.do(f"stored {submission.advice_id}", self.advisor.stored, considered)
+        return Submitted(advice, is_new=True, supersedes=supersedes)
+
+
+def _record(considered: AdvisedMorning, submission: Submission, supersedes: str | None) -> str:
+    """Write the record of an advice, as canonical JSON."""
+    record = considered.record(
+        decided_at=submission.now, posted_by=submission.posted_by, supersedes=supersedes
+    )
+    return record.to_canonical_json()
 
 
 def reject_implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> None:

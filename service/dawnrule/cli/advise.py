@@ -126,12 +126,13 @@ def advise_file(file: CheckInFile, check_ins: CheckIns, time_zone: str) -> list[
     file does not describe live in ``time_zone``.
     """
 
-    def answer(transaction: Transaction, check_in: CheckIn) -> Submitted:
-        return check_ins.submit(transaction, check_in, check_ins.submission(None))
+    def begin(check_in: CheckIn) -> Callable[[Transaction], Submitted]:
+        submission = check_ins.submission(None)
+        return lambda transaction: check_ins.submit(transaction, check_in, submission)
 
     rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
     with _store_of(_athletes(rows, file.athletes, time_zone)) as store:
-        outcomes = submit_each(store, rows, answer, alone=True)
+        outcomes = submit_each(store, rows, begin, alone=True)
     return sorted(outcomes, key=lambda one: one.row.numbers)
 
 

@@ -71,8 +71,8 @@ class BatchQuerySchema(StrictSchema):
 
     atomic = Switch(
         metadata={
-            "description": "All or nothing; otherwise good rows are kept. Others who write wait "
-            "until all of it is stored."
+            "description": "All or nothing, for at most 50 rows; more get 422 before any is read. "
+            "Without it, good rows are kept."
         }
     )
     format = Word(

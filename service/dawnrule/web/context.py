@@ -13,6 +13,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs
 from dawnrule.application.active_rules import active_rule_set
+from dawnrule.application.batches import Begin
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.application.leftovers import Leftovers
 from dawnrule.application.recoveries import Recoveries
@@ -112,26 +113,25 @@ class Context:
         """The answers to check-ins of this service."""
         return CheckIns(self.advisor, self.rule_set, self.clock, self.new_id)
 
-    def answer_for(self, key_id: str) -> Callable[[Transaction, CheckIn], Submitted]:
-        """Return the function that answers check-ins posted with a key, inside a transaction."""
+    def answer_for(self, key_id: str) -> Begin[CheckIn, Submitted]:
+        """Return the function that begins a submission of a check-in posted with a key."""
 
-        check_ins = self.check_ins
+        def begin(check_in: CheckIn) -> Callable[[Transaction], Submitted]:
+            check_ins = self.check_ins.remembering()
+            submission = check_ins.submission(key_id)
+            return lambda transaction: check_ins.submit(transaction, check_in, submission)
 
-        def answer(transaction: Transaction, check_in: CheckIn) -> Submitted:
-            return check_ins.submit(transaction, check_in, check_ins.submission(key_id))
+        return begin
 
-        return answer
+    def log_for(self, key_id: str) -> Begin[Session, Logged]:
+        """Return the function that begins the logging of a session posted with a key."""
 
-    def log_for(self, key_id: str) -> Callable[[Transaction, Session], Logged]:
-        """Return the function that logs sessions posted with a key, inside a transaction."""
+        def begin(session: Session) -> Callable[[Transaction], Logged]:
+            check_ins = self.check_ins.remembering()
+            given = session, self.new_id(), check_ins.submission(key_id)
+            return lambda transaction: log_session(transaction, check_ins, *given)
 
-        check_ins = self.check_ins
-
-        def log(transaction: Transaction, session: Session) -> Logged:
-            session_id, submission = self.new_id(), check_ins.submission(key_id)
-            return log_session(transaction, check_ins, session, session_id, submission)
-
-        return log
+        return begin
 
 
 def context() -> Context:

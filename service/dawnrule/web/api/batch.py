@@ -9,6 +9,8 @@ from typing import Any, TypeVar
 from flask import Response, request
 
 from dawnrule.application.batches import (
+    MOST_OF_ALL_OR_NONE,
+    Begin,
     Row,
     RowOutcome,
     reject_contradictions,
@@ -48,7 +50,6 @@ from dawnrule.sheet import (
     read_sheet,
     write_sheet,
 )
-from dawnrule.store import Transaction
 from dawnrule.web.api.batch_rows import BatchResult, Kind, outcome_cells, row_result
 from dawnrule.web.api.sessions import in_language_of_request
 from dawnrule.web.context import context
@@ -180,14 +181,12 @@ def post_sessions(query: BatchQuery) -> Answer:
         return _answer(_SESSIONS, query, context().log_for(caller().id))
 
 
-def _answer(
-    kind: Kind[T, A], query: BatchQuery, answer_one: Callable[[Transaction, T], A]
-) -> Answer:
+def _answer(kind: Kind[T, A], query: BatchQuery, begin: Begin[T, A]) -> Answer:
     sheet, rows = _rows(kind, query)
     form = preferred_media_type((JSON, CSV, XLSX), query.format)
     book = AnswerBook.open(sheet) if form == XLSX else None
     submit = submit_all_or_none if query.atomic else submit_each
-    outcomes = submit(context().store, kind.reject(rows), answer_one)
+    outcomes = submit(context().store, kind.reject(rows), begin)
     if form == JSON:
         return _json_answer(kind, sheet, outcomes)
     return _sheet_answer(kind, book, sheet or _sheet(kind, rows), outcomes)
@@ -200,16 +199,18 @@ def _rows(kind: Kind[T, A], query: BatchQuery) -> tuple[Sheet | None, list[Row[T
         sheet = read_sheet(request.get_data(), kind.layout, _read_options(kind, query))
         return sheet, rows_of_sheet(sheet, kind.load)
     entries = load(kind.body, json_body())[kind.many]
-    _check_count(kind, len(entries))
+    _check_count(kind, query, len(entries))
     return None, rows_of_json(entries, kind.load, f"/{kind.many}")
 
 
-def _check_count(kind: Kind[T, A], count: int) -> None:
+def _check_count(kind: Kind[T, A], query: BatchQuery, count: int) -> None:
     """Raise ``InvalidInput`` for more rows than are answered at once, or none; before they are
     read, as reading many takes long."""
-    limit = context().settings.batch_row_limit
+    limit, told = context().settings.batch_row_limit, {"many": lazy(kind.label), "count": count}
     if not 0 < count <= limit:
-        raise InvalidInput(lazy("sheet.how_many", most=limit, many=lazy(kind.label), count=count))
+        raise InvalidInput(lazy("sheet.how_many", most=limit, **told))
+    if query.atomic and count > MOST_OF_ALL_OR_NONE:
+        raise InvalidInput(lazy("sheet.all_or_none", most=MOST_OF_ALL_OR_NONE, **told))
 
 
 def _read_options(kind: Kind[T, A], query: BatchQuery) -> ReadOptions:
@@ -217,7 +218,7 @@ def _read_options(kind: Kind[T, A], query: BatchQuery) -> ReadOptions:
         date_order=DateOrder(query.date_order) if query.date_order else None,
         table=query.sheet,
         zone_of=zones_of_athletes(),
-        check_count=partial(_check_count, kind),
+        check_count=partial(_check_count, kind, query),
     )
 
 

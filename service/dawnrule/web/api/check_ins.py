@@ -35,8 +35,8 @@ def post_check_in(check_in: CheckIn) -> Response:
     which is kept.
     """
     refuse_foreign(check_in.athlete_id)
-    answer = context().answer_for(caller().id)
-    answered = context().store.write(lambda transaction: answer(transaction, check_in))
+    begin = context().answer_for(caller().id)
+    answered = context().store.write(begin(check_in))
     headers = {"Location": f"/v1/advice/{answered.advice.advice_id}"} | language_header()
     advice = to_json(localize(answered.advice))  # as the schema would, in a fraction of its time
     return json_answer(advice, 201 if answered.is_new else 200, headers)

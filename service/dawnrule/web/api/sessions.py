@@ -63,8 +63,8 @@ def post_session(session: Session) -> tuple[Logged, int, dict[str, str]]:
     Two different sessions may begin at the same time; the same session again is logged once.
     """
     refuse_foreign(session.athlete_id)
-    log = context().log_for(caller().id)
-    logged = context().store.write(lambda transaction: log(transaction, session))
+    begin = context().log_for(caller().id)
+    logged = context().store.write(begin(session))
     headers = {"Location": f"/v1/sessions/{logged.session_id}"}
     return in_language_of_request(logged), 201 if logged.is_new else 200, headers
 

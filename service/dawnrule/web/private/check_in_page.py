@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, TypeAlias
@@ -12,6 +12,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 from dawnrule.advice.concern_text import describe_concern
+from dawnrule.application.batches import Begin
 from dawnrule.application.check_ins import Submitted
 from dawnrule.application.concern_reports import concerns_on
 from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
@@ -159,7 +160,7 @@ def _yesterday_plan(
     return from_json(CheckIn, stored.body).plan if stored else None
 
 
-AnswerCheckIn: TypeAlias = Callable[[Transaction, CheckIn], Submitted]
+BeginCheckIn: TypeAlias = Begin[CheckIn, Submitted]
 
 page = Blueprint("private", __name__, url_prefix=CHECK_IN)
 
@@ -209,10 +210,10 @@ def send(token: str) -> AnyResponse:
     _refuse_other_sites()
     address, athlete = visitor(token, Purpose.CHECK_IN)
     answers, now = Answers.of_form(request.form), context().clock()
-    answer = context().answer_for(address.id)
+    begin = context().answer_for(address.id)
 
     def accept(transaction: Transaction) -> Refused | Accepted:
-        return _accept(transaction, Day.of(transaction, athlete, now), answers, address.id, answer)
+        return _accept(transaction, Day.of(transaction, athlete, now), answers, address.id, begin)
 
     result = context().store.write(accept)
     if isinstance(result, Refused):
@@ -242,11 +243,15 @@ def show_http_error(error: HTTPException) -> Response:
 
 
 def _accept(
-    transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
+    transaction: Transaction,
+    day: Day,
+    answers: Answers,
+    address_id: str,
+    begin: BeginCheckIn,
 ) -> Refused | Accepted:
     """Store the answers unless something is wrong with them. A warning sign is always stored."""
     if signs_in(answers):
-        return _accept_warning_sign(transaction, day, answers, address_id, answer)
+        return _accept_warning_sign(transaction, day, answers, address_id, begin)
     if _is_for_other_day(day, answers):
         return _refuse_other_day(day, answers)
     stops = stops_training(answers)
@@ -258,29 +263,37 @@ def _accept(
         newer = answers.completed_by(day.answers())
         return Refused(day, newer, Faults({WHOLE_PAGE: "phone.wrong.newer"}))
     try:
-        answer(transaction, check_in)
+        begin(check_in)(transaction)
     except InvalidInput as invalid:
         return Refused(day, answers, faults_of(invalid, answers))
     return Accepted() if counted == answers else Accepted(("plan",))
 
 
 def _accept_warning_sign(
-    transaction: Transaction, day: Day, answers: Answers, address_id: str, answer: AnswerCheckIn
+    transaction: Transaction,
+    day: Day,
+    answers: Answers,
+    address_id: str,
+    begin: BeginCheckIn,
 ) -> Accepted:
     """Store a warning sign with everything else that can be read and what others have sent
     meanwhile. On a page opened for another day, the sign alone counts."""
     if _is_for_other_day(day, answers):
         only_signs = Answers({SIGNS: answers.many(SIGNS)})
         return _accept_readable(
-            transaction, day, only_signs.completed_by(day.answers()), answers, answer
+            transaction, day, only_signs.completed_by(day.answers()), answers, begin
         )
     if _was_changed_elsewhere(day, answers, address_id):
         answers = answers.completed_by(day.answers())
-    return _accept_readable(transaction, day, answers, answers, answer)
+    return _accept_readable(transaction, day, answers, answers, begin)
 
 
 def _accept_readable(
-    transaction: Transaction, day: Day, counted: Answers, typed: Answers, answer: AnswerCheckIn
+    transaction: Transaction,
+    day: Day,
+    counted: Answers,
+    typed: Answers,
+    begin: BeginCheckIn,
 ) -> Accepted:
     """Leave out faulty answers until none is left. If nothing else helps, store the sign alone,
     with a day off.
@@ -288,11 +301,12 @@ def _accept_readable(
     Raises ``InvalidInput`` when even that fails.
     """
     kept = with_signs_counted(counted, day.plan_unless_chosen)
-    while wrong := _wrong_unless_stored(transaction, day, kept, answer):
+    while wrong := _wrong_unless_stored(transaction, day, kept, begin):
         fewer = with_signs_counted(without_faulty(kept, wrong), day.plan_unless_chosen)
         if fewer == kept:
             signs = signs_in(kept)
-            answer(transaction, CheckIn(day.athlete.id, day.date, plan=(), warning_signs=signs))
+            signs_alone = CheckIn(day.athlete.id, day.date, plan=(), warning_signs=signs)
+            begin(signs_alone)(transaction)
             kept = Answers({})
             break
         kept = fewer
@@ -300,14 +314,14 @@ def _accept_readable(
 
 
 def _wrong_unless_stored(
-    transaction: Transaction, day: Day, answers: Answers, answer: AnswerCheckIn
+    transaction: Transaction, day: Day, answers: Answers, begin: BeginCheckIn
 ) -> Mapping[str, str]:
     """Store the answers, or return what is wrong with them, by control."""
     check_in = parse_check_in(answers, day.athlete, day.date, day.plans, _stored(day))
     if isinstance(check_in, Faults):
         return check_in.by_control
     try:
-        answer(transaction, check_in)
+        begin(check_in)(transaction)
     except InvalidInput as invalid:
         return faults_of(invalid, answers).by_control
     return {}
