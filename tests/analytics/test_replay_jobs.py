@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import replace
 from functools import partial
 
@@ -123,6 +125,27 @@ def test_a_replay_looks_only_at_the_dates_asked_for(runner: ReplayRunner) -> Non
     runner.request("r-1", STRICT, DAY + ONE_DAY, DAY + 2 * ONE_DAY)
     runner.run("r-1", STRICT)
     assert (stored(runner).state, result(runner).mornings) == (DONE, 3)
+
+
+@pytest.mark.parametrize("decided", [3, 7])
+def test_a_replay_waits_while_others_write_for_long(
+    store: Store, clock: Clock, decided: int
+) -> None:
+    """Longer than the store itself waits, in the middle of a replay or at its end."""
+    with (
+        Store.open(store.file, busy_timeout_seconds=0.02) as impatient,
+        closing(sqlite3.connect(store.file, check_same_thread=False)) as other,
+    ):
+        runner = ReplayRunner(impatient, Archive(impatient), clock)
+        letting_go = threading.Timer(0.3, other.rollback)
+
+        def lock() -> None:
+            other.execute("BEGIN IMMEDIATE")
+            letting_go.start()
+
+        runner.run(asked(runner), STRICT, at(decided, lock))
+        letting_go.join()
+        assert (stored(runner).state, result(runner).mornings) == (DONE, 7)
 
 
 def test_the_rule_set_that_gave_the_advice_changes_nothing(runner: ReplayRunner) -> None:

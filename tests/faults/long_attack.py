@@ -70,8 +70,9 @@ HARM = "POST what is no check-in"
 REFUSES_RULES = frozenset({200, 201, 400, 409, 422})
 GROWN_BY_SHARE, GROWN_BY_MEGABYTES = 0.15, 10.0
 WARM_AFTER_MINUTES = 3
-LOG_LINES_AS_THEY_SHOULD_BE = ('logger="dawnrule.leftovers"',)
-"""A process that starts after a kill says that it finishes an erasure."""
+LOG_LINES_AS_THEY_SHOULD_BE = ('logger="dawnrule.leftovers"', ": The store is busy")
+"""A process that starts after a kill says that it finishes an erasure; and whoever is told to come
+back stands in the log."""
 
 
 @dataclass(frozen=True, slots=True)

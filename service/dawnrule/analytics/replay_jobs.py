@@ -11,12 +11,15 @@ import json
 import logging
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from time import sleep
+from typing import TypeVar
 
 from dawnrule.analytics.archive import Archive, Progress, ignore_progress
 from dawnrule.analytics.replay import Replayed, dates_in_steps
-from dawnrule.errors import Conflict, DawnruleError, InvalidInput, NotFound
+from dawnrule.errors import Conflict, DawnruleError, InvalidInput, NotFound, StoreBusy
 from dawnrule.model import FactDictionary
 from dawnrule.model.serialization import from_json_text, to_json
 from dawnrule.rules.columnar import ColumnDecider
@@ -24,6 +27,12 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import ReplayState, ReplayStep, Store, StoredReplay, Transaction
 from dawnrule.store.activity_log import COMMAND_LINE, record_act
+
+T = TypeVar("T")
+
+_TRIES_WHILE_BUSY = 12
+"""Each waits as long as a request does, 5 s: together longer than files are rewritten."""
+_PAUSE_SECONDS = 0.2
 
 _log = logging.getLogger("dawnrule.replays")
 
@@ -96,9 +105,7 @@ class ReplayRunner:
         ``rule_set`` is the one that it was requested with. Ctrl-C leaves it stopped; any other
         error is stored as its problem; both are raised.
         """
-        run = self.store.write(
-            lambda transaction: transaction.replays.take(replay_id, self.clock())
-        )
+        run = self._write(lambda transaction: transaction.replays.take(replay_id, self.clock()))
         if run is None:
             return
         try:
@@ -122,7 +129,7 @@ class ReplayRunner:
         steps = list(dates_in_steps(left))
         done = replay.mornings_done
         of = done + sum(dates.mornings for dates in steps)
-        self.store.write(lambda transaction: transaction.replays.set_total(replay_id, run, of))
+        self._write(lambda transaction: transaction.replays.set_total(replay_id, run, of))
         decider = ColumnDecider(rule_set, FactDictionary.bundled())
         for dates in steps:
             decided = decider.decide(left.between(dates.first, dates.last))
@@ -135,18 +142,27 @@ class ReplayRunner:
     def _keep(self, replay_id: str, run: int, first: date, last: date, result: Replayed) -> bool:
         """Store the result of a step; return False if the replay was stopped or deleted."""
         step = ReplayStep(first, last, result.mornings, json.dumps(to_json(result)))
-        return self.store.write(
+        return self._write(
             lambda transaction: transaction.replays.add_step(replay_id, run, step, self.clock())
         )
 
     def _end(
         self, replay_id: str, run: int, state: ReplayState, problem: str | None = None
     ) -> None:
-        self.store.write(
+        self._write(
             lambda transaction: transaction.replays.end(
                 replay_id, run, state, self.clock(), problem
             )
         )
+
+    def _write(self, job: Callable[[Transaction], T]) -> T:
+        """Write as the store does, and wait for longer than a request would: a replay that is not
+        ended where it stands would be running for ever, though nobody runs it."""
+        for _ in range(_TRIES_WHILE_BUSY - 1):
+            with suppress(StoreBusy):
+                return self.store.write(job)
+            sleep(_PAUSE_SECONDS)
+        return self.store.write(job)
 
 
 class ReplayJobs:
