@@ -50,6 +50,7 @@ PAGES = {
     ),
     "/coach/rule-sets/<name>/<version>/scorecard": "/coach/rule-sets/baseline/2.0.0/scorecard",
     "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/2.0.0/try-out",
+    "/coach/drifts": "/coach/drifts",
     "/coach/concerns": "/coach/concerns",
     "/coach/replays": "/coach/replays",
     "/coach/replays/<replay_id>": "/coach/replays/nowhere",

@@ -1,10 +1,11 @@
 """Pages for coaches in a browser.
 
 - ``layout``: headers, forms and errors of all pages; ``sign_in``: in with a coach's key, and out.
-- ``morning``: this morning by verdict; ``athlete``: one athlete's weeks, with charts.
+- ``morning``: this morning, a line each; ``athlete``: one athlete's weeks, with charts.
 - ``athletes``, ``groups``: who there is; added, changed, erased and grouped. ``forms``: what all
   forms share.
 - ``addresses``: private addresses, as a sheet to print.
+- ``drifts``: who drifts from the own usual, measure by measure.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
 - ``why`` (with ``why_view`` and ``inputs``): one advice, from the verdict to what went in.
 - ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
@@ -15,6 +16,7 @@ from dawnrule.web.coach import (
     athlete,
     athletes,
     concerns,
+    drifts,
     groups,
     morning,
     replays,
@@ -31,6 +33,7 @@ __all__ = [
     "athletes",
     "coach",
     "concerns",
+    "drifts",
     "groups",
     "morning",
     "replays",
