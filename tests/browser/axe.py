@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -30,6 +31,35 @@ _EACH_LOOK_ONCE = """() => {
 """The first element of each look: its colours, what it stands on, and how large and bold it is.
 Contrast depends on nothing else here, and to look it up for each of thousands of elements takes axe
 most of its time."""
+
+_EACH_SHAPE_TWICE = """() => {
+    const shape = one => {
+        const inner = [...new Set([...one.children].map(shape))].sort();
+        return `${one.tagName}.${one.className}.${one.getAttribute("role")}(${inner.join(" ")})`;
+    };
+    for (const parent of document.querySelectorAll("body *")) {
+        const seen = new Map();
+        for (const one of [...parent.children]) {
+            if (!one.matches("li, tr, details, section, article, h4, ul")) continue;
+            const times = (seen.get(shape(one)) || 0) + 1;
+            seen.set(shape(one), times);
+            if (times > 2) one.remove();
+        }
+    }
+}"""
+"""Of all that stands in a row and is made of the same elements and classes, the first two."""
+
+
+def repeated_ids(page: Page) -> list[str]:
+    """The ids that more than one element has."""
+    found = page.evaluate("[...document.querySelectorAll('[id]')].map(one => one.id)")
+    return [name for name, times in Counter(found).items() if times > 1]
+
+
+def leave_out_repetitions(page: Page) -> None:
+    """Leave two of each shape in a row, such as the lines of a long table: axe looks at thousands
+    of elements for seconds, and finds in the hundredth line what it finds in the first."""
+    page.evaluate(_EACH_SHAPE_TWICE)
 
 
 def violations(page: Page) -> list[str]:

@@ -12,7 +12,14 @@ import pytest
 from flask import Flask
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.axe import SIZES, open_everything, sideways, violations
+from tests.browser.axe import (
+    SIZES,
+    leave_out_repetitions,
+    open_everything,
+    repeated_ids,
+    sideways,
+    violations,
+)
 from tests.browser.conftest import ATHLETE, GROUP, NEW, Stage
 from tests.effort import LONG_RUN
 
@@ -107,18 +114,27 @@ def test_nobody_is_kept_out_nobody_else_is_asked_and_no_rule_of_the_page_is_brok
         seen[:] = [said for said in seen if "Failed to load resource" not in said]
     assert seen == []
     open_everything(page)
+    for width in (*SIZES.values(), NARROWEST):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert sideways(page) <= 0, f"on {width} pixels only tables and charts may be wider"
+    assert repeated_ids(page) == []
+    if not LONG_RUN:
+        leave_out_repetitions(page)
     for size, width, scheme in looks_at(address):
         page.set_viewport_size({"width": width, "height": 900})
         page.emulate_media(color_scheme=scheme)
         assert violations(page) == [], f"on a {size}, {scheme}"
-        assert sideways(page) <= 0, f"on a {size} only tables and charts may be wider"
-    page.set_viewport_size({"width": NARROWEST, "height": 900})
-    assert sideways(page) <= 0
 
 
-@pytest.mark.parametrize(
-    "address", [address for address in PAGES.values() if address.startswith("/coach/")]
-)
+IN_GERMAN = {
+    name: address
+    for name, address in PAGES.items()
+    if address.startswith("/coach/") and (LONG_RUN or " " not in name)
+}
+"""The pages of coaches; in a short run, each route once."""
+
+
+@pytest.mark.parametrize("address", IN_GERMAN.values(), ids=IN_GERMAN.keys())
 def test_the_longer_words_of_german_fit_the_narrowest_screen(
     page: Page, stage: Stage, address: str
 ) -> None:
