@@ -17,9 +17,10 @@ from dawnrule.application.remembered import Remembered
 from dawnrule.errors import InvalidInput, NotFound
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
+from tests.effort import tries
 
 ROW_SECONDS = 0.02
-ROWS = 60
+ROWS = tries(25, 60)
 FEW = 25
 LONGEST_WAIT_SECONDS = 0.25
 SLACK_SECONDS = 0.1

@@ -120,13 +120,21 @@ def test_commands_are_listed_without_being_read_with_what_they_say_themselves(
     )
 
 
-def test_help_reads_none_of_the_service() -> None:
-    heavy = {"flask", "polars", "yaml", "marshmallow", "dawnrule.store", "dawnrule.rules"}
-    help_then_tell = (
-        "import sys; from dawnrule.cli import main; main(['--help'], standalone_mode=False); "
-        f"print(*({heavy!r} & sys.modules.keys()), file=sys.stderr)"
-    )
-    told = subprocess.run([sys.executable, "-c", help_then_tell], capture_output=True, check=False)
+@pytest.mark.parametrize(
+    ("work", "spared"),
+    [
+        (
+            "from dawnrule.cli import main; main(['--help'], standalone_mode=False)",
+            {"flask", "polars", "yaml", "marshmallow", "dawnrule.store", "dawnrule.rules"},
+        ),
+        ("import dawnrule.cli.advise", {"flask", "numpy", "openpyxl", "polars", "scipy", "z3"}),
+        ("import dawnrule.cli.serve", {"numpy", "openpyxl", "scipy", "z3"}),
+    ],
+    ids=["--help", "advise", "serve"],
+)
+def test_a_command_starts_without_what_it_does_not_need(work: str, spared: set[str]) -> None:
+    program = f"import sys; {work}; print(*({spared!r} & sys.modules.keys()), file=sys.stderr)"
+    told = subprocess.run([sys.executable, "-c", program], capture_output=True, check=False)
     assert (told.returncode, told.stderr) == (0, b"\n")
 
 

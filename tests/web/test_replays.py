@@ -14,7 +14,7 @@ from tests.effort import tries
 from tests.factories import EXAMPLE
 
 WITHIN_SECONDS = 60
-READERS, SCORECARDS = 3, tries(5, 200)
+READERS, SCORECARDS = 3, tries(3, 200)
 
 
 @pytest.fixture

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from dawnrule.application.recoveries import RecoveryQuestion
-from dawnrule.recovery.report import RecoveryReport
 from dawnrule.schemas.recovery import RecoveryQuery, RecoveryQuerySchema, RecoverySchema
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import language_header, texts
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
+
+if TYPE_CHECKING:  # it needs numpy and scipy, which take as long to import as all else
+    from dawnrule.recovery.report import RecoveryReport
 
 recovery = Blueprint(
     "recovery", __name__, url_prefix="/v1", description="How long soreness lasts for whom."
