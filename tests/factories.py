@@ -22,6 +22,7 @@ from dawnrule.advice.composer import Composer
 from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.clock import new_id
 from dawnrule.facts.derive import MorningFacts, PartFacts, derive_facts
+from dawnrule.i18n.catalog import Texts
 from dawnrule.model import FIRST_EDITION, Facts, Scope, Verdict
 from dawnrule.model.advice import Advice, Note, PartAdvice, RuleName, RuleSetName
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, LastTrained, Session
@@ -185,7 +186,7 @@ def advice_under(
 ) -> AdvisedMorning:
     """What rules of a test's own say."""
     rule_set = a_rule_set(rules)
-    advisor = Advisor(RuleSetLibrary({}), Composer.bundled())
+    advisor = Advisor(RuleSetLibrary({}), Composer.of_records())
     with closing(advisor.library.decider(rule_set)):
         given = Morning(athlete, check_in, history or History(), NOW)
         return advisor.consider(given, rule_set, "advice-1")
@@ -354,6 +355,15 @@ SESSION: dict[str, Any] = dict(session_schema.EXAMPLE)
 
 DAY_OFF: dict[str, Any] = {"athlete_id": "a-03", "date": "2026-03-09", "plan": []}
 """The least that a check-in can say."""
+
+
+def reworded(recorded: Any) -> Any:
+    """What a record says, in the words that people read today."""
+    if isinstance(recorded, dict):
+        return {name: reworded(value) for name, value in recorded.items()}
+    if isinstance(recorded, list):
+        return [reworded(value) for value in recorded]
+    return Texts.bundled().reworded(recorded) if isinstance(recorded, str) else recorded
 
 
 def changed(pointer: str, value: Any, of: dict[str, Any] = EXAMPLE) -> dict[str, Any]:

@@ -257,7 +257,7 @@ def test_a_record_keeps_its_blocks_and_is_translated_with_them() -> None:
     record = considered.record(decided_at=NOW, posted_by=None, supersedes=None)
     read = Record.from_text(record.to_canonical_json())
     assert read.advice == considered.advice
-    assert translate(read, RULE_SET, Composer.bundled()) == considered.advice
+    assert translate(read, RULE_SET, Composer.of_records()) == considered.advice
     german = translate(read, RULE_SET, Composer.bundled("de")).blocks[0]
     assert german.limits == considered.advice.blocks[0].limits
     assert german.limits_said[0] == "höchstens 5 der 10 Sätze"

@@ -37,7 +37,7 @@ from tests.factories import (
     when,
 )
 
-TEXTS = Texts.bundled()
+TEXTS = Texts.of_records()
 WORDS = Vocabulary.bundled()
 TONIGHT = replace(GROWTH, starts_at=days_ago(0))
 CHEST = Block("strength", ("chest",))

@@ -114,7 +114,7 @@ def test_a_rule_that_reads_more_than_pain_speaks_of_its_muscle_group() -> None:
 def test_a_record_tells_the_place_in_every_language_and_beside_other_rules() -> None:
     considered = baseline_advice(morning(0, SQUAT, pain=(BACK,)))
     record = considered.record(decided_at=NOW, posted_by=None, supersedes=None)
-    assert translate(record, deciding_baseline(), Composer.bundled()) == record.advice
+    assert translate(record, deciding_baseline(), Composer.of_records()) == record.advice
     german = translate(record, deciding_baseline(), Composer.bundled("de"))
     assert german.reason.startswith("Low back: stechender Schmerz.")
     with closing(Decider(deciding_baseline(), FactDictionary.bundled())) as decider:

@@ -12,7 +12,7 @@ import pytest
 from dawnrule.advice.advisor import Advisor, Morning
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import spoken_summary
-from dawnrule.advice.translation import translate
+from dawnrule.advice.translation import in_todays_words, translate
 from dawnrule.application.read_advice import read_advice
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.model import FactDictionary, Vocabulary
@@ -35,6 +35,8 @@ in_each = pytest.mark.parametrize("language", OTHERS)
 
 @cache
 def advisor(language: str) -> Advisor:
+    if language == ENGLISH:
+        return bundled_advisor()
     return replace(bundled_advisor(), composer=Composer.bundled(language))
 
 
@@ -80,7 +82,7 @@ def test_every_golden_advice_is_the_same_in_another_language(
         with subtests.test(case.sentence):
             morning, rule_set = morning_of(case), rule_set_of(case)
             record = composed(morning, rule_set, ENGLISH)
-            assert translate(record, rule_set, Composer.bundled()) == record.advice
+            assert translate(record, rule_set, Composer.of_records()) == record.advice
             told = translate(record, rule_set, composer)
             at_once = composed(morning, rule_set, language).advice
             assert told == at_once
@@ -183,7 +185,18 @@ def test_advice_whose_rule_set_is_gone_is_told_as_it_was_recorded() -> None:
 
 def test_english_needs_no_rule_set_to_be_told() -> None:
     record = composed(morning_of(CASES[0]), rule_set_of(CASES[0]), ENGLISH)
-    assert read_advice(stored(record), RuleSetLibrary({}), Composer.bundled()) == record.advice
+    english = Composer.bundled()
+    told = read_advice(stored(record), RuleSetLibrary({}), english)
+    assert told == in_todays_words(record.advice, english.texts)
+
+
+def test_english_records_are_read_in_the_words_of_today() -> None:
+    texts = Texts.bundled()
+    was = "From 2026-03-10 18:00 on it needs only soreness below 3; time alone does not open it."
+    now = "From 2026-03-10 18:00 on it needs only soreness below 3. Waiting is not enough."
+    assert texts.reworded(was) == now
+    assert Texts.of_records().say("opens_unknown") != texts.say("opens_unknown")
+    assert texts.reworded("Ask Kim.") == "Ask Kim."
 
 
 def test_the_language_of_an_athlete_leaves_no_trace_in_a_record() -> None:

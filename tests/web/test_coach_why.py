@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
+from dawnrule.advice.composer import Composer
 from dawnrule.application.heads import heads_in
 from dawnrule.errors import EngineDisagreement
-from dawnrule.model import FactDictionary
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
@@ -99,7 +99,7 @@ def test_every_number_is_that_of_the_interface(
     coach_browser: Client, advice_id: str, record: dict[str, Any]
 ) -> None:
     page = read(coach_browser.get(f"/coach/advice/{advice_id}"))
-    label = {name: fact.label for name, fact in FactDictionary.bundled().items()}
+    label = {name: fact.label for name, fact in Composer.bundled().dictionary.items()}
     tested = [
         test
         for rule in record["rules"]
@@ -122,7 +122,7 @@ def test_all_facts_are_told_with_every_decimal_or_as_not_reported(
 ) -> None:
     told = rows(coach_browser.get(f"/coach/advice/{advice_id}"))
     facts = record["facts"]["day"] | record["facts"]["parts"][0]["facts"]
-    for name, definition in FactDictionary.bundled().items():
+    for name, definition in Composer.bundled().dictionary.items():
         values = [value for label, value in told if label == definition.label]
         if name not in facts:
             assert any("not reported" in value for value in values), name

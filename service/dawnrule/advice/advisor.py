@@ -104,7 +104,7 @@ class Advisor:
     @classmethod
     def bundled(cls) -> Self:
         """An advisor over the rule sets and texts that ship with the service."""
-        return cls(RuleSetLibrary.bundled(), Composer.bundled())
+        return cls(RuleSetLibrary.bundled(), Composer.of_records())
 
     def consider(
         self, morning: Morning, rule_set: RuleSet, advice_id: str | None

@@ -152,10 +152,16 @@ class Composer:
     @cache
     def bundled(cls, language: str = ENGLISH) -> Composer:
         """Load the composer of a language from the data that ships with the service."""
-        dictionary, texts = FactDictionary.bundled(), Texts.bundled(language)
-        if language != ENGLISH:  # in English the facts themselves say how they read
-            dictionary = dictionary.translated(texts)
+        texts = Texts.bundled(language)
+        dictionary = FactDictionary.bundled().translated(texts)
         return cls(dictionary, Vocabulary.bundled().translated(texts), texts)
+
+    @classmethod
+    @cache
+    def of_records(cls) -> Composer:
+        """Load the composer of records, in an English that never changes."""
+        texts = Texts.of_records()
+        return cls(FactDictionary.bundled(), Vocabulary.bundled().translated(texts), texts)
 
     def compose(
         self,

@@ -18,8 +18,16 @@ from dawnrule.advice.explanation import subjects_of
 from dawnrule.advice.options import PartOptions
 from dawnrule.advice.sessions import why_allowed
 from dawnrule.facts.derive import MorningFacts, PartFacts
-from dawnrule.i18n.catalog import ENGLISH
-from dawnrule.model.advice import Advice, Alternative, Change, Note, PartAdvice, blocks_of
+from dawnrule.i18n.catalog import Texts
+from dawnrule.model.advice import (
+    Advice,
+    Alternative,
+    Change,
+    Note,
+    PartAdvice,
+    RuleName,
+    blocks_of,
+)
 from dawnrule.model.record import Record
 from dawnrule.rules.evaluation.decision import DayDecision, Decision, day_decision, decision_of
 from dawnrule.rules.rule_set import RuleSet
@@ -66,6 +74,37 @@ def translate(record: Record, rule_set: RuleSet, composer: Composer) -> Advice:
         not_reported=advice.not_reported,
         rule_set=advice.rule_set,
     )
+
+
+def in_todays_words(advice: Advice, texts: Texts) -> Advice:
+    """Say English advice in the words of today; the texts must be English. What is said otherwise
+    are sentences, so verdicts, rules, times and numbers stay."""
+    say = texts.reworded
+    parts = (
+        replace(part, reason=say(part.reason), opens_note=part.opens_note and say(part.opens_note))
+        for part in advice.parts
+    )
+    notes = (
+        replace(note, rule=_renamed(note.rule, texts), caution=say(note.caution))
+        for note in advice.notes
+    )
+    rule = advice.rule and _renamed(advice.rule, texts)
+    return replace(
+        advice,
+        headline=advice.headline
+        if advice.rule is None
+        else advice.headline.replace(advice.rule.title, say(advice.rule.title)),
+        rule=rule,
+        reason=say(advice.reason),
+        caution=say(advice.caution),
+        parts=tuple(parts),
+        notes=tuple(notes),
+        blocks=tuple(replace(block, reason=say(block.reason)) for block in advice.blocks),
+    )
+
+
+def _renamed(rule: RuleName, texts: Texts) -> RuleName:
+    return replace(rule, title=texts.reworded(rule.title))
 
 
 def _morning(record: Record) -> MorningFacts:
@@ -132,7 +171,7 @@ def _changes(changes: Iterable[Change], wording: Wording) -> tuple[Change, ...]:
 def _translated_note(note: str, composer: Composer) -> str:
     """Translate what opens a part. The record holds an English sentence, which is parsed; one that
     cannot be put together again from what was parsed stays as it is."""
-    english = Composer.bundled(ENGLISH)
+    english = Composer.of_records()
     parsed = (_Note.parse(name, note, english) for name in _NOTES)
     same = (one for one in parsed if one is not None and one.text(english) == note)
     return next((one.text(composer) for one in same), note)

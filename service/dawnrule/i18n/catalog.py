@@ -12,6 +12,8 @@ from typing import Any, Self
 from dawnrule.i18n.resources import read_data, rules_folder
 
 _DIGITS = re.compile(r"\d+")
+_HOLE = re.compile(r"{(\w+)[^}]*}")
+_TODAY = "now"
 
 ENGLISH = "en"
 """The language that records are composed in, and that speaks where no other is asked for."""
@@ -23,7 +25,8 @@ class Texts:
 
     ``entries`` maps names to sentences; a sentence inside a section has the section's name, a
     dot and its own: ``operators.below``. ``from_english`` maps what rule files, records and
-    proofs say in English to the same in this language; it is empty for English.
+    proofs say in English to the same in this language; to English, where that is said in other
+    words today.
     """
 
     entries: Mapping[str, str]
@@ -34,10 +37,18 @@ class Texts:
     def bundled(cls, language: str = ENGLISH) -> Self:
         """Load the catalogue of a language that ships with the service."""
         texts = cls.from_file(_folder() / f"{language}.yaml")
-        if language == ENGLISH:
-            return texts
         pairs = read_data(_from_english(language))
-        return replace(texts, from_english={pair[ENGLISH]: pair[language] for pair in pairs})
+        if language != ENGLISH:
+            return replace(texts, from_english={pair[ENGLISH]: pair[language] for pair in pairs})
+        reworded = {pair[ENGLISH]: pair[_TODAY] for pair in pairs}
+        entries = {name: reworded.get(said, said) for name, said in texts.entries.items()}
+        return cls(entries, reworded)
+
+    @classmethod
+    @cache
+    def of_records(cls) -> Self:
+        """Load the English that records are composed in, which never changes."""
+        return cls.from_file(_folder() / f"{ENGLISH}.yaml")
 
     @classmethod
     def from_file(cls, file: Path) -> Self:
@@ -56,19 +67,26 @@ class Texts:
         return {n.removeprefix(within): s for n, s in self.entries.items() if n.startswith(within)}
 
     def of_rule(self, english: str) -> str:
-        """Translate a text of a rule file; texts that were never translated stay English.
+        """Translate a text of a rule file; texts that were never translated stay as they are.
 
         The English text itself is the key, so a text that a coach changed or wrote is shown as
         written, never in the words of another.
         """
-        if not self.from_english:
-            return english
         return self.from_english.get(" ".join(english.split()), english)
 
     def of_record(self, english: str) -> str:
         """Translate a sentence of a record; its numbers are carried over in their order."""
         template = self.from_english.get(_DIGITS.sub("{}", english))
         return template.format(*_DIGITS.findall(english)) if template else english
+
+    def reworded(self, english: str) -> str:
+        """Say a sentence of an English record in the words of today; others stay."""
+        if english in self.from_english:
+            return self.from_english[english]
+        for was, now in _rewordings():
+            if found := was.fullmatch(english):
+                return now.format(*found.groups())
+        return english
 
     def number(self, text: str) -> str:
         """Write a number with the decimal mark of this language."""
@@ -113,6 +131,19 @@ def languages() -> tuple[str, ...]:
     """Return the languages that the service speaks, English first."""
     found = {file.stem for file in _folder().glob("*.yaml")}
     return (ENGLISH, *sorted(found - {ENGLISH}))
+
+
+@cache
+def _rewordings() -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Return what records say with something filled in, and the words of today for it."""
+    pairs = Texts.bundled().from_english.items()
+    return tuple(_rewording(was, now) for was, now in pairs if _HOLE.search(was))
+
+
+def _rewording(was: str, now: str) -> tuple[re.Pattern[str], str]:
+    names = _HOLE.findall(was)
+    pattern = "(.+?)".join(map(re.escape, _HOLE.split(was)[::2]))
+    return re.compile(pattern), _HOLE.sub(lambda hole: f"{{{names.index(hole[1])}}}", now)
 
 
 def _folder() -> Path:

@@ -16,6 +16,7 @@ from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.record import AssumedFacts, EvaluationSchema, Question, QuestionSchema
 from dawnrule.store import Transaction
 from dawnrule.web.context import context
+from dawnrule.web.http.locale import localize
 from dawnrule.web.http.requests import Blueprint
 
 evaluations = Blueprint(
@@ -91,5 +92,5 @@ def _of_check_in(check_in: CheckIn, assumed: Athlete | None, rule_set: RuleSet) 
         considered.decision,
         considered.advice.rule_set,
         considered.recorded_facts(),
-        considered.advice,
+        localize(considered.advice),
     )

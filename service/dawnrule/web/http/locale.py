@@ -18,6 +18,7 @@ from dawnrule.advice.summary import (
     spoken_summary,
     unanswered_questions,
 )
+from dawnrule.advice.translation import in_todays_words
 from dawnrule.application.read_advice import read_advice
 from dawnrule.i18n.catalog import ENGLISH, Texts, capital, languages
 from dawnrule.i18n.dates import date_text, moment_text, with_dates_to_read
@@ -71,9 +72,11 @@ def read_localized(stored: StoredAdvice) -> Advice:
 
 
 def localize(advice: Advice) -> Advice:
-    """Translate advice that was just given into the language of this request."""
+    """Say advice that was just given in the language of this request, and in the words of today."""
+    if language() == ENGLISH:
+        return in_todays_words(advice, texts())
     advice_id = advice.advice_id
-    if language() == ENGLISH or advice_id is None:
+    if advice_id is None:
         return advice
     stored = context().store.read(lambda transaction: transaction.advice.get(advice_id))
     return read_localized(stored) if stored else advice
