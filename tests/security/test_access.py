@@ -85,6 +85,7 @@ MAY = {
     "GET /v1/athletes/<athlete_id>/sessions": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/outlook": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/recovery": {"coach", "athlete"},
+    "POST /v1/weeks": {"coach"},
     "GET /v1/athletes/<athlete_id>/advice/<day>": EVERY_KEY,
     "PUT /v1/athletes/<athlete_id>/plans/<date>": {"coach", "poster"},
     "GET /v1/athletes/<athlete_id>/plans/<date>": {"coach", "athlete"},

@@ -24,7 +24,7 @@ from dawnrule.recovery.numbers import RecoveryNumbers
 from dawnrule.store import RecoveryAnswers, Transaction
 
 if TYPE_CHECKING:
-    from dawnrule.recovery.forecast import SquadRecovery
+    from dawnrule.recovery.forecast import AthleteRecovery, SquadRecovery
     from dawnrule.recovery.report import RecoveryReport
 
 ONE_DAY = timedelta(days=1)
@@ -53,18 +53,27 @@ class Recoveries:
         self, transaction: Transaction, question: RecoveryQuestion, texts: Texts
     ) -> RecoveryReport:
         """Report the recovery of one athlete in the language of ``texts``. Raises ``NotFound``."""
-        # numpy and scipy are slow to import, and nothing else needs them
-        from dawnrule.recovery.forecast import AthleteRecovery, OwnEpisodes
         from dawnrule.recovery.report import Reporter
 
         athlete = require_athlete(transaction, question.athlete_id)
         low_under = self.numbers.low_under[question.kind]
+        recovery = self.of(transaction, athlete, question.kind, question.now)
         squad = self._squad(transaction, question.kind, question.now)
-        age_years = athlete.age_years(athlete.today(question.now))
-        own = OwnEpisodes(self._own(transaction, athlete, low_under, question.now), age_years)
-        recovery = AthleteRecovery.fit(athlete.id, own, squad, self.numbers)
         reporter = Reporter(athlete, question.kind, low_under, question.now, texts, self.vocabulary)
         return reporter.report(recovery, squad.hours_against_squad(athlete.id), question.at)
+
+    def of(
+        self, transaction: Transaction, athlete: Athlete, kind: str, now: datetime
+    ) -> AthleteRecovery:
+        """Fit the recovery of one athlete for a kind of goal on top of the squad's."""
+        # numpy and scipy are slow to import, and nothing else needs them
+        from dawnrule.recovery.forecast import AthleteRecovery, OwnEpisodes
+
+        squad = self._squad(transaction, kind, now)
+        age_years = athlete.age_years(athlete.today(now))
+        episodes = self._own(transaction, athlete, self.numbers.low_under[kind], now)
+        own = OwnEpisodes(episodes, age_years)
+        return AthleteRecovery.fit(athlete.id, own, squad, self.numbers)
 
     def _squad(self, transaction: Transaction, kind: str, now: datetime) -> SquadRecovery:
         from dawnrule.recovery.forecast import OwnEpisodes, SquadRecovery

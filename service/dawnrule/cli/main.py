@@ -78,6 +78,7 @@ _COMMANDS = {
     "retention": Elsewhere("maintenance", "Delete data that is older than the retention period."),
     "rules": Elsewhere("rules", "List rule sets, check one, or compare two."),
     "serve": Elsewhere("serve", "Serve the API and its documentation until stopped (Ctrl-C)."),
+    "week": Elsewhere("week", "Lay out the week that FILE asks for."),
 }
 
 

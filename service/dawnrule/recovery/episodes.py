@@ -117,7 +117,7 @@ def episodes_of(
     """
     ill = [morning.at for morning in mornings if morning.is_ill]
     found = []
-    for group, works in sorted(_works_by_group(sessions, vocabulary).items()):
+    for group, works in sorted(works_by_group(sessions, vocabulary).items()):
         answers = _Answers.of(group, mornings, low_under, numbers)
         ends: list[datetime | None] = [later.began for _, later in pairwise(works)]
         for work, next_work in zip(works, [*ends, None], strict=True):
@@ -183,7 +183,8 @@ def _usual(known: Sequence[tuple[datetime, float]], at: datetime) -> float:
     return median(recent) if len(recent) >= window["least_mornings"] else -1.0
 
 
-def _works_by_group(sessions: Iterable[Session], vocabulary: Vocabulary) -> dict[str, list[Work]]:
+def works_by_group(sessions: Iterable[Session], vocabulary: Vocabulary) -> dict[str, list[Work]]:
+    """Return the work of sessions that damages each muscle group, oldest first."""
     blocks: dict[tuple[str, datetime], list[tuple[Block, Session]]] = defaultdict(list)
     for session in sessions:
         for block in session.blocks:

@@ -161,6 +161,17 @@ class AthleteRecovery:
             self._under_way(episodes[-1], now) if episodes else None,
         )
 
+    def is_own(self, muscle_group: str) -> bool:
+        """Return whether enough was seen of the athlete to tell a chance."""
+        seen = sum(e.was_seen for e in self.own.episodes if e.muscle_group == muscle_group)
+        return seen >= self.numbers.least_episodes
+
+    def sore_hours(self, muscle_group: str, work: Work) -> float:
+        """Return after how many hours a muscle group was still sore from work in the log; 0 where
+        that is not known."""
+        found = (e.sore_hours for e in self.own.episodes if e.work == work)
+        return next(found, 0.0) if muscle_group in self.cells else 0.0
+
     def hours_after(self, work: Work, muscle_group: str) -> LogNormal:
         """Return the hours of recovery of a muscle group after some work."""
         return self._predict(features(work, self.own.age_years), muscle_group)

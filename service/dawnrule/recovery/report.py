@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Self
 
 from dawnrule.i18n.catalog import Texts, capital
+from dawnrule.i18n.dates import moment_text
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Athlete
 from dawnrule.model.time_zones import zone_named
@@ -174,7 +175,7 @@ class Reporter:
         return self._local(time.astimezone(UTC) + timedelta(minutes=minutes_left))
 
     def _clock(self, time: datetime) -> str:
-        return time.replace(tzinfo=None).isoformat(" ", "minutes")
+        return moment_text(time, self.texts, self._local(self.now).date())
 
     def _local(self, time: datetime) -> datetime:
         zone = zone_named(self.athlete.time_zone)

@@ -39,6 +39,7 @@ from dawnrule.web.api.recovery import recovery
 from dawnrule.web.api.replays import replays
 from dawnrule.web.api.rule_sets import publishing, rule_sets
 from dawnrule.web.api.sessions import sessions
+from dawnrule.web.api.weeks import weeks
 from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.coach import coach, use_coach_pages
 from dawnrule.web.context import Context, context
@@ -63,6 +64,7 @@ RESOURCES = (
     advice,
     outlooks,
     recovery,
+    weeks,
     plans,
     addresses,
     feeds,

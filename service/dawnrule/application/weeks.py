@@ -1,0 +1,189 @@
+"""Weeks laid out for one athlete or for a group that shares a room; nothing is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.check_ins import history_before
+from dawnrule.application.groups import members
+from dawnrule.application.recoveries import Recoveries
+from dawnrule.errors import FieldError, InvalidInput
+from dawnrule.i18n.catalog import Texts
+from dawnrule.i18n.lazy import lazy
+from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.model.weeks import WeekOrder
+from dawnrule.rules.rule_set import RuleSet
+from dawnrule.rules.text import Wording
+from dawnrule.store import Transaction
+from dawnrule.week.request import Placed, Room, WeekRequest
+
+if TYPE_CHECKING:
+    from dawnrule.week.expected_soreness import ExpectedSoreness
+    from dawnrule.week.planner import Planner, Week
+    from dawnrule.week.report import WeekReport
+
+SEVEN_DAYS = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """What laying out a week needs to know of one athlete."""
+
+    athlete: Athlete
+    check_in: CheckIn | None
+    history: History
+    rule_set: RuleSet
+    soreness: ExpectedSoreness
+
+
+@dataclass(frozen=True, slots=True)
+class Weeks:
+    """Lays out weeks. ``rule_set_for`` says which rule set decides for an athlete on a date."""
+
+    advisor: Advisor
+    recoveries: Recoveries
+    rule_set_for: Callable[[Transaction, str, date], RuleSet]
+
+    def situations(
+        self, transaction: Transaction, order: WeekOrder, now: datetime
+    ) -> list[Situation]:
+        """Read what is known of the athletes. Raises ``NotFound``, and ``InvalidInput`` for a week
+        that is over."""
+        if order.group is not None:
+            athletes = members(transaction, order.group)
+        else:
+            athletes = [require_athlete(transaction, order.athlete_id or "")]
+        return [self._situation(transaction, order, athlete, now) for athlete in athletes]
+
+    def lay_out(
+        self, situations: Sequence[Situation], order: WeekOrder, texts: Texts, now: datetime
+    ) -> list[WeekReport]:
+        """Lay out the week of each athlete; who comes later finds the room that is left. Where
+        that leaves something out, those whom it hits come first in a second round."""
+        first = self._in_turn(situations, order, now)
+        without = [
+            one for one, (_, week, _) in zip(situations, first, strict=True) if week.missing()
+        ]
+        if order.room and without and len(situations) > 1:
+            others = [one for one in situations if one not in without]
+            second = self._in_turn([*without, *others], order, now)
+            if _missing(second) < _missing(first):
+                situations, first = [*without, *others], second
+        reports = [
+            self._report(situation, *laid, texts, now)
+            for situation, laid in zip(situations, first, strict=True)
+        ]
+        return sorted(reports, key=lambda report: report.athlete_id)
+
+    def _situation(
+        self, transaction: Transaction, order: WeekOrder, athlete: Athlete, now: datetime
+    ) -> Situation:
+        from dawnrule.week.expected_soreness import ExpectedSoreness
+        from dawnrule.week.numbers import WeekNumbers
+
+        today = athlete.today(now)
+        if order.first + timedelta(days=order.days) <= today:
+            detail = lazy("field.week_is_over", today=today.isoformat())
+            raise InvalidInput(detail, [FieldError("/from", order.first.isoformat(), detail)])
+        stored = transaction.check_ins.latest(athlete.id, today)
+        check_in = stored.check_in if stored else None
+        history = history_before(transaction, check_in or CheckIn(athlete.id, today, ()), now)
+        numbers = self.recoveries.numbers
+        soreness = ExpectedSoreness(
+            {
+                kind: self.recoveries.of(transaction, athlete, kind, now)
+                for kind in numbers.low_under
+            },
+            numbers.low_under,
+            history.sessions,
+            WeekNumbers.bundled().likely,
+            self.recoveries.vocabulary,
+        )
+        rule_set = self.rule_set_for(transaction, athlete.id, today)
+        return Situation(athlete, check_in, history, rule_set, soreness)
+
+    def _in_turn(
+        self, situations: Sequence[Situation], order: WeekOrder, now: datetime
+    ) -> list[tuple[Planner, Week, Room]]:
+        room, found = Room({one.name: one.places for one in order.room}), []
+        for situation in situations:
+            planner = self._planner(situation, now)
+            week = planner.plan(_request_of(order, situation.athlete), room)
+            found.append((planner, week, room))
+            room = room.with_sessions(
+                [
+                    (name, one.starts_at, one.ends_at)
+                    for one in week.placed
+                    if one.wish is not None and (name := order.wishes[one.wish].room)
+                ]
+            )
+        return found
+
+    def _planner(self, situation: Situation, now: datetime) -> Planner:
+        from dawnrule.week.judge import Judge, Known
+        from dawnrule.week.planner import Planner
+
+        what_if = self.advisor.library.what_if(situation.rule_set)
+        known = Known(situation.athlete, situation.history, situation.check_in, now)
+        judge = Judge(
+            known,
+            self.advisor.library.decider(situation.rule_set),
+            self.advisor.composer.dictionary.edition_of(what_if.facts_read),
+            situation.soreness.at,
+        )
+        recent = (s for s in situation.history.sessions if s.starts_at >= now - SEVEN_DAYS)
+        request_date = WeekRequest(situation.athlete, now.date(), 0, (), ()).date_of
+        return Planner(judge, frozenset(request_date(s.starts_at) for s in recent))
+
+    def _report(
+        self,
+        situation: Situation,
+        planner: Planner,
+        week: Week,
+        room: Room,
+        texts: Texts,
+        now: datetime,
+    ) -> WeekReport:
+        from dawnrule.week.explanation import unplaced
+        from dawnrule.week.report import Reporter
+
+        composer = replace(self.advisor.composer, texts=texts)
+        reporter = Reporter(
+            situation.athlete,
+            self.advisor.library.what_if(situation.rule_set),
+            situation.soreness,
+            Wording(composer.dictionary, composer.vocabulary, texts),
+            composer.vocabulary,
+            texts,
+            now.astimezone(UTC),
+        )
+        refused = planner.refused(week.request, week.request.keep)
+        return reporter.report(week, list(unplaced(planner, week, room)), refused)
+
+
+def _missing(laid: Sequence[tuple[Planner, Week, Room]]) -> int:
+    return sum(sum(week.missing().values()) for _, week, _ in laid)
+
+
+def _request_of(order: WeekOrder, athlete: Athlete) -> WeekRequest:
+    names = {wish.name: place for place, wish in enumerate(order.wishes)}
+    keep = (
+        Placed.of(order.wishes[names[kept.name]], names[kept.name], kept.starts_at)
+        for kept in order.keep
+        if kept.name in names
+    )
+    return WeekRequest(
+        athlete,
+        order.first,
+        order.days,
+        order.windows,
+        order.wishes,
+        order.fixed,
+        tuple(keep),
+        order.repeats,
+    )

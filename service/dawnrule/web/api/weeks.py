@@ -1,0 +1,58 @@
+"""Weeks that are laid out."""
+
+from __future__ import annotations
+
+from threading import Lock
+from typing import TYPE_CHECKING
+
+from dawnrule.application.weeks import Weeks
+from dawnrule.model.weeks import WeekOrder
+from dawnrule.schemas.week import WEEK_ORDER, WeeksSchema
+from dawnrule.web.context import context
+from dawnrule.web.http.locale import LANG, language_header, texts
+from dawnrule.web.http.requests import Blueprint
+
+if TYPE_CHECKING:
+    from dawnrule.week.report import WeekReport
+
+weeks = Blueprint(
+    "weeks", __name__, url_prefix="/v1", description="Weeks that the rules let through."
+)
+
+_ONE_LAYOUT = Lock()
+
+EXAMPLE = {
+    "athlete_id": "a-03",
+    "from": "2026-03-09",
+    "windows": [
+        {"weekdays": ["monday", "wednesday", "friday"], "begins": "17:00", "ends": "19:00"}
+    ],
+    "wishes": [
+        {
+            "name": "Legs",
+            "times": 2,
+            "minutes": 60,
+            "blocks": [{"goal": "hypertrophy", "muscle_groups": ["quadriceps"], "sets": 5}],
+        }
+    ],
+}
+
+
+@weeks.route("/weeks", methods=["POST"], parameters=[LANG])
+@weeks.arguments(WEEK_ORDER, example=EXAMPLE)
+@weeks.response(200, WeeksSchema)
+@weeks.alt_response(404, "NOT_FOUND")
+def post_week(order: WeekOrder) -> tuple[dict[str, list[WeekReport]], dict[str, str]]:
+    """Lay out a week for an athlete, or for a group that shares a room.
+
+    A solver proposes, and the rules that decide each morning decide every session on the history
+    and all that is placed before it: only sessions that come out train-as-planned are shown. What
+    has no place is named with the rule and the least change that would place it. Nothing is
+    stored: a coach who takes the week sets it as plans. The same request gives the same week.
+    """
+    ctx, said, now = context(), texts(), context().clock()
+    layout = Weeks(ctx.advisor, ctx.recoveries, ctx.rule_set_for)
+    situations = ctx.store.read(lambda transaction: layout.situations(transaction, order, now))
+    with _ONE_LAYOUT:  # one at a time, so that check-ins find a core
+        reports = layout.lay_out(situations, order, said, now)
+    return {"weeks": reports}, language_header()

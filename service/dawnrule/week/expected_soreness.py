@@ -1,0 +1,69 @@
+"""The soreness that is expected on a morning of the week, from an athlete's own recovery."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from dawnrule.model import Vocabulary
+from dawnrule.model.entities import Session
+from dawnrule.model.training import hours_between
+from dawnrule.recovery.episodes import Work, works_by_group
+from dawnrule.recovery.forecast import AthleteRecovery
+from dawnrule.recovery.intervals import LogNormal
+from dawnrule.week.request import Placed
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedSoreness:
+    """Forecasts soreness 0 to 10: just under the limit of a kind of goal where that is likely
+    enough, just above it where it is not. Muscle groups of which too little was seen are expected
+    not to be sore; ``is_known`` tells them apart.
+
+    ``recoveries`` are by kind of goal, ``low_under`` the limit of each, the strictest first.
+    """
+
+    recoveries: dict[str, AthleteRecovery]
+    low_under: dict[str, float]
+    logged: tuple[Session, ...]
+    likely: float
+    vocabulary: Vocabulary
+    _hours: dict[tuple[str, str, Work], LogNormal] = field(default_factory=dict)
+
+    def at(self, placed: Sequence[Placed], at: datetime) -> dict[str, float]:
+        """Return what is expected at a time after what is placed before it."""
+        done = (session.as_done("") for session in placed)
+        works = works_by_group((*self.logged, *done), self.vocabulary)
+        soreness = dict.fromkeys(self.vocabulary.muscle_groups, 0.0)
+        for group, of_group in works.items():
+            before = [work for work in of_group if work.began < at]
+            if before and self.is_known(group):
+                soreness[group] = self._expected(group, before[-1], at)
+        return soreness
+
+    def is_known(self, group: str) -> bool:
+        """Return whether enough was seen of a muscle group to forecast it."""
+        return all(recovery.is_own(group) for recovery in self.recoveries.values())
+
+    def chance_at(self, kind: str, group: str, placed: Sequence[Placed], at: datetime) -> float:
+        """Return how likely soreness of a muscle group is low for a kind of goal at a time."""
+        done = (session.as_done("") for session in placed)
+        works = works_by_group((*self.logged, *done), self.vocabulary).get(group, [])
+        before = [work for work in works if work.began < at]
+        return self._chance(kind, group, before[-1], at) if before else 1.0
+
+    def _expected(self, group: str, work: Work, at: datetime) -> float:
+        expected = 0.0
+        for kind, limit in sorted(self.low_under.items(), key=lambda item: item[1]):
+            if self._chance(kind, group, work, at) >= self.likely:
+                return max(expected, limit - 1)
+            expected = limit + 1
+        return expected
+
+    def _chance(self, kind: str, group: str, work: Work, at: datetime) -> float:
+        key = (kind, group, work)
+        if key not in self._hours:
+            self._hours[key] = self.recoveries[kind].hours_after(work, group)
+        beyond = self.recoveries[kind].sore_hours(group, work)
+        return self._hours[key].chance_within(hours_between(work.began, at), beyond)

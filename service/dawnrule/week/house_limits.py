@@ -1,0 +1,99 @@
+"""What holds for a week besides the rule set: house limits, each with a name and its number."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from dawnrule.facts.work import HARD_ENDURANCE, SPEED, lands_hard
+from dawnrule.model import Vocabulary
+from dawnrule.model.entities import Block
+from dawnrule.model.training import groups_of
+from dawnrule.week.numbers import WeekNumbers
+from dawnrule.week.request import Placed
+
+_FORCE = "force"
+_GROWTH = "growth"
+
+
+@dataclass(frozen=True, slots=True)
+class HouseLimit:
+    """A limit that a session would break: its name among the texts, the number that holds, and
+    the number that was found."""
+
+    name: str
+    limit: float
+    found: float
+
+
+@dataclass(frozen=True, slots=True)
+class HouseLimits:
+    """The house limits of sessions by themselves and of pairs of sessions."""
+
+    numbers: WeekNumbers
+    vocabulary: Vocabulary
+
+    def of_session(self, session: Placed) -> Iterator[HouseLimit]:
+        """Yield what one session breaks, whenever it is."""
+        growth = [block for block in session.blocks if self._kind(block) == _GROWTH]
+        if growth and session.minutes > self.numbers.growth_minutes_at_most:
+            yield HouseLimit("growth_minutes", self.numbers.growth_minutes_at_most, session.minutes)
+        sets = self.sets_of([session])
+        if sets and max(sets.values()) > self.numbers.sets_at_most:
+            yield HouseLimit("sets", self.numbers.sets_at_most, max(sets.values()))
+
+    def of_pair(self, session: Placed, other: Placed) -> Iterator[HouseLimit]:
+        """Yield what a session breaks beside another one."""
+        before = (other.starts_at - session.starts_at) / timedelta(hours=1)
+        numbers = self.numbers
+        if any(block.competition for block in other.blocks):
+            if 0 <= before < numbers.before_competition_hours and self._spoils(session):
+                yield HouseLimit("before_competition", numbers.before_competition_hours, before)
+            if 0 < -before < numbers.after_competition_hours and self._is_hard_on_legs(session):
+                yield HouseLimit("after_competition", numbers.after_competition_hours, -before)
+        apart = abs(before)
+        if apart < numbers.strength_endurance_hours and self._interfere(session, other):
+            yield HouseLimit("strength_endurance", numbers.strength_endurance_hours, apart)
+
+    def sets_of(self, sessions: Sequence[Placed]) -> dict[str, int]:
+        """Count the hard sets of each muscle group."""
+        sets: dict[str, int] = {}
+        for block in (block for session in sessions for block in session.blocks):
+            if block.goal in self.vocabulary.lifting_goals:
+                for group in groups_of(block, self.vocabulary):
+                    sets[group] = sets.get(group, 0) + (block.sets or 0)
+        return sets
+
+    def _spoils(self, session: Placed) -> bool:
+        """Whether it may leave the legs sore on the day."""
+        return any(
+            self._kind(block) == _GROWTH or block.new_exercise or lands_hard(block, self.vocabulary)
+            for block in session.blocks
+            if self._trains_legs(block)
+        )
+
+    def _is_hard_on_legs(self, session: Placed) -> bool:
+        return any(
+            self._kind(block) == _GROWTH or block.goal == SPEED or bool(block.contacts)
+            for block in session.blocks
+            if self._trains_legs(block)
+        )
+
+    def _interfere(self, one: Placed, other: Placed) -> bool:
+        return any(
+            {self._kind(block), self._kind(beside)} >= {_FORCE}
+            and (block.goal in HARD_ENDURANCE) != (beside.goal in HARD_ENDURANCE)
+            and not set(groups_of(block, self.vocabulary)).isdisjoint(
+                groups_of(beside, self.vocabulary)
+            )
+            for block in one.blocks
+            for beside in other.blocks
+        )
+
+    def _trains_legs(self, block: Block) -> bool:
+        groups = groups_of(block, self.vocabulary)
+        return not groups or not set(groups).isdisjoint(self.vocabulary.leg_groups)
+
+    def _kind(self, block: Block) -> str:
+        return self.vocabulary.goals[block.goal]

@@ -1,0 +1,274 @@
+"""A week: the solver proposes, the rules decide every session, and what they refuse is ruled out
+until all that is placed is let through."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, timedelta
+from typing import TypeAlias
+
+from dawnrule.model import Vocabulary
+from dawnrule.model.time_zones import zone_named
+from dawnrule.week.house_limits import HouseLimit, HouseLimits
+from dawnrule.week.judge import Judge, Ruling
+from dawnrule.week.numbers import WeekNumbers
+from dawnrule.week.proposal import Choice, Proposals
+from dawnrule.week.request import Placed, Room, WeekRequest
+
+_MOST_ROUNDS = 80
+_FAR_APART = timedelta(days=5)
+"""Two sessions further apart are not decided beforehand, only where they are proposed."""
+
+Refusal: TypeAlias = Ruling | HouseLimit
+"""What keeps a session from a time: the ruling on it, or a house limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """A week of one athlete. Every ruling in ``rulings`` lets its session through.
+
+    ``refusals`` say what kept a wish from the times that were tried, by the place of the wish.
+    ``is_best`` says that no week with fewer wishes left out is possible.
+    """
+
+    request: WeekRequest
+    rulings: tuple[Ruling, ...]
+    refusals: dict[int, tuple[Refusal, ...]]
+    is_best: bool
+    rounds: int
+
+    @property
+    def placed(self) -> tuple[Placed, ...]:
+        """The sessions that were placed, in the order of their time."""
+        return tuple(ruling.session for ruling in self.rulings)
+
+    def missing(self) -> dict[int, int]:
+        """Return how many times each wish that is not met is missing, by its place."""
+        counts = [sum(one.wish == place for one in self.placed) for place in self._places]
+        wanted = [wish.times for wish in self.request.wishes]
+        return {p: wanted[p] - counts[p] for p in self._places if counts[p] < wanted[p]}
+
+    @property
+    def _places(self) -> range:
+        return range(len(self.request.wishes))
+
+
+@dataclass(frozen=True, slots=True)
+class Planner:
+    """Lays out weeks for one athlete; ``days_trained`` are the dates before it on which the
+    athlete trained."""
+
+    judge: Judge
+    days_trained: frozenset[date] = frozenset()
+    numbers: WeekNumbers = field(default_factory=WeekNumbers.bundled)
+    vocabulary: Vocabulary = field(default_factory=Vocabulary.bundled)
+
+    def plan(self, request: WeekRequest, room: Room | None = None) -> Week:
+        """Lay out the best week that the rules let through. The same input gives the same week."""
+        search = _Search(self, request, room or Room())
+        return search.run()
+
+    def refused(self, request: WeekRequest, sessions: Iterable[Placed]) -> list[Ruling]:
+        """Return the rulings that refuse sessions where they stand, beside what is fixed."""
+        fixed = [Placed.fixed(session) for session in request.fixed]
+        rulings = self.judge.rulings([*sessions, *fixed])
+        return [one for one in rulings if one.session.wish is not None and not one.is_let_through]
+
+
+@dataclass(slots=True)
+class _Search:
+    planner: Planner
+    request: WeekRequest
+    room: Room
+    refusals: dict[int, list[Refusal]] = field(default_factory=dict)
+    _alone: set[int] = field(default_factory=set)
+    _pairs: set[tuple[int, int]] = field(default_factory=set)
+
+    def run(self) -> Week:
+        limits = HouseLimits(self.planner.numbers, self.planner.vocabulary)
+        choices = [c for c in self._choices() if not self._is_out(c, limits)]
+        proposals = self._proposals(choices)
+        for pair, limit in self._pairs_out(choices, limits):
+            proposals.rule_out(pair)
+            self._note(pair[1][0], limit)
+        let_through: tuple[Ruling, ...] = ()
+        is_best, rounds = False, 0
+        while rounds < _MOST_ROUNDS:
+            rounds += 1
+            proposed = proposals.best()
+            rulings = self._rulings(proposed.placed)
+            refused = [ruling for ruling in rulings if not ruling.is_let_through]
+            kept = self._without(proposed.placed, refused)
+            let_through = max(let_through, kept, key=len)
+            if not refused:
+                let_through, is_best = kept, proposed.is_best
+                break
+            for ruling in refused:
+                self._rule_out(proposals, ruling, proposed.placed, choices)
+        refusals = {place: tuple(found) for place, found in self.refusals.items()}
+        return Week(self.request, let_through, refusals, is_best, rounds)
+
+    def _proposals(self, choices: Sequence[Choice]) -> Proposals:
+        athlete, numbers = self.request.athlete, self.planner.numbers
+        days_off = numbers.days_off_at(athlete.age_years(self.request.first))
+        return Proposals(self.request, choices, days_off, self.planner.days_trained, numbers)
+
+    def _choices(self) -> Iterator[Choice]:
+        now = self.planner.judge.known.now
+        for place, wish in enumerate(self.request.wishes):
+            for start in self.request.starts(wish, now):
+                if self.room.is_free(wish.room, start, start + timedelta(minutes=wish.minutes)):
+                    yield place, start
+
+    def _is_out(self, choice: Choice, limits: HouseLimits) -> bool:
+        session = self._session(choice)
+        broken = [*limits.of_session(session)]
+        broken += [limit for fixed in self._fixed() for limit in limits.of_pair(session, fixed)]
+        for limit in broken:
+            self._note(choice[0], limit)
+        return bool(broken)
+
+    def _pairs_out(
+        self, choices: Sequence[Choice], limits: HouseLimits
+    ) -> Iterator[tuple[tuple[Choice, Choice], HouseLimit]]:
+        longest = timedelta(hours=self.planner.numbers.strength_endurance_hours)
+        for first in choices:
+            for second in choices:
+                if timedelta(0) <= second[1] - first[1] < longest and first[0] != second[0]:
+                    broken = limits.of_pair(self._session(second), self._session(first))
+                    yield from (((first, second), limit) for limit in broken)
+
+    def _rulings(self, placed: Iterable[Placed]) -> list[Ruling]:
+        """Decide what is placed, and where the week comes again, that too."""
+        sessions = [*placed, *self._fixed()]
+        if self.request.repeats:
+            sessions += [self.request.a_week_later(session) for session in sessions]
+        rulings = self.planner.judge.rulings(sessions)
+        return [ruling for ruling in rulings if ruling.session.wish is not None]
+
+    def _without(self, placed: Sequence[Placed], refused: Sequence[Ruling]) -> tuple[Ruling, ...]:
+        """Leave out what is refused until all that is left is let through."""
+        left = list(placed)
+        while refused:
+            out = {self._choice(ruling.session) for ruling in refused}
+            left = [session for session in left if self._choice(session) not in out]
+            refused = [one for one in self._rulings(left) if not one.is_let_through]
+        return tuple(ruling for ruling in self._rulings(left) if not ruling.session.again)
+
+    def _rule_out(
+        self,
+        proposals: Proposals,
+        refused: Ruling,
+        placed: Sequence[Placed],
+        choices: Sequence[Choice],
+    ) -> None:
+        """Rule out the smallest set of sessions because of which one is refused: alone, beside one
+        other, else with all that are needed for it."""
+        session = refused.session
+        place = _wish_of(session)
+        if not self._ruling(session, ()).is_let_through:
+            self._rule_out_alone(proposals, place, choices)
+            proposals.rule_out([self._choice(session)])
+            return
+        beside = [*placed, *map(self.request.a_week_later, placed)] if session.again else placed
+        others = [one for one in beside if one != session and self._can_matter(one, session)]
+        for other in reversed(others):
+            if not self._ruling(session, (other,)).is_let_through:
+                self._rule_out_pair(proposals, _wish_of(other), place, choices)
+                proposals.rule_out([self._choice(other), self._choice(session)])
+                return
+        needed = self._needed(session, others)
+        self._note(place, self._ruling(session, needed))
+        proposals.rule_out([*map(self._choice, needed), self._choice(session)])
+
+    def _rule_out_alone(self, proposals: Proposals, place: int, choices: Sequence[Choice]) -> None:
+        if place in self._alone:
+            return
+        self._alone.add(place)
+        for choice in choices:
+            if choice[0] == place:
+                ruling = self._ruling(self._session(choice), ())
+                if not ruling.is_let_through:
+                    self._note(place, ruling)
+                    proposals.rule_out([choice])
+
+    def _rule_out_pair(
+        self, proposals: Proposals, first: int, second: int, choices: Sequence[Choice]
+    ) -> None:
+        """Rule out two wishes at every distance in time at which the later is refused, decided as
+        late in the week as they can stand, where least of today is left."""
+        if (first, second) in self._pairs:
+            return
+        self._pairs.add((first, second))
+        by_distance: dict[tuple[timedelta, bool], list[tuple[Placed, Placed]]] = {}
+        for one, later in self._in_order(first, second, choices):
+            by_distance.setdefault(self._distance(one, later), []).append((one, later))
+        for pairs in by_distance.values():
+            one, later = max(pairs, key=lambda pair: pair[1].starts_at)
+            ruling = self._ruling(later, (one,))
+            if not ruling.is_let_through and self._ruling(later, ()).is_let_through:
+                self._note(second, ruling)
+                for pair in pairs:
+                    proposals.rule_out(map(self._choice, pair))
+
+    def _in_order(
+        self, first: int, second: int, choices: Sequence[Choice]
+    ) -> Iterator[tuple[Placed, Placed]]:
+        """Yield two wishes wherever the second comes later, in this week or when it comes again."""
+        earlier = [self._session(choice) for choice in choices if choice[0] == first]
+        later = [self._session(choice) for choice in choices if choice[0] == second]
+        if self.request.repeats:
+            later += list(map(self.request.a_week_later, later))
+        for one in earlier:
+            for other in later:
+                hours_apart = other.starts_at - one.starts_at
+                if timedelta(0) < hours_apart < _FAR_APART and not self._is_twice(one, other):
+                    yield one, other
+
+    def _is_twice(self, one: Placed, later: Placed) -> bool:
+        """Return whether it is one wish twice a day, which is never proposed."""
+        same_day = self.request.date_of(one.starts_at) == self.request.date_of(later.starts_at)
+        return one.wish == later.wish and same_day
+
+    def _distance(self, one: Placed, later: Placed) -> tuple[timedelta, bool]:
+        same_day = self.request.date_of(one.starts_at) == self.request.date_of(later.starts_at)
+        return later.starts_at - one.starts_at, same_day
+
+    def _needed(self, session: Placed, others: Sequence[Placed]) -> list[Placed]:
+        needed = list(others)
+        for other in others:
+            fewer = [one for one in needed if one != other]
+            if not self._ruling(session, fewer).is_let_through:
+                needed = fewer
+        return needed
+
+    def _can_matter(self, other: Placed, session: Placed) -> bool:
+        same_day = self.request.date_of(other.starts_at) == self.request.date_of(session.starts_at)
+        return same_day or other.starts_at < session.starts_at
+
+    def _ruling(self, session: Placed, others: Iterable[Placed]) -> Ruling:
+        return self.planner.judge.ruling(session, [*others, *self._fixed()])
+
+    def _note(self, place: int, refusal: Refusal) -> None:
+        self.refusals.setdefault(place, []).append(refusal)
+
+    def _session(self, choice: Choice) -> Placed:
+        return Placed.of(self.request.wishes[choice[0]], *choice)
+
+    def _choice(self, session: Placed) -> Choice:
+        """Return the choice that a session stands for, in this week or in the next."""
+        starts_at = session.starts_at
+        if session.again:
+            zone = zone_named(self.request.athlete.time_zone)
+            earlier = starts_at.astimezone(zone) - timedelta(days=self.request.days)
+            starts_at = earlier.astimezone(UTC)
+        return _wish_of(session), starts_at
+
+    def _fixed(self) -> list[Placed]:
+        return [Placed.fixed(session) for session in self.request.fixed]
+
+
+def _wish_of(session: Placed) -> int:
+    assert session.wish is not None
+    return session.wish
