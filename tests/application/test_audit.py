@@ -290,7 +290,7 @@ def test_a_removed_advice_is_found(store: Store, tamper: Tamper) -> None:
 
 def test_a_removed_entry_is_found(store: Store, tamper: Tamper) -> None:
     tamper("DELETE FROM ledger WHERE position = 2")
-    assert faults(store) == [(3, "gap")]
+    assert faults(store) == [(3, "gap"), *2 * [(None, "record-without-entry")]]
 
 
 def test_an_advice_and_its_entry_removed_together_are_found(store: Store, tamper: Tamper) -> None:
@@ -368,6 +368,15 @@ def test_a_ledger_written_anew_is_found_against_a_head_that_was_kept(
 def test_an_advice_without_an_entry_is_found(store: Store, tamper: Tamper) -> None:
     tamper("DELETE FROM advice_entries WHERE position = 4")
     assert faults(store) == [(4, "record-missing"), (None, "record-without-entry")]
+
+
+@pytest.mark.parametrize("position", [5, 99])
+def test_an_advice_whose_entry_is_none_of_an_advice_is_found(
+    store: Store, tamper: Tamper, position: int
+) -> None:
+    tamper("UPDATE advice_entries SET position = :position WHERE position = 4", position=position)
+    found = [(4, "record-missing"), *2 * [(None, "record-without-entry")]]
+    assert faults(store) == found
 
 
 @pytest.fixture

@@ -171,6 +171,8 @@ class _Checks:
         add_fault = self.audited.add_fault
         for advice_id in transaction.ledger.advice_without_entry(FAULTS_LISTED):
             add_fault(None, "record-without-entry", f"advice {advice_id}")
+        for position in transaction.ledger.salts_without_entry(FAULTS_LISTED):
+            add_fault(None, "record-without-entry", f"the salt for position {position}")
         for event in transaction.concerns.events_without_entry(FAULTS_LISTED):
             add_fault(None, "record-without-entry", f"concern and event {event}")
         for concern_id in transaction.concerns.without_events(FAULTS_LISTED):

@@ -349,12 +349,27 @@ class Ledger:
         rows = self.connection.execute(
             """
             SELECT id FROM advice
-            WHERE position NOT IN (SELECT advice_position FROM advice_entries)
+            WHERE position NOT IN (
+                SELECT advice_position FROM advice_entries JOIN ledger USING (position)
+                WHERE kind = 'advice'
+            )
             ORDER BY position LIMIT ?
             """,
             (limit,),
         )
         return [advice_id for (advice_id,) in rows]
+
+    def salts_without_entry(self, limit: int) -> list[int]:
+        """Find the positions of salts at which no entry of an advice stands; a sound ledger has
+        none."""
+        rows = self.connection.execute(
+            """
+            SELECT position FROM advice_entries LEFT JOIN ledger USING (position)
+            WHERE kind IS NOT 'advice' ORDER BY position LIMIT ?
+            """,
+            (limit,),
+        )
+        return [position for (position,) in rows]
 
     def _add(self, entry: Entry, act: str | None = None, body: str | None = None) -> None:
         self.connection.execute(
