@@ -9,19 +9,22 @@ from contextlib import closing
 from functools import partial
 from itertools import count
 from time import monotonic, sleep
+from typing import Any
 
 import pytest
 
+from dawnrule.advice.advisor import AdvisedMorning, Advisor
 from dawnrule.application.batches import Row, rows_of_json, submit_all_or_none, submit_each
 from dawnrule.application.remembered import Remembered
 from dawnrule.errors import InvalidInput, NotFound
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
+from tests.conftest import Client
 from tests.effort import tries
+from tests.factories import changed
 
 ROW_SECONDS = 0.02
 ROWS = tries(25, 60)
-FEW = 25
 LONGEST_WAIT_SECONDS = 0.25
 SLACK_SECONDS = 0.1
 """What a busy machine may add."""
@@ -54,8 +57,8 @@ def rows(*names: str) -> list[Row[str]]:
     return rows_of_json(names, str)
 
 
-def many(start: str, number: int = ROWS) -> list[Row[str]]:
-    return rows(*(f"{start}-{n}" for n in range(number)))
+def many(start: str) -> list[Row[str]]:
+    return rows(*(f"{start}-{number}" for number in range(ROWS)))
 
 
 def waits_beside(store: Store, batches: list[Callable[[], object]]) -> list[float]:
@@ -85,6 +88,25 @@ def test_a_batch_keeps_no_other_writer_waiting_for_more_than_a_quarter_of_a_seco
     assert len(athletes) == batches * ROWS + 1
 
 
+@pytest.mark.parametrize("sent", ["check-ins", "check-ins/batch", "check-ins/batch?atomic=true"])
+def test_advice_on_a_large_plan_that_takes_long_keeps_nobody_waiting(
+    poster: Client, store: Store, monkeypatch: pytest.MonkeyPatch, sent: str
+) -> None:
+    def consider_slowly(*given: Any) -> AdvisedMorning:
+        sleep(4 * LONGEST_WAIT_SECONDS)
+        return consider(*given)
+
+    consider = Advisor.consider
+    monkeypatch.setattr(Advisor, "consider", consider_slowly)
+    large = changed("/plan", [{"goal": "strength", "muscle_groups": ["chest", "triceps"]}] * 5)
+    body = {"check_ins": [large]} if "batch" in sent else large
+
+    def post() -> None:
+        assert poster.post(f"/v1/{sent}", json=body).status_code in (200, 201)
+
+    assert max(waits_beside(store, [post])) < LONGEST_WAIT_SECONDS + SLACK_SECONDS
+
+
 def test_the_outcomes_of_all_portions_are_in_the_order_of_the_rows(store: Store) -> None:
     stored = submit_each(store, many("a"), slow)
     assert [one.outcome for one in stored] == [f"a-{number}" for number in range(ROWS)]
@@ -104,10 +126,10 @@ def test_a_batch_of_all_or_none_keeps_nobody_waiting_either(store: Store, kept: 
 
         return answer
 
-    batch = partial(submit_all_or_none, store, many("a", FEW), begin)
+    batch = partial(submit_all_or_none, store, many("a"), begin)
     assert max(waits_beside(store, [batch])) < LONGEST_WAIT_SECONDS + SLACK_SECONDS
     athletes = store.read(lambda transaction: transaction.athletes.all())
-    assert len(athletes) == FEW + 1
+    assert len(athletes) == ROWS + 1
 
 
 def test_a_row_that_can_no_longer_be_stored_when_its_turn_comes_spoils_the_batch(

@@ -303,7 +303,7 @@ def test_rows_are_counted_before_any_is_read(
     context = Context.of(app)
     replace(context, settings=replace(context.settings, batch_row_limit=2)).attach(app)
     monkeypatch.setattr("dawnrule.sheet.reader.read_row", read_row)
-    monkeypatch.setattr("dawnrule.application.batches._loaded", read_row)
+    monkeypatch.setattr("dawnrule.application.batches._or_error", read_row)
     head, *lines = SHEET.splitlines(keepends=True)
     for answer in (
         post(poster, *[EXAMPLE] * count),
@@ -323,7 +323,7 @@ def test_a_batch_of_all_or_none_has_at_most_as_many_rows_as_are_written_soon(
     def read_row(*_: object) -> None:
         raise AssertionError("no row is to be read")
 
-    monkeypatch.setattr("dawnrule.application.batches._loaded", read_row)
+    monkeypatch.setattr("dawnrule.application.batches._or_error", read_row)
     rows = [EXAMPLE] * (MOST_OF_ALL_OR_NONE + 1)
     answer = post(poster, *rows, query="?atomic=true")
     assert answer.status_code == 422

@@ -20,6 +20,7 @@ T = TypeVar("T")
 A = TypeVar("A")
 
 Job: TypeAlias = Callable[[Transaction], A]
+Outcome: TypeAlias = A | DawnruleError | None
 Begin: TypeAlias = Callable[[T], Job[A]]
 """Begins to submit what a row holds; the job that it returns answers the row inside a transaction,
 and may be tried several times. What a job raises, it raises before it writes."""
@@ -35,6 +36,9 @@ other writer waits for more than a quarter of a second."""
 PAUSE_SECONDS = 0.1
 """The pause between two portions. SQLite lets another process that waits for the lock ask again
 each tenth of a second, so a shorter one could pass it by for ever."""
+
+_BEGUN_TOGETHER = 25
+"""Rows that are begun before they have their turn; as many as one portion takes, or so."""
 
 _ONE_PORTION = Lock()
 """Portions of several batches do not follow on each other without a pause, nor share a
@@ -58,7 +62,7 @@ class RowOutcome(Generic[T, A]):
     yet it was not stored."""
 
     row: Row[T]
-    outcome: A | DawnruleError | None
+    outcome: Outcome[A]
 
     @property
     def is_rejected(self) -> bool:
@@ -74,7 +78,7 @@ class RowOutcome(Generic[T, A]):
 def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T]) -> list[Row[T]]:
     """Load the rows of a sheet; the pointers of faults name columns."""
     return [
-        Row(row.numbers, _loaded(partial(row.load, load)), row.in_columns) for row in sheet.rows
+        Row(row.numbers, _or_error(partial(row.load, load)), row.in_columns) for row in sheet.rows
     ]
 
 
@@ -84,7 +88,7 @@ def rows_of_json(
     """Load the entries of a JSON list, numbered from 0; ``under`` is the pointer of the list, from
     which the pointers of faults then start instead of from their entry."""
     return [
-        Row((place,), _loaded(partial(load, entry)), _locate(under, place))
+        Row((place,), _or_error(partial(load, entry)), _locate(under, place))
         for place, entry in enumerate(entries)
     ]
 
@@ -110,10 +114,14 @@ def submit_each(
 ) -> list[RowOutcome[T, A]]:
     """Store every row that can be stored; the outcomes are in the order of the rows. ``alone``
     tells that nobody else waits to write, so nobody is let in between."""
-    store_some = partial(_turn, store, begin=begin, is_kept=lambda _: True)
+    store_some = partial(_turn, store, is_kept=lambda _: True)
     if alone:
-        return store_some(rows, at_least=len(rows))
-    return _in_portions(rows, store_some)
+        return _of_rows(rows, store_some(_begun(rows, begin), at_least=len(rows)))
+    outcomes: list[Outcome[A]] = []
+    while some := rows[len(outcomes) :][:_BEGUN_TOGETHER]:
+        later = len(rows) - len(outcomes) - len(some)
+        outcomes += _in_portions(_begun(some, begin), store_some, later)
+    return _of_rows(rows, outcomes)
 
 
 def submit_all_or_none(
@@ -124,58 +132,76 @@ def submit_all_or_none(
     They are looked at in portions before, and nothing is kept of that but what the jobs remember:
     so the transaction has little left to do but to write.
     """
-    jobs = [_begun(row, begin) for row in rows]
-    outcomes = _in_portions(jobs, partial(_turn, store, begin=_itself, is_kept=lambda _: False))
-    if not any(one.is_rejected for one in outcomes):
-        outcomes = _in_one_turn(store, jobs)
-    if any(one.is_rejected for one in outcomes):
-        outcomes = [one if one.is_rejected else replace(one, outcome=None) for one in outcomes]
-    return [RowOutcome(row, one.outcome) for row, one in zip(rows, outcomes, strict=True)]
+    begun = _begun(rows, begin)
+    outcomes = _in_portions(begun, partial(_turn, store, is_kept=lambda _: False))
+    if not _is_spoiled(outcomes):
+        outcomes = _in_one_turn(store, begun)
+    if _is_spoiled(outcomes):
+        outcomes = [one if isinstance(one, DawnruleError) else None for one in outcomes]
+    return _of_rows(rows, outcomes)
 
 
-def _begun(row: Row[T], begin: Begin[T, A]) -> Row[Job[A]]:
-    entry = row.entry if isinstance(row.entry, DawnruleError) else begin(row.entry)
-    return Row(row.numbers, entry, row.locate)
+def _of_rows(rows: Sequence[Row[T]], outcomes: Sequence[Outcome[A]]) -> list[RowOutcome[T, A]]:
+    return [RowOutcome(row, outcome) for row, outcome in zip(rows, outcomes, strict=True)]
 
 
-def _itself(job: Job[A]) -> Job[A]:
-    """Begin what is begun."""
-    return job
+def _is_spoiled(outcomes: Iterable[Outcome[A]]) -> bool:
+    return any(isinstance(one, DawnruleError) for one in outcomes)
 
 
-def _in_one_turn(store: Store, jobs: Sequence[Row[Job[A]]]) -> list[RowOutcome[Job[A], A]]:
-    """Store all rows in one turn, or none where one is rejected.
+def _begun(rows: Iterable[Row[T]], begin: Begin[T, A]) -> list[Job[Outcome[A]]]:
+    return [_answering(row, begin) for row in rows]
+
+
+def _answering(row: Row[T], begin: Begin[T, A]) -> Job[Outcome[A]]:
+    """Begin a row; its job gives the error that stands against it instead of raising it."""
+    entry = row.entry
+    begun = entry if isinstance(entry, DawnruleError) else _or_error(partial(begin, entry))
+
+    def answer(transaction: Transaction) -> Outcome[A]:
+        outcome = (
+            begun if isinstance(begun, DawnruleError) else _or_error(partial(begun, transaction))
+        )
+        return _located(row, outcome) if isinstance(outcome, DawnruleError) else outcome
+
+    return answer
+
+
+def _in_one_turn(store: Store, jobs: Sequence[Job[Outcome[A]]]) -> list[Outcome[A]]:
+    """Do all jobs in one turn, or keep nothing where one is spoiled.
 
     Where much has to be done again, as others have written meanwhile or rows hang on those before
     them, a turn ends early and keeps nothing; each gets a tenth further than the one before.
     """
 
-    def is_whole(outcomes: Sequence[RowOutcome[Job[A], A]]) -> bool:
-        return len(outcomes) == len(jobs) and not any(one.is_rejected for one in outcomes)
+    def is_whole(outcomes: Sequence[Outcome[A]]) -> bool:
+        return len(outcomes) == len(jobs) and not _is_spoiled(outcomes)
 
-    outcomes: list[RowOutcome[Job[A], A]] = []
-    while not is_whole(outcomes) and not any(one.is_rejected for one in outcomes):
+    outcomes: list[Outcome[A]] = []
+    while not is_whole(outcomes) and not _is_spoiled(outcomes):
         further = len(outcomes) + len(outcomes) // 10 + 1
-        turn = partial(_turn, store, jobs, _itself, is_whole, at_least=further)
-        outcomes = _alone(turn, len(jobs))
+        outcomes = _alone(partial(_turn, store, jobs, is_whole, further), len(jobs))
     return outcomes
 
 
 def _in_portions(
-    rows: Sequence[Row[T]], take: Callable[[Sequence[Row[T]]], list[RowOutcome[T, A]]]
-) -> list[RowOutcome[T, A]]:
-    """Work through the rows; ``take`` takes some of those that are left, from the first on."""
-    outcomes: list[RowOutcome[T, A]] = []
-    while left := rows[len(outcomes) :]:
-        outcomes += _alone(partial(take, left), len(left))
+    jobs: Sequence[Job[Outcome[A]]],
+    take: Callable[[Sequence[Job[Outcome[A]]]], list[Outcome[A]]],
+    later: int = 0,
+) -> list[Outcome[A]]:
+    """Work through jobs; ``take`` takes some of those that are left, from the first on. So many
+    more come later."""
+    outcomes: list[Outcome[A]] = []
+    while left := jobs[len(outcomes) :]:
+        outcomes += _alone(partial(take, left), len(left) + later)
     return outcomes
 
 
-def _alone(turn: Callable[[], list[RowOutcome[T, A]]], rows: int) -> list[RowOutcome[T, A]]:
-    """Take one turn of any batch; where it did not get through its rows, pause for others."""
+def _alone(turn: Callable[[], list[Outcome[A]]], jobs: int) -> list[Outcome[A]]:
+    """Take one turn of any batch; where it did not get through its jobs, pause for others."""
     with _ONE_PORTION:
         taken = turn()
-        if len(taken) < rows:
+        if len(taken) < jobs:
             sleep(PAUSE_SECONDS)
     return taken
 
@@ -186,18 +212,17 @@ class _RollBack(Exception):
 
 def _turn(
     store: Store,
-    rows: Sequence[Row[T]],
-    begin: Begin[T, A],
-    is_kept: Callable[[Sequence[RowOutcome[T, A]]], bool],
+    jobs: Sequence[Job[Outcome[A]]],
+    is_kept: Callable[[Sequence[Outcome[A]]], bool],
     at_least: int = 1,
-) -> list[RowOutcome[T, A]]:
-    """Answer as many rows as there is time for, and so many at the least, in a transaction."""
-    outcomes: list[RowOutcome[T, A]] = []
+) -> list[Outcome[A]]:
+    """Do as many jobs as there is time for, and so many at the least, in a transaction."""
+    outcomes: list[Outcome[A]] = []
 
     def write(transaction: Transaction) -> None:
         enough_at = monotonic() + PORTION_SECONDS
-        for row in rows:
-            outcomes.append(_outcome(transaction, row, begin))
+        for job in jobs:
+            outcomes.append(job(transaction))
             if monotonic() > enough_at and len(outcomes) >= at_least:
                 break
         if not is_kept(outcomes):
@@ -208,22 +233,13 @@ def _turn(
     return outcomes
 
 
-def _outcome(transaction: Transaction, row: Row[T], begin: Begin[T, A]) -> RowOutcome[T, A]:
-    if isinstance(row.entry, DawnruleError):
-        return RowOutcome(row, _located(row, row.entry))
-    try:
-        return RowOutcome(row, begin(row.entry)(transaction))
-    except DawnruleError as error:
-        return RowOutcome(row, _located(row, error))
-
-
 def _located(row: Row[T], error: DawnruleError) -> DawnruleError:
     return type(error)(error.detail, tuple(row.locate(error.errors)))
 
 
-def _loaded(load: Callable[[], T]) -> T | DawnruleError:
+def _or_error(step: Callable[[], T]) -> T | DawnruleError:
     try:
-        return load()
+        return step()
     except DawnruleError as error:
         return error
 

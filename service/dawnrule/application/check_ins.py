@@ -94,10 +94,7 @@ class CheckIns:
         if stored is not None and given is not None and stored.body == body:
             return self._resubmitted(transaction, athlete, given, submission)
 
-        changed = changes_by_check_in(transaction, check_in, submission.check_in_id, submission.now)
-        history = history_before(transaction, check_in, submission.now, changed)
-        morning = Morning(athlete, check_in, history, submission.now)
-        considered = self._consider(transaction, morning, submission)
+        changed, considered = self._advised(transaction, athlete, check_in, submission)
         by = submission.posted_by or COMMAND_LINE
         keep_changes(transaction, changed, by=by, at=submission.now)
         transaction.check_ins.add(
@@ -114,6 +111,15 @@ class CheckIns:
         if check_in.date < athlete.today(submission.now):
             self.redecide_today(transaction, athlete, submission.for_another_advice())
         return answer
+
+    def compose(self, transaction: Transaction, check_in: CheckIn, submission: Submission) -> None:
+        """Compose the advice on a check-in, unless it is a repeated one, in a transaction that only
+        reads: ``submit`` of the same that remembers finds it done. Raises as ``submit``."""
+        athlete = require_athlete(transaction, check_in.athlete_id)
+        reject_implausible(athlete, check_in, submission.now)
+        stored = transaction.check_ins.latest(athlete.id, check_in.date)
+        if stored is None or stored.body != to_json(check_in):
+            self._advised(transaction, athlete, check_in, submission)
 
     def is_decided_by_other_rules(
         self, transaction: Transaction, athlete: Athlete, on: date, now: datetime
@@ -162,6 +168,19 @@ class CheckIns:
         if again is not None:
             return again
         return Submitted(given.read_record().advice, is_new=False, supersedes=given.supersedes)
+
+    def _advised(
+        self,
+        transaction: Transaction,
+        athlete: Athlete,
+        check_in: CheckIn,
+        submission: Submission,
+    ) -> tuple[Sequence[Concern], AdvisedMorning]:
+        """Advise on a new check-in; the concerns are those that it changes."""
+        changed = changes_by_check_in(transaction, check_in, submission.check_in_id, submission.now)
+        history = history_before(transaction, check_in, submission.now, changed)
+        morning = Morning(athlete, check_in, history, submission.now)
+        return changed, self._consider(transaction, morning, submission)
 
     def _active(self, transaction: Transaction, athlete: Athlete, on: date) -> RuleSet:
         return active_rule_set(
