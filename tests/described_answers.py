@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from flask import Flask, Response, request
-from jsonschema import Draft202012Validator
+from jsonschema_rs import Draft202012Validator
 
 from dawnrule.web.openapi import document
 
@@ -18,9 +18,11 @@ NOT_DESCRIBED = {"coach", "pages", "private", "static"}
 
 @dataclass(frozen=True)
 class Description:
-    """The OpenAPI document of the interface."""
+    """The OpenAPI document of the interface. Validators are kept: thousands of answers are held
+    against them."""
 
     document: Mapping[str, Any]
+    _validators: dict[tuple[object, ...], Draft202012Validator] = field(default_factory=dict)
 
     @classmethod
     def of(cls, app: Flask) -> Description:
@@ -40,15 +42,21 @@ class Description:
             return
         path = re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule)
         responses = self.document["paths"][path][request.method.lower()]["responses"]
-        described = responses.get(str(response.status_code), responses["default"])
-        components = self.document["components"]
+        status = str(response.status_code) if str(response.status_code) in responses else "default"
+        described = responses[status]
         if "$ref" in described:
-            described = components["responses"][described["$ref"].rpartition("/")[2]]
+            name = described["$ref"].rpartition("/")[2]
+            described = self.document["components"]["responses"][name]
         if "content" not in described:
             assert not response.data
             return
         assert response.mimetype in described["content"], f"{response.mimetype} is not described"
         if response.is_json:
-            schema = described["content"][response.mimetype]["schema"]
-            whole = schema | {"components": components}
-            Draft202012Validator(whole).validate(response.get_json())
+            answer = (path, request.method, status, response.mimetype)
+            if answer not in self._validators:
+                schema = described["content"][response.mimetype]["schema"]
+                self._validators[answer] = self._validator_of(schema)
+            self._validators[answer].validate(response.get_json())
+
+    def _validator_of(self, schema: Mapping[str, Any]) -> Draft202012Validator:
+        return Draft202012Validator({**schema, "components": self.document["components"]})

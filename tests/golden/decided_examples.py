@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-import yaml
-
+from dawnrule.i18n.resources import read_data
 from dawnrule.model import Facts
 from dawnrule.rules.evaluation.decision import decision_of
 from dawnrule.rules.evaluation.evaluator import Predicate, predicate
@@ -68,7 +67,7 @@ def kept(file: Path) -> Mapping[str, Sequence[DecidedExample]]:
     """Read a file of golden decisions; empty if there is none."""
     if not file.exists():
         return {}
-    data = yaml.safe_load(file.read_text(encoding="utf-8"))
+    data = read_data(file)
     return {
         rule_id: [
             DecidedExample(one["verdict"], one["rule"], tuple(one["besides"])) for one in examples

@@ -18,10 +18,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
 
 from dawnrule.facts.derive import MorningFacts, derive_facts
-from dawnrule.i18n.resources import rules_folder
+from dawnrule.i18n.resources import read_data, rules_folder
 from dawnrule.model import FactDictionary, Facts, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, CheckIn, History, Session, Sleep
 from dawnrule.model.serialization import from_json, to_json
@@ -58,7 +57,7 @@ class Case:
 @cache
 def said_in(file: Path) -> Mapping[str, Any]:
     """What a golden file says, which takes long to read."""
-    said: Mapping[str, Any] = yaml.safe_load(file.read_text(encoding="utf-8"))
+    said: Mapping[str, Any] = read_data(file)
     return said
 
 

@@ -19,8 +19,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-import yaml
 
+from dawnrule.i18n.resources import read_data
 from dawnrule.model.advice import Advice
 from dawnrule.model.concern_transitions import ClearanceTerms
 from dawnrule.model.concerns import ActorRole, Restriction
@@ -121,7 +121,7 @@ Step = Callable[[Diary], object]
 @cache
 def read(file: Path) -> tuple[Case, ...]:
     """The cases of a golden file."""
-    data = yaml.safe_load(file.read_text(encoding="utf-8"))
+    data = read_data(file)
     return tuple(Case(file.stem, told) for told in data["cases"])
 
 

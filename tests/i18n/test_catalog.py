@@ -14,7 +14,7 @@ import yaml
 import dawnrule
 from dawnrule.advice.composer import HEADLINE_LENGTH, Composer
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
-from dawnrule.i18n.resources import rules_folder
+from dawnrule.i18n.resources import read_data, rules_folder
 from dawnrule.model import FactDictionary, Verdict, Vocabulary
 from dawnrule.rules.analysis.findings import proved
 from dawnrule.rules.registry import RuleSetLibrary
@@ -48,7 +48,7 @@ def numbers(text: str) -> list[str]:
 def texts_of_rules() -> Iterator[str]:
     """All that the shipped rule sets say to people, save citations."""
     for file in rules_folder().glob("baseline/*.yaml"):
-        data = yaml.safe_load(file.read_text(encoding="utf-8"))
+        data = read_data(file)
         yield data["summary"]
         yield from (name.replace("-", " ") for name in data["signals"])
     for rule in RULES:

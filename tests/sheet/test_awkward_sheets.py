@@ -12,10 +12,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-import yaml
 from openpyxl import load_workbook
 
 from dawnrule.errors import InvalidInput
+from dawnrule.i18n.resources import read_data
 from dawnrule.schemas import load_check_in, load_session
 from dawnrule.sheet import (
     CHECK_INS,
@@ -74,10 +74,7 @@ class Awkward:
         return read_sheet(self.path.read_bytes(), layout, declared)
 
 
-TABLE = [
-    Awkward(**entry)
-    for entry in yaml.safe_load((FOLDER / "expected.yaml").read_text(encoding="utf-8"))["sheets"]
-]
+TABLE = [Awkward(**entry) for entry in read_data(FOLDER / "expected.yaml")["sheets"]]
 READ = [entry for entry in TABLE if not entry.file_refused]
 ADVISED = [entry for entry in TABLE if entry.verdicts]
 AS_XLSX = [entry for entry in ADVISED if entry.path.suffix == ".xlsx"]

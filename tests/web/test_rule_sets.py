@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-import yaml
-
+from dawnrule.i18n.resources import read_data
 from dawnrule.rules.registry import bundled_rule_set_files
 from tests.conftest import Client
 
@@ -18,7 +17,7 @@ def test_the_active_rule_set_is_marked(coach: Client) -> None:
 
 def test_a_rule_set_is_told_as_it_stands_in_its_file(coach: Client) -> None:
     for file in bundled_rule_set_files():
-        written = yaml.safe_load(file.read_text(encoding="utf-8"))
+        written = read_data(file)
         told = coach.get(f"/v1/rule-sets/{written['rule_set']}/{written['version']}").json
         assert [rule["id"] for rule in told["rules"]] == [rule["id"] for rule in written["rules"]]
         for rule, of_file in zip(told["rules"], written["rules"], strict=True):
@@ -30,7 +29,7 @@ def test_a_rule_set_is_told_as_it_stands_in_its_file(coach: Client) -> None:
 
 def test_the_signals_that_rules_name_are_told(coach: Client) -> None:
     [file, *_] = bundled_rule_set_files()
-    written = yaml.safe_load(file.read_text(encoding="utf-8"))
+    written = read_data(file)
     told = coach.get(f"/v1/rule-sets/{written['rule_set']}/{written['version']}").json
     signals = {name: in_single_tests(when) for name, when in written["signals"].items()}
     assert told["signals"].items() <= signals.items()
