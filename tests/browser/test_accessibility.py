@@ -20,7 +20,7 @@ from tests.browser.axe import (
     sideways,
     violations,
 )
-from tests.browser.conftest import ATHLETE, GROUP, NEW, Stage
+from tests.browser.conftest import ATHLETE, GROUP, NEW, SILENT, Stage
 from tests.effort import LONG_RUN
 
 SIGN_IN = "/coach/sign-in"
@@ -37,6 +37,7 @@ PAGES = {
     "/coach/athletes": "/coach/athletes",
     "/coach/athletes/<athlete_id>/change": f"/coach/athletes/{ATHLETE}/change",
     "/coach/add-athletes": "/coach/add-athletes",
+    "/coach/athletes/<athlete_id>/check-in": f"/coach/athletes/{SILENT}/check-in",
     "/coach/addresses": "/coach/addresses",
     "/coach/groups": "/coach/groups",
     "/coach/groups/<group_id>": f"/coach/groups/{GROUP}",

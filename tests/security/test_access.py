@@ -32,6 +32,8 @@ MAY = {
     "GET /coach/add-athletes": SIGNED_IN,
     "POST /coach/add-athletes": SIGNED_IN,
     "GET /coach/athletes/<athlete_id>": SIGNED_IN,
+    "GET /coach/athletes/<athlete_id>/check-in": SIGNED_IN,
+    "POST /coach/athletes/<athlete_id>/check-in": SIGNED_IN,
     "GET /coach/addresses": SIGNED_IN,
     "POST /coach/addresses": SIGNED_IN,
     "POST /coach/addresses/<address_id>/end": SIGNED_IN,

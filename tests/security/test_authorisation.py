@@ -24,6 +24,7 @@ IDS = {
     "session_id",
     "advice_id",
     "address_id",
+    "group_id",
     "replay_id",
     "concern_id",
     "clearance_id",
@@ -95,6 +96,8 @@ def of_athlete(coach: Client, athlete_id: str) -> dict[str, str]:
     advice = coach.post("/v1/check-ins", json=DAY_OFF | {"athlete_id": athlete_id}).json
     session = coach.post("/v1/sessions", json=changed("/athlete_id", athlete_id, SESSION)).json
     address = coach.post(f"/v1/athletes/{athlete_id}/addresses", json={"purpose": "read"}).json
+    filled = {"name": f"Group of {athlete_id}", "athletes": [athlete_id]}
+    group = coach.put(f"/v1/groups/g-{athlete_id}", json=filled).json
     dates = {"from": "2026-03-09", "to": "2026-03-09"}
     replay = coach.post("/v1/replays", json={"rule_set": "baseline@1.1.0"} | dates).json
     coach.put(f"/v1/athletes/{athlete_id}/plans/2026-03-09", json={"plan": []})
@@ -106,6 +109,7 @@ def of_athlete(coach: Client, athlete_id: str) -> dict[str, str]:
         "advice_id": advice["advice_id"],
         "session_id": session["session_id"],
         "address_id": address["address_id"],
+        "group_id": group["group_id"],
         "replay_id": replay["replay_id"],
         "concern_id": concern["concern_id"],
         "clearance_id": cleared["clearance"]["id"],

@@ -10,7 +10,7 @@ from tests.conftest import Client
 TOKEN = re.compile(r'name="csrf_token" value="([^"]+)"')
 
 
-def send(browser: Client, page: str, action: str = "", **fields: Any) -> Any:
+def send(browser: Client, page: str, action: str = "", /, **fields: Any) -> Any:
     """Send a form with the token of a page; ``action`` is where to, if elsewhere. Names with a
     slash come as ``{"fields": ...}``."""
     token = TOKEN.search(browser.get(page).text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, ClassVar
 
 from marshmallow import ValidationError, fields, post_dump, validates, validates_schema
 
@@ -328,7 +328,7 @@ class PlannedDaySchema(PlanSchema):
     class Meta(PlanSchema.Meta):
         """The order in which a person reads it."""
 
-        fields = ("athlete_id", "date", "plan", "posted_at", "posted_by")
+        fields: ClassVar[tuple[str, ...]] = ("athlete_id", "date", "plan", "posted_at", "posted_by")
 
     athlete_id = AthleteId(required=True)
     date = CalendarDate(required=True)

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import UTC
+from dataclasses import replace
 
 from flask import Response
 
 from dawnrule.application.athletes import require_athlete
-from dawnrule.application.plans import remove_plan, set_plan
+from dawnrule.application.plans import PlanSet, plan_day, remove_plan
 from dawnrule.errors import NotFound
-from dawnrule.facts.plausibility import starts_elsewhere
-from dawnrule.model.entities import Block, CheckIn
+from dawnrule.model.entities import Block
 from dawnrule.schemas.check_in import PlannedDaySchema, PlanSchema
-from dawnrule.schemas.errors import invalid_input
+from dawnrule.schemas.plan import PlanSetSchema
 from dawnrule.schemas.query import day_of_address
 from dawnrule.store import StoredPlan, Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
+from dawnrule.web.http.locale import localize
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
 
 plans = Blueprint("plans", __name__, url_prefix="/v1", description="What the coach plans.")
@@ -32,26 +32,23 @@ _ADDRESS = "/athletes/<athlete_id>/plans/<date>"
 
 @plans.route(_ADDRESS, methods=["PUT"], parameters=[ATHLETE_ID, _DATE])
 @plans.arguments(PlanSchema(), as_kwargs=True)
-@plans.response(200, PlannedDaySchema, description="Replaced.")
-@plans.alt_response(201, schema=PlannedDaySchema, description="New.")
+@plans.response(200, PlanSetSchema, description="Replaced.")
+@plans.alt_response(201, schema=PlanSetSchema, description="New.")
 @plans.alt_response(404, "NOT_FOUND")
-def put_plan(athlete_id: str, date: str, plan: tuple[Block, ...]) -> tuple[StoredPlan, int]:
+def put_plan(athlete_id: str, date: str, plan: tuple[Block, ...]) -> tuple[PlanSet, int]:
     """Say what an athlete is to do on a date; the page for checking in then offers it.
 
-    It is no check-in: advice is given on what the athlete sends.
+    It is no check-in: advice is given on what the athlete sends. If today's check-in came before,
+    it is decided again with this plan at once, and `today` says what became of the advice.
     """
-    planned = CheckIn(athlete_id, day_of_address(date), plan)
-    now, key_id = context().clock().astimezone(UTC), caller().id
-    stored = StoredPlan(athlete_id, planned.date, planned.plan, now, key_id)
-
-    def put(transaction: Transaction) -> bool:
-        faults = list(starts_elsewhere(require_athlete(transaction, athlete_id), planned))
-        if faults:
-            raise invalid_input(faults)
-        return set_plan(transaction, stored, by=key_id)
-
-    created = context().store.write(put)
-    return stored, 201 if created else 200
+    on, check_ins = day_of_address(date), context().check_ins
+    submission = check_ins.submission(caller().id)
+    done = context().store.write(
+        lambda transaction: plan_day(transaction, check_ins, athlete_id, on, plan, submission)
+    )
+    if done.today is not None:
+        done = replace(done, today=replace(done.today, advice=localize(done.today.advice)))
+    return done, 201 if done.is_new else 200
 
 
 @plans.route(_ADDRESS, parameters=[ATHLETE_ID, _DATE])

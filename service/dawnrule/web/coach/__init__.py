@@ -4,6 +4,7 @@
 - ``morning``: this morning, a line each; ``athlete``: one athlete's weeks, with charts.
 - ``athletes``, ``groups``: who there is; added, changed, erased and grouped. ``forms``: what all
   forms share.
+- ``check_in``: a check-in for an athlete without a phone.
 - ``addresses``: private addresses, as a sheet to print.
 - ``drifts``: who drifts from the own usual, measure by measure.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
@@ -15,6 +16,7 @@ from dawnrule.web.coach import (
     addresses,
     athlete,
     athletes,
+    check_in,
     concerns,
     drifts,
     groups,
@@ -31,6 +33,7 @@ __all__ = [
     "addresses",
     "athlete",
     "athletes",
+    "check_in",
     "coach",
     "concerns",
     "drifts",

@@ -119,6 +119,8 @@ ACCESS: Mapping[str, Access] = {
     "coach.list_of_athletes": Session.COACH,
     "coach.add_athletes": Session.COACH,
     "coach.athlete": Session.COACH,
+    "coach.check_in_for": Session.COACH,
+    "coach.send_check_in_for": Session.COACH,
     "coach.addresses": Session.COACH,
     "coach.hand_out": Session.COACH,
     "coach.end_address": Session.COACH,

@@ -15,6 +15,7 @@ from dawnrule.advice.concern_text import describe_concern
 from dawnrule.application.batches import Begin
 from dawnrule.application.check_ins import Submitted
 from dawnrule.application.concern_reports import concerns_on
+from dawnrule.application.plans import plan_changed_at
 from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.concerns import Concern
@@ -89,7 +90,8 @@ def _block(block: Block, athlete: Athlete) -> str:
 @dataclass(frozen=True, slots=True)
 class Day:
     """One athlete's today: the newest check-in and the advice that was given on it, None before
-    the first, the plans that can be chosen from, and the concerns that are open."""
+    the first, the plans that can be chosen from, the concerns that are open, and when a coach
+    changed the plan of a check-in that was already in, by the athlete's clock."""
 
     athlete: Athlete
     date: date
@@ -97,6 +99,7 @@ class Day:
     plans: Mapping[str, Plan]
     given: StoredAdvice | None
     concerns: tuple[Concern, ...] = ()
+    plan_changed_at: datetime | None = None
 
     @classmethod
     def of(cls, transaction: Transaction, athlete: Athlete, now: datetime) -> Day:
@@ -111,7 +114,9 @@ class Day:
         )
         given = transaction.advice.latest(athlete.id, today)
         open_now = concerns_on(transaction, athlete.id, today, now)
-        return cls(athlete, today, stored, plans, given, open_now)
+        changed = plan_changed_at(transaction, stored)
+        changed = changed and changed.astimezone(zone_named(athlete.time_zone))
+        return cls(athlete, today, stored, plans, given, open_now, changed)
 
     @property
     def as_of(self) -> datetime | None:
@@ -200,7 +205,7 @@ def show_page(token: str) -> Response:
     _, athlete = visitor(token, Purpose.CHECK_IN)
     now = context().clock()
     day = context().store.read(lambda transaction: Day.of(transaction, athlete, now))
-    return _rendered(day, day.answers(), Faults({}))
+    return rendered(day, day.answers(), Faults({}))
 
 
 @page.post("/<token>")
@@ -213,11 +218,13 @@ def send(token: str) -> AnyResponse:
     begin = context().answer_for(address.id)
 
     def accept(transaction: Transaction) -> Refused | Accepted:
-        return _accept(transaction, Day.of(transaction, athlete, now), answers, address.id, begin)
+        return accept_answers(
+            transaction, Day.of(transaction, athlete, now), answers, address.id, begin
+        )
 
     result = context().store.write(accept)
     if isinstance(result, Refused):
-        return _rendered(result.day, result.answers, result.faults, _REFUSED)
+        return rendered(result.day, result.answers, result.faults, _REFUSED)
     shown_at = url_for("private.show_page", token=token, left_out=result.left_out)
     return redirect(shown_at, _SEE_OTHER)
 
@@ -242,7 +249,7 @@ def show_http_error(error: HTTPException) -> Response:
     return _in_words(answer_http_error(error))
 
 
-def _accept(
+def accept_answers(
     transaction: Transaction,
     day: Day,
     answers: Answers,
@@ -376,12 +383,19 @@ def _refuse_other_sites() -> None:
         raise Forbidden("A check-in is sent from its own page only.")
 
 
-def _rendered(day: Day, answers: Answers, faults: Faults, status: int = 200) -> Response:
+def rendered(
+    day: Day,
+    answers: Answers,
+    faults: Faults,
+    status: int = 200,
+    template: str = "private/check_in.html",
+) -> Response:
+    """Render the page with what was answered and what is wrong with it."""
     chosen, by_control = chosen_plan(answers), faults.by_control
     planned, others = day.muscle_groups(chosen)
     left_out = {section_of(name) for name in request.args.getlist(_LEFT_OUT)}
     html = render_template(
-        "private/check_in.html",
+        template,
         day=day,
         answer=_answer(day),
         answers=answers,
