@@ -214,10 +214,8 @@ def test_the_same_check_in_may_stand_in_a_sheet_twice() -> None:
 def test_different_check_ins_for_one_morning_are_both_refused() -> None:
     result = twice(row("growth").replace("2024-03-11T18", "2024-03-11T19"))
     assert result.exit_code == 1
-    assert [line[:12] for line in result.stderr.splitlines()[1:]] == [
-        "row 2: date ",
-        "row 3: date ",
-    ]
+    [told] = result.stderr.splitlines()[1:]
+    assert told.startswith("2 rows (2, 3): date (")
 
 
 NEEDS_A_WEEK = ("--format", "json", "--rule-set", "baseline@1.1.0")

@@ -159,7 +159,7 @@ def test_an_unknown_athlete_is_a_refused_row_and_no_new_person(
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"name,age\nAda,30\n", "missing: athlete_id, date"),
+        (b"who,age\nAda,30\n", "missing: athlete_id, date"),
         (b"PK\x03\x04", "damaged"),
         (b"", "missing: athlete_id, date"),
     ],

@@ -78,6 +78,7 @@ MAY = {
     "GET /v1/groups/<group_id>": {"coach"},
     "DELETE /v1/groups/<group_id>": {"coach"},
     "POST /v1/check-ins": EVERY_KEY,
+    "PATCH /v1/check-ins/<athlete_id>/<date>": EVERY_KEY,
     "POST /v1/check-ins/batch": {"coach", "poster"},
     "POST /v1/sessions": EVERY_KEY,
     "POST /v1/sessions/batch": {"coach", "poster"},

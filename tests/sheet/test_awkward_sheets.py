@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -139,9 +140,10 @@ def test_the_command_line_gives_each_row_its_verdict(
     options = [f"--{name.replace('_', '-')}={value}" for name, value in entry.declared.items()]
     result = typed("advise", entry.path, "--format=csv", *options)
     assert beside_rows(result.stdout, entry.read().delimiter) == [*entry.verdicts.values()]
-    assert result.exit_code == int("" in entry.verdicts.values())
+    assert result.exit_code == int("" in entry.verdicts.values() or bool(entry.refused))
     assert [words for words in entry.remarks if words not in result.stderr] == []
-    assert [cell for cell in entry.refused if f"({cell})" not in result.stderr] == []
+    told = set(re.findall("[A-Z]+[0-9]+", result.stderr))
+    assert [cell for cell in entry.refused if cell not in told] == []
 
 
 @pytest.mark.parametrize("entry", ADVISED, ids=str)

@@ -22,6 +22,7 @@ from dawnrule.schemas import load_check_in, load_session
 from dawnrule.sheet import CHECK_INS, SESSIONS, Layout, Sheet, read_sheet
 from tests.cli.terminal import typed
 from tests.sheet.test_awkward_sheets import TABLE, Awkward
+from tests.sheet.test_coaches import sheets as coaches_sheets
 from tests.sheet.test_workbook import SQUAD_PART, changed
 from tests.sheets.make import PLAIN_BOOK
 
@@ -34,6 +35,7 @@ THREE_WORDS = re.compile(r"[A-Za-z]+ [a-z]+ [a-z]+")
 FURTHER_FILES = {
     "another encoding than its mark says": "athlete_id,date\n".encode("utf-16")[:-1],
     "a column under nearly its name": b"athlet_no,date\nx,y\n",
+    "another table below": b"name,date,legs\na-01,2026-03-09,3\nname,date,back\na-01,,4\n",
     "a cell without end": b"athlete_id,date\na-01," + b"9" * 200_000,
     "a workbook that breaks off": changed(SQUAD_PART, lambda x: x.replace(b"</sheetData>", b"")),
     "cells without a place": changed(SQUAD_PART, lambda xml: xml.replace(b'r="C2"', b"")),
@@ -55,7 +57,10 @@ FURTHER_CELLS = {
     "no muscle group at all": ("muscle_group,soreness", "xyz,3"),
     "an id with a blank": ("athlete_id", "a 01"),
     "a word that is near another": ("illness", "fevr"),
-    "a pain without its kind": ("pain_where", "knee"),
+    "a pain without its kind": ("pain_where,pain_kind", "knee,"),
+    "a danger that is denied": ("comment", "no chest pain any more"),
+    "an illness in more words": ("illness", "high fever since Sunday"),
+    "sets without repetitions": ("plan_goal,sets_x_reps", "strength,many"),
     "a place that goes on": ("pain_where,pain_kind", f"{'knee ' * 30},joint"),
     "half a character": ("pain_where,pain_kind", "knee\x7f,joint"),
     "a word twice": ("warning_signs", "fainting fainting"),
@@ -101,15 +106,21 @@ NOT_TOLD_HERE = {
     "sheet.as_zone",
     "sheet.as_assumed_zone",
     "sheet.at_row",
+    "sheet.at_rows",
     "sheet.at_check_in",
     "sheet.found",
     "sheet.answer_needs_xlsx",
+    "sheet.all_or_none",
     "sheet.others_rejected",
     "sheet.many_check_ins",
     "sheet.many_sessions",
     "sheet.how_many",
     "sheet.nothing_stored",
     "field.no_athlete",
+    "field.no_group",
+    "field.group_taken",
+    "field.id_taken",
+    "sheet.somewhere",
     "field.untrue_check_in",
     "field.untrue_session",
     "field.after_today",
@@ -130,6 +141,12 @@ NOT_TOLD_HERE = {
     "field.two_check_ins",
     "field.true_or_false",
     # Faults of fields that have no column.
+    "field.clock_time",
+    "field.ends_before_begins",
+    "field.one_of_two",
+    "field.week_is_over",
+    "field.wish_twice",
+    "field.wish_without_start",
     "field.air_and_humidity",
     "field.arrived_after",
     "field.arrived_long_ago",
@@ -201,6 +218,12 @@ def everything() -> dict[str, list[str]]:
     for about, (columns, cells) in FURTHER_SESSIONS.items():
         data = one_row(columns, cells, ("starts_at", "2026-03-08T18:00:00+01:00"))
         found[about] = list(refused(data, SESSIONS))
+    for sheet in coaches_sheets():
+        layout = SESSIONS if sheet.kind == "sessions" else CHECK_INS
+        try:
+            found[f"coaches: {sheet}"] = list(all_of(sheet.read(sheet.cells), layout))
+        except InvalidInput as error:
+            found[f"coaches: {sheet}"] = list(of_error(error))
     locked = PLAIN_BOOK.index(b"PK\x01\x02") + 8
     a_password = PLAIN_BOOK[:locked] + b"\x01" + PLAIN_BOOK[locked + 1 :]
     found["a password"] = list(refused(a_password, CHECK_INS))
@@ -320,7 +343,7 @@ def test_the_command_line_says_in_german_in_which_zone_times_were_read() -> None
 @pytest.mark.parametrize(
     ("given", "options", "words"),
     [
-        (b"name,day\nx,y\n", (), "Es fehlt: athlete_id"),
+        (b"who,day\nx,y\n", (), "Es fehlt: athlete_id"),
         (PLAIN_BOOK, ("--sheet", "Squat"), "sheet muss eine von diesen sein: Squad"),
         (SQUAD, ("--format", "xlsx", "--output", "x.xlsx"), "braucht eine Frage als .xlsx"),
     ],

@@ -97,7 +97,7 @@ def test_a_form_of_workbook_that_would_hide_its_errors_is_refused() -> None:
 
 
 def test_a_sheet_of_too_many_rows_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("dawnrule.sheet.reader.MOST_ROWS", 1)
+    monkeypatch.setattr("dawnrule.sheet.shape.MOST_ROWS", 1)
     with pytest.raises(MalformedInput, match="more than 1 rows"):
         read(PLAIN_BOOK)
 

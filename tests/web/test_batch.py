@@ -165,12 +165,12 @@ def test_a_fault_names_its_cell(poster: Client) -> None:
 
 
 def test_how_a_sheet_was_read_is_told(poster: Client) -> None:
-    text = "Athlet;Datum;Schlaf;Müde\na-03;09.03.26;7,5;\n"
+    text = "Athlet;Datum;Schlaf;Größe\na-03;09.03.26;7,5;\n"
     answer = poster.post(BATCH, data=text.encode("cp1252"), content_type="text/csv")
     told = answer.json["sheet"]
     assert (told["encoding"], told["delimiter"]) == ("windows-1252 (guessed)", ";")
     assert told["read_as"] == {"Athlet": "athlete_id", "Datum": "date", "Schlaf": "sleep_hours"}
-    assert told["unread"] == ["Müde"]
+    assert told["unread"] == ["Größe"]
     assert any("09.03.26 is 2026-03-09" in remark for remark in told["remarks"])
 
 
@@ -278,7 +278,7 @@ def test_json_rows_can_be_answered_as_a_sheet(poster: Client) -> None:
 
 
 def test_a_sheet_without_its_columns_gets_400(poster: Client) -> None:
-    assert post_sheet(poster, "name,date\nMara,2026-03-09\n").status_code == 400
+    assert post_sheet(poster, "who,date\nMara,2026-03-09\n").status_code == 400
 
 
 def test_a_spreadsheets_own_file_gets_400_and_help(poster: Client) -> None:

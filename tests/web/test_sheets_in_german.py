@@ -95,7 +95,7 @@ def test_a_guessed_encoding_is_told_in_german(poster: Client) -> None:
 @pytest.mark.parametrize(
     ("sheet", "query", "status", "words"),
     [
-        ("name,day\nx,y\n", "?lang=de", 400, "Die erste Zeile der Tabelle muss ihre Spalten"),
+        ("who,day\nx,y\n", "?lang=de", 400, "Die erste Zeile der Tabelle muss ihre Spalten"),
         (SHEET, "?lang=de&sheet=Squad", 400, "Eine CSV-Datei hat nur eine Tabelle"),
         ("athlete_id,date\n", "?lang=de", 422, "Auf einmal gehen 1 bis 5000 Check-ins; hier"),
         (SHEET, "?lang=de&format=xlsx", 422, "Eine Antwort als .xlsx braucht eine Frage"),

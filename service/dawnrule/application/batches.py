@@ -10,14 +10,18 @@ from threading import Lock
 from time import monotonic, sleep
 from typing import Any, Generic, TypeAlias, TypeVar
 
+from dawnrule.application.amendments import Amendment
 from dawnrule.errors import DawnruleError, FieldError, InvalidInput
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import CheckIn
-from dawnrule.sheet import Sheet
+from dawnrule.schemas import load_check_in
+from dawnrule.sheet import Sheet, SheetRow
 from dawnrule.store import Store, Transaction
 
 T = TypeVar("T")
 A = TypeVar("A")
+Told: TypeAlias = CheckIn | Amendment
+"""A check-in as a whole, or what a sheet changes of one."""
 
 Job: TypeAlias = Callable[[Transaction], A]
 Outcome: TypeAlias = A | DawnruleError | None
@@ -46,13 +50,21 @@ transaction."""
 
 
 @dataclass(frozen=True, slots=True)
+class InPart(Generic[T]):
+    """A row of which only the dangers can be taken, and the error that stands against the rest."""
+
+    dangers: T
+    error: DawnruleError
+
+
+@dataclass(frozen=True, slots=True)
 class Row(Generic[T]):
     """A row as it was sent: its number, with those of all rows of a sheet that belong to it; what
     it holds, or the error that stands against it; and ``locate``, which puts the faults of what it
     holds where they stand in what was sent."""
 
     numbers: tuple[int, ...]
-    entry: T | DawnruleError
+    entry: T | InPart[T] | DawnruleError
     locate: Callable[[Sequence[FieldError]], Iterable[FieldError]]
 
 
@@ -65,14 +77,29 @@ class RowOutcome(Generic[T, A]):
     outcome: Outcome[A]
 
     @property
+    def rest(self) -> DawnruleError | None:
+        """Return the error that stands against the rest of a row of which the dangers alone were
+        taken."""
+        entry = self.row.entry
+        if not isinstance(entry, InPart) or not self.is_stored:
+            return None
+        return _located(self.row, entry.error)
+
+    @property
     def is_rejected(self) -> bool:
-        """Tell whether an error stands against the row."""
-        return isinstance(self.outcome, DawnruleError)
+        """Tell whether an error stands against the row, or a part of it."""
+        return self.rest is not None or isinstance(self.outcome, DawnruleError)
 
     @property
     def is_stored(self) -> bool:
-        """Tell whether what the row holds is stored, now or from before."""
-        return self.outcome is not None and not self.is_rejected
+        """Tell whether what the row holds is stored, now or from before, were it its dangers
+        alone."""
+        return self.outcome is not None and not isinstance(self.outcome, DawnruleError)
+
+    @property
+    def problem(self) -> DawnruleError | None:
+        """Return the error that stands against the row or its rest."""
+        return self.outcome if isinstance(self.outcome, DawnruleError) else self.rest
 
 
 def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T]) -> list[Row[T]]:
@@ -80,6 +107,32 @@ def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T]) -> list[Row[T]]:
     return [
         Row(row.numbers, _or_error(partial(row.load, load)), row.in_columns) for row in sheet.rows
     ]
+
+
+def check_ins_of_sheet(sheet: Sheet) -> list[Row[Told]]:
+    """Load the rows of a sheet of check-ins: each changes what it says and nothing else of the
+    day's check-in. Of a row that cannot be read its dangers are taken."""
+    return [Row(row.numbers, _amendment(row), row.in_columns) for row in sheet.rows]
+
+
+def _amendment(row: SheetRow) -> Told | InPart[Told] | DawnruleError:
+    try:
+        check_in = row.load(load_check_in)
+    except DawnruleError as error:
+        dangers = _or_error(partial(_dangers_of, row))
+        return InPart(dangers, error) if isinstance(dangers, Amendment) else error
+    return Amendment(check_in.athlete_id, check_in.date, row.changes(), row.adds())
+
+
+def _dangers_of(row: SheetRow) -> Amendment | None:
+    """Load what speaks for rest in a row. Raises ``InvalidInput`` for what cannot be loaded."""
+    dangers = row.dangers()
+    if dangers is None:
+        return None
+    check_in = load_check_in({**dangers, "plan": []})
+    subject = {"athlete_id": check_in.athlete_id, "date": check_in.date.isoformat()}
+    adds = {name: value for name, value in dangers.items() if name not in subject}
+    return Amendment(check_in.athlete_id, check_in.date, subject, adds)
 
 
 def rows_of_json(
@@ -93,7 +146,7 @@ def rows_of_json(
     ]
 
 
-def reject_contradictions(rows: Sequence[Row[CheckIn]]) -> list[Row[CheckIn]]:
+def reject_contradictions(rows: Sequence[Row[Told]]) -> list[Row[Told]]:
     """Put an error in the place of check-ins that differ for one athlete's same date: nobody can
     tell which of them is right, so none is accepted."""
     first: dict[tuple[str, str], CheckIn] = {}
@@ -132,6 +185,7 @@ def submit_all_or_none(
     They are looked at in portions before, and nothing is kept of that but what the jobs remember:
     so the transaction has little left to do but to write.
     """
+    rows = [_whole(row) for row in rows]
     begun = _begun(rows, begin)
     outcomes = _in_portions(begun, partial(_turn, store, is_kept=lambda _: False))
     if not _is_spoiled(outcomes):
@@ -139,6 +193,11 @@ def submit_all_or_none(
     if _is_spoiled(outcomes):
         outcomes = [one if isinstance(one, DawnruleError) else None for one in outcomes]
     return _of_rows(rows, outcomes)
+
+
+def _whole(row: Row[T]) -> Row[T]:
+    """Let a row with faults have none of its parts stored."""
+    return replace(row, entry=row.entry.error) if isinstance(row.entry, InPart) else row
 
 
 def _of_rows(rows: Sequence[Row[T]], outcomes: Sequence[Outcome[A]]) -> list[RowOutcome[T, A]]:
@@ -155,7 +214,7 @@ def _begun(rows: Iterable[Row[T]], begin: Begin[T, A]) -> list[Job[Outcome[A]]]:
 
 def _answering(row: Row[T], begin: Begin[T, A]) -> Job[Outcome[A]]:
     """Begin a row; its job gives the error that stands against it instead of raising it."""
-    entry = row.entry
+    entry = row.entry.dangers if isinstance(row.entry, InPart) else row.entry
     begun = entry if isinstance(entry, DawnruleError) else _or_error(partial(begin, entry))
 
     def answer(transaction: Transaction) -> Outcome[A]:

@@ -18,24 +18,27 @@ from click.core import ParameterSource
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import reason_text
+from dawnrule.application.amendments import Amendment, amend
 from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import (
+    InPart,
     Row,
     RowOutcome,
+    Told,
+    check_ins_of_sheet,
     reject_contradictions,
     rows_of_json,
-    rows_of_sheet,
     submit_each,
 )
 from dawnrule.application.check_ins import CheckIns, Submitted
-from dawnrule.cli.options import format_option, rule_set_option
-from dawnrule.cli.tables import advice_table, refusal_lines
+from dawnrule.cli.options import accept_option, format_option, means_option, rule_set_option
+from dawnrule.cli.tables import advice_table, grouped_refusal_lines, refusal_lines
 from dawnrule.clock import new_id, now
 from dawnrule.errors import DawnruleError, InvalidInput, MalformedInput
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.i18n.lazy import LazyText, lazy, render
 from dawnrule.model.advice import Advice
-from dawnrule.model.entities import Athlete, CheckIn
+from dawnrule.model.entities import Athlete
 from dawnrule.model.serialization import to_json
 from dawnrule.model.time_zones import time_zone_names
 from dawnrule.schemas import load_athlete, load_check_in
@@ -46,8 +49,10 @@ from dawnrule.sheet import (
     AnswerBook,
     DateOrder,
     ReadOptions,
+    Roster,
     RowAnswer,
     Sheet,
+    problem_text,
     read_sheet,
     write_sheet,
 )
@@ -57,7 +62,7 @@ _JSON_STARTS = (b"{", b"[")
 _SQUAD_MEMBERS = {"athletes", "check_ins"}
 
 
-Outcome: TypeAlias = RowOutcome[CheckIn, Submitted]
+Outcome: TypeAlias = RowOutcome[Told, Submitted]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,16 +70,10 @@ class CheckInFile:
     """The rows of a file with their sheet; for JSON, a sheet that names its check-ins. ``athletes``
     are those that the file itself describes."""
 
-    rows: tuple[Row[CheckIn], ...]
+    rows: tuple[Row[Told], ...]
     sheet: Sheet
     is_json: bool = False
     athletes: tuple[Athlete, ...] = ()
-
-    def placed(self, row: Row[CheckIn], fault: str) -> LazyText:
-        """Name the place of a fault."""
-        if self.is_json:
-            return lazy("sheet.at_check_in", number=row.numbers[0] + 1, fault=fault)
-        return lazy("sheet.at_row", number=row.numbers[0], fault=fault)
 
 
 def read_check_in_file(data: bytes, options: ReadOptions) -> CheckInFile:
@@ -86,7 +85,7 @@ def read_check_in_file(data: bytes, options: ReadOptions) -> CheckInFile:
     if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(_JSON_STARTS):
         return _of_json(read_json(data))
     sheet = read_sheet(data, CHECK_INS, options)
-    return CheckInFile(tuple(rows_of_sheet(sheet, load_check_in)), sheet)
+    return CheckInFile(tuple(check_ins_of_sheet(sheet)), sheet)
 
 
 def _of_json(content: Any) -> CheckInFile:
@@ -126,9 +125,11 @@ def advise_file(file: CheckInFile, check_ins: CheckIns, time_zone: str) -> list[
     file does not describe live in ``time_zone``.
     """
 
-    def begin(check_in: CheckIn) -> Callable[[Transaction], Submitted]:
+    def begin(told: Told) -> Callable[[Transaction], Submitted]:
         submission = check_ins.submission(None)
-        return lambda transaction: check_ins.submit(transaction, check_in, submission)
+        if isinstance(told, Amendment):
+            return lambda transaction: amend(transaction, check_ins, told, submission)
+        return lambda transaction: check_ins.submit(transaction, told, submission)
 
     rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
     with _store_of(_athletes(rows, file.athletes, time_zone)) as store:
@@ -146,7 +147,7 @@ def _store_of(athletes: list[Athlete]) -> Iterator[Store]:
         yield store
 
 
-def _reject_alike(file: CheckInFile) -> list[Row[CheckIn]]:
+def _reject_alike(file: CheckInFile) -> list[Row[Told]]:
     """Put an error in the place of check-ins whose id differs in capitals only from an earlier one,
     as one of the two is a typing error. Raises it for athletes whom the file describes."""
     first: dict[str, str] = {}
@@ -156,8 +157,9 @@ def _reject_alike(file: CheckInFile) -> list[Row[CheckIn]]:
             raise id_taken(athlete.id, alike)
     rows = []
     for row in file.rows:
-        if isinstance(row.entry, CheckIn):
-            sent = row.entry.athlete_id
+        told = _told(row)
+        if told is not None:
+            sent = told.athlete_id
             alike = first.setdefault(sent.lower(), sent)
             row = row if alike == sent else replace(row, entry=id_taken(sent, alike))
         rows.append(row)
@@ -165,16 +167,24 @@ def _reject_alike(file: CheckInFile) -> list[Row[CheckIn]]:
 
 
 def _athletes(
-    rows: Sequence[Row[CheckIn]], described: Sequence[Athlete], time_zone: str
+    rows: Sequence[Row[Told]], described: Sequence[Athlete], time_zone: str
 ) -> list[Athlete]:
     """Return everybody whom a file describes or has a check-in of."""
-    ids = [row.entry.athlete_id for row in rows if isinstance(row.entry, CheckIn)]
+    ids = [told.athlete_id for row in rows if (told := _told(row)) is not None]
     assumed = {athlete_id: Athlete(athlete_id, athlete_id, time_zone) for athlete_id in ids}
     return [*(assumed | {athlete.id: athlete for athlete in described}).values()]
 
 
-def _date(row: Row[CheckIn]) -> date:
-    return row.entry.date if isinstance(row.entry, CheckIn) else date.min
+def _told(row: Row[Told]) -> Told | None:
+    """Return what a row says, were it its dangers alone; None for one that cannot be read."""
+    if isinstance(row.entry, DawnruleError):
+        return None
+    return row.entry.dangers if isinstance(row.entry, InPart) else row.entry
+
+
+def _date(row: Row[Told]) -> date:
+    told = _told(row)
+    return told.date if told else date.min
 
 
 _FORMATS = ("text", "json", "csv", "xlsx")
@@ -223,6 +233,8 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
     show_default=True,
     help="The language of advice, and of problems with rows.",
 )
+@accept_option
+@means_option
 @rule_set_option
 @click.pass_context
 def advise(
@@ -234,13 +246,15 @@ def advise(
     date_order: str | None,
     sheet: str | None,
     language: str,
+    accept: bool,
+    means: tuple[tuple[str, str], ...],
     rule_set: str,
 ) -> None:
     """Advise on the check-ins in FILE, without a server.
 
     FILE is a sheet (CSV, .xlsx or .ods) with one check-in per row, or JSON; - reads standard input.
     A row that cannot be accepted is reported with what would be accepted; the others get their
-    advice.
+    advice. A column that is not understood and could tell of health or training is asked about.
 
     \b
     Example:
@@ -254,9 +268,18 @@ def advise(
     active = advisor.library.get(*name_and_version(rule_set))
     order = DateOrder(date_order) if date_order else None
     zone = ZoneInfo(time_zone)
-    options = ReadOptions(order, sheet, lambda _: zone, _zone_in_words(ctx, time_zone))
-    texts = advisor.composer.texts
     at = now()
+    options = ReadOptions(
+        date_order=order,
+        table=sheet,
+        zone_of=lambda _: zone,
+        zone_in_words=_zone_in_words(ctx, time_zone),
+        roster=Roster.of_a_file(),
+        today=at.astimezone(zone).date(),
+        chosen=lambda _layout, _headers: dict(means),
+        accept=accept,
+    )
+    texts = advisor.composer.texts
     check_ins = CheckIns(advisor, active, lambda: at, new_id)
     with _refused_in(texts):
         given = read_check_in_file(file.read(), options)
@@ -285,12 +308,16 @@ def _zone_in_words(ctx: click.Context, time_zone: str) -> LazyText:
     return lazy("sheet.as_assumed_zone", zone=time_zone)
 
 
-def _refusals(file: CheckInFile, outcomes: Sequence[Outcome], texts: Texts) -> Iterator[LazyText]:
-    """Yield a line for each fault, with its place in the file."""
-    for one in outcomes:
-        if isinstance(one.outcome, DawnruleError):
-            lines = refusal_lines(one.outcome, texts)
-            yield from (file.placed(one.row, line) for line in lines)
+def _refusals(file: CheckInFile, outcomes: Sequence[Outcome], texts: Texts) -> Iterator[str]:
+    """Yield a line for each fault, with its place in the file; of a sheet each cause once."""
+    refused = [(one.row, one.problem) for one in outcomes if one.problem is not None]
+    if not file.is_json:
+        numbered = [(row.numbers[0], problem) for row, problem in refused]
+        yield from grouped_refusal_lines(numbered, texts)
+        return
+    for row, problem in refused:
+        lines = refusal_lines(problem, texts)
+        yield from (lazy("sheet.at_check_in", number=row.numbers[0] + 1, fault=x) for x in lines)
 
 
 def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
@@ -337,7 +364,8 @@ def _answer(one: Outcome, composer: Composer) -> RowAnswer:
     if one.outcome is None:
         return RowAnswer()
     reason = reason_text(one.outcome.advice, composer)
-    return RowAnswer.of_advice(one.outcome.advice, reason, composer.vocabulary)
+    answer = RowAnswer.of_advice(one.outcome.advice, reason, composer.vocabulary)
+    return replace(answer, problem=problem_text(one.rest, composer.texts)) if one.rest else answer
 
 
 _FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome], Composer], bytes]] = dict(

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from datetime import date, datetime
+from difflib import get_close_matches
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar
@@ -38,6 +39,46 @@ def rule_set_named(named: str, store: Store | None = None) -> RuleSet:
 def count_of(number: int, thing: str) -> str:
     """Write a count with its noun: ``1 rule``, ``2 rules``; for nouns whose plural takes an s."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def _meaning(
+    ctx: click.Context, parameter: click.Parameter, values: tuple[str, ...]
+) -> tuple[tuple[str, str], ...]:
+    """Split HEADER=MEANING, and refuse a meaning that there is not."""
+    from dawnrule.sheet import CHECK_INS, SESSIONS, all_meanings
+    from dawnrule.sheet.words import plain_word
+
+    known = {*all_meanings(CHECK_INS), *all_meanings(SESSIONS)}
+    pairs = []
+    for value in values:
+        header, _, meaning = value.rpartition("=")
+        if not header or meaning.strip() not in known:
+            near = get_close_matches(meaning.strip(), known, n=3)
+            hint = f" Did you mean {' or '.join(near)}?" if near else ""
+            raise click.BadParameter(f"{value!r} is no HEADER=MEANING.{hint}")
+        pairs.append((plain_word(header), meaning.strip()))
+    return tuple(pairs)
+
+
+def accept_option(command: Command) -> Command:
+    """Add ``--accept``."""
+    return click.option(
+        "--accept",
+        is_flag=True,
+        help="Take the proposed meaning of each column without asking. A column that may tell of "
+        "health and has no proposal is asked about still.",
+    )(command)
+
+
+def means_option(command: Command) -> Command:
+    """Add ``--means``."""
+    return click.option(
+        "--means",
+        multiple=True,
+        callback=_meaning,
+        metavar="HEADER=MEANING",
+        help="What a column means, like 'Legs=soreness_legs' or 'Seat=ignore'. Can be repeated.",
+    )(command)
 
 
 ShowProgress: TypeAlias = Callable[[int, int], None]

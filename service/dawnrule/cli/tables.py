@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from tabulate import tabulate
 
@@ -15,14 +16,16 @@ from dawnrule.advice.summary import (
     sessions_sentences,
     unanswered_questions,
 )
-from dawnrule.errors import DawnruleError, FieldError
+from dawnrule.errors import DawnruleError, FieldError, MalformedInput
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice
 from dawnrule.sheet import location_of
+from dawnrule.sheet.errors import CellFault
 
 _LINE_WIDTH = 100
+_MOST_CELLS = 8  # that are named in one line
 
 
 def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> str:
@@ -51,8 +54,38 @@ def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: C
 
 def refusal_lines(error: DawnruleError, texts: Texts) -> list[str]:
     """List what is wrong, field by field, in the language of a catalogue; the error's own detail
-    where it names no field."""
+    where it names no field, and for a file that cannot be read as a whole."""
+    if isinstance(error, MalformedInput):
+        return [render(error.detail, texts)]
     return [_fault_line(fault, texts) for fault in error.errors] or [render(error.detail, texts)]
+
+
+def grouped_refusal_lines(refused: Sequence[tuple[int, DawnruleError]], texts: Texts) -> list[str]:
+    """List what is wrong with rows, each cause once with the rows and cells that it hits, in the
+    order of the first row of each."""
+    found: dict[str, list[tuple[int, FieldError | None]]] = {}
+    for number, error in refused:
+        for fault in error.errors or (None,):
+            cause = render(error.detail, texts) if fault is None else _cause(fault, texts)
+            found.setdefault(cause, []).append((number, fault))
+    return [_grouped_line(cause, hits, texts) for cause, hits in found.items()]
+
+
+def _cause(fault: FieldError, texts: Texts) -> str:
+    return _fault_line(FieldError(fault.pointer, fault.value, fault.detail), texts)
+
+
+def _grouped_line(cause: str, hits: Sequence[tuple[int, FieldError | None]], texts: Texts) -> str:
+    cells = [fault.cell for _, fault in hits if isinstance(fault, CellFault)]
+    first, more = hits[0][1], ", ..." if len(cells) > _MOST_CELLS else ""
+    line = cause
+    if isinstance(first, CellFault):
+        shown = ", ".join(cells[:_MOST_CELLS]) + more
+        line = _fault_line(replace(first, cell=shown), texts)
+    rows = [str(number) for number, _ in hits]
+    if len(rows) == 1:
+        return texts.say("sheet.at_row", number=rows[0], fault=line)
+    return texts.say("sheet.at_rows", count=len(rows), rows=", ".join(rows), fault=line)
 
 
 def _fault_line(fault: FieldError, texts: Texts) -> str:

@@ -29,8 +29,10 @@ class LookedAtLater(ListOf):
         return tuple(value)
 
 
-OUTCOMES = ("created", "superseded", "unchanged", "rejected", "not-stored")
-"""``not-stored``: nothing is wrong with the row, but another row spoiled the whole batch."""
+OUTCOMES = ("created", "superseded", "unchanged", "dangers-only", "rejected", "not-stored")
+"""``dangers-only``: a part of a sheet's row cannot be read; what it says of pain, illness and
+warning signs is stored, and the problem tells of the rest. ``not-stored``: nothing is wrong with
+the row, but another row spoiled the whole batch."""
 
 
 class CheckInBatchSchema(StrictSchema):

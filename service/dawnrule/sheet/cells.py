@@ -5,16 +5,25 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from difflib import get_close_matches
 from functools import cache
 from typing import Any, TypeAlias
+from zoneinfo import ZoneInfo
 
 from dawnrule.i18n.catalog import Texts, languages
 from dawnrule.i18n.lazy import LazyText, lazy, lazy_number
 from dawnrule.model import Vocabulary
-from dawnrule.sheet.columns import Column, HeaderWords, plain_name
+from dawnrule.sheet.amounts import (
+    length_from_value,
+    length_of_time,
+    most_of_range,
+    rating_out_of_ten,
+    sets_and_reps,
+)
+from dawnrule.sheet.columns import Column, HeaderWords, Path, plain_name
+from dawnrule.sheet.dangers import dangers_in, worst
 from dawnrule.sheet.datetimes import (
     FROM_SERIAL,
     LOCAL,
@@ -30,11 +39,16 @@ from dawnrule.sheet.datetimes import (
 )
 from dawnrule.sheet.errors import CellError
 from dawnrule.sheet.formulas import unescape_formula
+from dawnrule.sheet.words import SheetWords
 
 NONE = "none"
 """The word for an empty list; an empty cell was not reported."""
 
-_MUSCLE_GROUPS = "muscle_groups"
+_ATHLETE = "athlete_id"
+DAY_OFF = "day_off"
+"""The path of a word like off in the place of a goal: nothing is planned."""
+
+_MUSCLE_GROUPS, _GOALS, _ILLNESSES = "muscle_groups", "goals", "illnesses"
 _PLAIN = re.compile(r"[+-]?[0-9]{1,15}(?:([.,])([0-9]{1,20}))?")
 _GROUPED = re.compile(
     r"[+-]?[1-9][0-9]{0,2}(?:([.,' ])[0-9]{3})(?:\1[0-9]{3}){0,4}(?:([.,])[0-9]{1,20})?"
@@ -56,6 +70,8 @@ _NUMBER_SEPARATORS = re.compile(r"[;/\s]+")
 _EXPLANATION = re.compile(r"[,(]")
 _SERIAL_DATETIME = re.compile(r"([0-9]{5})(?:[.,]([0-9]{1,12}))?")
 _BETWEEN_WORDS = re.compile(r"[\s_]+")
+_PARTS_OF_ILLNESS = re.compile(r"[,;/+&\r\n]+|\band\b|\bund\b", re.IGNORECASE)
+_NO_CONTEXT = CellContext(None, ZoneInfo("UTC"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +91,14 @@ Record: TypeAlias = tuple[int, Sequence[Cell]]
 
 @dataclass(frozen=True, slots=True)
 class CellValue:
-    """The value of a cell, as JSON has it; ``interpretation`` is a remark on how it was read."""
+    """The value of a cell, as JSON has it, None where the cell says nothing of its column's own
+    path; ``interpretation`` is a remark on how it was read, and ``also`` what it says besides, by
+    path. ``shown`` are the words for what it was read as, where the value does not say it."""
 
     value: Any
     interpretation: str = ""
+    also: Mapping[Path, Any] = field(default_factory=dict)
+    shown: str = ""
 
 
 def is_blank(cell: Cell) -> bool:
@@ -112,10 +132,17 @@ def read_cell(column: Column, cell: Cell, context: CellContext) -> CellValue:
     return _read_value(column, cell, context)
 
 
+def _read_text(column: Column, text: str, context: CellContext) -> CellValue:
+    if context.roster is None or column.name != _ATHLETE:
+        return CellValue(text)
+    athlete_id = context.roster.find(text)
+    return CellValue(athlete_id, "" if athlete_id == text else lazy("sheet.by_name"))
+
+
 def _read_date(column: Column, text: str, context: CellContext) -> CellValue:
     if is_serial_date(text):
         return CellValue(date_from_serial(int(text)).isoformat(), lazy(FROM_SERIAL))
-    day, remark = date_from_text(text, context.date_order)
+    day, remark = date_from_text(text, context.date_order, context.today)
     return CellValue(day.isoformat(), remark)
 
 
@@ -131,9 +158,43 @@ def _read_words(column: Column, text: str, context: CellContext) -> CellValue:
 
 
 def _read_word(column: Column, text: str, context: CellContext) -> CellValue:
+    if column.words == _GOALS and SheetWords.bundled().is_day_off(text):
+        return CellValue(None, also={(DAY_OFF,): True})
+    if column.words == _ILLNESSES and find_id(column.words, text) is None:
+        return _illness_in_words(text)
     if column.words:
         return CellValue(parse_id(column.words, text))
     return CellValue("-".join(_BETWEEN_WORDS.split(text.lower())))
+
+
+def _illness_in_words(text: str) -> CellValue:
+    """Read an illness that is told in more words than one: the worst that they name."""
+    parts = [find_id(_ILLNESSES, part) for part in _PARTS_OF_ILLNESS.split(text) if part.strip()]
+    if all(parts):
+        return CellValue(worst(*map(str, parts)))
+    told = dangers_in(text)
+    if told.illness is None or told.is_turned:
+        return CellValue(parse_id(_ILLNESSES, text))
+    return CellValue(told.illness, lazy("sheet.illness_in_words"))
+
+
+def _read_number(column: Column, text: str, context: CellContext) -> CellValue:
+    """Read a number, or an amount as people write it."""
+    if (length := length_of_time(column, text)) is not None:
+        return CellValue(length, lazy("sheet.lengths"))
+    if (rating := rating_out_of_ten(column, text)) is not None:
+        return CellValue(parse_number(column, rating))
+    if column.fact == "planned_sets" and (both := sets_and_reps(text)):
+        return CellValue(both[0], also={(*column.path[:-1], "reps"): both[1]})
+    if column.fact == "planned_reps" and (most := most_of_range(text)) is not None:
+        return CellValue(most, lazy("sheet.most_of_range"))
+    return CellValue(parse_number(column, text))
+
+
+def rating_from_cell(column: Column, cell: Cell) -> int | float:
+    """Read a rating from a cell of a text file or a workbook. Raises ``CellError``."""
+    rating = read_cell(replace(column, kind="number", spreads=False), cell, _NO_CONTEXT).value
+    return rating if isinstance(rating, int | float) else 0
 
 
 def _read_muscle_group(column: Column, text: str, context: CellContext) -> CellValue:
@@ -149,10 +210,11 @@ def _read_muscle_group(column: Column, text: str, context: CellContext) -> CellV
 
 
 _READERS_OF_TEXT: dict[str, Callable[[Column, str, CellContext], CellValue]] = {
-    "text": lambda column, text, context: CellValue(text),
+    "text": _read_text,
     "word": _read_word,
     "words": _read_words,
-    "number": lambda column, text, context: CellValue(parse_number(column, text)),
+    "number": _read_number,
+    "trial": _read_number,
     "numbers": lambda column, text, context: CellValue(parse_numbers(column, text)),
     "yes-or-no": lambda column, text, context: CellValue(parse_yes_or_no(text)),
     "date": _read_date,
@@ -170,6 +232,8 @@ def _read_value(column: Column, cell: Cell, context: CellContext) -> CellValue:
             return CellValue(number_from_value(column, cell))
         case "number" if isinstance(cell, int | float) and not isinstance(cell, bool):
             return CellValue(number_from_value(column, cell))
+        case "number" if (length := length_from_value(column, cell)) is not None:
+            return CellValue(length, lazy("sheet.lengths"))
         case "number":
             raise CellError(lazy("sheet.is_no_number", found=_type_in_words(cell)))
         case "date":
@@ -330,7 +394,8 @@ def find_id(list_name: str, text: str) -> str | None:
 def means_none(text: str) -> bool:
     """Tell whether a text says that there is nothing."""
     word = plain_name(text)
-    return word == NONE or word in HeaderWords.bundled().none
+    is_none = word == NONE or word in HeaderWords.bundled().none
+    return is_none or SheetWords.bundled().is_none(text)
 
 
 def parse_id(list_name: str, text: str) -> str:
@@ -346,12 +411,26 @@ def parse_ids(list_name: str, text: str) -> list[str]:
     ids = (
         [whole] if whole else [one for part in _split(text) for one in _parse_part(list_name, part)]
     )
+    if list_name == _MUSCLE_GROUPS and not whole:  # regions may overlap
+        ids = [*dict.fromkeys(ids)]
     return [] if ids == [NONE] else ids
 
 
 def _parse_part(list_name: str, part: str) -> list[str]:
+    known = _known_part(list_name, part)
+    return known or [one for word in part.split() for one in _parse_word(list_name, word)]
+
+
+def _known_part(list_name: str, part: str) -> list[str]:
+    """Return the ids that a part of a list means as a whole: one, or those of a region."""
     known = find_id(list_name, part)
-    return [known] if known else [parse_id(list_name, word) for word in part.split()]
+    if known or list_name != _MUSCLE_GROUPS:
+        return [known] if known else []
+    return [*SheetWords.bundled().groups_by_word.get(plain_name(part), ())]
+
+
+def _parse_word(list_name: str, word: str) -> list[str]:
+    return _known_part(list_name, word) or [parse_id(list_name, word)]
 
 
 def _split(text: str) -> Iterator[str]:
@@ -362,6 +441,7 @@ def _words_for(list_name: str, identifier: str) -> Iterator[str]:
     words = HeaderWords.bundled()
     yield identifier
     yield from words.of_cells.get(list_name, {}).get(identifier, ())
+    yield from SheetWords.bundled().of_cells(list_name, identifier)
     if list_name == _MUSCLE_GROUPS:
         yield from words.of_muscle_group(identifier)
     for language in languages():

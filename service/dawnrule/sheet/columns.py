@@ -92,6 +92,14 @@ Kind: TypeAlias = Literal[
     "date",
     "datetime",
     "muscle-group",
+    "region",
+    "list-of-soreness",
+    "sign",
+    "ill",
+    "pain-at",
+    "comment",
+    "sets-by-reps",
+    "trial",
 ]
 Path: TypeAlias = tuple[str | int, ...]
 
@@ -107,7 +115,8 @@ class Column:
     ``fact`` names the fact whose range a number has; without one, ``at_most`` is its upper limit.
     ``of_a_group`` columns are about the muscle group that the row names, which follows the first
     step of the path. ``words`` names the vocabulary list that its words are from. A time alone in
-    an ``on_the_date`` column is on the row's date.
+    an ``on_the_date`` column is on the row's date. A cell of a column that ``spreads`` says several
+    things, or one in a way of its own; it is about ``groups``, or about what ``about`` names.
     """
 
     name: str
@@ -118,6 +127,9 @@ class Column:
     of_a_group: bool = False
     words: str = ""
     on_the_date: bool = False
+    spreads: bool = False
+    groups: tuple[str, ...] = ()
+    about: str = ""
 
     @cached_property
     def greatest(self) -> float:
@@ -134,13 +146,15 @@ class Column:
 class Layout:
     """The subject of a sheet's rows, and their columns.
 
-    ``required`` columns name a row's subject. ``answers`` are the columns that are added to an
-    answered sheet; reading ignores them. ``common`` columns are those that most sheets have.
+    ``name`` is what the interface calls them. ``required`` columns name a row's subject.
+    ``answers`` are the columns that are added to an answered sheet; reading ignores them.
+    ``common`` columns are those that most sheets have.
     ``block_list`` is the member that lists a row's blocks; the columns of each begin with one of
     ``blocks``. Where ``is_of_mornings``, an athlete has one row for each date, and each muscle
     group has columns.
     """
 
+    name: str
     required: tuple[str, ...]
     answers: tuple[str, ...]
     common: tuple[str, ...]
@@ -196,6 +210,7 @@ _LONG_COLUMNS = (
 )
 
 CHECK_INS = Layout(
+    name="check-ins",
     required=("athlete_id", "date"),
     answers=("verdict", "rule", "reason", "caution", "problem"),
     common=(
@@ -267,6 +282,7 @@ CHECK_INS = Layout(
 """A squad's morning: a check-in in each row, or in as many rows as it names muscle groups."""
 
 SESSIONS = Layout(
+    name="sessions",
     required=("athlete_id", "starts_at"),
     answers=("session_id", "today_verdict", "today_headline", "problem"),
     common=("athlete_id", "starts_at", "minutes", "rpe", "block_goal", "block_muscle_groups"),

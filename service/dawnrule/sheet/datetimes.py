@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import TypeAlias
@@ -12,10 +12,23 @@ from zoneinfo import ZoneInfo
 from dawnrule.i18n.lazy import LazyText, lazy, lazy_join
 from dawnrule.schemas.fields import DateOrder
 from dawnrule.sheet.errors import CellError
+from dawnrule.sheet.people import Roster
+from dawnrule.sheet.words import SheetWords
 
 FROM_SERIAL = "sheet.from_serial"
 LOCAL = "sheet.local"
 _NUMBERS = re.compile(r"([0-9]{1,4})([./-])([0-9]{1,2})\2([0-9]{1,4})\.?")
+_WITHOUT_YEAR = re.compile(r"(?P<first>[0-9]{1,2})(?P<mark>[./-])(?P<second>[0-9]{1,2})\.?")
+_SLASHED = re.compile(r"[0-9]{1,2}([/-])[0-9]{1,2}(?:\1(?:[0-9]{2}|[0-9]{4}))?")
+_DAY_AND_NAME = re.compile(
+    r"(?P<day>[0-9]{1,2})(?:st|nd|rd|th)?[. -]*(?P<name>[^\W\d_]{3,9})"
+    r"[., -]*(?P<year>[0-9]{4}|[0-9]{2})?"
+)
+_NAME_AND_DAY = re.compile(
+    r"(?P<name>[^\W\d_]{3,9})[. ]+(?P<day>[0-9]{1,2})(?:st|nd|rd|th)?(?:[, ]+(?P<year>[0-9]{4}))?"
+)
+_WEEKDAY = re.compile(r"(?P<name>[^\W\d_]{2,10})[.,]*\s+(?=[0-9])")
+_LEAP_YEARS = 9  # the longest time without a 29 February
 _SERIAL_DATE = re.compile(r"[0-9]{5}")
 _MIDNIGHT = re.compile(r"[T ]+0?0:00(:00(\.0+)?)?\Z", re.IGNORECASE)
 _PARTS = re.compile(
@@ -51,26 +64,38 @@ Numbers: TypeAlias = tuple[str, str, str]
 @dataclass(frozen=True, slots=True)
 class CellContext:
     """What the cells of a row are read with: the declared date order, the athlete's time zone with
-    its description (empty: where the athlete lives), and the row's date, if known."""
+    its description (empty: where the athlete lives), and the row's date, if known. A date without
+    its year is the last such before ``today``, or tomorrow; without it, such a date is refused.
+    ``roster`` has the athletes whom a sheet may name; without it a cell holds an id."""
 
     date_order: DateOrder | None
     zone: ZoneInfo
     zone_in_words: str = ""
     day: date | None = None
+    today: date | None = None
+    roster: Roster | None = None
 
     def interpretation(self, name: str) -> LazyText:
         """Say how local times were read; ``name`` is the sentence's name in the catalogue."""
         return lazy(name, where=self.zone_in_words or lazy("sheet.where_athlete_lives"))
 
 
-def date_from_text(text: str, order: DateOrder | None) -> tuple[date, str]:
+def date_from_text(
+    text: str, order: DateOrder | None, today: date | None = None
+) -> tuple[date, str]:
     """Read a date; return it with a remark on how it was read, empty where none is needed.
 
     A year of four digits in front stands before month and day, as in ISO 8601. Other dates have the
     declared order; without one, 9.3.2026 has its day first, as is usual for dates with dots, and a
     date with more than one reading is refused. Raises ``CellError``.
     """
-    found = _NUMBERS.fullmatch(_MIDNIGHT.sub("", text))
+    text = _without_weekday(_MIDNIGHT.sub("", text))
+    in_words = _with_month_as_number(text)
+    if in_words:
+        text, order = in_words, DateOrder.DAY_MONTH_YEAR
+    if today is not None and (found := _WITHOUT_YEAR.fullmatch(text)):
+        return _nearest_year(found, order, today)
+    found = _NUMBERS.fullmatch(text)
     if not found:
         raise CellError(lazy(_NO_DATE))
     numbers = (found[1], found[3], found[4])
@@ -83,6 +108,72 @@ def date_from_text(text: str, order: DateOrder | None) -> tuple[date, str]:
         return _date_in_order(numbers, order), lazy("sheet.short_year")
     remark = lazy("sheet.in_an_order", order=_order_in_words(order))
     return _date_in_order(numbers, order), remark
+
+
+def _without_weekday(text: str) -> str:
+    found = _WEEKDAY.match(text)
+    if found and found["name"].casefold() not in SheetWords.bundled().month_by_word:
+        return text[found.end() :]
+    return text
+
+
+def _with_month_as_number(text: str) -> str | None:
+    """Write 23 Nov 2026 as 23.11.2026, and Nov 23, 2026 too; None for a date without a name."""
+    day_first, month_first = _DAY_AND_NAME.fullmatch(text), _NAME_AND_DAY.fullmatch(text)
+    found = day_first or month_first
+    month = SheetWords.bundled().month_by_word.get(found["name"].casefold()) if found else None
+    if found is None or month is None:
+        return None
+    return f"{found['day']}.{month}.{found['year'] or ''}"
+
+
+def _nearest_year(found: re.Match[str], order: DateOrder | None, today: date) -> tuple[date, str]:
+    """Read a date without a year as the last such day, or tomorrow."""
+    if found["mark"] == _DOT and order is None:
+        order = DateOrder.DAY_MONTH_YEAR
+    readings: dict[DateOrder, date] = {}
+    for one in (DateOrder.DAY_MONTH_YEAR, DateOrder.MONTH_DAY_YEAR):
+        first, second = int(found["first"]), int(found["second"])
+        day, month = (first, second) if one == DateOrder.DAY_MONTH_YEAR else (second, first)
+        if (order or one) == one and (near := _last_such_day(day, month, today)):
+            readings[one] = near
+    if not readings:
+        raise CellError(lazy("sheet.no_day_at_all"))
+    if len(set(readings.values())) > 1:
+        raise _two_dates(readings)
+    return next(iter(readings.values())), lazy("sheet.no_year_given")
+
+
+def _last_such_day(day: int, month: int, today: date) -> date | None:
+    for year in range(today.year + 1, today.year - _LEAP_YEARS, -1):
+        try:
+            found = date(year, month, day)
+        except ValueError:
+            continue
+        if found <= today + timedelta(days=1):
+            return found
+    return None
+
+
+def settled_order(texts: Iterable[str], today: date | None) -> DateOrder | None:
+    """Return the one order in which all dates of a column are days of the calendar; None where
+    several orders fit, or none does."""
+    dates = [_MIDNIGHT.sub("", text.strip()) for text in texts]
+    numbered = [text for text in dates if _SLASHED.fullmatch(text)]
+    fit = [
+        order
+        for order in (DateOrder.DAY_MONTH_YEAR, DateOrder.MONTH_DAY_YEAR)
+        if numbered and all(_reads(text, order, today) for text in numbered)
+    ]
+    return fit[0] if len(fit) == 1 else None
+
+
+def _reads(text: str, order: DateOrder, today: date | None) -> bool:
+    try:
+        date_from_text(text, order, today)
+    except CellError:
+        return False
+    return True
 
 
 def is_serial_date(text: str) -> bool:
@@ -125,7 +216,7 @@ def datetime_from_text(
     offset, clock = found["offset"], _time_of_day(found)
     if found["day"] is None:
         return datetime_on_date(clock, context, on_the_date=on_the_date and offset is None)
-    day, remark = date_from_text(found["day"], context.date_order)
+    day, remark = date_from_text(found["day"], context.date_order, context.today)
     local = datetime.combine(day, clock)
     if offset is None:
         local_note = context.interpretation(LOCAL)
@@ -185,11 +276,15 @@ def _only_possible_order(numbers: Numbers) -> DateOrder:
         return next(iter(readings))
     if not days:
         raise CellError(lazy("sheet.no_day_at_all"))
+    raise _two_dates(readings)
+
+
+def _two_dates(readings: Mapping[DateOrder, date]) -> CellError:
     each = (
         lazy("sheet.one_date", day=d, order=_order_in_words(order)) for order, d in readings.items()
     )
     choices = lazy_join(each, lazy("sheet.or"))
-    raise CellError(lazy("sheet.two_dates", either=choices, day=days[0]))
+    return CellError(lazy("sheet.two_dates", either=choices, day=min(readings.values())))
 
 
 def _readings(numbers: Numbers) -> Iterator[tuple[DateOrder, date]]:

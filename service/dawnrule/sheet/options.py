@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from dawnrule.schemas.fields import DateOrder
+from dawnrule.sheet.people import Roster
 
 MOST_CHARACTERS = 2_000
 """In one cell."""
@@ -42,6 +44,11 @@ def _unknown(athlete_id: str) -> None:
     """Return no time zone."""
 
 
+def _nothing_chosen(layout: str, headers: Sequence[str]) -> Mapping[str, str]:
+    """Return no meanings."""
+    return {}
+
+
 @dataclass(frozen=True, slots=True)
 class ReadOptions:
     """What the sender declares with a sheet.
@@ -51,7 +58,10 @@ class ReadOptions:
     for an unknown athlete, whose row is refused later. ``zone_in_words`` describes that zone to
     people; empty means that it is where the athlete lives. ``check_count`` is given the number of
     rows, or of mornings that take several, before any of them is read, and raises if they are too
-    many to be answered.
+    many to be answered. ``roster`` has the athletes whom the sheet may name by their names;
+    ``today`` is the date to which dates without a year are nearest. ``chosen`` returns the meanings
+    that somebody chose for the columns of a sheet, by its layout's name and its headers; with
+    ``accept`` the likeliest meaning of the other columns is taken without asking.
     """
 
     date_order: DateOrder | None = None
@@ -59,6 +69,10 @@ class ReadOptions:
     zone_of: Callable[[str], ZoneInfo | None] = _unknown
     zone_in_words: str = ""
     check_count: Callable[[int], None] = _as_many_as_there_are
+    roster: Roster | None = None
+    today: date | None = None
+    chosen: Callable[[str, Sequence[str]], Mapping[str, str]] = _nothing_chosen
+    accept: bool = False
 
 
 DEFAULT_OPTIONS = ReadOptions()

@@ -6,27 +6,26 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
-from itertools import islice
 from typing import Any
 
 from dawnrule.errors import FieldError, MalformedInput
 from dawnrule.i18n.lazy import LazyText, lazy, lazy_join, lazy_list
-from dawnrule.sheet.cells import Cell, Record, cell_text, is_blank
+from dawnrule.schemas.fields import DateOrder
+from dawnrule.sheet.cells import Record, cell_text
 from dawnrule.sheet.columns import HeaderWords, Layout, Path, plain_name
+from dawnrule.sheet.datetimes import settled_order
 from dawnrule.sheet.errors import CellFault, cell_name, column_letters
-from dawnrule.sheet.options import DEFAULT_OPTIONS, MOST_COLUMNS, MOST_ROWS, ReadOptions
+from dawnrule.sheet.meanings import ColumnMeaning, meanings_of
+from dawnrule.sheet.options import DEFAULT_OPTIONS, MOST_COLUMNS, ReadOptions
 from dawnrule.sheet.rows import Header, SheetRow, read_row
-from dawnrule.sheet.sheet import Sheet
+from dawnrule.sheet.shape import Table, find_table
+from dawnrule.sheet.sheet import Reading, Sheet
 from dawnrule.sheet.text_file import decode, likeliest_delimiter, records, split_stated_delimiter
 from dawnrule.sheet.workbook import ZIP_START, read_workbook
 
 _UTF_8 = "utf-8"
 _COLUMNS_DOCUMENTED_IN = "clients_demo/spreadsheet/README.md"
-_MISSPELLED = 0.82  # difflib's ratio, 0 to 1: takes illnes for illness, but not wellness
-_SIMILAR = 0.7  # enough to choose between columns about one thing
-_SHORTEST_IN_A_WORD = 4  # letters: painful contains pain; ill in skill does not count
-_LONGEST_MISTYPED = 60  # characters: longer text is a sentence, and slow to compare
-_SHORTEST_MISTYPED = 5  # letters: shorter words resemble too many others
+_NEAR = 0.75  # difflib's ratio, 0 to 1: words as short as day and age must not match
 _ATHLETE: Path = ("athlete_id",)
 _DATE: Path = ("date",)
 
@@ -48,7 +47,7 @@ def _of_text(data: bytes, layout: Layout, options: ReadOptions) -> Sheet:
         raise MalformedInput(lazy("sheet.csv_has_no_names"))
     text, stated = split_stated_delimiter(decoded.text)
     delimiter = stated or likeliest_delimiter(text, layout)
-    head, rows = _read_records(records(text, delimiter), layout, options)
+    head, rows, reading = _read_records(records(text, delimiter), layout, options)
     return Sheet(
         layout=layout,
         head=head,
@@ -57,31 +56,68 @@ def _of_text(data: bytes, layout: Layout, options: ReadOptions) -> Sheet:
         encoding=decoded.encoding_in_words,
         encoding_was_guessed=decoded.was_guessed,
         has_byte_order_mark=decoded.has_mark or decoded.encoding != _UTF_8,
+        how=reading,
     )
 
 
 def _of_workbook(data: bytes, layout: Layout, options: ReadOptions) -> Sheet:
     workbook, found = read_workbook(data, options.table)
     try:
-        head, rows = _read_records(iter(found), layout, options)
+        head, rows, reading = _read_records(iter(found), layout, options)
     except MalformedInput as error:  # perhaps another sheet was meant
         details = filter(None, (error.detail, workbook.other_tables_remark))
-        raise MalformedInput(lazy_join(details)) from error
-    return Sheet(layout, head, rows, workbook=workbook)
+        raise MalformedInput(lazy_join(details), error.errors) from error
+    return Sheet(layout, head, rows, workbook=workbook, how=reading)
 
 
 def _read_records(
     found: Iterator[Record], layout: Layout, options: ReadOptions
-) -> tuple[Header, tuple[SheetRow, ...]]:
-    number, first = next(found, (1, ()))
-    head = Header(layout, tuple(cell_text(name).strip() for name in first[: _width(first)]), number)
+) -> tuple[Header, tuple[SheetRow, ...], Reading]:
+    table = find_table(found, layout, options)
+    meanings = meanings_of(
+        layout,
+        table.names,
+        table.body,
+        options.chosen(layout.name, table.names),
+        accept=options.accept,
+    )
+    head = Header(layout, table.names, table.number, tuple(one.column for one in meanings))
     _reject_unusable(head)
-    lines = list(islice(found, MOST_ROWS))
-    if next(found, None):
-        raise MalformedInput(lazy("sheet.too_many_rows", most=MOST_ROWS))
-    options.check_count(_count(head, lines))
-    rows = [read_row(head, row, cells, options) for row, cells in lines]
-    return head, tuple(_without_duplicates(head, rows))
+    reject_not_understood(meanings)
+    options.check_count(_count(head, table.body))
+    options = replace(
+        options, date_order=options.date_order or _settled_order(head, table, options)
+    )
+    rows = [read_row(head, row, cells, options) for row, cells in table.body]
+    return head, tuple(_without_duplicates(head, rows)), Reading(meanings, table.remarks)
+
+
+def read_columns(
+    data: bytes, layout: Layout, options: ReadOptions = DEFAULT_OPTIONS
+) -> tuple[ColumnMeaning, ...]:
+    """Look at the columns of a file without reading its rows. Raises as ``read_sheet`` does, but
+    for columns that are not understood or missing."""
+    if data.startswith(ZIP_START):
+        _, found = read_workbook(data, options.table)
+        records_found: Iterator[Record] = iter(found)
+    else:
+        text, stated = split_stated_delimiter(decode(data).text)
+        records_found = records(text, stated or likeliest_delimiter(text, layout))
+    table = find_table(records_found, layout, options)
+    chosen = options.chosen(layout.name, table.names)
+    return meanings_of(layout, table.names, table.body, chosen, accept=options.accept)
+
+
+def _settled_order(head: Header, table: Table, options: ReadOptions) -> DateOrder | None:
+    """Return the order of day and month that all dates of the sheet's own days have."""
+    places = [head.places[name] for name in ("date", "starts_at") if name in head.places]
+    texts = [
+        cell.strip().split()[0]
+        for _, cells in table.body
+        for place in places
+        if place < len(cells) and isinstance(cell := cells[place], str) and cell.strip()
+    ]
+    return settled_order(texts, options.today)
 
 
 def _count(head: Header, lines: Sequence[Record]) -> int:
@@ -95,12 +131,6 @@ def _count(head: Header, lines: Sequence[Record]) -> int:
     return len({tuple(cells[place] for place in places) for cells in written})
 
 
-def _width(cells: Sequence[Cell]) -> int:
-    """Count the cells up to the last that is not blank."""
-    filled = (place for place, cell in enumerate(cells, start=1) if not is_blank(cell))
-    return max(filled, default=0)
-
-
 def _reject_unusable(head: Header) -> None:
     _reject_missing(head)
     if len(head.names) > MOST_COLUMNS:
@@ -109,7 +139,6 @@ def _reject_unusable(head: Header) -> None:
     repeated = [*_repeated_columns(head)]
     if repeated:
         raise MalformedInput(lazy("sheet.columns_twice", columns=lazy_join(repeated, ", ")))
-    reject_unknown_sign_columns(head)
 
 
 def _reject_missing(head: Header) -> None:
@@ -134,7 +163,7 @@ def _likely_words(head: Header, missing: Sequence[str]) -> Iterator[LazyText]:
     }
     for name in missing:
         words = [word for word, column in head.layout.words().items() if column.name == name]
-        near = (get_close_matches(word, unknown, n=1) for word in words)
+        near = (get_close_matches(word, unknown, n=1, cutoff=_NEAR) for word in words)
         found = next((unknown[one] for ones in near for one in ones), None)
         if found:
             yield lazy("sheet.likely_meant", found=found, name=name)
@@ -144,7 +173,7 @@ def _repeated_columns(head: Header) -> Iterable[str]:
     """Yield the columns that stand under more than one word, with the words where they differ."""
     words: dict[str, list[str]] = {}
     for word, column in zip(head.names, head.columns, strict=True):
-        if column is not None:
+        if column is not None and column.kind != "comment":
             words.setdefault(column.name, []).append(word)
     for name, under in words.items():
         if len(under) > 1:
@@ -153,54 +182,23 @@ def _repeated_columns(head: Header) -> Iterable[str]:
             yield lazy("sheet.column_as", column=name, words=words_under) if differ else name
 
 
-def reject_unknown_sign_columns(head: Header) -> None:
-    """Refuse unknown columns that may speak of pain, illness, a warning sign or soreness: ignored,
-    they would look as if there were none. Raises ``MalformedInput`` with each of them."""
-    found = [*_unknown_sign_columns(head)] if head.layout.is_of_mornings else []
-    if found:
-        raise MalformedInput(lazy_join(found))
+def reject_not_understood(meanings: Sequence[ColumnMeaning]) -> None:
+    """Refuse columns that are not understood and may speak of soreness, pain, illness, a sign,
+    sleep or training: ignored, they would look as if there were nothing. Raises
+    ``MalformedInput`` with each of them."""
+    asked = [one for one in meanings if one.how == "asked"]
+    if asked:
+        faults = [FieldError(f"/{one.header}", one.header, _asked(one)) for one in asked]
+        told = lazy_join([*(fault.detail for fault in faults), lazy("sheet.introduce_it")])
+        raise MalformedInput(told, faults)
 
 
-def _unknown_sign_columns(head: Header) -> Iterator[str]:
-    own = HeaderWords.bundled().own
-    for place, (name, column) in enumerate(zip(head.names, head.columns, strict=True)):
-        word = plain_name(name)
-        is_known = column or word in head.layout.answers or word.startswith(own)
-        meant = None if is_known else _meant_sign_column(word, head.layout)
-        if meant:
-            letters = column_letters(place)
-            own_name = f"{own}{word}"
-            yield lazy("sheet.unread_sign", letters=letters, name=name, meant=meant, own=own_name)
-
-
-def _meant_sign_column(word: str, layout: Layout) -> str | None:
-    """Return the column that a word probably means, if it may call for rest."""
-    sign = next(
-        (sign for sign in HeaderWords.bundled().never_unread if _may_mean(word, sign)), None
-    )
-    if sign:
-        columns = {w: c.name for w, c in layout.words().items() if c.name.startswith(sign)}
-        likeliest = get_close_matches(word, columns, n=1, cutoff=_SIMILAR)
-        return columns[likeliest[0]] if likeliest else next(iter(columns.values()))
-    known = {w: c.name for w, c in layout.words().items() if len(w) >= _SHORTEST_MISTYPED}
-    nearest_of_all = get_close_matches(word, known, n=1, cutoff=_MISSPELLED)
-    name = known[nearest_of_all[0]] if nearest_of_all else ""
-    return name if name.startswith(tuple(HeaderWords.bundled().never_unread)) else None
-
-
-def _may_mean(word: str, sign: str) -> bool:
-    words = HeaderWords.bundled().never_unread[sign]
-    parts = word.split("_")
-    return (
-        any(one in parts for one in words)
-        or any(one in word for one in words if len(one) >= _SHORTEST_IN_A_WORD)
-        or (len(word) <= _LONGEST_MISTYPED and any(_is_misspelled(part, words) for part in parts))
-    )
-
-
-def _is_misspelled(part: str, words: Sequence[str]) -> bool:
-    long = [word for word in words if len(word) >= _SHORTEST_MISTYPED]
-    return bool(get_close_matches(part, long, n=1, cutoff=_MISSPELLED))
+def _asked(one: ColumnMeaning) -> LazyText:
+    letters, own = column_letters(one.place), HeaderWords.bundled().own
+    told = {"letters": letters, "name": one.header, "own": f"{own}{plain_name(one.header)}"}
+    if one.proposals:
+        return lazy("sheet.unread_sign", meant=one.proposals[0], **told)
+    return lazy("sheet.unread_rating", samples=", ".join(one.samples), **told)
 
 
 def _without_duplicates(head: Header, rows: list[SheetRow]) -> list[SheetRow]:

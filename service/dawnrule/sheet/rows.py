@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -11,12 +12,23 @@ from zoneinfo import ZoneInfo
 
 from dawnrule.errors import FieldError, InvalidInput
 from dawnrule.i18n.lazy import lazy
-from dawnrule.sheet.cells import Cell, cell_text, is_blank, means_none, read_cell
+from dawnrule.model import Vocabulary
+from dawnrule.sheet.cells import (
+    DAY_OFF,
+    NONE,
+    Cell,
+    cell_text,
+    is_blank,
+    means_none,
+    read_cell,
+)
 from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Layout, Path
+from dawnrule.sheet.dangers import pain_told, worst
 from dawnrule.sheet.datetimes import CellContext
 from dawnrule.sheet.errors import CellError, CellFault, cell_name
 from dawnrule.sheet.formulas import unescape_formula
 from dawnrule.sheet.options import MOST_CHARACTERS, ReadOptions
+from dawnrule.sheet.spreads import merged, read_spread
 
 T = TypeVar("T")
 
@@ -25,19 +37,28 @@ Place = tuple[int, int]
 
 _UTC = ZoneInfo("UTC")
 _DATE_COLUMN = "date"
+_SUBJECT = ("athlete_id", "date")
+_MOST_WHERE = 100  # characters that a pain's place may have
 
 
 @dataclass(frozen=True)
 class Header:
-    """The row that names the columns: its number, its words as written, and their columns."""
+    """The row that names the columns: its number, its words as written, and their columns.
+
+    ``meant`` are the columns that the words were found to mean, with their cells looked at; without
+    it the words alone say.
+    """
 
     layout: Layout
     names: tuple[str, ...]
     number: int = 1
+    meant: tuple[Column | None, ...] | None = None
 
     @cached_property
     def columns(self) -> tuple[Column | None, ...]:
         """Return the column of each word; None where it has no meaning here."""
+        if self.meant is not None:
+            return self.meant
         return tuple(map(self.layout.column_named, self.names))
 
     @cached_property
@@ -112,6 +133,44 @@ class SheetRow:
         read."""
         return None if self.errors else _json_form(self.read, self.header.layout)
 
+    def changes(self) -> dict[str, Any]:
+        """Return what the row says in the JSON form, without a plan where it says nothing of
+        one: what it does not say, it does not change. Intervals give way to the variability that
+        was made from them."""
+        form = _json_form(self.read, self.header.layout)
+        if not _says_of_blocks(self.read, self.header.layout):
+            del form[self.header.layout.block_list]
+        for name in self.adds():
+            del form[name]
+        return {**form, "rr_intervals_ms": None} if "hrv_rmssd_ms" in form else form
+
+    def adds(self) -> dict[str, Any]:
+        """Return the dangers of the row that join those that were told before: pains and signs, and
+        an illness that a comment tells of. A plain none stays a change: it takes them back."""
+        form = _json_form(self.read, self.header.layout)
+        told = {name: form[name] for name in ("pain", "warning_signs") if form.get(name)}
+        place = self.places.get(("illness",))
+        column = self.header.columns[place[1]] if place else None
+        if column is not None and column.spreads:
+            told["illness"] = form["illness"]
+        return told
+
+    def dangers(self) -> dict[str, Any] | None:
+        """Return what can be read of the row's dangers, with its athlete and date: what speaks for
+        rest is taken whatever else in the row cannot be read. None where there is none."""
+        form = _json_form(self.read, self.header.layout)
+        told = {name: form[name] for name in _SUBJECT if name in form}
+        pains = [_with_place(pain) for pain in form.get("pain", ())]
+        signs = [one for one in form.get("warning_signs", ()) if one in _known("warning_signs")]
+        illness = form.get("illness")
+        found = {
+            "pain": [pain for pain in pains if pain.get("kind") in _known("pain_kinds")],
+            "warning_signs": signs,
+            "illness": illness if illness in _known("illnesses") and illness != NONE else None,
+        }
+        found = {name: value for name, value in found.items() if value}
+        return {**told, **found} if found and len(told) == len(_SUBJECT) else None
+
     def load(self, load: Callable[[dict[str, Any]], T]) -> T:
         """Load the row with a schema's ``load``. Raises ``InvalidInput`` with every fault: the
         cells that cannot be read, and what the schema finds in the others."""
@@ -128,18 +187,35 @@ class SheetRow:
     def in_columns(self, errors: Sequence[FieldError]) -> tuple[FieldError, ...]:
         """Name the cell in which each fault of the JSON form stands."""
         columns: dict[str, tuple[Path, Column]] = {}
-        for pointer, found in self._columns_by_pointer():
+        for pointer, found in (*self._spread_by_pointer(), *self._columns_by_pointer()):
             columns.setdefault(pointer, found)
-        return tuple(self._in_column(error, _nearest(error.pointer, columns)) for error in errors)
+        located = [self._in_column(one, _nearest(one.pointer, columns)) for one in errors]
+        return tuple({(one.pointer, str(one)): one for one in located}.values())
 
     def _in_column(self, error: FieldError, found: tuple[Path, Column] | None) -> FieldError:
         if found is None:
             return error
         path, column = found
+        if column.spreads:
+            row, at = self.places[path]
+            word, text = self.header.names[at], cell_text(self._values(row)[at])
+            return CellFault.of(word, text, error.detail, cell_name(row, at))
         known_place = self.header.places.get(column.name)
         place = self.places.get(path) or (known_place is not None and (self.number, known_place))
         cell = cell_name(*place) if place else ""
         return CellFault(f"/{self.header.word_for(column)}", error.value, error.detail, cell)
+
+    def _values(self, number: int) -> Sequence[Cell]:
+        return next(line.values for line in self.lines if line.number == number)
+
+    def _spread_by_pointer(self) -> Iterator[tuple[str, tuple[Path, Column]]]:
+        """Yield the columns of the pointers whose values stand in cells that say several things."""
+        pains = [*dict.fromkeys(path[1] for path in self.read if path[0] == "pain")]
+        for path, (_, place) in self.places.items():
+            column = self.header.columns[place]
+            if column is not None and column.spreads:
+                at = (path[0], pains.index(path[1]), *path[2:]) if path[0] == "pain" else path
+                yield _pointer(at), (path, column)
 
     def _without_doubles(self, errors: Iterable[FieldError]) -> Iterator[FieldError]:
         """Drop faults that call a value missing whose cell cannot be read."""
@@ -194,8 +270,12 @@ def read_row(header: Header, number: int, cells: Sequence[Cell], options: ReadOp
 def _cell_context(header: Header, values: Sequence[Cell], options: ReadOptions) -> CellContext:
     place = header.places.get("athlete_id")
     athlete_id = "" if place is None else unescape_formula(cell_text(values[place]).strip())
+    with suppress(CellError):
+        athlete_id = options.roster.find(athlete_id) if options.roster else athlete_id
     zone = options.zone_of(athlete_id) or _UTC
-    context = CellContext(options.date_order, zone, options.zone_in_words)
+    context = CellContext(
+        options.date_order, zone, options.zone_in_words, None, options.today, options.roster
+    )
     return replace(context, day=_date(header, values, context))
 
 
@@ -226,20 +306,26 @@ class _Reading:
 
     def read(self, place: int, column: Column, cell: Cell) -> None:
         """Read one cell."""
+        header = self.header.names[place]
         try:
-            read = read_cell(column, cell, self.context)
+            if column.spreads:
+                read = read_spread(column, cell, header, place)
+            else:
+                read = read_cell(column, cell, self.context)
         except CellError as fault:
             self.refuse(place, cell, fault.detail)
             return
         if read.interpretation:
-            at, name = cell_name(self.number, place), self.header.names[place]
+            at, shown = cell_name(self.number, place), read.shown or str(read.value)
             self.interpretations.append(
-                Interpretation(read.interpretation, name, at, cell_text(cell), str(read.value))
+                Interpretation(read.interpretation, header, at, cell_text(cell), shown)
             )
         if column.of_a_group:
             self.group_cells.append((place, column, cell, read.value))
-        else:
+        elif read.value is not None:
             self._keep(column.path, read.value, place)
+        for path, value in read.also.items():
+            self._keep(path, value, place)
 
     def refuse(self, place: int, cell: Cell, detail: str) -> None:
         """Note that a cell cannot be read."""
@@ -257,6 +343,7 @@ class _Reading:
                 self._refuse_without_group(place, cell)
             else:
                 self._keep(group_path(column, group), value, place)
+        self._tell_kinds_of_pain()
         errors, interpretations = tuple(self.errors), tuple(self.interpretations)
         return SheetRow(self.header, (line,), self.values, self.places, errors, interpretations)
 
@@ -268,9 +355,25 @@ class _Reading:
         if all(error.pointer != pointer for error in self.errors):
             self.refuse(place, cell, lazy("sheet.no_group", column=MUSCLE_GROUP))
 
+    def _tell_kinds_of_pain(self) -> None:
+        """Tell the kind of each pain whose place alone is given, by its words."""
+        for path, where in [*self.values.items()]:
+            kind: Path = (*path[:-1], "kind")
+            if path[0] != "pain" or path[-1] != "where" or kind in self.values:
+                continue
+            _, place = self.places[path]
+            column = self.header.columns[place]
+            is_refused = self.header.places.get("pain_kind") is not None and not (
+                column and column.spreads
+            )
+            if not means_none(str(where)) and not is_refused:
+                self._keep(kind, pain_told(str(where))["kind"], place)
+
     def _keep(self, path: Path, value: Any, place: int) -> None:
+        if path in self.values:
+            value = merged(path, self.values[path], value, worst)
         self.values[path] = value
-        self.places[path] = (self.number, place)
+        self.places.setdefault(path, (self.number, place))
 
 
 def group_path(column: Column, group: str | int) -> Path:
@@ -283,6 +386,8 @@ def _json_form(read: Mapping[Path, Any], layout: Layout) -> dict[str, Any]:
     block_list = layout.block_list
     form: dict[Any, Any] = {block_list: {}}
     for (*around, last), value in read.items():
+        if last == DAY_OFF or (not around and last == "date" and not layout.is_of_mornings):
+            continue
         inner = form
         for step in around:
             inner = inner.setdefault(step, {})
@@ -290,9 +395,29 @@ def _json_form(read: Mapping[Path, Any], layout: Layout) -> dict[str, Any]:
     form[block_list] = [form[block_list][block] for block in _blocks(read, block_list)]
     if "bar_speed" in form:
         form["bar_speed"] = list(form["bar_speed"].values())
+    if trials := form.pop("jump_trials", None):
+        form.setdefault("jump_height_cm", [*trials.values()])
     if "pain" in form:
         form["pain"] = [pain for pain in form["pain"].values() if not _is_none(pain)]
     return form
+
+
+def _says_of_blocks(read: Mapping[Path, Any], layout: Layout) -> bool:
+    """Tell whether a row says what is planned, were it that nothing is."""
+    return (DAY_OFF,) in read or any(path[0] == layout.block_list for path in read)
+
+
+def _known(list_name: str) -> Sequence[str]:
+    return Vocabulary.bundled().values_of(list_name)
+
+
+def _with_place(pain: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the part of a pain that calls for rest: its place in words, its kind and its muscle
+    groups. A pain of which only the kind is told is somewhere."""
+    groups = [one for one in pain.get("muscle_groups", ()) if one in _known("muscle_groups")]
+    where = str(pain.get("where") or lazy("sheet.somewhere"))[:_MOST_WHERE]
+    told = {"where": where, "kind": pain.get("kind") or pain_told(where)["kind"]}
+    return {**told, "muscle_groups": groups} if groups else told
 
 
 def _is_none(pain: Mapping[str, Any]) -> bool:

@@ -5,20 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
-from functools import cached_property
 from typing import Self
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy, lazy_join, render
 from dawnrule.sheet.cells import is_blank
-from dawnrule.sheet.columns import Layout, plain_name
-from dawnrule.sheet.errors import column_letters
+from dawnrule.sheet.columns import Column, Layout, plain_name
+from dawnrule.sheet.errors import cell_name, column_letters
+from dawnrule.sheet.meanings import ColumnMeaning
 from dawnrule.sheet.options import DEFAULT_OPTIONS
 from dawnrule.sheet.rows import Header, Interpretation, Line, SheetRow, read_row
 from dawnrule.sheet.workbook import Workbook
 
-_MISSPELLED = 0.8  # difflib's ratio, 0 to 1; columns of one's own must not match
 _FIRST_ROW = 2  # the header stands above it
 
 
@@ -35,6 +33,14 @@ class SheetReading:
     remarks: list[str]
 
 
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How the columns were understood, and remarks on rows that hold no answers."""
+
+    meanings: tuple[ColumnMeaning, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class Sheet:
     """A sheet: its header, its rows, and the form in which it came, either as text with a delimiter
@@ -48,6 +54,7 @@ class Sheet:
     encoding_was_guessed: bool = False
     has_byte_order_mark: bool = False
     workbook: Workbook | None = None
+    how: Reading = Reading()
 
     @classmethod
     def of(cls, layout: Layout, subjects: Iterable[Sequence[str]]) -> Self:
@@ -79,24 +86,25 @@ class Sheet:
         return tuple(
             name or column_letters(place)
             for place, (name, column) in enumerate(zip(self.header, self.head.columns, strict=True))
-            if not column and plain_name(name) not in answers and (name or self._has_cells(place))
+            if (not column or self._is_plain_comment(place, column))
+            and plain_name(name) not in answers
+            and (name or self._has_cells(place))
         )
 
-    @cached_property
-    def suggestions(self) -> dict[str, str]:
-        """Map unknown headers to the column that they most resemble, where there is one."""
-        words = self.layout.words()
-        near = {
-            name: get_close_matches(plain_name(name), words, n=1, cutoff=_MISSPELLED)
-            for name in self.unknown_headers
-        }
-        return {name: words[found[0]].name for name, found in near.items() if found}
+    def _is_plain_comment(self, place: int, column: Column) -> bool:
+        """Tell whether a column holds comments of which none tells of a danger."""
+        read = {at for row in self.rows for _, at in row.places.values()}
+        return column.kind == "comment" and place not in read
 
     @property
     def renamed_headers(self) -> dict[str, str]:
         """Map header words that are not a column's own name to that name."""
         meant = zip(self.header, self.head.columns, strict=True)
-        return {n: column.name for n, column in meant if column and plain_name(n) != column.name}
+        return {
+            n: column.name
+            for n, column in meant
+            if column and column.kind != "comment" and plain_name(n) != column.name
+        }
 
     def _has_cells(self, place: int) -> bool:
         return not all(is_blank(line.values[place]) for line in self.lines)
@@ -125,6 +133,7 @@ class Sheet:
             yield self.workbook.other_tables_remark
 
     def _column_remarks(self) -> Iterator[str]:
+        yield from self.how.remarks
         if self.renamed_headers:
             named = (
                 lazy("sheet.renamed_column", word=w, column=c)
@@ -132,14 +141,24 @@ class Sheet:
             )
             yield lazy("sheet.renamed", columns=lazy_join(named, ", "))
         if self.unknown_headers:
-            words = map(self._with_suggestion, self.unknown_headers)
-            yield lazy("sheet.unread", columns=lazy_join(words, ", "))
+            yield lazy("sheet.unread", columns=lazy_join(self.unknown_headers, ", "))
 
-    def _with_suggestion(self, word: str) -> str:
-        near = self.suggestions.get(word)
-        return lazy("sheet.did_you_mean", word=word, near=near) if near else word
+    def _comment_remarks(self) -> Iterator[str]:
+        """Name the comments that tell of no danger, in a column where others do."""
+        read = {place for row in self.rows for place in row.places.values()}
+        for place, column in enumerate(self.head.columns):
+            if column is None or column.kind != "comment" or self._is_plain_comment(place, column):
+                continue
+            left = [
+                cell_name(line.number, place)
+                for line in self.lines
+                if not is_blank(line.values[place]) and (line.number, place) not in read
+            ]
+            if left:
+                yield lazy("sheet.comments_left", column=self.header[place], cells=", ".join(left))
 
     def _cell_remarks(self) -> Iterator[str]:
+        yield from self._comment_remarks()
         kinds: defaultdict[tuple[str, str], list[Interpretation]] = defaultdict(list)
         for row in self.rows:
             for one in row.interpretations:

@@ -6,14 +6,16 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 from dawnrule.errors import MalformedInput
 from dawnrule.i18n.lazy import lazy
 from dawnrule.sheet.cells import Record
 from dawnrule.sheet.columns import Layout
 from dawnrule.sheet.options import MOST_COLUMNS
+from dawnrule.sheet.shape import known_headers
 
 _UTF_8, _WINDOWS_1252 = "utf-8", "windows-1252"
 _MARKS = {
@@ -29,6 +31,7 @@ _OTHER_FORMATS = {
 }
 _DELIMITERS = ",;\t|"
 _STATED = "sep="
+_ROWS_LOOKED_AT = 25
 _FIELD_TOO_LONG = "field larger"  # the start of the csv module's message
 
 
@@ -127,13 +130,14 @@ def _decode_without_mark(data: bytes) -> Decoded:
 
 
 def _known_columns(text: str, delimiter: str, layout: Layout) -> int:
-    no_record: tuple[int, Sequence[str]] = (0, ())
+    """Count the columns that one of the first rows names."""
+    most = 0
     try:
-        _, header = next(records(text, delimiter), no_record)
+        for _, cells in islice(records(text, delimiter), _ROWS_LOOKED_AT):
+            most = max(most, known_headers(layout, cells[:MOST_COLUMNS]))
     except MalformedInput:
-        return 0
-    names = map(str, header[:MOST_COLUMNS])
-    return sum(layout.column_named(name) is not None for name in names)
+        return most
+    return most
 
 
 def _line_error(line: int, error: csv.Error) -> str:

@@ -13,7 +13,8 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs
 from dawnrule.application.active_rules import active_rule_set
-from dawnrule.application.batches import Begin
+from dawnrule.application.amendments import Amendment, amend, amended
+from dawnrule.application.batches import Begin, Told
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.application.leftovers import Leftovers
 from dawnrule.application.recoveries import Recoveries
@@ -115,14 +116,24 @@ class Context:
         """The answers to check-ins of this service."""
         return CheckIns(self.advisor, self.rule_set, self.clock, self.new_id)
 
-    def answer_for(self, key_id: str) -> Begin[CheckIn, Submitted]:
-        """Return the function that begins a submission of a check-in posted with a key. The advice
-        on a large plan, which takes long, is composed before the job has its turn to write."""
+    def answer_for(self, key_id: str) -> Begin[Told, Submitted]:
+        """Return the function that begins a submission of a check-in posted with a key, or of a
+        change of one. The advice on a large plan, which takes long, is composed before the job has
+        its turn to write."""
 
-        def begin(check_in: CheckIn) -> Callable[[Transaction], Submitted]:
+        def begin(told: Told) -> Callable[[Transaction], Submitted]:
             check_ins = self.check_ins.remembering()
-            given = check_in, check_ins.submission(key_id)
-            if _parts(check_in) > _PARTS_COMPOSED_SOON:
+            submission = check_ins.submission(key_id)
+            if isinstance(told, Amendment):
+                if told.has_large_plan(_PARTS_COMPOSED_SOON):
+                    self.store.read(
+                        lambda transaction: check_ins.compose(
+                            transaction, amended(transaction, told), submission
+                        )
+                    )
+                return lambda transaction: amend(transaction, check_ins, told, submission)
+            given = told, submission
+            if _parts(told) > _PARTS_COMPOSED_SOON:
                 self.store.read(lambda transaction: check_ins.compose(transaction, *given))
             return lambda transaction: check_ins.submit(transaction, *given)
 

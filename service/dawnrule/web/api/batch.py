@@ -11,8 +11,11 @@ from flask import Response, request
 from dawnrule.application.batches import (
     MOST_OF_ALL_OR_NONE,
     Begin,
+    InPart,
     Row,
     RowOutcome,
+    Told,
+    check_ins_of_sheet,
     reject_contradictions,
     rows_of_json,
     rows_of_sheet,
@@ -24,7 +27,7 @@ from dawnrule.application.sessions import Logged
 from dawnrule.errors import DawnruleError, InvalidInput
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy, render_error
-from dawnrule.model.entities import CheckIn, Session
+from dawnrule.model.entities import Session
 from dawnrule.schemas import load_check_in, load_session
 from dawnrule.schemas.base import StrictSchema
 from dawnrule.schemas.batch import (
@@ -69,6 +72,7 @@ from dawnrule.web.http.responses import (
     logged_in_row,
     preferred_media_type,
     remarks_header,
+    roster_of_athletes,
     xlsx_answer,
     zones_of_athletes,
 )
@@ -96,7 +100,7 @@ def _check_in_outcome(answer: Submitted) -> str:
     return ("superseded" if answer.supersedes else "created") if answer.is_new else "unchanged"
 
 
-_CHECK_INS: Kind[CheckIn, Submitted] = Kind(
+_CHECK_INS: Kind[Told, Submitted] = Kind(
     many="check_ins",
     label="sheet.many_check_ins",
     file_name="check-ins-with-advice",
@@ -104,6 +108,7 @@ _CHECK_INS: Kind[CheckIn, Submitted] = Kind(
     result=BatchResultSchema(),
     layout=CHECK_INS,
     load=load_check_in,
+    rows_of_sheet=check_ins_of_sheet,
     reject=reject_contradictions,
     subject=lambda check_in: (check_in.athlete_id, check_in.date.isoformat()),
     outcome=_check_in_outcome,
@@ -119,6 +124,7 @@ _SESSIONS: Kind[Session, Logged] = Kind(
     result=SessionBatchResultSchema(),
     layout=SESSIONS,
     load=load_session,
+    rows_of_sheet=partial(rows_of_sheet, load=load_session),
     reject=list,
     subject=lambda session: (session.athlete_id, session.starts_at.isoformat()),
     outcome=lambda logged: "created" if logged.is_new else "unchanged",
@@ -197,7 +203,7 @@ def _rows(kind: Kind[T, A], query: BatchQuery) -> tuple[Sheet | None, list[Row[T
     refuse_other_than(JSON, *_SHEETS)
     if request.mimetype in _SHEETS:
         sheet = read_sheet(request.get_data(), kind.layout, _read_options(kind, query))
-        return sheet, rows_of_sheet(sheet, kind.load)
+        return sheet, kind.rows_of_sheet(sheet)
     entries = load(kind.body, json_body())[kind.many]
     _check_count(kind, query, len(entries))
     return None, rows_of_json(entries, kind.load, f"/{kind.many}")
@@ -218,6 +224,8 @@ def _read_options(kind: Kind[T, A], query: BatchQuery) -> ReadOptions:
         date_order=DateOrder(query.date_order) if query.date_order else None,
         table=query.sheet,
         zone_of=zones_of_athletes(),
+        roster=roster_of_athletes(),
+        today=context().clock().date(),
         check_count=partial(_check_count, kind, query),
     )
 
@@ -238,7 +246,9 @@ def _sheet_answer(
 def _sheet(kind: Kind[T, A], rows: Sequence[Row[T]]) -> Sheet:
     nobody = [""] * len(kind.layout.required)
     entries = (row.entry for row in rows)
-    subjects = (nobody if isinstance(e, DawnruleError) else kind.subject(e) for e in entries)
+    subjects = (
+        nobody if isinstance(e, DawnruleError | InPart) else kind.subject(e) for e in entries
+    )
     return Sheet.of(kind.layout, subjects)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Generic, TypeVar
 
 from dawnrule.application.batches import Row, RowOutcome
@@ -13,7 +13,7 @@ from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render_error
 from dawnrule.model.advice import Advice
 from dawnrule.schemas.base import StrictSchema
-from dawnrule.sheet import Layout, RowAnswer, SessionRowAnswer, SheetReading, problem_text
+from dawnrule.sheet import Layout, RowAnswer, SessionRowAnswer, Sheet, SheetReading, problem_text
 
 T = TypeVar("T")
 A = TypeVar("A")
@@ -26,10 +26,10 @@ class Kind(Generic[T, A]):
     """A kind of batch: check-ins, or sessions.
 
     ``many`` is the member of the JSON body that lists them, ``label`` the name of their word in the
-    catalogue. ``load`` validates one, ``reject`` replaces those that contradict each other by
-    errors, ``subject`` fills the required columns of a sheet. ``outcome`` names the outcome of one,
-    and ``answer`` is what is said of it; ``answer_cells`` and ``problem_cells`` fill the answer
-    columns.
+    catalogue. ``load`` validates one, ``rows_of_sheet`` loads those of a sheet, ``reject`` replaces
+    those that contradict each other by errors, ``subject`` fills the required columns of a sheet.
+    ``outcome`` names the outcome of one, and ``answer`` is what is said of it; ``answer_cells`` and
+    ``problem_cells`` fill the answer columns.
     """
 
     many: str
@@ -40,6 +40,7 @@ class Kind(Generic[T, A]):
     layout: Layout
     load: Callable[[Any], T]
     reject: Callable[[Sequence[Row[T]]], list[Row[T]]]
+    rows_of_sheet: Callable[[Sheet], list[Row[T]]]
     subject: Callable[[T], Sequence[str]]
     outcome: Callable[[A], str]
     answer: Callable[[A], Advice | Logged]
@@ -77,7 +78,10 @@ def row_result(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> RowResu
         return RowResult(*place, "not-stored")
     if isinstance(one.outcome, DawnruleError):
         return RowResult(*place, "rejected", problem=render_error(one.outcome, texts))
-    return RowResult(*place, kind.outcome(one.outcome), kind.answer(one.outcome))
+    answer = kind.answer(one.outcome)
+    if one.rest is not None:
+        return RowResult(*place, "dangers-only", answer, render_error(one.rest, texts))
+    return RowResult(*place, kind.outcome(one.outcome), answer)
 
 
 def outcome_cells(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> AnswerCells:
@@ -86,4 +90,5 @@ def outcome_cells(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> Answ
         return kind.problem_cells(problem=texts.say("sheet.others_rejected"))
     if isinstance(one.outcome, DawnruleError):
         return kind.problem_cells(problem=problem_text(one.outcome, texts))
-    return kind.answer_cells(one.outcome)
+    cells = kind.answer_cells(one.outcome)
+    return replace(cells, problem=problem_text(one.rest, texts)) if one.rest else cells

@@ -44,6 +44,7 @@ ACCESS: Mapping[str, Access] = {
     "groups.get_group": _COACH,
     "groups.delete_group": _COACH,
     "check-ins.post_check_in": _EVERY_KEY,
+    "check-ins.patch_check_in": _EVERY_KEY,
     "batches.post_check_ins": _COACH_AND_POSTER,
     "sessions.post_session": _EVERY_KEY,
     "sessions.list_sessions": _COACH_AND_ATHLETE,

@@ -1,0 +1,103 @@
+"""Amendments: what is said of a morning beside what its check-in said before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from dawnrule.application.check_ins import CheckIns, Submission, Submitted
+from dawnrule.model import Vocabulary
+from dawnrule.model.entities import CheckIn
+from dawnrule.model.serialization import to_json
+from dawnrule.schemas import load_check_in
+from dawnrule.store import Transaction
+
+
+@dataclass(frozen=True, slots=True)
+class Amendment:
+    """What changes in the check-in of an athlete and a date: ``changes`` is a JSON Merge Patch
+    (RFC 7396); ``adds`` are dangers, which join those that were told before: ``pain`` and
+    ``warning_signs`` are lists, ``illness`` counts where it is worse."""
+
+    athlete_id: str
+    date: date
+    changes: Mapping[str, Any]
+    adds: Mapping[str, Any] = field(default_factory=dict)
+
+    def applied_to(self, before: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the JSON form of a check-in with the changes made."""
+        after: dict[str, Any] = merge_patch(before, self.changes)
+        for name, danger in self.adds.items():
+            after[name] = _JOINED[name](after.get(name), danger)
+        return after
+
+    def has_large_plan(self, parts: int) -> bool:
+        """Tell whether the blocks that are told have more than so many parts."""
+        plan = self.changes.get("plan")
+        blocks = [one for one in plan if isinstance(one, Mapping)] if isinstance(plan, list) else []
+        groups = [one.get("muscle_groups") for one in blocks]
+        return sum(max(1, len(one)) if isinstance(one, list) else 1 for one in groups) > parts
+
+
+def merge_patch(target: Any, patch: Any) -> Any:
+    """Apply a JSON Merge Patch (RFC 7396, section 2) and return the result."""
+    if not isinstance(patch, Mapping):
+        return patch
+    merged = dict(target) if isinstance(target, Mapping) else {}
+    for name, value in patch.items():
+        if value is None:
+            merged.pop(name, None)
+        else:
+            merged[name] = merge_patch(merged.get(name), value)
+    return merged
+
+
+def amend(
+    transaction: Transaction, check_ins: CheckIns, amendment: Amendment, submission: Submission
+) -> Submitted:
+    """Change a day's check-in and return its advice. Where nobody has checked in yet, what is said
+    is the check-in, with the coach's plan for the day. Raises as ``CheckIns.submit`` does, and
+    ``InvalidInput`` for what does not go together."""
+    return check_ins.submit(transaction, amended(transaction, amendment), submission)
+
+
+def amended(transaction: Transaction, amendment: Amendment) -> CheckIn:
+    """Return a day's check-in with the changes made. Raises ``InvalidInput``."""
+    before = before_amendment(transaction, amendment.athlete_id, amendment.date)
+    return load_check_in(amendment.applied_to(before))
+
+
+def before_amendment(transaction: Transaction, athlete_id: str, on: date) -> Mapping[str, Any]:
+    """Return the JSON form of the day's check-in, or of an empty one with the coach's plan."""
+    stored = transaction.check_ins.latest(athlete_id, on)
+    if stored is not None:
+        return stored.body
+    planned = transaction.plans.get(athlete_id, on)
+    blocks = [to_json(block) for block in planned.blocks] if planned else []
+    return {"athlete_id": athlete_id, "date": on.isoformat(), "plan": blocks}
+
+
+def _with_pains(
+    before: Sequence[Mapping[str, Any]] | None, told: Iterable[Mapping[str, Any]]
+) -> list[Mapping[str, Any]]:
+    """Join pains; one at a place that was told before takes the place of that."""
+    by_place = {str(pain["where"]).casefold(): pain for pain in (*(before or ()), *told)}
+    return [*by_place.values()]
+
+
+def _with_signs(before: Sequence[str] | None, told: Iterable[str]) -> list[str]:
+    return [*dict.fromkeys((*(before or ()), *told))]
+
+
+def _worse_illness(before: str | None, told: str) -> str:
+    order = Vocabulary.bundled().illnesses
+    return told if before is None else max(before, told, key=order.index)
+
+
+_JOINED: Mapping[str, Any] = {
+    "pain": _with_pains,
+    "warning_signs": _with_signs,
+    "illness": _worse_illness,
+}

@@ -1,0 +1,97 @@
+"""Athletes as sheets name them: by id, by name, or by a first name that only one of them has."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cached_property
+from unicodedata import normalize
+
+from dawnrule.i18n.lazy import lazy, lazy_join
+from dawnrule.sheet.errors import CellError
+
+_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
+_LONGEST_ID = 40
+_NEAR = 0.75  # difflib's ratio, 0 to 1
+
+
+@dataclass(frozen=True)
+class Roster:
+    """The athletes whom a sheet may name, by id with their names."""
+
+    names: Mapping[str, str]
+
+    @classmethod
+    def of(cls, people: Iterable[tuple[str, str]]) -> Roster:
+        """Make a roster of ids and names."""
+        return cls(dict(people))
+
+    def find(self, text: str) -> str:
+        """Return the id of whom a cell names. A word that could be an id, and is like no name,
+        comes back as it is, to be refused as an unknown athlete. Raises ``CellError``."""
+        written = " ".join(text.split())
+        if written in self.names:
+            return written
+        wanted = self.ids_of(written)
+        if len(wanted) == 1:
+            return wanted[0]
+        if wanted:
+            either = lazy_join([self._in_words(one) for one in wanted], lazy("sheet.or"))
+            raise CellError(lazy("sheet.several_athletes", either=either))
+        near = self._near(written)
+        if near:
+            either = lazy_join([self._in_words(one) for one in near], lazy("sheet.or"))
+            raise CellError(lazy("sheet.near_athlete", near=either))
+        if _ID.fullmatch(written):
+            return written
+        raise CellError(lazy("sheet.new_athlete"))
+
+    @classmethod
+    def of_a_file(cls) -> Roster:
+        """Make a roster for a file that is read without a database: everybody in it is known, and a
+        name becomes an id."""
+        return _OfAFile({})
+
+    def ids_of(self, written: str) -> Sequence[str]:
+        """Return the ids of those whose name, or else first or last name, a text is."""
+        key = written.casefold()
+        turned = " ".join(part.strip() for part in reversed(key.split(",")))
+        whole = self._by_name.get(key) or self._by_name.get(turned)
+        return whole or self._by_part.get(key, ())
+
+    @cached_property
+    def _by_name(self) -> Mapping[str, Sequence[str]]:
+        found: dict[str, list[str]] = {}
+        for one, name in self.names.items():
+            found.setdefault(" ".join(name.split()).casefold(), []).append(one)
+        return found
+
+    @cached_property
+    def _by_part(self) -> Mapping[str, Sequence[str]]:
+        found: dict[str, list[str]] = {}
+        for one, name in self.names.items():
+            for part in dict.fromkeys(name.casefold().split()):
+                found.setdefault(part, []).append(one)
+        return found
+
+    def _near(self, written: str) -> list[str]:
+        close = get_close_matches(written.casefold(), self._by_name, n=2, cutoff=_NEAR)
+        return [one for name in close for one in self._by_name[name]]
+
+    def _in_words(self, athlete_id: str) -> str:
+        return f"{self.names[athlete_id]} ({athlete_id})"
+
+
+class _OfAFile(Roster):
+    """Everybody whom a file names."""
+
+    def find(self, text: str) -> str:
+        """Return an id as it is, and a name as one: its letters and digits, joined by hyphens."""
+        written = " ".join(text.split())
+        if _ID.fullmatch(written):
+            return written
+        plain = normalize("NFKD", written.replace("ß", "ss")).encode("ascii", "ignore").decode()
+        made = "-".join(re.findall(r"[A-Za-z0-9]+", plain))[:_LONGEST_ID]
+        return made or written

@@ -1,0 +1,197 @@
+"""Shape of a sheet: which row names the columns, and which rows hold answers.
+
+Sheets have titles above the table and between its parts, dates that stand once for the rows under
+them, sums below, and the header again for the next group. Each is seen for what it is, and said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+
+from dawnrule.errors import MalformedInput
+from dawnrule.i18n.lazy import LazyText, lazy, lazy_join
+from dawnrule.sheet.cells import Cell, Record, cell_text, is_blank
+from dawnrule.sheet.columns import Layout, plain_name
+from dawnrule.sheet.meanings import column_by_words
+from dawnrule.sheet.options import MOST_ROWS, ReadOptions
+from dawnrule.sheet.words import SheetWords, plain_word
+
+_LOOKED_AT = 25
+"""How many rows may stand above the header."""
+
+_LEAST_NAMES = 2
+_TITLES, _TOTALS = "sheet.rows_titles", "sheet.rows_totals"
+_HEADER_AGAIN, _FILLED = "sheet.rows_header_again", "sheet.rows_filled"
+_ATHLETE, _DATE, _STARTS_AT = "athlete_id", "date", "starts_at"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table in a sheet: the number of the row that names its columns, their names, the rows that
+    hold answers, and remarks on the others."""
+
+    number: int
+    names: tuple[str, ...]
+    body: list[Record]
+    remarks: tuple[LazyText, ...] = ()
+
+
+def find_table(found: Iterator[Record], layout: Layout, options: ReadOptions) -> Table:
+    """Find the table in the rows of a sheet. Raises ``MalformedInput`` for too many rows, and for
+    a second header that names other columns."""
+    records = list(islice(found, MOST_ROWS + _LOOKED_AT + 1))
+    above = _header_place(records, layout, options)
+    number, first = records[above] if records else (1, ())
+    names = tuple(cell_text(name).strip() for name in first[: width(first)])
+    titles = [row for row, _ in records[:above]]
+    body = records[above + 1 :]
+    if len(body) > MOST_ROWS:
+        raise MalformedInput(lazy("sheet.too_many_rows", most=MOST_ROWS))
+    rows = _Rows(layout, names, options)
+    kept = [record for record in body if rows.holds_answers(record)]
+    kept = rows.filled_down(kept)
+    return Table(number, names, kept, tuple(rows.remarks(titles)))
+
+
+def width(cells: Sequence[Cell]) -> int:
+    """Count the cells up to the last that is not blank."""
+    filled = (place for place, cell in enumerate(cells, start=1) if not is_blank(cell))
+    return max(filled, default=0)
+
+
+def known_headers(layout: Layout, cells: Sequence[Cell]) -> int:
+    """Count the cells of a row that name columns."""
+    names = (cell_text(cell).strip() for cell in cells)
+    return sum(column_by_words(layout, name) is not None for name in names if name)
+
+
+def _header_place(records: Sequence[Record], layout: Layout, options: ReadOptions) -> int:
+    """Return the place of the first row that names an athlete and a date, or whose headers somebody
+    introduced; the first row of all where there is none."""
+    for place, (_, cells) in enumerate(records[:_LOOKED_AT]):
+        names = [cell_text(cell).strip() for cell in cells[: width(cells)]]
+        if options.chosen(layout.name, names) or _names_what_is_required(layout, names):
+            return place
+    return 0
+
+
+def _names_what_is_required(layout: Layout, names: Sequence[str]) -> bool:
+    if len(names) < _LEAST_NAMES or any(len(name) > 100 for name in names):
+        return False
+    columns = {column.name for name in names if (column := column_by_words(layout, name))}
+    return _ATHLETE in columns and bool(columns & {_DATE, _STARTS_AT})
+
+
+class _Rows:
+    """The rows under a header: which of them hold answers, and what the others are."""
+
+    def __init__(self, layout: Layout, names: Sequence[str], options: ReadOptions) -> None:
+        self.layout, self.options = layout, options
+        self.header = [plain_name(name) for name in names]
+        chosen = options.chosen(layout.name, names)
+        meant = [chosen.get(plain_name(name)) or _by_words(layout, name) for name in names]
+        self.athlete = meant.index(_ATHLETE) if _ATHLETE in meant else None
+        self.date = meant.index(_DATE) if _DATE in meant else None
+        self.is_long = "muscle_group" in meant
+        self.skipped: dict[str, list[int]] = {}
+        self.filled: list[int] = []
+
+    def holds_answers(self, record: Record) -> bool:
+        """Tell whether a row is one of answers; note what it is if not."""
+        number, cells = record
+        kind = self._kind(number, cells)
+        if kind:
+            self.skipped.setdefault(kind, []).append(number)
+        return not kind
+
+    def _kind(self, number: int, cells: Sequence[Cell]) -> str:
+        texts = [cell_text(cell).strip() for cell in cells]
+        said = [text for text in texts if text]
+        if [plain_name(text) for text in texts[: len(self.header)]] == self.header:
+            return _HEADER_AGAIN
+        if len(said) > _LEAST_NAMES and _names_what_is_required(self.layout, said):
+            raise MalformedInput(lazy("sheet.other_header", number=number))
+        if plain_word(said[0]) in SheetWords.bundled().totals and not self._names_athlete(texts):
+            return _TOTALS
+        if len(said) == 1 and self._is_title(said[0]):
+            return _TITLES
+        return ""
+
+    def _names_athlete(self, texts: Sequence[str]) -> bool:
+        place, roster = self.athlete, self.options.roster
+        if place is None or place >= len(texts) or roster is None:
+            return False
+        return bool(texts[place] in roster.names or roster.ids_of(texts[place]))
+
+    def _is_title(self, text: str) -> bool:
+        """Tell whether the only text of a row is a title or a legend: it names no athlete, and is
+        more than a word that might be one."""
+        roster = self.options.roster
+        if roster is not None and (text in roster.names or roster.ids_of(text)):
+            return False
+        return " " in text or "=" in text or ":" in text
+
+    def filled_down(self, body: Sequence[Record]) -> list[Record]:
+        """Give rows without a date the one above them, where it stands once for several athletes;
+        and rows without an athlete the one above, where each stands once for several dates."""
+        rows = list(body)
+        if self.athlete is None or self.date is None:
+            return rows
+        if self.date < self.athlete:
+            return list(self._filled(rows, self.date, self.athlete))
+        return list(self._filled(rows, self.athlete, self.date))
+
+    def _filled(self, rows: Sequence[Record], place: int, other: int) -> Iterator[Record]:
+        """Fill the cells of the column that comes first, unless the row above with the same value
+        in the other column is about the same morning already."""
+        above: Cell = ""
+        seen: set[str] = set()
+        for number, cells in rows:
+            mine, others = _cell(cells, place), _cell(cells, other)
+            key = cell_text(others).strip().casefold()
+            if not is_blank(mine):
+                above, seen = mine, set()
+            elif not is_blank(above) and key and (self.is_long or key not in seen):
+                self.filled.append(number)
+                cells = _with_cell(cells, place, above)
+            seen.add(key)
+            yield number, cells
+
+    def remarks(self, above: Sequence[int]) -> Iterator[LazyText]:
+        """Say which rows were left out, and which were filled."""
+        kinds = {
+            _TITLES: [*above, *self.skipped.get(_TITLES, ())],
+            _HEADER_AGAIN: self.skipped.get(_HEADER_AGAIN, ()),
+            _TOTALS: self.skipped.get(_TOTALS, ()),
+            _FILLED: self.filled,
+        }
+        yield from (lazy(kind, rows=_listed(rows)) for kind, rows in kinds.items() if rows)
+
+
+def _by_words(layout: Layout, name: str) -> str | None:
+    column = column_by_words(layout, name)
+    return column.name if column else None
+
+
+def _cell(cells: Sequence[Cell], place: int) -> Cell:
+    return cells[place] if place < len(cells) else ""
+
+
+def _with_cell(cells: Sequence[Cell], place: int, cell: Cell) -> Sequence[Cell]:
+    filled = [*cells, *("" for _ in range(place + 1 - len(cells)))]
+    filled[place] = cell
+    return filled
+
+
+def _listed(numbers: Sequence[int]) -> LazyText:
+    """Return row numbers as few words: 3, 5-9."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    texts = [f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs]
+    return lazy_join(texts, ", ")
