@@ -105,6 +105,7 @@ MAY = {
     "GET /v1/advice": {"coach"},
     "GET /v1/morning": {"coach"},
     "GET /v1/drifts": {"coach"},
+    "GET /v1/athletes/<athlete_id>/done": {"coach", "athlete"},
     "GET /v1/advice/<advice_id>": EVERY_KEY,
     "GET /v1/advice/<advice_id>/proof": EVERY_KEY,
     "GET /v1/ledger/head": {"coach"},

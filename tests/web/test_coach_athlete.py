@@ -232,3 +232,62 @@ def test_the_days_are_those_where_the_athlete_lives(
     text = coach_browser.get("/coach/athletes/a-04?days=7").text
     days = re.findall(r'<th scope="col"><time datetime="([^"]*)">', text)[:7]
     assert days[-1] == "2026-03-10", "it is past midnight in Tokyo"
+
+
+def heard(text: str, name: str) -> list[str]:
+    """What a reader hears of the last days in a row of the table."""
+    found = re.search(rf'<th scope="row">{name}</th>(.*?)</tr>', text, re.DOTALL)
+    assert found is not None, f"no row {name}"
+    cells = re.findall(r"<td[^>]*>(.*?)</td>", found[1], re.DOTALL)
+    return [" ".join(re.sub(r"<[^>]*>", " ", cell).split()) for cell in cells]
+
+
+def test_what_can_stop_training_stands_in_the_grid(coach: Client, coach_browser: Client) -> None:
+    pain = [{"where": "left knee", "kind": "joint", "severity": 4}]
+    ill = {"illness": "fever", "pain": pain, "warning_signs": ["fainting"], "stress": 7}
+    for on, said in (("2026-03-07", {"pain": [], "illness": "none"}), ("2026-03-08", ill)):
+        sent = {"athlete_id": "a-03", "date": on, "plan": [], "sleep": {"quality": 2}} | said
+        assert coach.post("/v1/check-ins", json=sent).status_code == 201
+    text = coach_browser.get("/coach/athletes/a-03?days=7").text
+    gap = "not reported"
+    assert heard(text, "Warning signs")[-3:] == [gap, "! fainted, or nearly", gap]
+    assert heard(text, "Illness")[-3:] == ["not ill", "F fever", gap]
+    assert heard(text, "Pain")[-3:] == ["none", "4 left knee", gap]
+    assert heard(text, "Stress")[-3:] == [gap, "7", gap]
+    assert heard(text, "Sleep quality")[-3:] == ["2", "2", gap]
+    open_now = "! Sign of heart or chest (fainted, or nearly), Illness (fever) and Pain (left knee)"
+    assert heard(text, "Concerns")[-3:] == ["none", open_now, open_now]
+
+
+def test_what_was_done_stands_beside_what_was_advised(coach: Client, coach_browser: Client) -> None:
+    """Growth work of the chest is trained, and again the day after, when it was not to be."""
+    chest = {"goal": "hypertrophy", "muscle_groups": ["chest"], "minutes": 40}
+    yesterday = {"2026-03-06": "2026-03-05", "2026-03-07": "2026-03-06"}
+    for on in ("2026-03-05", "2026-03-06", "2026-03-07", "2026-03-08"):
+        plan = [chest | {"starts_at": f"{on}T18:00:00+01:00"}]
+        sent: dict[str, Any] = {"athlete_id": "a-03", "date": on, "plan": plan}
+        if on in yesterday:
+            at = f"{yesterday[on]}T18:00:00+01:00"
+            sent["last_trained"] = {"chest": {"at": at, "goal": "hypertrophy"}}
+        assert coach.post("/v1/check-ins", json=sent).status_code == 201
+    for on in ("2026-03-05", "2026-03-06"):
+        session = {"athlete_id": "a-03", "starts_at": f"{on}T18:00:00+01:00", "minutes": 40}
+        assert coach.post("/v1/sessions", json=session | {"blocks": [chest]}).status_code == 201
+    days = {one["date"]: one for one in coach.get("/v1/athletes/a-03/done").json["days"]}
+    assert {on: (one["verdict"], one["outcome"]) for on, one in days.items()} == {
+        "2026-03-08": ("train-as-planned", "not-logged"),
+        "2026-03-07": ("swap-to-low-damage", "not-logged"),
+        "2026-03-06": ("swap-to-low-damage", "more"),
+        "2026-03-05": ("train-as-planned", "as-advised"),
+    }
+    assert days["2026-03-06"]["differences"] == [
+        {
+            "what": "not-advised",
+            "goal": "hypertrophy",
+            "is_more": True,
+            "advised": None,
+            "done": 40.0,
+        }
+    ]
+    page = words(coach_browser.get("/coach/athletes/a-03?days=7").text)
+    assert "more : growth work was not advised, 40 min were done" in page

@@ -6,18 +6,21 @@ values (the athlete's own median and band) come from the same functions as the f
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from math import log
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+from dawnrule.advice.done import Comparison, compare_with_done
 from dawnrule.facts import recovery
 from dawnrule.facts.history import CHECK_IN_DAYS, Past, TrainingLog, Unavailable
 from dawnrule.facts.load_formulas import session_load
 from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, CheckIn, Session
+from dawnrule.model.record import Record
 from dawnrule.model.time_zones import zone_named
 from dawnrule.store import Transaction
 
@@ -44,7 +47,10 @@ class AthleteDay:
     """One local date of an athlete. ``load`` is session RPE times minutes over the day's sessions:
     0 for a day off, None before the log begins, for today without a session, and where a session
     has no RPE. ``sleep_need_hours`` is the least recommended at the age. ``verdict`` and
-    ``advice_id`` are those of the advice that holds."""
+    ``advice_id`` are those of the advice that holds; ``done`` is what was done beside it, None
+    without advice, before the log begins, and for today without a session. ``check_in`` is what
+    was reported, None without a check-in; ``concerns`` what was open on the date, by what is known
+    now."""
 
     date: date
     checked_in: bool
@@ -56,6 +62,9 @@ class AthleteDay:
     load: float | None
     advice_id: str | None = None
     verdict: str | None = None
+    done: Comparison | None = None
+    check_in: CheckIn | None = None
+    concerns: tuple[Concern, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +78,8 @@ class Weeks:
     sessions: Mapping[date, tuple[Session, ...]]
     log_begins: date | None
     verdicts: Mapping[date, tuple[str, str]]
+    records: Mapping[date, str]
+    concerns: Sequence[Concern] = ()
 
 
 def read_weeks(transaction: Transaction, athlete: Athlete, today: date, days: int) -> Weeks:
@@ -87,6 +98,8 @@ def read_weeks(transaction: Transaction, athlete: Athlete, today: date, days: in
         sessions=_by_date((session for _, session in sessions), zone),
         log_begins=began.astimezone(zone).date() if began else None,
         verdicts=transaction.advice.verdicts(athlete.id, first, today),
+        records=transaction.advice.records(athlete.id, first, today),
+        concerns=transaction.concerns.of_athlete(athlete.id),
     )
 
 
@@ -118,7 +131,27 @@ def _day(weeks: Weeks, day: date) -> AthleteDay:
         load=_load(weeks, day),
         advice_id=advice_id,
         verdict=verdict,
+        done=_done(weeks, day),
+        check_in=check_in,
+        concerns=tuple(one for one in weeks.concerns if _was_open(one, day)),
     )
+
+
+def _done(weeks: Weeks, day: date) -> Comparison | None:
+    sessions = weeks.sessions.get(day, ())
+    if weeks.log_begins is None or day < weeks.log_begins or (day == weeks.today and not sessions):
+        return None
+    if day not in weeks.records:
+        return None
+    record = Record.from_text(weeks.records[day])
+    plan = record.check_in.plan
+    return compare_with_done(record.advice, plan, sessions, Vocabulary.bundled())
+
+
+def _was_open(concern: Concern, day: date) -> bool:
+    """Tell whether a concern was open on a date; one that was a typing error never was."""
+    has_ended = concern.closed_on is not None and concern.closed_on <= day
+    return not concern.is_void and concern.began_on <= day and not has_ended
 
 
 def _sleep_need_hours(athlete: Athlete, day: date) -> float | None:

@@ -27,6 +27,7 @@ from dawnrule.web.api.athletes import athletes, export
 from dawnrule.web.api.batch import batches
 from dawnrule.web.api.check_ins import check_ins
 from dawnrule.web.api.concerns import concerns
+from dawnrule.web.api.done import done
 from dawnrule.web.api.drifts import drifts
 from dawnrule.web.api.evaluations import evaluations
 from dawnrule.web.api.groups import groups
@@ -70,6 +71,7 @@ RESOURCES = (
     feeds,
     mornings,
     drifts,
+    done,
     evaluations,
     concerns,
     rule_sets,

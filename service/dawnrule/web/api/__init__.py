@@ -4,6 +4,7 @@
 - ``sessions``, ``plans``, ``athletes``, ``concerns``: what else is known of athletes.
 - ``advice``: advice, its explanation, and the outlook; ``mornings``: the squad at a glance;
   ``drifts``: who drifts;
+  ``done``: what was done beside the advice;
   ``evaluations``: the same without storing.
 - ``rule_sets`` and ``replays``: which rules decide, and what others would decide.
 - ``private_addresses``, ``ledger``, ``operations``: links, proofs, health and metrics.

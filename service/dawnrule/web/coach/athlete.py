@@ -1,4 +1,4 @@
-"""An athlete's last weeks with charts, and what opens when."""
+"""An athlete's last weeks: reports, charts, what was done beside the advice, what opens when."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from typing import Self
 
 from flask import render_template, request
 
+from dawnrule.advice.concern_text import describe_concern
+from dawnrule.advice.done import Difference
 from dawnrule.advice.outlook import Outlook, OutlookReport, outlook_of_groups
 from dawnrule.analytics.squad import AthleteMorning, MorningSummary
 from dawnrule.analytics.timeline import AthleteDay, describe_days, read_weeks
@@ -19,7 +21,7 @@ from dawnrule.application.athletes import require_athlete
 from dawnrule.application.outlooks import read_outlook
 from dawnrule.errors import NotFound
 from dawnrule.model import Vocabulary
-from dawnrule.model.entities import Session
+from dawnrule.model.entities import Pain, Session
 from dawnrule.model.time_zones import zone_named
 from dawnrule.store import Transaction
 from dawnrule.web.coach.concerns import read_concern_texts
@@ -138,6 +140,9 @@ _OUTLOOK_GOAL = "hypertrophy"
 _SHADES_BEGIN = (1, 3, 5, 7, 9)
 """The ratings of soreness at which the next darker shade begins; 0 has the first."""
 
+_BEST_SLEEP, _SLEEP_STEP = 5, 2.25
+"""From very good to very bad sleep in as many shades as from no soreness to much."""
+
 
 @coach.get("/athletes/<athlete_id>")
 def athlete(athlete_id: str) -> str:
@@ -166,6 +171,9 @@ def athlete(athlete_id: str) -> str:
         shade=lambda soreness: bisect(_SHADES_BEGIN, soreness),
         number=_number,
         kinds_of=_kinds_of,
+        health_of=_health_of,
+        scales=_SCALES,
+        done_words=_done_words,
         session_words=_session_words,
         clock=_clock(summary.morning.athlete.time_zone),
         parts_of=parts_of,
@@ -326,6 +334,98 @@ def _kinds_of(sessions: Sequence[Session]) -> list[str]:
     """List the kinds of work in a day's sessions: growth, force, endurance, other."""
     kinds = Vocabulary.bundled().goals
     return list(dict.fromkeys(kinds[block.goal] for one in sessions for block in one.blocks))
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """What a day says of pain, illness, warning signs and concerns: the text of each cell with the
+    words for it, None for a question that was not answered. ``severity`` is that of the worst
+    pain, None where none was given."""
+
+    warning_signs: tuple[str, str] | None
+    concerns: tuple[str, str]
+    illness: tuple[str, str] | None
+    pain: tuple[str, str] | None
+    severity: float | None
+
+
+def _health_of(day: AthleteDay) -> Health:
+    """Put a day's answers that can stop training into cells."""
+    check_in = day.check_in
+    signs = check_in.warning_signs if check_in else None
+    illness = check_in.illness if check_in else None
+    pains = check_in.pain if check_in else None
+    severities = [one.severity for one in pains or () if one.severity is not None]
+    severity = max(severities, default=None)
+    titles = [describe_concern(one, composer()).title for one in day.concerns]
+    urgent = any(one.kind.is_warning_sign or one.suspected for one in day.concerns)
+    return Health(
+        None if signs is None else _cell("!" if signs else "", map(label, signs)),
+        _cell("!" if urgent else "•" if titles else "", titles),
+        None if illness is None else _cell(_of_illness(illness), [label(illness)]),
+        None if pains is None else _cell(_of_pain(pains, severity), map(_where, pains)),
+        severity,
+    )
+
+
+def _cell(sign: str, words: Iterable[str]) -> tuple[str, str]:
+    return sign, texts().listing([*words]) or say("coach_athlete.nothing_there")
+
+
+def _of_illness(illness: str) -> str:
+    return "" if illness == "none" else say(f"coach_athlete.illness_{illness}")
+
+
+def _of_pain(pains: Sequence[Pain], severity: float | None) -> str:
+    if not pains:
+        return ""
+    return "•" if severity is None else _number(severity)
+
+
+def _where(pain: Pain) -> str:
+    return pain.where or texts().listing([*map(label, pain.muscle_groups)])
+
+
+_SCALES: tuple[tuple[str, Callable[[AthleteDay], float | None], Callable[[float], float]], ...] = (
+    ("fatigue", lambda day: day.check_in.fatigue if day.check_in else None, lambda value: value),
+    ("stress", lambda day: day.check_in.stress if day.check_in else None, lambda value: value),
+    (
+        "sleep_quality",
+        lambda day: day.check_in.sleep.quality if day.check_in else None,
+        lambda value: (_BEST_SLEEP - value) * _SLEEP_STEP,
+    ),
+)
+"""The ratings of a day: name, value, and the soreness whose shade it has; sleep counts from 5 (very
+good) down to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class DoneWords:
+    """What a day came to beside its advice, in words."""
+
+    advised: str
+    done: str
+    outcome: str
+    differences: Sequence[str]
+
+
+def _done_words(day: AthleteDay) -> DoneWords | None:
+    """Describe a day's training beside its advice; None where there is nothing to compare."""
+    if day.done is None or day.verdict is None:
+        return None
+    said = [_session_words(one) for one in day.sessions]
+    done = [say("coach_athlete.did", what=one.what, minutes=one.minutes) for one in said]
+    return DoneWords(
+        label(day.verdict),
+        "; ".join(done) or say("coach_athlete.no_session"),
+        say(f"done.{day.done.outcome}"),
+        [*map(_difference, day.done.differences)],
+    )
+
+
+def _difference(one: Difference) -> str:
+    values = {"advised": _number(one.advised), "done": _number(one.done)}
+    return say(f"done.differs_{one.what}", goal=label(one.goal), **values)
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,6 +60,7 @@ ACCESS: Mapping[str, Access] = {
     "advice.get_advice_record": _EVERY_KEY,
     "mornings.get_morning": _COACH,
     "drifts.get_drifts": _COACH,
+    "done.get_done": _COACH_AND_ATHLETE,
     "concerns.list_open_concerns": _COACH_AND_CLINICIAN,
     "concerns.list_concerns": _COACH_CLINICIAN_AND_ATHLETE,
     "concerns.post_concern": _COACH_AND_CLINICIAN,
