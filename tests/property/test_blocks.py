@@ -191,7 +191,7 @@ def test_a_further_limit_never_makes_advice_more_permissive(
     assert all(as_strict(together[name], name, value) for name, value in limits.given())
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=tries(30, 60), deadline=None)
 @given(st.integers(0, 10_000))
 def test_a_rule_with_limits_that_fires_besides_never_loosens_a_block(
     mornings: list[AdvisedMorning], rule_set: RuleSet, draw: int

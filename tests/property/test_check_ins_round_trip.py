@@ -15,6 +15,7 @@ from dawnrule.model import Vocabulary, is_number
 from dawnrule.schemas.check_in import load_check_in
 from dawnrule.sheet import CHECK_INS, read_sheet
 from dawnrule.sheet.columns import Column
+from tests.effort import tries
 
 WORDS = Vocabulary.bundled()
 TODAY = date(2026, 3, 9)
@@ -199,7 +200,7 @@ def sheets(draw: st.DrawFn) -> tuple[list[Any], bytes]:
     return mornings, text.getvalue().encode()
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=tries(60, 150))
 @given(sheets())
 def test_a_check_in_that_is_written_to_a_sheet_is_read_as_itself(
     drawn: tuple[list[Any], bytes],

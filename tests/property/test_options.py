@@ -62,7 +62,7 @@ HOUSE = a_rule_set(
 
 BASELINE = "the baseline that decides"
 ATHLETES = {
-    BASELINE: range(tries(150, 1000)),
+    BASELINE: range(tries(100, 1000)),
     "house rules": range(1000, tries(1060, 1250)),
 }
 

@@ -28,7 +28,7 @@ def decider_of(rule_set: RuleSet) -> Decider:
 
 
 @settings(
-    max_examples=tries(400, 5_000), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    max_examples=tries(200, 5_000), deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 @given(st.data())
 def test_the_two_evaluations_never_differ(data: st.DataObject) -> None:
