@@ -180,11 +180,9 @@ def fill_in(page: Page) -> None:
     """Fill in the form as an athlete does."""
     for group, sore in (("quadriceps", 4), ("glutes", 3), ("adductors", 2)):
         page.locator(f'label.cell:has([name="soreness/{group}"][value="{sore}"])').click()
-    page.get_by_label("Hours slept last night").fill("7.5")
-    for name, value in (("sleep/quality", 4), ("fatigue", 3), ("stress", 2)):
+    for name, value in (("sleep/hours", "7.5"), ("sleep/quality", 4), ("fatigue", 3)):
         page.locator(f'label.cell:has([name="{name}"][value="{value}"])').click()
-    for said in ("No pain", "Not ill", "None of these"):
-        page.get_by_label(said, exact=True).check()
+    page.get_by_label("No pain, not ill, none of the signs").check()
 
 
 def draw_sheet(folder: Path) -> None:

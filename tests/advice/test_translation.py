@@ -134,7 +134,7 @@ def test_what_a_day_needs_is_told_in_german_too() -> None:
     assert (part.opens_note or "").startswith("From ")
     [told] = translate(record, baseline("1.2.0"), german).parts
     assert (told.opens_note or "").endswith(
-        "ist nur noch nötig: Muskelkater unter 3; Zeit allein reicht nicht."
+        "ist nur noch nötig: Muskelkater unter 3. Warten allein reicht nicht."
     )
 
 

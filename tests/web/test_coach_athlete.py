@@ -172,8 +172,8 @@ def test_todays_advice_and_the_outlook_stand_there(weeks: Client, coach_browser:
     text = words(coach_browser.get("/coach/athletes/a-03").text)
     assert advice["headline"] in text
     assert advice["reason"] in text
-    assert "What opens when, in the next 7 days" in text
-    assert "open now for everything" in text
+    assert "What is ready when, in the next 7 days" in text
+    assert "ready for everything" in text
 
 
 def test_all_muscle_groups_are_in_the_outlook_or_nobody_could_rely_on_it(
@@ -207,7 +207,7 @@ def test_an_athlete_of_whom_nothing_is_known_has_a_page(coach_browser: Client) -
     assert "Nothing was reported or trained in the last 28 days." in text
     assert "No check-in today yet. Has never checked in." in text
     unknown = "So soreness, pain, illness and warning signs are not known."
-    assert text.index(unknown) < text.index("open now for everything")
+    assert text.index(unknown) < text.index("ready for everything")
     assert "<table" not in page.text
 
 

@@ -31,14 +31,14 @@ def test_the_page_says_what_is_open_since_when_and_who_lifts_it(
     page = coach_browser.get("/coach/concerns").text
     assert "Sign of heart or chest (chest pain or pressure)" in page
     assert "Open since Mon 9 March." in page
-    assert "Only a clearance by a coach or clinician lifts it" in page
+    assert "Only a coach or clinician can clear it" in page
     german = coach_browser.get("/coach/concerns?lang=de").text
     assert "Zeichen von Herz oder Brust" in german
     assert "Nur eine Freigabe" in german
 
 
 def test_nothing_is_open_about_anybody_at_first(coach_browser: Client) -> None:
-    assert "Nothing is open about anybody." in coach_browser.get("/coach/concerns").text
+    assert "There is nothing to watch about anybody." in coach_browser.get("/coach/concerns").text
 
 
 def test_a_coach_clears_with_restrictions_and_withdraws(
@@ -51,7 +51,7 @@ def test_a_coach_clears_with_restrictions_and_withdraws(
     assert concern["clearance"]["restrictions"] == {"no_contact": True, "effort_at_most": 4.5}
     page = coach_browser.get("/coach/concerns").text
     assert "Cleared by a coach (Dr. Adler) on Mon 9 March." in page
-    assert "effort of 4.5 out of 10 at most" in page
+    assert "effort up to 4.5 of 10" in page
     clearance = concern["clearance"]["id"]
     send(coach_browser, f"/coach/concerns/{chest_pain}/withdraw", clearance=clearance)
     assert open_ones(coach)[0]["state"] == "open"
@@ -64,7 +64,7 @@ def test_a_correction_is_seen_on_every_page_and_confirmed(
     check_in(coach, **WELL)
     advice_id = coach.get("/v1/athletes/a-03/advice/today").json["advice_id"]
     for page in ("", "athletes/a-03", "concerns", f"advice/{advice_id}"):
-        assert "was withdrawn on the same day" in coach_browser.get(f"/coach/{page}").text, page
+        assert "was taken back on the same day" in coach_browser.get(f"/coach/{page}").text, page
     send(coach_browser, f"/coach/concerns/{chest_pain}/confirm")
     assert open_ones(coach) == []
     assert "withdrawn on the same day" not in coach_browser.get("/coach/").text
@@ -125,5 +125,5 @@ def test_the_athletes_page_says_what_is_open_and_who_can_lift_it(
 ) -> None:
     given = coach.post("/v1/athletes/a-03/addresses", json={"purpose": "check-in"}).json
     page = client.get(given["paths"][0]).text
-    assert "What is still open" in page
-    assert "Only a clearance by a coach or clinician lifts it" in page
+    assert "Not over yet" in page
+    assert "Only a coach or clinician can clear it" in page

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
+from dawnrule.i18n.catalog import Texts
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import ReplayState, Store, StoredReplay
 from dawnrule.web.context import Context
@@ -53,7 +54,9 @@ def test_the_list_says_which_decides_which_listens_and_which_only_waits(
     coach_browser: Client, coach: Client
 ) -> None:
     page = coach_browser.get("/coach/rule-sets")
-    assert "It decides today. Nobody activated it." in about(page, "baseline@2.0.0")
+    assert "It decides today. It decides because the service is set up so." in about(
+        page, "baseline@2.0.0"
+    )
     assert "decides" not in about(page, "club@1.0.0")
     assert "Published on Mon 9 March." in about(page, "club@1.0.0")
     coach.put("/v1/rule-sets/active", json={"rule_set": "club@1.0.0", "from": "2026-03-01"})
@@ -62,7 +65,7 @@ def test_the_list_says_which_decides_which_listens_and_which_only_waits(
     page = coach_browser.get("/coach/rule-sets")
     decides = "It decides today. It was made to decide from Sun 1 March on."
     assert decides in about(page, "club@1.0.0")
-    assert "It runs in the shadow. It has listened since Mon 9 March." in about(
+    assert "It is on trial. It has been on trial since Mon 9 March:" in about(
         page, "baseline@1.0.0"
     )
     assert "These athletes have it as their own: a-04." in about(page, "baseline@2.0.0")
@@ -96,7 +99,8 @@ def test_a_rule_set_reads_as_sentences_and_as_a_table(coach_browser: Client) -> 
     for rule in rule_set.rules:
         assert page.text.count(f'<li id="{rule.id}">') == 1
         assert f'href="#{rule.id}"' in page.text
-        assert " ".join(unescape(rule.wrong_when).split()) in words
+        wrong_when = Texts.bundled().of_rule(rule.wrong_when)
+        assert " ".join(unescape(wrong_when).split()) in words
     assert "Its check found nothing to mend." in words
     assert "worse facts never lead to a more permissive verdict" in words
 
@@ -152,19 +156,19 @@ def test_the_scorecard_counts_and_claims_nothing_of_a_few_mornings(
 ) -> None:
     words = read(coach_browser.get(f"{NEWEST}/scorecard"))
     card = coach.get("/v1/rule-sets/baseline/2.0.0/scorecard").json
-    assert "2 mornings were told by this rule set, from Mon 9 March to Mon 9 March." in words
+    assert "This rule set decided 2 mornings, from Mon 9 March to Mon 9 March." in words
     fired = [rule for rule in card["rules"] if rule["fired"]["count"]]
     assert fired
     for rule in fired:
         counts = f"{rule['fired']['count']} of 2 {rule['decided']['count']} of 2"
         assert f"{rule['title']} {rule['rule']} {counts}" in words
-    assert f"Rules that never fired: {len(card['rules']) - len(fired)}" in words
-    assert "With fewer than 10 mornings no share is told." in words
+    assert f"Rules that never applied: {len(card['rules']) - len(fired)}" in words
+    assert "With fewer than 10 mornings no share is given." in words
 
 
 def test_a_scorecard_without_mornings_says_so(coach_browser: Client) -> None:
     page = read(coach_browser.get("/coach/rule-sets/baseline/1.0.0/scorecard"))
-    assert "No advice was given by this rule set yet." in page
+    assert "This rule set has not given any advice yet." in page
 
 
 def test_facts_are_tried_and_nothing_is_stored(coach_browser: Client, store: Store) -> None:
@@ -268,14 +272,14 @@ def test_a_replay_is_stopped_and_gone_on_with(
 ) -> None:
     address = waiting(app)
     page = coach_browser.get(address)
-    assert "It waits to be run." in page.text
+    assert "It is waiting." in page.text
     assert "Refresh" not in coach_browser.get(f"{address}?follow=no").headers
     found = re.search(r'name="csrf_token" value="([^"]+)"', page.text)
     assert found is not None
     token = {"csrf_token": found[1]}
     assert coach_browser.post(f"{address}/cancel", data=token).status_code == 303
     stopped = coach_browser.get(address)
-    assert "It was stopped." in stopped.text
+    assert "Somebody stopped it." in stopped.text
     assert "Refresh" not in stopped.headers
     assert coach_browser.post(f"{address}/resume", data=token).status_code == 303
     finished(coach_browser, address)
