@@ -38,6 +38,7 @@ PAGES = {
     "/coach/athletes/<athlete_id>/change": f"/coach/athletes/{ATHLETE}/change",
     "/coach/add-athletes": "/coach/add-athletes",
     "/coach/athletes/<athlete_id>/check-in": f"/coach/athletes/{SILENT}/check-in",
+    "/coach/plan": f"/coach/plan?who=group:{GROUP}",
     "/coach/addresses": "/coach/addresses",
     "/coach/groups": "/coach/groups",
     "/coach/groups/<group_id>": f"/coach/groups/{GROUP}",

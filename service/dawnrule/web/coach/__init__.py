@@ -4,6 +4,7 @@
 - ``morning``: this morning, a line each; ``athlete``: one athlete's weeks, with charts.
 - ``athletes``, ``groups``: who there is; added, changed, erased and grouped. ``forms``: what all
   forms share.
+- ``plan``: a week of plans.
 - ``check_in``: a check-in for an athlete without a phone.
 - ``addresses``: private addresses, as a sheet to print.
 - ``drifts``: who drifts from the own usual, measure by measure.
@@ -21,6 +22,7 @@ from dawnrule.web.coach import (
     drifts,
     groups,
     morning,
+    plan,
     replays,
     rule_sets,
     sign_in,
@@ -39,6 +41,7 @@ __all__ = [
     "drifts",
     "groups",
     "morning",
+    "plan",
     "replays",
     "rule_sets",
     "sign_in",
