@@ -46,3 +46,9 @@ def test_nobody_unknown_is_told_of(db: Path) -> None:
     result = typed("recovery", "--athlete", "a-99", "--db", db)
     assert result.exit_code == 2
     assert "There is no athlete 'a-99'." in result.stderr
+
+
+def test_no_rules_are_proposed_on_little_evidence(db: Path) -> None:
+    result = typed("recovery", "--athlete", KIM.id, "--rules", "--db", db)
+    assert result.exit_code == 1
+    assert "Nothing is proposed" in result.stderr

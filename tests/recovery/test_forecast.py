@@ -96,6 +96,14 @@ def test_own_episodes_outweigh_the_squad_the_more_there_are() -> None:
     assert 24 <= hours[2] <= 40
 
 
+def test_muscle_groups_are_told_apart_in_whatever_order_they_were_trained() -> None:
+    slow, fast = [seen(60, 84)] * 8, [seen(0, 30, "chest")] * 8
+    for own in ([*slow, *fast], [*fast, *slow]):
+        recovery = recovery_of(own)
+        hours = {name: recovery.group(name, BEGAN).usual_hours for name in ("quadriceps", "chest")}
+        assert hours["chest"] < 40 < 55 < hours["quadriceps"]
+
+
 def test_nobody_counts_twice() -> None:
     """Whoever is in the squad's fit gets the same forecast as on top of the others alone."""
     own = OwnEpisodes([seen(36, 60)] * 6)

@@ -92,6 +92,8 @@ MAY = {
     "GET /v1/athletes/<athlete_id>/sessions": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/outlook": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/recovery": {"coach", "athlete"},
+    "GET /v1/recovery": {"coach"},
+    "GET /v1/athletes/<athlete_id>/recovery/rules": {"coach"},
     "POST /v1/weeks": {"coach"},
     "GET /v1/athletes/<athlete_id>/advice/<day>": EVERY_KEY,
     "PUT /v1/athletes/<athlete_id>/plans/<date>": {"coach", "poster"},

@@ -103,6 +103,24 @@ def test_force_work_is_another_question(coach: Client) -> None:
     assert force < growth
 
 
+def test_who_is_sore_for_long_gets_rules_proposed_that_can_be_published(coach: Client) -> None:
+    for week in range(1, 7):
+        train(coach, NOW.replace(hour=18, minute=0) - timedelta(days=7 * week + 5))
+        for ago, soreness in ((4, 6), (3, 6), (2, 5), (1, 4), (0, 1), (-1, 0)):
+            check_in(coach, 7 * week + ago, soreness)
+    proposed = coach.get(f"{RECOVERY}/rules").json
+    [evidence] = proposed["evidence"]
+    assert (evidence["muscle_group"], evidence["times_seen"]) == ("quadriceps", 6)
+    assert evidence["hours"] > 72
+    told = coach.post(
+        "/v1/rule-sets", data=proposed["rule_file"], headers={"Content-Type": "application/yaml"}
+    )
+    assert told.status_code == 201
+    [first, *others] = coach.get("/v1/recovery").json["athletes"]
+    assert (first["athlete_id"], first["times_seen"]) == ("a-03", 6)
+    assert {other["against_squad"] for other in others} == {None}
+
+
 def test_the_same_data_give_the_same_numbers(coach: Client) -> None:
     weeks_of_training(coach, 6)
     assert recovery(coach) == recovery(coach)

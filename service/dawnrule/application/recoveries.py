@@ -21,13 +21,16 @@ from dawnrule.model.concerns import ConcernRules
 from dawnrule.model.entities import Athlete, Session
 from dawnrule.recovery.episodes import Episode, Morning, episodes_of, morning_of
 from dawnrule.recovery.numbers import RecoveryNumbers
+from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import RecoveryAnswers, Transaction
 
 if TYPE_CHECKING:
     from dawnrule.recovery.forecast import AthleteRecovery, SquadRecovery
-    from dawnrule.recovery.report import RecoveryReport
+    from dawnrule.recovery.personal_rules import OwnHours
+    from dawnrule.recovery.report import AgainstSquad, RecoveryReport
 
 ONE_DAY = timedelta(days=1)
+_GROWTH = "growth"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,30 @@ class RecoveryQuestion:
     kind: str
     now: datetime
     at: Sequence[datetime] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SquadMember:
+    """An athlete beside the squad; ``against_squad`` is None where nothing was seen."""
+
+    athlete_id: str
+    times_seen: int
+    against_squad: AgainstSquad | None
+
+    @property
+    def is_slower(self) -> bool:
+        """Whether the athlete takes longer than the squad, beyond doubt."""
+        return self.against_squad is not None and self.against_squad.is_slower
+
+
+@dataclass(frozen=True, slots=True)
+class ProposedRules:
+    """Rules of one athlete's own: the rule file, None where nothing is proposed, and what it rests
+    on."""
+
+    athlete_id: str
+    rule_file: str | None
+    evidence: Sequence[OwnHours]
 
 
 @dataclass(slots=True)
@@ -61,6 +88,32 @@ class Recoveries:
         squad = self._squad(transaction, question.kind, question.now)
         reporter = Reporter(athlete, question.kind, low_under, question.now, texts, self.vocabulary)
         return reporter.report(recovery, squad.hours_against_squad(athlete.id), question.at)
+
+    def squad(self, transaction: Transaction, kind: str, now: datetime) -> list[SquadMember]:
+        """Compare everybody with the squad, the slowest first; those of whom nothing was seen come
+        last, by id."""
+        from dawnrule.recovery.report import AgainstSquad
+
+        fitted = self._squad(transaction, kind, now)
+        found = []
+        for athlete in transaction.athletes.all():
+            factor = fitted.hours_against_squad(athlete.id)
+            told = None if factor is None else AgainstSquad.of(factor)
+            found.append(SquadMember(athlete.id, fitted.seen.get(athlete.id, 0), told))
+        return sorted(found, key=_slowest_first)
+
+    def proposed_rules(
+        self, transaction: Transaction, athlete_id: str, extends: RuleSet, now: datetime
+    ) -> ProposedRules:
+        """Propose rules of one athlete's own that extend those that decide. Raises ``NotFound``."""
+        from dawnrule.recovery.personal_rules import own_hours, rule_file
+
+        athlete = require_athlete(transaction, athlete_id)
+        recovery = self.of(transaction, athlete, _GROWTH, now)
+        evidence = own_hours(recovery, self.numbers.rule_hours, now)
+        named = f"{extends.name}@{extends.version}"
+        text = rule_file(athlete_id, named, evidence) if evidence else None
+        return ProposedRules(athlete_id, text, evidence)
 
     def of(
         self, transaction: Transaction, athlete: Athlete, kind: str, now: datetime
@@ -134,3 +187,8 @@ def _morning(athlete: Athlete, answers: RecoveryAnswers, numbers: RecoveryNumber
 
 def _midnight(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=UTC)
+
+
+def _slowest_first(member: SquadMember) -> tuple[float, str]:
+    factor = member.against_squad.factor if member.against_squad else 0.0
+    return -factor, member.athlete_id

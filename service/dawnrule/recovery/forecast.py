@@ -150,7 +150,7 @@ class AthleteRecovery:
         """Return one muscle group, whether it was ever trained or not."""
         episodes = [episode for episode in self.own.episodes if episode.muscle_group == name]
         seen = sum(episode.was_seen for episode in episodes)
-        usual = self._predict(_usual_features(episodes, self.own.age_years), name)
+        usual = self.usual(name)
         return GroupRecovery(
             name,
             seen,
@@ -160,6 +160,11 @@ class AthleteRecovery:
             self._basis(seen),
             self._under_way(episodes[-1], now) if episodes else None,
         )
+
+    def usual(self, muscle_group: str) -> LogNormal:
+        """Return the hours of recovery of a muscle group after the athlete's usual work."""
+        episodes = [e for e in self.own.episodes if e.muscle_group == muscle_group]
+        return self._predict(_usual_features(episodes, self.own.age_years), muscle_group)
 
     def is_own(self, muscle_group: str) -> bool:
         """Return whether enough was seen of the athlete to tell a chance."""
@@ -200,15 +205,15 @@ def _usual_features(episodes: Sequence[Episode], age_years: int | None) -> tuple
 
 
 def _columns(squad: Iterable[OwnEpisodes]) -> Episodes:
-    """Put the informative episodes of a squad into columns, numbered in their order."""
+    """Put the informative episodes of a squad into columns: athletes are numbered in their order,
+    and the muscle groups of each by name."""
     rows = [
         (place, own.age_years, episode)
         for place, own in enumerate(squad)
         for episode in own.informative
     ]
-    cells: dict[tuple[int, str], int] = {}
-    for place, _, episode in rows:
-        cells.setdefault((place, episode.muscle_group), len(cells))
+    of_athletes = sorted({(place, episode.muscle_group) for place, _, episode in rows})
+    cells = {cell: number for number, cell in enumerate(of_athletes)}
     known = [features(episode.work, age) for _, age, episode in rows]
     return Episodes.of(
         [(episode.sore_hours, episode.low_hours) for *_, episode in rows],

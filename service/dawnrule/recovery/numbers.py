@@ -32,6 +32,7 @@ class RecoveryNumbers:
     days: int
     least_episodes: int
     likely: float
+    rule_hours: float
     spreads: dict[str, float]
     effects: dict[str, Effect]
 

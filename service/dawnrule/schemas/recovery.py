@@ -128,4 +128,53 @@ class RecoverySchema(StrictSchema):
     note = fields.String(required=True)
 
 
+class SquadMemberSchema(StrictSchema):
+    """An athlete beside the squad."""
+
+    athlete_id = AthleteId(required=True)
+    times_seen = fields.Integer(required=True, metadata=_HOURS)
+    against_squad = fields.Nested(AgainstSquadSchema, required=True, allow_none=True)
+    is_slower = fields.Boolean(
+        required=True,
+        metadata={"description": "It takes longer than for the squad, 9 times in 10."},
+    )
+
+
+class SquadRecoverySchema(StrictSchema):
+    """Everybody beside the squad, the slowest first."""
+
+    athletes = fields.List(fields.Nested(SquadMemberSchema), required=True)
+
+
+class OwnHoursSchema(StrictSchema):
+    """The hours that a muscle group is proposed to wait, and the evidence for them."""
+
+    muscle_group = fields.String(required=True)
+    hours = fields.Integer(required=True, metadata=_HOURS)
+    times_seen = fields.Integer(required=True, metadata=_HOURS)
+    half_from_hours = fields.Integer(required=True, metadata=_HOURS)
+    half_to_hours = fields.Integer(required=True, metadata=_HOURS)
+
+
+class ProposedRulesSchema(StrictSchema):
+    """A rule set of one athlete's own, as a proposal."""
+
+    athlete_id = AthleteId(required=True)
+    rule_file = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "To be checked and published by a coach, or not at all; null "
+            "where nothing is proposed."
+        },
+    )
+    evidence = fields.List(fields.Nested(OwnHoursSchema), required=True)
+
+
+class SquadRecoveryQuerySchema(StrictSchema):
+    """For which kind of goal."""
+
+    kind = Word(lambda: KINDS, data_key="for", load_default=USUAL_KIND)
+
+
 RECOVERY = RecoverySchema()

@@ -4,8 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dawnrule.application.recoveries import RecoveryQuestion
-from dawnrule.schemas.recovery import RecoveryQuery, RecoveryQuerySchema, RecoverySchema
+from dawnrule.application.athletes import require_athlete
+from dawnrule.application.recoveries import ProposedRules, RecoveryQuestion, SquadMember
+from dawnrule.schemas.recovery import (
+    ProposedRulesSchema,
+    RecoveryQuery,
+    RecoveryQuerySchema,
+    RecoverySchema,
+    SquadRecoveryQuerySchema,
+    SquadRecoverySchema,
+)
+from dawnrule.store import Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import language_header, texts
 from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
@@ -34,3 +43,33 @@ def get_recovery(query: RecoveryQuery, athlete_id: str) -> tuple[RecoveryReport,
     said = texts()
     report = ctx.store.read(lambda transaction: ctx.recoveries.read(transaction, question, said))
     return report, language_header()
+
+
+@recovery.route("/recovery")
+@recovery.arguments(SquadRecoveryQuerySchema, location="query", as_kwargs=True)
+@recovery.response(200, SquadRecoverySchema)
+def get_squad_recovery(kind: str) -> dict[str, list[SquadMember]]:
+    """Who is sore for longer than the squad after the same work, the slowest first."""
+    ctx, now = context(), context().clock()
+    return {
+        "athletes": ctx.store.read(lambda transaction: ctx.recoveries.squad(transaction, kind, now))
+    }
+
+
+@recovery.route("/athletes/<athlete_id>/recovery/rules", parameters=[ATHLETE_ID])
+@recovery.response(200, ProposedRulesSchema)
+@recovery.alt_response(404, "NOT_FOUND")
+def get_proposed_rules(athlete_id: str) -> ProposedRules:
+    """A rule set by which growth work waits for as long as this athlete was seen to be sore.
+
+    It extends the rule set that decides for the athlete and only ever asks for more hours. Nothing
+    is published: a coach checks it and publishes it for this athlete, or does not.
+    """
+    ctx, now = context(), context().clock()
+
+    def propose(transaction: Transaction) -> ProposedRules:
+        today = require_athlete(transaction, athlete_id).today(now)
+        extends = ctx.rule_set_for(transaction, athlete_id, today)
+        return ctx.recoveries.proposed_rules(transaction, athlete_id, extends, now)
+
+    return ctx.store.read(propose)

@@ -54,6 +54,8 @@ ACCESS: Mapping[str, Access] = {
     "batches.post_sessions": _COACH_AND_POSTER,
     "outlooks.get_outlook": _COACH_AND_ATHLETE,
     "recovery.get_recovery": _COACH_AND_ATHLETE,
+    "recovery.get_squad_recovery": _COACH,
+    "recovery.get_proposed_rules": _COACH,
     "weeks.post_week": _COACH,
     "advice.get_advice": _EVERY_KEY,
     "advice.get_squad_advice": _COACH,
