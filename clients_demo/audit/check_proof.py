@@ -1,4 +1,4 @@
-"""Proof that a piece of advice is in the ledger of a given head; needs only Python and the proof.
+"""Proof that a piece of advice is in the logbook of a given head; needs only Python and the proof.
 
 Example: check_proof.py 4711:9f86d081... proof.json [next_page.json ...]
 """
@@ -24,7 +24,7 @@ def entry_digest(entry: dict[str, Any], position: int, previous_digest: str) -> 
 
 
 def problem_with(pages: list[dict[str, Any]], head: str) -> str | None:
-    """Say what is wrong with a proof; None if its record is in the ledger of this head."""
+    """Say what is wrong with a proof; None if its record is in the logbook of this head."""
     proof, entry = pages[0], pages[0]["entry"]
     if digest_of(proof["salt"] + proof["record"]) != entry["record_digest"]:
         return "The record is not the one that was entered."
@@ -42,4 +42,4 @@ if __name__ == "__main__":
         sys.exit(__doc__)
     files = [json.loads(Path(file).read_text(encoding="utf-8")) for file in sys.argv[2:]]
     wrong = problem_with(files, sys.argv[1])
-    sys.exit(wrong or print("Unchanged: this record is in the ledger of this head."))
+    sys.exit(wrong or print("Unchanged: this record is in the logbook of this head."))

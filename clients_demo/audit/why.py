@@ -38,8 +38,8 @@ def main() -> None:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        description="Print why an advice was given: what was reported, the rules that fired with "
-        "each condition, its value and its threshold, what nearly fired, and the sources.",
+        description="Print why an advice was given: what was reported, the rules that applied with "
+        "each condition, its value and its threshold, what nearly applied, and the sources.",
         epilog="The key is read from the environment variable DAWNRULE_KEY. "
         "Example: why.py a-03 2026-03-09 --url http://127.0.0.1:8080",
     )
@@ -78,7 +78,7 @@ def explanation_lines(record: Mapping[str, Any]) -> Iterator[str]:
         yield from _entry(name, value, REPORTED_WIDTH)
     not_reported = ", ".join(record["advice"]["not_reported"])
     yield from _entry("not reported", not_reported or "-", REPORTED_WIDTH)
-    yield from _heading("Rules that fired: [x] holds, [ ] does not")
+    yield from _heading("Rules that applied: [x] holds, [ ] does not")
     yield from _or_none(line for rule in record["rules"] for line in _fired(rule))
     yield from _heading("One number stood in the way of these")
     yield from _or_none(line for rule in record["rules"] for line in _near_misses(rule))

@@ -101,7 +101,7 @@ class Settings:
     X-Forwarded-For is trusted; behind one, connections are not counted by address. ``hosts`` are
     the host names that the service answers to; an empty tuple means all. ``public_url`` is where
     others reach the service. Data older than ``retention_days`` is deleted; 0 keeps everything. The
-    newest head of the ledger is appended to ``heads_file`` daily.
+    newest head of the logbook is appended to ``heads_file`` daily.
     """
 
     db: Path = _setting(Path("dawnrule.db"), Path)

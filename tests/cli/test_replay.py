@@ -165,7 +165,7 @@ def test_a_person_who_watches_sees_how_far_it_has_come(db: Path) -> None:
         os.close(theirs)
         shown = b"".join(written_to(ours)).decode()
     assert watched.returncode == 0
-    assert re.search(r"Reading the ledger.*100%", shown)
+    assert re.search(r"Reading the logbook.*100%", shown)
     assert re.search(r"Deciding.*100%", shown)
 
 
@@ -229,7 +229,7 @@ def test_a_scorecard_gives_counts_with_intervals_and_no_share_of_a_few(db: Path)
     rows = {row[0]: row[1:] for row in cells}
     assert re.fullmatch(r"\d+ of \d+: \d+% \(\d+% to \d+%\)", rows["all mornings"][-3])
     assert re.fullmatch(r"\d of \d", rows["soreness-very-high"][-3])
-    assert never.startswith("Never fired: ")
+    assert never.startswith("Never applied: ")
 
 
 def test_the_forms_of_a_scorecard_tell_the_same_shares(db: Path) -> None:

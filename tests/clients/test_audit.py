@@ -87,7 +87,7 @@ def test_the_page_shows_what_was_reported_and_what_was_not(
 def test_the_page_shows_each_condition_with_value_threshold_and_source(
     run: Run, advice: dict[str, Any]
 ) -> None:
-    fired = section(page(run(SCRIPT, "a-03", TODAY)), "Rules that fired: [x] holds, [ ] does not")
+    fired = section(page(run(SCRIPT, "a-03", TODAY)), "Rules that applied: [x] holds, [ ] does not")
     at = fired.index("growth-work-too-soon: Growth work before the muscle has had two days")
     assert fired[at + 1 : at + 6] == [
         "swap-to-low-damage for block 0, quadriceps, and decided there",
@@ -134,7 +134,7 @@ def test_advice_that_was_superseded_says_by_which(
 def test_a_day_on_which_nothing_fired_has_a_page_too(run: Run, live_server: LiveServer) -> None:
     post(live_server, {"athlete_id": "a-04", "date": TODAY, "illness": "none", "plan": []})
     shown = page(run(SCRIPT, "a-04", TODAY))
-    assert section(shown, "Rules that fired: [x] holds, [ ] does not") == ["none"]
+    assert section(shown, "Rules that applied: [x] holds, [ ] does not") == ["none"]
     assert section(shown, "One number stood in the way of these") == ["none"]
 
 

@@ -95,7 +95,7 @@ def add(athlete_id: str, db: Path, **options: Any) -> None:
 
     A competition replaces those of the same date. Times are those of the athlete's clock.
 
-    Do not use a name as the ID: it stays in the ledger even after the athlete is erased.
+    Do not use a name as the ID: it stays in the logbook even after the athlete is erased.
 
     \b
     Example:
@@ -192,7 +192,7 @@ def export(athlete_id: str, output: Path, db: Path) -> None:
 def erase(athlete_id: str, yes: bool, db: Path) -> None:
     """Erase an athlete and everything stored about them, for good.
 
-    The ledger keeps digests of their advice, from which nothing can be read, and the log of acts
+    The logbook keeps fingerprints of their advice, from which nothing can be read, and the acts
     about them, including this one, with the id. Existing copies, such as backups, are not changed.
     An erasure that was cut off is finished when it is asked for again.
 

@@ -93,7 +93,7 @@ def verify(
     thorough: bool,
     form: str,
 ) -> None:
-    """Walk the ledger and decide every piece of advice again.
+    """Walk through the logbook and decide every piece of advice again.
 
     Each entry must follow from the one before it, each record must be the one that was entered, and
     each decision must come out the same under the rule set that made it. Erased records are
@@ -123,10 +123,10 @@ def verify(
 @audit.command()
 @db_option
 def head(db: Path) -> None:
-    """Print the newest entry's position and digest.
+    """Print the newest entry's position and fingerprint.
 
     Keep the line somewhere else, such as in a message to yourself: with it, dawnrule audit verify
-    detects removed entries at the end, or a ledger that was rewritten as a whole.
+    detects removed entries at the end, or a logbook that was rewritten as a whole.
 
     \b
     Example:

@@ -68,7 +68,7 @@ _COMMANDS = {
         "serve", "Print the description of the HTTP interface (OpenAPI 3.1, YAML)."
     ),
     "outlook": Elsewhere(
-        "outlook", "Show when each muscle group opens again, and a balanced session."
+        "outlook", "Show when each muscle group is ready again, and a balanced session."
     ),
     "recovery": Elsewhere(
         "recovery", "Show how long each muscle group is sore after growth and landing work."

@@ -47,9 +47,9 @@ def retention() -> None:
 def apply(days: int, clock_is_right: bool, db: Path) -> None:
     """Delete data older than a number of days, now; dawnrule serve does so nightly if configured.
 
-    Athletes, keys and published rules stay, and so do the digests of advice in the ledger. If more
-    than 31 days of dates are due at once, nothing is deleted unless you confirm that the clock is
-    right: a clock that is years ahead would delete everything.
+    Athletes, keys and published rules stay, and so do the fingerprints of advice in the logbook. If
+    more than 31 days of dates are due at once, nothing is deleted unless you confirm that the clock
+    is right: a clock that is years ahead would delete everything.
 
     \b
     Example:
@@ -93,7 +93,7 @@ def backup(db: Path, to: str, keep: int | None) -> None:
     """Back up the database, also while it is served, and print the file's name.
 
     The copy is checked before it gets its name: SQLite's integrity check, every reference, and the
-    chain of the ledger. Only you can read it: keep it as private as the database. It contains
+    chain of the logbook. Only you can read it: keep it as private as the database. It contains
     health data, the secret that signs cookies, and the hashes of keys.
 
     \b

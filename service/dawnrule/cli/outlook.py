@@ -1,4 +1,4 @@
-"""``dawnrule outlook``: when each muscle group opens again."""
+"""``dawnrule outlook``: when each muscle group is ready again."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def _known_goal(ctx: click.Context, parameter: click.Parameter, goal: str) -> st
 @db_option
 @rule_set_option
 def outlook(athlete_id: str, days: int, goal: str, form: str, db: Path, rule_set: str) -> None:
-    """Show when each muscle group opens again, and a balanced session.
+    """Show when each muscle group is ready again, and a balanced session.
 
     It is based on the training log, and on today's check-in if there is one. Times are local to
     the athlete.

@@ -53,7 +53,7 @@ def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
     head = f"{replay.rule_set}: {mornings}, {decisions}"
     tables = (
         _table(("Said", "Would say", "Days", "Parts"), _verdicts(result)),
-        _table(("Rule", "Decided", "Would decide", "Would fire"), _rules(result)),
+        _table(("Rule", "Decided", "Would decide", "Would apply"), _rules(result)),
         _table(
             ("Athlete", "Less protected", "Same", "More protected"),
             map(astuple, athlete_rows(result)),
@@ -148,7 +148,7 @@ def replay(
     other outcomes are counted and listed. No advice changes. Ctrl-C stops with what is done so far,
     and the same command resumes from there.
 
-    The facts come from a columnar copy of the ledger, in a file beside the database, which is
+    The facts come from a columnar copy of the logbook, in a file beside the database, which is
     brought up to date first, or rebuilt if it is missing.
 
     \b
@@ -185,7 +185,7 @@ def _pending_replay(
 def _run(runner: ReplayRunner, replay_id: str, rule_set: RuleSet) -> None:
     """Run a replay with progress bars, until it is done or Ctrl-C stops it."""
     with ExitStack() as stack:
-        listener = Listener(bar("Reading the ledger", stack), bar("Deciding", stack))
+        listener = Listener(bar("Reading the logbook", stack), bar("Deciding", stack))
         try:
             runner.run(replay_id, rule_set, listener)
         except KeyboardInterrupt:

@@ -168,7 +168,7 @@ def _line_of_verdict(change: VerdictChange) -> str:
             "publishing", "Take back the newest activation, whether its date has come or not."
         ),
         "scorecard": Elsewhere(
-            "statistics", "Show how often each rule fired and decided, and what happened next."
+            "statistics", "Show how often each rule applied and decided, and what happened next."
         ),
         "shadow": Elsewhere(
             "publishing", "Run a rule set in the shadow, or show what it has decided there."
@@ -204,7 +204,7 @@ def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) ->
     """Check rule files for mistakes.
 
     Checks the form, each rule's own examples under both evaluations, and whether the examples cover
-    every limit; and proves for all possible mornings whether each rule can fire and decide, and
+    every limit; and proves for all possible mornings whether each rule can apply and decide, and
     whether worse facts never lead to a more permissive verdict. Each finding names its file, line
     and rule, and a remedy. Without a FILE, the bundled rule sets are checked.
 

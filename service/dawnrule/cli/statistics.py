@@ -38,7 +38,7 @@ _CSV_HEADERS = ("rule", "share_of", "count", "of", "share", "low", "high", "why_
 
 
 def scorecard_as_text(card: Scorecard) -> str:
-    """Tabulate all mornings, and each rule that fired."""
+    """Tabulate all mornings, and each rule that applied."""
     named = card.rule_set.full_name
     if card.first is None:
         return f"{named}: it gave no advice on these dates."
@@ -109,7 +109,7 @@ def _share(share: Share) -> str:
 
 
 def _never_fired(rules: list[str]) -> str:
-    return f"Never fired: {', '.join(rules)}" if rules else ""
+    return f"Never applied: {', '.join(rules)}" if rules else ""
 
 
 @click.command()
@@ -121,7 +121,7 @@ def _never_fired(rules: list[str]) -> str:
     help_text="A table to read, CSV with a row for each share, or JSON with everything.",
 )
 def scorecard(named: str, first: date | None, last: date | None, db: Path, form: str) -> None:
-    """Show how often each rule fired and decided, and what happened next.
+    """Show how often each rule applied and decided, and what happened next.
 
     For the mornings advised by this rule set: whether there was training, whether the output held,
     and whether soreness had risen the next morning. Each share comes with its count and its 95 %
@@ -134,7 +134,7 @@ def scorecard(named: str, first: date | None, last: date | None, db: Path, form:
     """
     with Store.open(db, must_exist=True) as store, ExitStack() as stack:
         rule_set = rule_set_named(named, store)
-        mornings = Archive(store).mornings(bar("Reading the ledger", stack))
+        mornings = Archive(store).mornings(bar("Reading the logbook", stack))
         card = scorecard_of(store, mornings, rule_set, first, last, now())
     click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
 
@@ -149,7 +149,7 @@ def verify(ctx: click.Context, named: str, first: date | None, last: date | None
 
     Replays decide in columns, not morning by morning. This command decides each stored morning both
     ways, in columns and by the engine with its evaluator, and compares the verdicts, the deciding
-    rules, and all rules that fire.
+    rules, and all rules that apply.
 
     \b
     Example:
@@ -157,7 +157,7 @@ def verify(ctx: click.Context, named: str, first: date | None, last: date | None
     """
     with Store.open(db, must_exist=True) as store, ExitStack() as stack:
         rule_set = rule_set_named(named, store)
-        mornings = Archive(store).mornings(bar("Reading the ledger", stack))
+        mornings = Archive(store).mornings(bar("Reading the logbook", stack))
         decider = Decider(rule_set, FactDictionary.bundled())
         stack.callback(decider.close)
         found = compare(mornings.between(first, last), rule_set, decider, bar("Deciding", stack))

@@ -32,7 +32,7 @@ class NeedSchema(StrictSchema):
 
 
 class ProspectSchema(StrictSchema):
-    """When a muscle group opens for a goal."""
+    """When a muscle group is ready again for a goal."""
 
     muscle_group = Word.out_of("muscle_groups", required=True)
     goal = Word.out_of("goals", required=True)
@@ -41,7 +41,7 @@ class ProspectSchema(StrictSchema):
     needs = fields.List(
         Object(NeedSchema),
         required=True,
-        metadata={"description": "What it needs where time alone does not open it."},
+        metadata={"description": "What it needs where waiting is not enough."},
     )
     needs_from = Timestamp(
         required=True,
@@ -53,12 +53,12 @@ class ProspectSchema(StrictSchema):
     )
     stopped = fields.Boolean(
         required=True,
-        metadata={"description": "Neither time nor anything that could be named opens it."},
+        metadata={"description": "Neither waiting nor anything that could be named is enough."},
     )
 
 
 class MovementSchema(StrictSchema):
-    """One movement of the balanced session, by the pattern that opens first."""
+    """One movement of the balanced session, by the pattern that is ready first."""
 
     movement = fields.String(required=True)
     goal = Word.out_of("goals", required=True)
@@ -68,7 +68,7 @@ class MovementSchema(StrictSchema):
 
 
 class OutlookSchema(StrictSchema):
-    """What opens when over the days ahead, if nothing is trained until then."""
+    """What is ready when over the days ahead, if nothing is trained until then."""
 
     athlete_id = AthleteId(required=True)
     start = Timestamp(data_key="from", required=True)
@@ -99,7 +99,7 @@ class RuleNameSchema(StrictSchema):
 
 
 class RuleSetNameSchema(StrictSchema):
-    """A rule set by name, version and digest."""
+    """A rule set by name, version and fingerprint."""
 
     name = fields.String(required=True)
     version = fields.String(required=True)
@@ -255,7 +255,7 @@ class AdviceSchema(StrictSchema):
     not_reported = fields.List(
         fields.String(),
         required=True,
-        metadata={"description": "The facts that were left open, by name."},
+        metadata={"description": "The facts that were not reported, by name."},
     )
     rule_set = Object(RuleSetNameSchema, required=True, allow_none=True)
     blocks = fields.List(Object(BlockAdviceSchema), required=True)

@@ -117,7 +117,7 @@ class AthleteSchema(AthleteTraitsSchema):
 
     athlete_id = AthleteId(attribute="id")
     name = Text(required=True, at_most=_NAME_CHARACTERS)
-    language = Word(languages, metadata={"description": "The one that advice is told in."})
+    language = Word(languages, metadata={"description": "The language of the advice."})
 
 
 class SquadSchema(StrictSchema):
@@ -154,7 +154,7 @@ class ErasedSchema(StrictSchema):
         metadata={"description": "Of rule sets for them alone, and taken back."},
     )
     position = fields.Integer(
-        required=True, metadata={"description": "Of the act in the ledger that tells of it."}
+        required=True, metadata={"description": "Of the act in the logbook that says so."}
     )
     wiped = fields.Boolean(
         attribute="is_wiped",

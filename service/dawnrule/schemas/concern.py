@@ -90,7 +90,7 @@ class NewConcernSchema(StrictSchema):
 
 
 class NewClearanceSchema(StrictSchema):
-    """What a clearance says; who gives it is told by the key."""
+    """What a clearance says; the key says who gives it."""
 
     restrictions = Entity(RestrictionsSchema)
     severity_at_most = Number(

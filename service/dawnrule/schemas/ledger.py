@@ -1,4 +1,4 @@
-"""Schemas of the ledger: head, proofs and acts."""
+"""Schemas of the logbook: head, proofs and acts."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ _DIGEST = {"pattern": "^[0-9a-f]{64}$"}
 
 
 class HeadSchema(StrictSchema):
-    """The newest entry: position 0, and a digest of noughts, before the first."""
+    """The newest entry: position 0, and a fingerprint of noughts, before the first."""
 
     position = fields.Integer(required=True)
     digest = fields.String(required=True, metadata=_DIGEST)
 
 
 class FollowingSchema(StrictSchema):
-    """What of an entry is hashed, besides the digest of the one before it."""
+    """What of an entry is hashed, besides the fingerprint of the one before it."""
 
     position = fields.Integer(required=True)
     kind = fields.String(required=True, metadata={"enum": ["advice", "act"]})
@@ -33,7 +33,7 @@ class FollowingSchema(StrictSchema):
 
 
 class EntrySchema(FollowingSchema):
-    """An entry. Its digest is the SHA-256 of its other members in canonical JSON (RFC 8785)."""
+    """An entry. Its digest (fingerprint) is the SHA-256 of its other members in RFC 8785 JSON."""
 
     previous_digest = fields.String(required=True, metadata=_DIGEST)
     digest = fields.String(required=True, metadata=_DIGEST)
@@ -67,7 +67,7 @@ class ProofSchema(StrictSchema):
     )
     salt = fields.String(
         required=True,
-        metadata={"description": "The SHA-256 of salt and record is the entry's record digest."},
+        metadata={"description": "The SHA-256 of salt and record is the entry's record_digest."},
     )
     entry = Object(EntrySchema, required=True)
     following = fields.List(
@@ -101,7 +101,7 @@ class ActsQuerySchema(StrictSchema):
 class ActSchema(StrictSchema):
     """Who did what, and when."""
 
-    position = fields.Integer(required=True, metadata={"description": "Of its ledger entry."})
+    position = fields.Integer(required=True, metadata={"description": "Of its logbook entry."})
     act = fields.String(required=True, metadata={"examples": ["rule-set-activated"]})
     by = fields.String(
         required=True,

@@ -63,7 +63,7 @@ class GivenAddressSchema(PrivateAddressSchema):
         required=True,
         metadata={
             "description": "The same after the public URL of the service, or the paths alone where "
-            "it was not told one (`DAWNRULE_PUBLIC_URL`)."
+            "it has none (`DAWNRULE_PUBLIC_URL`)."
         },
     )
 

@@ -48,7 +48,7 @@ class MorningFactsSchema(StrictSchema):
         fields.String(),
         fields.String(),
         required=True,
-        metadata={"description": "Why facts that need earlier days could not be told, by name."},
+        metadata={"description": "Why facts that need earlier days could not be known, by name."},
     )
 
 
@@ -79,7 +79,7 @@ class RuleResultSchema(StrictSchema):
     near_miss = fields.List(
         Object(TestSchema),
         required=True,
-        metadata={"description": "The tests of which each alone kept the rule from firing."},
+        metadata={"description": "The tests of which each alone kept the rule from applying."},
     )
 
 
@@ -134,11 +134,9 @@ class AdviceRecordSchema(StrictSchema):
     )
     reproduced = fields.Boolean(
         required=True,
-        metadata={"description": "Whether the rules, evaluated again, fire as recorded."},
+        metadata={"description": "Whether the rules, evaluated again, apply as recorded."},
     )
-    clock = AwareTime(
-        required=True, metadata={"description": "The time that the facts were told at."}
-    )
+    clock = AwareTime(required=True, metadata={"description": "The time that the facts are of."})
     decided_at = AwareTime(required=True)
     posted_by = fields.String(
         required=True, allow_none=True, metadata={"description": "The id of the key."}
@@ -208,7 +206,7 @@ class _RuleId(fields.String):
 
 
 class SubjectDecisionSchema(StrictSchema):
-    """The verdict on the day or on a part, and the rules that fired."""
+    """The verdict on the day or on a part, and the rules that applied."""
 
     verdict = fields.Enum(Verdict, by_value=True, required=True)
     rule = Object(RuleNameSchema, attribute="deciding", required=True, allow_none=True)

@@ -14,7 +14,7 @@ from dawnrule.schemas.rule_set import RuleSetToldSchema, rule_set_name
 
 
 class DatesSchema(StrictSchema):
-    """From one date to another, both included; an end that is left out is open."""
+    """From one date to another, both included; an end that is left out has no limit."""
 
     first = CalendarDate(data_key="from", load_default=None)
     last = CalendarDate(data_key="to", load_default=None)
@@ -138,7 +138,7 @@ class ScoreSchema(StrictSchema):
 
 
 class RuleScoreSchema(StrictSchema):
-    """How often a rule fired and decided, and what followed where it fired."""
+    """How often a rule applied and decided, and what followed where it did."""
 
     rule = fields.String(required=True)
     title = fields.String(required=True)
@@ -148,7 +148,7 @@ class RuleScoreSchema(StrictSchema):
 
 
 class ScorecardSchema(StrictSchema):
-    """How a rule set did on the mornings that it told; shares come with 95 % intervals (Wilson)."""
+    """How a rule set did on the mornings it decided; shares with 95 % intervals (Wilson)."""
 
     rule_set = Object(RuleSetNameSchema, required=True)
     first = fields.Date(data_key="from", required=True, allow_none=True)

@@ -133,7 +133,7 @@ class CandidateSchema(StrictSchema):
 
 
 class RuleSetToldSchema(StrictSchema):
-    """A rule set by its name@version, null if it is not known here any more, and its digest."""
+    """A rule set by its name@version, null if it is not known here any more, and fingerprint."""
 
     full_name = fields.String(required=True, allow_none=True)
     digest = fields.String(required=True)
@@ -271,7 +271,7 @@ class BasisSchema(StrictSchema):
 
 
 class ExampleSchema(StrictSchema):
-    """A worked example: with these facts and no others, the rule fires or it does not."""
+    """A worked example: with these facts and no others, the rule applies (fires) or it does not."""
 
     facts = fields.Raw(required=True, metadata={"type": "object"})
     fires = fields.Boolean(required=True)
@@ -309,8 +309,8 @@ class RuleSchema(RuleHeadSchema):
         metadata={
             "type": "object",
             "additionalProperties": True,
-            "description": "How much of the plan may be done where the rule fires; left out where "
-            "it limits nothing.",
+            "description": "How much of the plan may be done where the rule applies; left out "
+            "where it limits nothing.",
         }
     )
     told_when = fields.String(

@@ -48,7 +48,7 @@ from dawnrule.web.http.responses import (
     text_answer,
 )
 
-outlooks = Blueprint("outlooks", __name__, url_prefix="/v1", description="What opens when.")
+outlooks = Blueprint("outlooks", __name__, url_prefix="/v1", description="What is ready when.")
 
 
 @outlooks.route("/athletes/<athlete_id>/outlook", parameters=[ATHLETE_ID])
@@ -58,7 +58,7 @@ outlooks = Blueprint("outlooks", __name__, url_prefix="/v1", description="What o
 def get_outlook(
     athlete_id: str, days: int, goal: str, lang: str | None = None
 ) -> tuple[OutlookReport, dict[str, str]]:
-    """When each muscle group opens for each goal, and a balanced session of four movements.
+    """When each muscle group is ready again for each goal, and a balanced session.
 
     It rests on the log, and on today's check-in if there is one; nothing is stored.
     """

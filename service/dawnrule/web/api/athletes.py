@@ -83,8 +83,8 @@ def erase_athlete(athlete_id: str) -> Erased:
     """Erase a person and all that is known of them: check-ins, advice, sessions, plans, keys and
     private addresses.
 
-    The entries of their advice stay in the ledger, with digests of what nobody has any more. An
-    erasure that was cut off is finished when it is asked for again.
+    The entries of their advice stay in the logbook, with fingerprints of what nobody has any
+    more. An erasure that was cut off is finished when it is asked for again.
     """
     ctx = context()
     erased = erase(ctx.store, athlete_id, by=caller().id, at=ctx.clock())

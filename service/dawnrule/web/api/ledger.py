@@ -82,7 +82,7 @@ class Proof:
 @ledger.route("/ledger/head")
 @ledger.response(200, HeadSchema)
 def get_head() -> Head:
-    """The newest entry's position and digest, to be kept elsewhere.
+    """The newest entry's position and fingerprint, to be kept elsewhere.
 
     Whoever keeps them can tell later if any entry up to there was changed, moved or taken away.
     """
@@ -96,8 +96,8 @@ def get_head() -> Head:
 def get_proof(advice_id: str, after: int, to: int, limit: int) -> Proof:
     """An advice's record and entry, and the entries from there to the head.
 
-    They tell when something was entered and its digest, and nothing of what it was. With a head
-    from elsewhere, an outsider computes the digests one after the other and must arrive at it.
+    They say when something was entered and its fingerprint, and nothing of what it was. With a head
+    from elsewhere, an outsider computes the fingerprints one after the other and must arrive at it.
     """
 
     def find(transaction: Transaction) -> Proof:

@@ -36,7 +36,7 @@ def get_recovery(query: RecoveryQuery, athlete_id: str) -> tuple[RecoveryReport,
 
     It rests on the training log and the check-ins of the athlete, then on the squad's, then on
     published studies. A chance is told once the end of five episodes was seen. The rules decide
-    all the same: this never opens what they keep shut.
+    all the same: this never allows what they do not.
     """
     ctx = context()
     question = RecoveryQuestion(athlete_id, query.kind, ctx.clock(), query.times)

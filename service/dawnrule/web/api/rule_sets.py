@@ -192,7 +192,7 @@ def get_shadow() -> Compared:
 @publishing.response(200, ShadowSchema)
 @publishing.alt_response(404, "NOT_FOUND")
 def put_shadow(rule_set: str) -> Compared:
-    """Let a rule set decide every morning beside the one that holds; no athlete is told."""
+    """Let a rule set decide every morning beside the one that holds; no athlete hears of it."""
     context().publisher.run_in_shadow(context().rule_set_named(rule_set), caller().id)
     return context().publisher.compared()
 
@@ -311,7 +311,7 @@ def get_findings(name: str, version: str) -> dict[str, Sequence[ReportedFinding]
 @rule_sets.response(200, ScorecardSchema)
 @rule_sets.alt_response(404, "NOT_FOUND")
 def get_scorecard(name: str, version: str, first: date | None, last: date | None) -> Scorecard:
-    """How often each rule fired and decided on the mornings told by this rule set, and what
+    """How often each rule applied and decided on the mornings that this rule set decided, and what
     happened afterwards.
 
     What followed has many causes: read a rule's shares beside those of all mornings.
