@@ -61,6 +61,7 @@ PAGES = {
     "/coach/rule-sets/<name>/<version>/try-out": "/coach/rule-sets/baseline/2.0.0/try-out",
     "/coach/drifts": "/coach/drifts",
     "/coach/concerns": "/coach/concerns",
+    "/coach/sheets": "/coach/sheets",
     "/coach/replays": "/coach/replays",
     "/coach/replays/<replay_id>": "/coach/replays/nowhere",
     "/coach/<path:elsewhere>": "/coach/nowhere",

@@ -21,6 +21,7 @@ from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import audit
 from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.groups import put_group
+from dawnrule.application.introductions import introduce
 from dawnrule.application.plans import set_plan
 from dawnrule.application.private_addresses import create_address
 from dawnrule.application.sessions import log_session
@@ -106,6 +107,8 @@ def _people_and_rules(transaction: Transaction) -> None:
     transaction.sign_ins.begin("1" * 64, "k-01", NOW, NOW + ONE_DAY)
     transaction.secrets.get_or_make("cookies", lambda: b"secret", NOW)
     create_address(transaction, KIM.id, Purpose.READ, None, by="k-01", at=NOW)
+    said = {"Name": "athlete_id", "Date": "date", "Legs": "soreness_legs"}
+    introduce(transaction, "check-ins", said, by="k-01", at=NOW)
     put_group(transaction, Group("team", "Team", (KIM.id,)), by="k-01", at=NOW)
     set_plan(transaction, StoredPlan(KIM.id, DAY, (GROWTH,), NOW, "k-01"), by="k-01")
     club = parse_rule_set(CLUB, "club.yaml")

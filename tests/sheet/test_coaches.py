@@ -16,14 +16,14 @@ import yaml
 
 from dawnrule.errors import InvalidInput, MalformedInput
 from dawnrule.schemas import load_check_in, load_session
-from dawnrule.sheet import CHECK_INS, SESSIONS, ReadOptions, Roster, Sheet, location_of, read_sheet
+from dawnrule.sheet import CHECK_INS, SESSIONS, People, ReadOptions, Sheet, location_of, read_sheet
 from dawnrule.sheet.errors import CellFault, cell_name
 
 FOLDER = Path(__file__).parent / "coaches"
 _SUBJECT = ("athlete_id", "date", "rr_intervals_ms")
 TODAY = date(2026, 11, 28)
 BERLIN = ZoneInfo("Europe/Berlin")
-ROSTER = Roster.of(
+ROSTER = People.of(
     {
         "a-01": "Mara Lind",
         "a-02": "Ben Olsen",
@@ -86,7 +86,7 @@ class CoachSheet:
         csv.writer(written, lineterminator="\n").writerows(cells)
         options = ReadOptions(
             zone_of=lambda _: BERLIN,
-            roster=ROSTER,
+            people=ROSTER,
             today=TODAY,
             chosen=lambda _layout, _headers: self.means,
         )

@@ -303,6 +303,8 @@ def test_cells_are_known_by_the_labels_of_every_language(
         ("Kater Brust", "soreness_"),
         ("sleep_hour", "sleep_hours"),
         ("plan_gaol", "plan_goal"),
+        ("Sore", "soreness_all"),
+        ("Sore legz", "soreness_legs"),
         ("sorenes_chest", "soreness_chest"),
         ("Quadrcieps", "soreness_quadriceps"),
     ],

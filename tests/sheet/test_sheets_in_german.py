@@ -104,6 +104,12 @@ NOT_TOLD_HERE = {
     "sheet.answer_not_written",
     # What the command line and the interface say around it: by their own tests.
     "sheet.as_zone",
+    "sheet.say_what_it_is",
+    "sheet.still_asked",
+    "sheet.no_meaning",
+    "sheet.meaning_twice",
+    "sheet.wrong_meanings",
+    "sheet.meanings_missing",
     "sheet.as_assumed_zone",
     "sheet.at_row",
     "sheet.at_rows",

@@ -67,6 +67,9 @@ _COMMANDS = {
     "openapi": Elsewhere(
         "serve", "Print the description of the HTTP interface (OpenAPI 3.1, YAML)."
     ),
+    "sheets": Elsewhere(
+        "sheets", "Introduce sheets of your own making, once; list and forget them."
+    ),
     "outlook": Elsewhere(
         "outlook", "Show when each muscle group is ready again, and a balanced session."
     ),

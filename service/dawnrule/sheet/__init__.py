@@ -25,8 +25,8 @@ from dawnrule.sheet.columns import CHECK_INS, SESSIONS, Layout
 from dawnrule.sheet.errors import location_of
 from dawnrule.sheet.meanings import ColumnMeaning, all_meanings, column_of_meaning
 from dawnrule.sheet.options import DEFAULT_OPTIONS, ReadOptions
-from dawnrule.sheet.people import Roster
-from dawnrule.sheet.reader import read_columns, read_sheet
+from dawnrule.sheet.people import People
+from dawnrule.sheet.reader import SheetColumns, read_columns, read_sheet
 from dawnrule.sheet.rows import SheetRow
 from dawnrule.sheet.sheet import Sheet, SheetReading
 from dawnrule.sheet.workbook import ZIP_START
@@ -42,11 +42,12 @@ __all__ = [
     "ColumnMeaning",
     "DateOrder",
     "Layout",
+    "People",
     "ReadOptions",
-    "Roster",
     "RowAnswer",
     "SessionRowAnswer",
     "Sheet",
+    "SheetColumns",
     "SheetReading",
     "SheetRow",
     "all_meanings",

@@ -133,9 +133,9 @@ def read_cell(column: Column, cell: Cell, context: CellContext) -> CellValue:
 
 
 def _read_text(column: Column, text: str, context: CellContext) -> CellValue:
-    if context.roster is None or column.name != _ATHLETE:
+    if context.people is None or column.name != _ATHLETE:
         return CellValue(text)
-    athlete_id = context.roster.find(text)
+    athlete_id = context.people.find(text)
     return CellValue(athlete_id, "" if athlete_id == text else lazy("sheet.by_name"))
 
 

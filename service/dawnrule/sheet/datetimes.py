@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from dawnrule.i18n.lazy import LazyText, lazy, lazy_join
 from dawnrule.schemas.fields import DateOrder
 from dawnrule.sheet.errors import CellError
-from dawnrule.sheet.people import Roster
+from dawnrule.sheet.people import People
 from dawnrule.sheet.words import SheetWords
 
 FROM_SERIAL = "sheet.from_serial"
@@ -66,14 +66,14 @@ class CellContext:
     """What the cells of a row are read with: the declared date order, the athlete's time zone with
     its description (empty: where the athlete lives), and the row's date, if known. A date without
     its year is the last such before ``today``, or tomorrow; without it, such a date is refused.
-    ``roster`` has the athletes whom a sheet may name; without it a cell holds an id."""
+    ``people`` has the athletes whom a sheet may name; without it a cell holds an id."""
 
     date_order: DateOrder | None
     zone: ZoneInfo
     zone_in_words: str = ""
     day: date | None = None
     today: date | None = None
-    roster: Roster | None = None
+    people: People | None = None
 
     def interpretation(self, name: str) -> LazyText:
         """Say how local times were read; ``name`` is the sentence's name in the catalogue."""

@@ -72,9 +72,11 @@ def meanings_of(
     found = []
     for place, name in enumerate(names):
         samples = tuple(dict.fromkeys(cell_text(cell).strip() for cell in cells[place]))[:_SAMPLES]
-        one = _meaning(layout, name, cells[place], chosen, is_long=is_long, dated=dated)
+        one = _meaning(layout, name, cells[place], chosen, is_long=is_long)
         if accept and one.how == "asked" and one.proposals:
             one = _taken(layout, one, one.proposals[0], "accepted")
+        if dated and one.column and one.column.name == _STARTS_AT:
+            one = replace(one, column=replace(one.column, on_the_date=True))
         found.append(replace(one, place=place, samples=samples))
     return tuple(found)
 
@@ -108,17 +110,14 @@ def _meaning(
     chosen: Mapping[str, str],
     *,
     is_long: bool,
-    dated: bool,
 ) -> ColumnMeaning:
     """Find the meaning of one column; what its place and samples are, its caller knows."""
     unknown = ColumnMeaning(0, name, None, None, "unread")
-    if (meaning := chosen.get(plain_name(name))) is not None:
+    if (meaning := chosen.get(plain_word(name))) is not None:
         return _taken(layout, unknown, meaning, "chosen")
     column = column_by_words(layout, name)
     if column and column.of_a_group and not is_long and column.name == "soreness":
         column = _soreness_alone(layout, name, column, cells)
-    if column and column.name == _STARTS_AT and dated:
-        column = replace(column, on_the_date=True)
     if column and column.kind == "comment":
         return replace(unknown, meaning=COMMENT, column=column, how="comment")
     if column:
@@ -239,13 +238,20 @@ def _near_column(layout: Layout, word: str) -> str | None:
 
 def _likeliest_of(layout: Layout, word: str, sign: str) -> str:
     """Choose between the columns about one thing by their words."""
-    if sign == "soreness" and not layout.is_of_mornings:
-        return _ALL
+    if sign == "soreness":
+        return _likeliest_soreness(word)
     columns = {w: c.name for w, c in _all_words(layout).items() if c.name.startswith(sign)}
     likeliest = get_close_matches(word, columns, n=1, cutoff=_SIMILAR)
-    if likeliest:
-        return columns[likeliest[0]]
-    return _ALL if sign == "soreness" else next(iter(columns.values()))
+    return columns[likeliest[0]] if likeliest else next(iter(columns.values()))
+
+
+def _likeliest_soreness(word: str) -> str:
+    """Choose a part of the body by the words that speak of one; without any, all of it is meant."""
+    sore = HeaderWords.bundled().never_unread["soreness"]
+    rest = [part for part in word.split("_") if not _may_mean(part, sore)]
+    known = SheetWords.bundled().groups_by_word
+    near = get_close_matches("_".join(rest), known, n=1, cutoff=_SIMILAR) if rest else []
+    return next(_of_region_word(near[0]), _ALL) if near else _ALL
 
 
 def _may_mean(word: str, words: Sequence[str]) -> bool:

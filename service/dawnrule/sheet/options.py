@@ -8,7 +8,7 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from dawnrule.schemas.fields import DateOrder
-from dawnrule.sheet.people import Roster
+from dawnrule.sheet.people import People
 
 MOST_CHARACTERS = 2_000
 """In one cell."""
@@ -58,7 +58,7 @@ class ReadOptions:
     for an unknown athlete, whose row is refused later. ``zone_in_words`` describes that zone to
     people; empty means that it is where the athlete lives. ``check_count`` is given the number of
     rows, or of mornings that take several, before any of them is read, and raises if they are too
-    many to be answered. ``roster`` has the athletes whom the sheet may name by their names;
+    many to be answered. ``people`` has the athletes whom the sheet may name by their names;
     ``today`` is the date to which dates without a year are nearest. ``chosen`` returns the meanings
     that somebody chose for the columns of a sheet, by its layout's name and its headers; with
     ``accept`` the likeliest meaning of the other columns is taken without asking.
@@ -69,7 +69,7 @@ class ReadOptions:
     zone_of: Callable[[str], ZoneInfo | None] = _unknown
     zone_in_words: str = ""
     check_count: Callable[[int], None] = _as_many_as_there_are
-    roster: Roster | None = None
+    people: People | None = None
     today: date | None = None
     chosen: Callable[[str, Sequence[str]], Mapping[str, str]] = _nothing_chosen
     accept: bool = False

@@ -18,14 +18,14 @@ _NEAR = 0.75  # difflib's ratio, 0 to 1
 
 
 @dataclass(frozen=True)
-class Roster:
+class People:
     """The athletes whom a sheet may name, by id with their names."""
 
     names: Mapping[str, str]
 
     @classmethod
-    def of(cls, people: Iterable[tuple[str, str]]) -> Roster:
-        """Make a roster of ids and names."""
+    def of(cls, people: Iterable[tuple[str, str]]) -> People:
+        """Make a people of ids and names."""
         return cls(dict(people))
 
     def find(self, text: str) -> str:
@@ -49,10 +49,15 @@ class Roster:
         raise CellError(lazy("sheet.new_athlete"))
 
     @classmethod
-    def of_a_file(cls) -> Roster:
-        """Make a roster for a file that is read without a database: everybody in it is known, and a
+    def of_a_file(cls) -> People:
+        """Make a people for a file that is read without a database: everybody in it is known, and a
         name becomes an id."""
         return _OfAFile({})
+
+    def knows(self, text: str) -> bool:
+        """Tell whether a cell names one or several athletes."""
+        written = " ".join(text.split())
+        return written in self.names or bool(self.ids_of(written))
 
     def ids_of(self, written: str) -> Sequence[str]:
         """Return the ids of those whose name, or else first or last name, a text is."""
@@ -84,7 +89,7 @@ class Roster:
         return f"{self.names[athlete_id]} ({athlete_id})"
 
 
-class _OfAFile(Roster):
+class _OfAFile(People):
     """Everybody whom a file names."""
 
     def find(self, text: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Any
 
@@ -28,6 +28,14 @@ _COLUMNS_DOCUMENTED_IN = "clients_demo/spreadsheet/README.md"
 _NEAR = 0.75  # difflib's ratio, 0 to 1: words as short as day and age must not match
 _ATHLETE: Path = ("athlete_id",)
 _DATE: Path = ("date",)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetColumns:
+    """The columns of a sheet with their meanings, and whom its rows name that nobody knows."""
+
+    columns: tuple[ColumnMeaning, ...]
+    unknown_athletes: tuple[str, ...]
 
 
 def read_sheet(data: bytes, layout: Layout, options: ReadOptions = DEFAULT_OPTIONS) -> Sheet:
@@ -94,9 +102,9 @@ def _read_records(
 
 def read_columns(
     data: bytes, layout: Layout, options: ReadOptions = DEFAULT_OPTIONS
-) -> tuple[ColumnMeaning, ...]:
-    """Look at the columns of a file without reading its rows. Raises as ``read_sheet`` does, but
-    for columns that are not understood or missing."""
+) -> SheetColumns:
+    """Look at the columns of a file without reading its rows, and at whom it names. Raises as
+    ``read_sheet`` does, but for columns that are not understood or missing."""
     if data.startswith(ZIP_START):
         _, found = read_workbook(data, options.table)
         records_found: Iterator[Record] = iter(found)
@@ -105,7 +113,20 @@ def read_columns(
         records_found = records(text, stated or likeliest_delimiter(text, layout))
     table = find_table(records_found, layout, options)
     chosen = options.chosen(layout.name, table.names)
-    return meanings_of(layout, table.names, table.body, chosen, accept=options.accept)
+    columns = meanings_of(layout, table.names, table.body, chosen, accept=options.accept)
+    return SheetColumns(columns, _unknown_athletes(columns, table, options))
+
+
+def _unknown_athletes(
+    columns: Sequence[ColumnMeaning], table: Table, options: ReadOptions
+) -> tuple[str, ...]:
+    """Return whom the rows name and nobody knows, each once."""
+    place = next((one.place for one in columns if one.meaning == "athlete_id"), None)
+    people = options.people
+    if place is None or people is None:
+        return ()
+    written = (cell_text(cells[place]).strip() for _, cells in table.body if place < len(cells))
+    return tuple(name for name in dict.fromkeys(filter(None, written)) if not people.knows(name))
 
 
 def _settled_order(head: Header, table: Table, options: ReadOptions) -> DateOrder | None:

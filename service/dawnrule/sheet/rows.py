@@ -271,10 +271,10 @@ def _cell_context(header: Header, values: Sequence[Cell], options: ReadOptions) 
     place = header.places.get("athlete_id")
     athlete_id = "" if place is None else unescape_formula(cell_text(values[place]).strip())
     with suppress(CellError):
-        athlete_id = options.roster.find(athlete_id) if options.roster else athlete_id
+        athlete_id = options.people.find(athlete_id) if options.people else athlete_id
     zone = options.zone_of(athlete_id) or _UTC
     context = CellContext(
-        options.date_order, zone, options.zone_in_words, None, options.today, options.roster
+        options.date_order, zone, options.zone_in_words, None, options.today, options.people
     )
     return replace(context, day=_date(header, values, context))
 

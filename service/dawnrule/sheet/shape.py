@@ -91,7 +91,7 @@ class _Rows:
         self.layout, self.options = layout, options
         self.header = [plain_name(name) for name in names]
         chosen = options.chosen(layout.name, names)
-        meant = [chosen.get(plain_name(name)) or _by_words(layout, name) for name in names]
+        meant = [chosen.get(plain_word(name)) or _by_words(layout, name) for name in names]
         self.athlete = meant.index(_ATHLETE) if _ATHLETE in meant else None
         self.date = meant.index(_DATE) if _DATE in meant else None
         self.is_long = "muscle_group" in meant
@@ -120,16 +120,16 @@ class _Rows:
         return ""
 
     def _names_athlete(self, texts: Sequence[str]) -> bool:
-        place, roster = self.athlete, self.options.roster
-        if place is None or place >= len(texts) or roster is None:
+        place, people = self.athlete, self.options.people
+        if place is None or place >= len(texts) or people is None:
             return False
-        return bool(texts[place] in roster.names or roster.ids_of(texts[place]))
+        return bool(texts[place] in people.names or people.ids_of(texts[place]))
 
     def _is_title(self, text: str) -> bool:
         """Tell whether the only text of a row is a title or a legend: it names no athlete, and is
         more than a word that might be one."""
-        roster = self.options.roster
-        if roster is not None and (text in roster.names or roster.ids_of(text)):
+        people = self.options.people
+        if people is not None and (text in people.names or people.ids_of(text)):
             return False
         return " " in text or "=" in text or ":" in text
 

@@ -18,6 +18,7 @@ from dawnrule.store.database import Readable, Store, opened_to_read
 from dawnrule.store.tables.advice import StoredAdvice
 from dawnrule.store.tables.check_ins import RecoveryAnswers, StoredCheckIn
 from dawnrule.store.tables.groups import Group
+from dawnrule.store.tables.introduced_sheets import IntroducedSheet, id_of
 from dawnrule.store.tables.keys import Key, Role, hash_key, new_key
 from dawnrule.store.tables.ledger import Entry, Head, StoredAct, Walked
 from dawnrule.store.tables.plans import StoredPlan
@@ -36,6 +37,7 @@ __all__ = [
     "Entry",
     "Group",
     "Head",
+    "IntroducedSheet",
     "Key",
     "PrivateAddress",
     "Purpose",
@@ -58,6 +60,7 @@ __all__ = [
     "Walked",
     "hash_key",
     "hash_token",
+    "id_of",
     "new_key",
     "new_token",
     "opened_to_read",

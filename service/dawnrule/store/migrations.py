@@ -18,6 +18,7 @@ from dawnrule.store.tables import (
     check_ins,
     concerns,
     groups,
+    introduced_sheets,
     keys,
     ledger,
     personal_data,
@@ -120,6 +121,12 @@ def m010_groups(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+def m011_introduced_sheets(db: sqlite3.Connection) -> None:
+    """Create the sheets that were introduced."""
+    for statement in introduced_sheets.SCHEMA:
+        db.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     m001_first_tables,
     m002_replays,
@@ -131,6 +138,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     m008_concerns,
     m009_vouched_rows,
     m010_groups,
+    m011_introduced_sheets,
 )
 
 

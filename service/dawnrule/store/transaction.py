@@ -12,6 +12,7 @@ from dawnrule.store.tables.athletes import Athletes
 from dawnrule.store.tables.check_ins import CheckIns
 from dawnrule.store.tables.concerns import Concerns
 from dawnrule.store.tables.groups import Groups
+from dawnrule.store.tables.introduced_sheets import IntroducedSheets
 from dawnrule.store.tables.keys import Keys
 from dawnrule.store.tables.ledger import Ledger
 from dawnrule.store.tables.personal_data import Person, Retention
@@ -33,6 +34,7 @@ class Transaction:
 
     athletes: Athletes
     groups: Groups
+    introduced_sheets: IntroducedSheets
     check_ins: CheckIns
     advice: Advice
     sessions: Sessions
@@ -59,6 +61,7 @@ class Transaction:
         return cls(
             Athletes(connection),
             Groups(connection),
+            IntroducedSheets(connection),
             CheckIns(connection),
             Advice(connection),
             Sessions(connection),

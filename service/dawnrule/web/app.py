@@ -40,6 +40,7 @@ from dawnrule.web.api.recovery import recovery
 from dawnrule.web.api.replays import replays
 from dawnrule.web.api.rule_sets import publishing, rule_sets
 from dawnrule.web.api.sessions import sessions
+from dawnrule.web.api.sheets import sheets
 from dawnrule.web.api.weeks import weeks
 from dawnrule.web.backup_schedule import Backups
 from dawnrule.web.coach import coach, use_coach_pages
@@ -62,6 +63,7 @@ RESOURCES = (
     check_ins,
     sessions,
     batches,
+    sheets,
     advice,
     outlooks,
     recovery,

@@ -41,6 +41,7 @@ VOUCHED: Mapping[str, tuple[str, ...]] = {
     "concerns": ("id",),
     "group_members": ("group_id", "athlete_id"),
     "groups": ("id",),
+    "introduced_sheets": ("id",),
     "keys": ("id",),
     "plans": ("athlete_id", "date"),
     "private_addresses": ("id",),

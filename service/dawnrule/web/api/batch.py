@@ -23,6 +23,7 @@ from dawnrule.application.batches import (
     submit_each,
 )
 from dawnrule.application.check_ins import Submitted
+from dawnrule.application.introductions import chosen_meanings
 from dawnrule.application.sessions import Logged
 from dawnrule.errors import DawnruleError, InvalidInput
 from dawnrule.i18n.catalog import Texts
@@ -70,9 +71,9 @@ from dawnrule.web.http.responses import (
     csv_answer,
     errors_in_request_language,
     logged_in_row,
+    people_of_squad,
     preferred_media_type,
     remarks_header,
-    roster_of_athletes,
     xlsx_answer,
     zones_of_athletes,
 )
@@ -224,8 +225,9 @@ def _read_options(kind: Kind[T, A], query: BatchQuery) -> ReadOptions:
         date_order=DateOrder(query.date_order) if query.date_order else None,
         table=query.sheet,
         zone_of=zones_of_athletes(),
-        roster=roster_of_athletes(),
+        people=people_of_squad(),
         today=context().clock().date(),
+        chosen=context().store.read(chosen_meanings),
         check_count=partial(_check_count, kind, query),
     )
 

@@ -10,6 +10,7 @@
 - ``drifts``: who drifts from the own usual, measure by measure.
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
 - ``why`` (with ``why_view`` and ``inputs``): one advice, from the verdict to what went in.
+- ``sheets``: a coach's own sheet, introduced once.
 - ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
 """
 
@@ -25,6 +26,7 @@ from dawnrule.web.coach import (
     plan,
     replays,
     rule_sets,
+    sheets,
     sign_in,
     try_out,
     why,
@@ -44,6 +46,7 @@ __all__ = [
     "plan",
     "replays",
     "rule_sets",
+    "sheets",
     "sign_in",
     "try_out",
     "use_coach_pages",

@@ -17,7 +17,7 @@ from dawnrule.errors import Conflict, InvalidInput
 from dawnrule.i18n.lazy import render, render_error
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.time_zones import zone_named
-from dawnrule.sheet import CHECK_INS, Roster, RowAnswer, SessionRowAnswer, Sheet, write_sheet
+from dawnrule.sheet import CHECK_INS, People, RowAnswer, SessionRowAnswer, Sheet, write_sheet
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, localize, texts
 
@@ -128,10 +128,10 @@ def zones_of_athletes() -> Callable[[str], ZoneInfo | None]:
     return zone_of
 
 
-def roster_of_athletes() -> Roster:
+def people_of_squad() -> People:
     """Return everybody whom a sheet may name."""
     athletes = context().store.read(lambda transaction: transaction.athletes.all())
-    return Roster.of((athlete.id, athlete.name) for athlete in athletes)
+    return People.of((athlete.id, athlete.name) for athlete in athletes)
 
 
 def xlsx_answer(workbook: bytes, file_name: str, status: int) -> Response:
