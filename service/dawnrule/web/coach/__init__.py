@@ -4,7 +4,7 @@
 - ``morning``: this morning, a line each; ``athlete``: one athlete's weeks, with charts.
 - ``athletes``, ``groups``: who there is; added, changed, erased and grouped. ``forms``: what all
   forms share.
-- ``plan``: a week of plans.
+- ``plan``, ``training_log``: a week of plans; who was there and what was done.
 - ``check_in``: a check-in for an athlete without a phone.
 - ``addresses``: private addresses, as a sheet to print.
 - ``drifts``: who drifts from the own usual, measure by measure.
@@ -28,6 +28,7 @@ from dawnrule.web.coach import (
     rule_sets,
     sheets,
     sign_in,
+    training_log,
     try_out,
     why,
 )
@@ -48,6 +49,7 @@ __all__ = [
     "rule_sets",
     "sheets",
     "sign_in",
+    "training_log",
     "try_out",
     "use_coach_pages",
     "why",

@@ -1,0 +1,279 @@
+"""The page of the training log: log a session for those who were there, and take one back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from flask import redirect, render_template, request, url_for
+
+from dawnrule.application.plan_weeks import DailySession
+from dawnrule.application.sessions import Logged, remove_session
+from dawnrule.errors import DawnruleError, FieldError, InvalidInput
+from dawnrule.facts.last_trained import CUT_SHORT, DROPPED, HELD
+from dawnrule.model import Vocabulary
+from dawnrule.model.advice import Advice
+from dawnrule.model.entities import Athlete, Block, Session
+from dawnrule.model.serialization import to_json
+from dawnrule.model.time_zones import zone_named
+from dawnrule.schemas.errors import invalid_input
+from dawnrule.schemas.session import load_session
+from dawnrule.store import StoredPlan, Transaction
+from dawnrule.web.coach.forms import (
+    OK,
+    SEE_OTHER,
+    UNPROCESSABLE,
+    Chosen,
+    choices,
+    chosen_of,
+    date_or_text,
+    faults_of,
+    filled,
+    local_moment,
+    number_or_text,
+)
+from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.plan import in_controls, session_of, session_text
+from dawnrule.web.context import context
+from dawnrule.web.http.authorization import caller
+from dawnrule.web.http.locale import read_localized, say
+from dawnrule.web.private.form import Answers
+
+PLANNED, DESCRIBED = "plan", "session"
+"""What was done: what was planned for each, or the session that the form describes."""
+
+_OUTPUTS = (HELD, CUT_SHORT, DROPPED)
+_OWN = {"/rpe": "rpe", "/output": "output", "/output_drop_percent": "drop"}
+"""The controls of each athlete, by their places in a session."""
+
+_OF_ALL = {"/starts_at": "clock", "/minutes": "minutes"}
+_ONE_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """An athlete in the form, with what was planned; None where nothing was."""
+
+    athlete: Athlete
+    plan: StoredPlan | None
+
+    @property
+    def planned(self) -> list[DailySession]:
+        """What was planned, by the clock where the athlete lives."""
+        blocks = self.plan.blocks if self.plan else ()
+        return [DailySession.of(block, self.athlete) for block in blocks]
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedLine:
+    """A session in the log of the day, and whose it is."""
+
+    session_id: str
+    session: Session
+    athlete: Athlete
+
+    @property
+    def done(self) -> list[DailySession]:
+        """What was done, by the clock where the athlete lives."""
+        at = self.session.starts_at.astimezone(zone_named(self.athlete.time_zone))
+        first = DailySession.of(self.session.blocks[0], self.athlete)
+        begun = DailySession(first.block, first.clock or at.time().replace(tzinfo=None))
+        rest = self.session.blocks[1:]
+        return [begun, *(DailySession.of(block, self.athlete) for block in rest)]
+
+
+@dataclass(frozen=True, slots=True)
+class LogDay:
+    """A day of those who are chosen: what was planned, and what is logged."""
+
+    offered: Sequence[Chosen]
+    chosen: Chosen
+    people: Sequence[Person]
+    logged: Sequence[LoggedLine]
+
+    @property
+    def is_planned(self) -> bool:
+        """Whether anything was planned for anybody."""
+        return any(person.planned for person in self.people)
+
+
+@coach.get("/log")
+def log() -> tuple[str, int]:
+    """Show what is logged on a day, and the form to log a session."""
+    return _page(None, {})
+
+
+@coach.post("/log")
+def log_for_group() -> Any:
+    """Log a session for all who were there, or for nobody where something is wrong."""
+    answers, ctx, by = Answers.of_form(request.form), context(), caller().id
+    day = _day(answers.one("day"))
+    there = _read(answers.one("who"), day)
+    present = [one for one in there.people if one.athlete.id in answers.many("there")]
+    if not present:
+        return _page(answers, {"there": say("coach_log.nobody")})
+    try:
+        begun = [ctx.log_for(by)(one) for one in _sessions(answers, present, day)]
+    except InvalidInput as refused:
+        return _page(answers, faults_of(refused))
+
+    def write(transaction: Transaction) -> list[Logged]:
+        return [begin(transaction) for begin in begun]
+
+    try:
+        logged = ctx.store.write(write)
+    except InvalidInput as refused:
+        return _page(answers, faults_of(_placed(refused, present[0].athlete)))
+    advice = [one.today.advice.advice_id for one in logged if one.today]
+    return _shown(answers, day, logged=sum(one.is_new for one in logged), advice=advice)
+
+
+@coach.post("/log/<session_id>/remove")
+def take_from_log(session_id: str) -> Any:
+    """Take a session out of the log; today's advice is decided again."""
+    answers, check_ins = Answers.of_form(request.form), context().check_ins
+    submission = check_ins.submission(caller().id)
+    done = context().store.write(
+        lambda transaction: remove_session(transaction, check_ins, session_id, submission)
+    )
+    advice = [done.today.advice.advice_id] if done.today else []
+    return _shown(answers, _day(answers.one("day")), removed="yes", advice=advice)
+
+
+def _shown(answers: Answers, day: date, **said: Any) -> Any:
+    who = answers.one("who") or None
+    return redirect(url_for("coach.log", who=who, day=day.isoformat(), **said), SEE_OTHER)
+
+
+def _day(text: str) -> date:
+    """Return the day that an address or a form names, else today."""
+    day = date_or_text(text)
+    return day if isinstance(day, date) else context().clock().date()
+
+
+def _sessions(answers: Answers, present: Iterable[Person], day: date) -> list[Session]:
+    """Build the session of each who was there. Raises ``InvalidInput`` with every fault."""
+    described = None
+    if answers.one("source") != PLANNED:
+        try:
+            described = session_of(answers.replaced({"effort": ()})).block
+        except InvalidInput as refused:
+            places = in_controls(refused).items()
+            raise invalid_input([FieldError(f"/{n}", None, said) for n, said in places]) from None
+    sessions: list[Session] = []
+    faults: list[FieldError] = []
+    for person in present:
+        try:
+            sessions.append(_session(answers, person, described, day))
+        except InvalidInput as refused:
+            faults += _placed(refused, person.athlete).errors
+    if faults:
+        raise invalid_input(faults)
+    return sessions
+
+
+def _session(answers: Answers, person: Person, described: Block | None, day: date) -> Session:
+    athlete = person.athlete
+    blocks = [described] if described else list(person.plan.blocks if person.plan else ())
+    if not blocks:
+        fault = FieldError("/there", athlete.id, say("coach_log.not_planned", name=athlete.name))
+        raise invalid_input([fault])
+    clock = answers.one("clock")
+    planned = next((block.starts_at for block in blocks if block.starts_at), None)
+    start = local_moment(day, clock, athlete.time_zone) if clock else planned
+    all_minutes = sum(block.minutes or 0 for block in blocks)
+    sent = [to_json(block) for block in blocks]
+    for block in sent if clock else ():
+        block.pop("starts_at", None)
+    own = {part: answers.one(f"{part}/{athlete.id}") for part in _OWN.values()}
+    body = {
+        "athlete_id": athlete.id,
+        "starts_at": start.isoformat() if isinstance(start, datetime) else start,
+        "minutes": number_or_text(answers.one("minutes")) or all_minutes,
+        "blocks": sent,
+        "rpe": number_or_text(own["rpe"] or answers.one("effort")),
+        "output": own["output"],
+        "output_drop_percent": number_or_text(own["drop"]),
+    }
+    return load_session(filled(body))
+
+
+def _placed(refused: DawnruleError, athlete: Athlete) -> InvalidInput:
+    """Put faults of an athlete's session at their controls."""
+    return invalid_input(
+        [
+            FieldError(f"/{_control(fault.pointer, athlete.id)}", fault.value, fault.detail)
+            for fault in refused.errors
+        ]
+    )
+
+
+def _control(pointer: str, athlete_id: str) -> str:
+    if pointer in _OWN:
+        return f"{_OWN[pointer]}/{athlete_id}"
+    return _OF_ALL.get(pointer, pointer.rpartition("/")[2])
+
+
+def _read(who: str, day: date) -> LogDay:
+    everybody = say("coach_forms.everybody")
+
+    def read(transaction: Transaction) -> LogDay:
+        offered = choices(transaction, everybody)
+        chosen = chosen_of(offered, who)
+        people = [Person(one, transaction.plans.get(one.id, day)) for one in chosen.athletes]
+        return LogDay(offered, chosen, people, list(_logged(transaction, chosen.athletes, day)))
+
+    return context().store.read(read)
+
+
+def _logged(
+    transaction: Transaction, athletes: Iterable[Athlete], day: date
+) -> Iterator[LoggedLine]:
+    for athlete in athletes:
+        midnight = datetime.combine(day, time.min, zone_named(athlete.time_zone))
+        for session_id, session in transaction.sessions.window(
+            athlete.id, midnight, midnight + _ONE_DAY
+        ):
+            yield LoggedLine(session_id, session, athlete)
+
+
+def _page(answers: Answers | None, faults: Mapping[str, str]) -> tuple[str, int]:
+    day = _day(request.values.get("day", ""))
+    shown = _read(request.values.get("who", ""), day)
+    page = render_template(
+        "coach/training_log.html",
+        day=day,
+        log=shown,
+        became=_became(request.args.getlist("advice"), shown.chosen.athletes),
+        logged=request.args.get("logged", ""),
+        removed="removed" in request.args,
+        answers=_at_first(shown) if answers is None else answers,
+        faults=faults,
+        words=Vocabulary.bundled(),
+        outputs=[(one, say(f"coach_log.output_{one}")) for one in _OUTPUTS],
+        session_text=session_text,
+        planned=PLANNED,
+        described=DESCRIBED,
+    )
+    return page, UNPROCESSABLE if faults else OK
+
+
+def _at_first(shown: LogDay) -> Answers:
+    """Tick those for whom something was planned, or all where nothing was."""
+    expected = [one for one in shown.people if not shown.is_planned or one.planned]
+    source = PLANNED if shown.is_planned else DESCRIBED
+    return Answers({"source": (source,), "there": tuple(one.athlete.id for one in expected)})
+
+
+def _became(advice_ids: Iterable[str], athletes: Iterable[Athlete]) -> list[tuple[str, Advice]]:
+    """Read what today's advice became, with whose it is."""
+    names = {athlete.id: athlete.name for athlete in athletes}
+    ids = list(advice_ids)
+    found = context().store.read(lambda transaction: [transaction.advice.get(one) for one in ids])
+    return [
+        (names[stored.athlete_id], read_localized(stored))
+        for stored in found
+        if stored is not None and stored.athlete_id in names
+    ]
