@@ -100,6 +100,7 @@ COACH = (
     Shot("this-morning-on-paper.png", MORNING, paper=True),
     Shot("drifts.png", "/coach/drifts"),
     Shot("athlete.png", ATHLETE),
+    Shot("concerns.png", "/coach/concerns"),
     Shot("why.png", WHY, height=2300),
     Shot("why-record.png", f"{WHY}?under=club@1.0.0", at="#record"),
     Shot("why-on-paper.png", WHY, paper=True),

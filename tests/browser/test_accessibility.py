@@ -63,6 +63,7 @@ PAGES = {
     "/coach/drifts": "/coach/drifts",
     "/coach/concerns": "/coach/concerns",
     "/coach/sheets": "/coach/sheets",
+    "/coach/concerns of one athlete": "/coach/concerns?athlete=a-07",
     "/coach/replays": "/coach/replays",
     "/coach/replays/<replay_id>": "/coach/replays/nowhere",
     "/coach/<path:elsewhere>": "/coach/nowhere",

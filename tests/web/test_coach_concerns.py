@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests.conftest import Client, Clock
+from tests.web.test_coach_morning import read
 from tests.web.test_concerns import CHEST, WELL, check_in, open_ones
 
 
@@ -104,6 +105,8 @@ def test_what_cannot_be_saved_is_said_and_nothing_is_saved(
     early = send(coach_browser, f"/coach/concerns/{chest_pain}/advance")
     assert (early.status_code, "not in a staged return" in early.text) == (409, True)
     assert send(coach_browser, "/coach/concerns/none/confirm").status_code == 404
+    nobody = send(coach_browser, "/coach/concerns", kind="head-injury", athlete="")
+    assert (nobody.status_code, "Say about whom" in nobody.text) == (422, True)
     assert open_ones(coach)[0]["clearance"] is None
 
 
@@ -127,3 +130,33 @@ def test_the_athletes_page_says_what_is_open_and_who_can_lift_it(
     page = client.get(given["paths"][0]).text
     assert "Not over yet" in page
     assert "Only a coach or clinician can clear it" in page
+
+
+def test_the_history_and_what_is_over_can_be_read(
+    coach_browser: Client, coach: Client, clock: Clock, chest_pain: str
+) -> None:
+    terms = {"name": "Dr. Adler", "goals_not": ["speed"], "until": "2026-03-30"}
+    send(coach_browser, f"/coach/concerns/{chest_pain}/clear", **terms)
+    send(coach_browser, "/coach/concerns", athlete="a-03", kind="illness", illness="fever")
+    [ill] = [one for one in open_ones(coach) if one["kind"] == "illness"]
+    send(coach_browser, f"/coach/concerns/{ill['concern_id']}/clear")
+    text = read(coach_browser.get("/coach/concerns"))
+    assert "History (3)" in text
+    assert "Mon 9 March, 06:45 : First reported, by the athlete. chest pain or pressure." in text
+    cleared = "Cleared, by a coach (Dr. Adler). no speed; until Mon 30 March."
+    assert f"Mon 9 March, 06:45 : {cleared}" in text
+    assert "Stage 1 of" in text
+    assert "Today's advice: “Rest: " in text
+    own = read(coach_browser.get("/coach/concerns?athlete=a-03"))
+    assert "Concerns of Mara" in own
+    assert "Sign of heart or chest" in own
+    assert "Nothing was ever open" in read(coach_browser.get("/coach/concerns?athlete=a-04"))
+    assert coach_browser.get("/coach/concerns?athlete=nobody").status_code == 404
+
+
+def test_pain_may_be_cleared_up_to_a_severity(coach_browser: Client, coach: Client) -> None:
+    send(coach_browser, "/coach/concerns", athlete="a-03", kind="pain", pain="joint", where="knee")
+    [pain] = open_ones(coach)
+    address = f"/coach/concerns/{pain['concern_id']}/clear"
+    assert send(coach_browser, address, severity_at_most="2,5").status_code == 303
+    assert open_ones(coach)[0]["clearance"]["severity_at_most"] == 2.5

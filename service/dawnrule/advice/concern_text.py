@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 
 from dawnrule.advice.composer import Composer
 from dawnrule.i18n.catalog import capital
-from dawnrule.model.concerns import Concern, ConcernState, Restrictions
+from dawnrule.model.concerns import Concern, ConcernEvent, ConcernState, Restrictions
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +109,35 @@ def _limits_of(limits: Restrictions, composer: Composer) -> Iterator[str]:
         yield texts.say("concerns.no_contact")
     if limits.no_maximal:
         yield texts.say("concerns.no_maximal")
+
+
+@dataclass(frozen=True, slots=True)
+class EventText:
+    """An event in the history of a concern: when it was recorded (aware), and what it was."""
+
+    at: datetime
+    what: str
+
+
+def describe_events(concern: Concern, composer: Composer) -> tuple[EventText, ...]:
+    """Put the history of a concern into words, the oldest event first."""
+    return tuple(EventText(one.at, _event(one, composer)) for one in concern.events)
+
+
+def _event(event: ConcernEvent, composer: Composer) -> str:
+    """Say what happened, by whom, and with which terms."""
+    say, label = composer.texts.say, composer.vocabulary.label
+    by = say(f"concerns.by_{event.by}")
+    about = [label(sign) for sign in event.signs]
+    about += [label(word) for word in (event.illness, event.pain and event.pain.kind) if word]
+    about += [event.pain.where] if event.pain and event.pain.where else []
+    for source in (event.restriction, event.clearance):
+        if source is not None:
+            about += _limits_of(source.restrictions, composer)
+            about += [say("concerns.until", date=source.until)] if source.until else []
+    if event.restriction:
+        about.insert(0, label(event.restriction.reason))
+    name = event.name or (event.clearance.name if event.clearance else None)
+    what = say(f"concerns.event_{event.kind}", stage=event.stage)
+    named = say("concerns.event_by_name", by=by, name=name) if name else by
+    return say("concerns.event", what=what, by=named) + (f" {'; '.join(about)}." if about else "")

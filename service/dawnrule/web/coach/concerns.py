@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from flask import redirect, render_template, request, url_for
 from werkzeug.datastructures import MultiDict
 
-from dawnrule.advice.concern_text import ConcernText, describe_concern
+from dawnrule.advice.concern_text import ConcernText, describe_concern, describe_events
 from dawnrule.application.check_ins import CheckIns
 from dawnrule.application.concerns import (
     Acting,
     ConcernChanged,
     advance_concern,
     clear_concern,
+    concerns_of,
     confirm_correction,
     open_concern,
     open_concerns,
@@ -24,28 +26,46 @@ from dawnrule.application.concerns import (
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.model.concerns import ActorRole, Concern, ConcernState
 from dawnrule.model.entities import Athlete
+from dawnrule.model.time_zones import zone_named
+from dawnrule.rules.returns import Returns
 from dawnrule.schemas.concern import NEW_CLEARANCE, NEW_CONCERN
 from dawnrule.schemas.errors import load
-from dawnrule.store import Transaction
+from dawnrule.store import StoredAdvice, Transaction
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
-from dawnrule.web.http.locale import composer
+from dawnrule.web.http.locale import composer, of_rule, read_localized, say
 
 _Change = Callable[[Transaction, CheckIns, Acting], ConcernChanged]
 _SEE_OTHER = 303
 _NUMBERS = ("effort_at_most", "minutes_at_most")
 _SWITCHES = ("rests_everything", "no_contact", "no_maximal")
-_LISTS = ("muscle_groups_rest",)
+_LISTS = ("muscle_groups_rest", "goals_not", "modalities_not")
 
 
 @dataclass(frozen=True, slots=True)
-class OpenConcern:
-    """A concern that has not ended, in words, and whose it is."""
+class StageText:
+    """The stage of a return in words: which of how many, what it is, and when it goes on or
+    back."""
+
+    number: int
+    of: int
+    title: str
+    on_when: str
+    back_when: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShownConcern:
+    """A concern in words, and whose it is; ``today`` is the headline of today's advice, empty where
+    there is none, and ``events`` its history with when it was recorded, where the athlete lives."""
 
     concern: Concern
     athlete: Athlete
     text: ConcernText
+    today: str
+    stage: StageText | None
+    events: Sequence[tuple[datetime, str]]
 
     @property
     def is_returning(self) -> bool:
@@ -75,14 +95,18 @@ def read_concern_texts() -> dict[str, list[str]]:
 
 @coach.get("/concerns")
 def concerns() -> str:
-    """Show what is open about the squad, and the form to open a concern."""
-    return _page({})
+    """Show what is open about the squad, or all that ever was about one athlete, with the forms to
+    restrict and to report."""
+    return _page({}, athlete_id=request.args.get("athlete") or None)
 
 
 @coach.post("/concerns")
 def start_concern() -> Any:
     """Open a concern from the form; with errors the form is shown again."""
     form = request.form
+    if not form.get("athlete"):
+        nobody = InvalidInput(say("coach_concerns.whom"))
+        return _page(form, nobody), nobody.status
 
     def change(transaction: Transaction, check_ins: CheckIns, acting: Acting) -> ConcernChanged:
         opening, _ = load(NEW_CONCERN, _new_concern(form))
@@ -97,7 +121,9 @@ def clear_one(concern_id: str) -> Any:
     form = request.form
 
     def change(transaction: Transaction, check_ins: CheckIns, acting: Acting) -> ConcernChanged:
-        body = _given(form, "until") | {"restrictions": _restrictions(form)}
+        body: dict[str, Any] = _given(form, "until") | {"restrictions": _restrictions(form)}
+        if form.get("severity_at_most"):
+            body["severity_at_most"] = _number(form["severity_at_most"])
         terms, _ = load(NEW_CLEARANCE, body)
         return clear_concern(transaction, check_ins, concern_id, terms, acting)
 
@@ -148,29 +174,73 @@ def _changed(change: _Change) -> Any:
     return redirect(url_for("coach.concerns"), _SEE_OTHER)
 
 
-def _page(filled: Mapping[str, str], refused: DawnruleError | None = None) -> str:
-    now, localized = context().clock(), composer()
+def _page(
+    filled: Mapping[str, str],
+    refused: DawnruleError | None = None,
+    athlete_id: str | None = None,
+) -> str:
+    now, words = context().clock(), composer().vocabulary
 
-    def read(transaction: Transaction) -> tuple[list[Athlete], list[Concern]]:
-        return transaction.athletes.all(), open_concerns(transaction, now)
+    def read(
+        transaction: Transaction,
+    ) -> tuple[list[Athlete], list[Concern], dict[str, StoredAdvice]]:
+        squad = transaction.athletes.all()
+        if athlete_id is None:
+            found = open_concerns(transaction, now)
+        else:
+            found = concerns_of(transaction, athlete_id, now)
+        about = {one.athlete_id for one in found}
+        latest = (
+            transaction.advice.latest(one.id, one.today_or_utc(now))
+            for one in squad
+            if one.id in about
+        )
+        return squad, found, {one.athlete_id: one for one in latest if one is not None}
 
-    squad, found = context().store.read(read)
+    squad, found, given = context().store.read(read)
     athletes = {athlete.id: athlete for athlete in squad}
-    words = localized.vocabulary
     return render_template(
         "coach/concerns.html",
         concerns=[
-            OpenConcern(one, athletes[one.athlete_id], describe_concern(one, localized))
-            for one in found
+            _shown(one, athletes[one.athlete_id], given.get(one.athlete_id)) for one in found
         ],
+        of=athletes[athlete_id] if athlete_id is not None else None,
         athletes=sorted(squad, key=lambda athlete: (athlete.name.casefold(), athlete.id)),
         kinds=words.values_of("concern_kinds"),
         pain_kinds=words.values_of("pain_kinds"),
         reasons=words.values_of("restriction_reasons"),
         muscle_groups=words.muscle_groups,
+        goals=words.goals,
+        modalities=words.modalities,
         filled=filled,
         refused=refused,
     )
+
+
+def _shown(concern: Concern, athlete: Athlete, given: StoredAdvice | None) -> ShownConcern:
+    """Put a concern into words, with its history where the athlete lives."""
+    localized, zone = composer(), zone_named(athlete.time_zone)
+    return ShownConcern(
+        concern,
+        athlete,
+        describe_concern(concern, localized),
+        read_localized(given).headline if given and not concern.is_closed else "",
+        _stage_of(concern),
+        [(one.at.astimezone(zone), one.what) for one in describe_events(concern, localized)],
+    )
+
+
+def _stage_of(concern: Concern) -> StageText | None:
+    """Find the stage of a return that is under way, as the returns that ship describe it; None for
+    one that they have no more."""
+    if concern.state is not ConcernState.RETURNING or concern.stage is None:
+        return None
+    found = Returns.bundled().returns.get(str(concern.staged_return).partition("@")[0])
+    if found is None or found.full_name != concern.staged_return:
+        return None
+    stage = found.stage_at(concern.stage)
+    words = map(of_rule, (stage.title, stage.on_when, stage.back_when))
+    return StageText(concern.stage, len(found.stages), *words)
 
 
 def _new_concern(form: MultiDict[str, str]) -> dict[str, Any]:
