@@ -134,11 +134,11 @@ class Sheet:
 
 
 @dataclass(slots=True)
-class Batches:
-    """A program that posts thousands of rows, each second time as all or none."""
+class Batch:
+    """A program that posts many rows, each time with other nights."""
 
     rows: Rows
-    all_or_none: Iterator[bool]
+    query: str = ""
 
     @property
     def promised(self) -> Promised:
@@ -146,8 +146,7 @@ class Batches:
 
     def act(self) -> None:
         mornings = self.rows.mornings()
-        query = "?atomic=true" if next(self.all_or_none) else ""
-        address = f"/v1/check-ins/batch{query}"
+        address = f"/v1/check-ins/batch{self.query}"
         said = self.rows.caller.ask("POST", address, {"check_ins": mornings})
         if said.status == OK:
             self.rows.keep(mornings, said.body["results"])

@@ -2,8 +2,8 @@
 
 Run from the checkout: ``python -m tests.faults.long_attack --minutes 30 --processes 2``. On one
 database, phones and a sheet check in and correct; sessions are logged; athletes come and are
-erased; advice, scorecards and replays are read; back-ups are made; batches of 5,000 rows are
-posted, each second one of all or none; rule sets are published; connections stall; HEADs, broken
+erased; advice, scorecards and replays are read; back-ups are made; batches of 5,000 rows, and
+others of all or none, are posted; rule sets are published; connections stall; HEADs, broken
 bodies and broken workbooks are sent; and with ``--kill-each SECONDS`` the last of the processes is
 killed and started again. For a quarter of each two minutes all are silent but a batch and a phone,
 so that it is seen how long a phone waits for a batch alone.
@@ -26,7 +26,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from functools import partial
-from itertools import count, cycle
+from itertools import count
 from pathlib import Path
 from statistics import mean, quantiles
 from tempfile import TemporaryDirectory
@@ -40,7 +40,7 @@ from tests.faults.attackers import (
     ANY_REFUSAL,
     Asking,
     Attacker,
-    Batches,
+    Batch,
     LonePhone,
     Phones,
     Rows,
@@ -64,6 +64,7 @@ PHONES = 3
 SLOW_CONNECTIONS = 100
 IN_A_SHEET = 20
 DAYS_OF_A_BATCH = 50
+MOST_TOGETHER = 50
 AFTER_NO_ANSWER_SECONDS = 0.3
 LONE_PHONE = "lone-0"
 HARM = "POST what is no check-in"
@@ -85,7 +86,6 @@ class Options:
     kill_each: float = 0.0
     longest_wait_ms: float = 500.0
     seed: int = 1
-    all_or_none: bool = True
 
     @property
     def seconds(self) -> float:
@@ -169,8 +169,10 @@ class Attack:
         sheet = self._rows("s", IN_A_SHEET, 1, "POST a sheet", squad)
         yield Part(Sheet(sheet), 5)
         batch = self._rows("b", self.options.rows // DAYS_OF_A_BATCH, DAYS_OF_A_BATCH, BATCH, squad)
-        all_or_none = cycle((False, self.options.all_or_none))
-        yield Part(Batches(batch, all_or_none), 1, in_noise=False, in_quiet=True)
+        yield Part(Batch(batch), 1, in_noise=False, in_quiet=True)
+        kind = "POST a batch of all or none"
+        together = self._rows("t", min(MOST_TOGETHER, self.options.rows), 1, kind, squad)
+        yield Part(Batch(together, "?atomic=true"), 5)
         squad.append(Athlete(LONE_PHONE, "Kim", "UTC"))
         yield Part(LonePhone(self.caller(LONE, kind=LONE), LONE_PHONE), 0.3, in_quiet=True)
         for number in range(2):
@@ -378,7 +380,6 @@ def options() -> Options:
     parser.add_argument("--kill-each", type=float, default=0.0, help="so many seconds; 0: never")
     parser.add_argument("--longest-wait-ms", type=float, default=500.0, help="beside a batch")
     parser.add_argument("--seed", type=int, default=random.randrange(1_000_000))
-    parser.add_argument("--no-all-or-none", dest="all_or_none", action="store_false")
     return Options(**vars(parser.parse_args()))
 
 
