@@ -6,7 +6,8 @@ erased; advice, scorecards and replays are read; back-ups are made; batches of 5
 others of all or none, are posted; rule sets are published; connections stall; HEADs, broken
 bodies and broken workbooks are sent; and with ``--kill-each SECONDS`` the last of the processes is
 killed and started again. For a quarter of each two minutes all are silent but a batch and a phone,
-so that it is seen how long a phone waits for a batch alone.
+so that it is seen how long a phone waits for a batch alone. ``--only readers replays phones`` is
+for some of these.
 
 At the end, what was acknowledged must be there; nobody may have been answered otherwise than
 expected, or with 5xx but 503 with Retry-After; the phone must not have waited for too long; the
@@ -61,7 +62,23 @@ from tests.security.slow_connections import slow_connections
 ROUND_SECONDS = 120.0
 QUIET_SHARE = 0.25
 PHONES = 3
+SLOW = "slow-connections"
 SLOW_CONNECTIONS = 100
+ALL = (
+    "phones",
+    "newcomers",
+    "sheet",
+    "batch",
+    "all-or-none",
+    "lone-phone",
+    "readers",
+    "replays",
+    "heads",
+    "rule-sets",
+    "harm",
+    "back-ups",
+    SLOW,
+)
 IN_A_SHEET = 20
 DAYS_OF_A_BATCH = 50
 MOST_TOGETHER = 50
@@ -86,6 +103,7 @@ class Options:
     kill_each: float = 0.0
     longest_wait_ms: float = 500.0
     seed: int = 1
+    only: tuple[str, ...] = ALL
 
     @property
     def seconds(self) -> float:
@@ -97,6 +115,7 @@ class Timetable:
     """When it is noisy, when quiet, and when over."""
 
     seconds: float
+    has_quiet: bool
     began: float = field(default_factory=time.monotonic)
     stop: Event = field(default_factory=Event)
 
@@ -104,7 +123,9 @@ class Timetable:
         return self.stop.is_set() or time.monotonic() > self.began + self.seconds
 
     def is_quiet(self) -> bool:
-        """The last quarter of each round is."""
+        """The last quarter of each round is, where there is a batch to wait for."""
+        if not self.has_quiet:
+            return False
         round_seconds = min(ROUND_SECONDS, self.seconds)
         place = (time.monotonic() - self.began) % round_seconds
         return place > (1 - QUIET_SHARE) * round_seconds
@@ -118,6 +139,7 @@ class Timetable:
 class Part:
     """One who takes part: how long they pause between two things, and when they are silent."""
 
+    name: str
     attacker: Attacker
     pause_seconds: float
     in_noise: bool = True
@@ -164,33 +186,40 @@ class Attack:
     def parts(self, squad: list[Athlete]) -> Iterator[Part]:
         """All who take part; their athletes are added to a squad."""
         for number in range(PHONES):
-            yield self._phones(number, (80, 20, 0), 0.1, squad)
-        yield self._phones(PHONES, (30, 10, 60), 10, squad)
+            yield self._phones("phones", number, (80, 20, 0), 0.1, squad)
+        yield self._phones("newcomers", PHONES, (30, 10, 60), 10, squad)
         sheet = self._rows("s", IN_A_SHEET, 1, "POST a sheet", squad)
-        yield Part(Sheet(sheet), 5)
+        yield Part("sheet", Sheet(sheet), 5)
         batch = self._rows("b", self.options.rows // DAYS_OF_A_BATCH, DAYS_OF_A_BATCH, BATCH, squad)
-        yield Part(Batch(batch), 1, in_noise=False, in_quiet=True)
+        yield Part("batch", Batch(batch), 1, in_noise=False, in_quiet=True)
         kind = "POST a batch of all or none"
         together = self._rows("t", min(MOST_TOGETHER, self.options.rows), 1, kind, squad)
-        yield Part(Batch(together, "?atomic=true"), 5)
+        yield Part("all-or-none", Batch(together, "?atomic=true"), 5)
         squad.append(Athlete(LONE_PHONE, "Kim", "UTC"))
-        yield Part(LonePhone(self.caller(LONE, kind=LONE), LONE_PHONE), 0.3, in_quiet=True)
+        lone = LonePhone(self.caller(LONE, kind=LONE), LONE_PHONE)
+        yield Part("lone-phone", lone, 0.3, in_quiet=True)
         for number in range(2):
-            yield Part(Asking(partial(read, self.caller(f"reader {number}"))), 0.2)
+            reader = self.caller(f"reader {number}")
+            yield Part("readers", Asking(partial(read, reader)), 0.2)
         replayer = self.caller("replays", expects=YES | {404})
-        yield Part(Asking(partial(replay, replayer)), 5)
-        yield Part(Asking(partial(ask_for_heads, self.caller("heads"))), 1)
+        yield Part("replays", Asking(partial(replay, replayer)), 5)
+        yield Part("heads", Asking(partial(ask_for_heads, self.caller("heads"))), 1)
         publisher = self.caller("rule sets", expects=REFUSES_RULES)
-        yield Part(Asking(partial(publish, publisher, count(1))), 15)
+        yield Part("rule-sets", Asking(partial(publish, publisher, count(1))), 15)
         harmful = self.caller("harm", kind=HARM, expects=ANY_REFUSAL)
-        yield Part(Asking(partial(harm, harmful)), 1)
+        yield Part("harm", Asking(partial(harm, harmful)), 1)
 
     def _phones(
-        self, number: int, habits: Sequence[int], pause_seconds: float, squad: list[Athlete]
+        self,
+        name: str,
+        number: int,
+        habits: Sequence[int],
+        pause_seconds: float,
+        squad: list[Athlete],
     ) -> Part:
         client = Client(number, self.options.seed, habits)
         squad += client.squad()
-        return Part(Phones(self.caller(f"phones {number}"), client), pause_seconds)
+        return Part(name, Phones(self.caller(f"phones {number}"), client), pause_seconds)
 
     def _rows(self, name: str, many: int, days: int, kind: str, squad: list[Athlete]) -> Rows:
         athletes = [f"{name}-{number}" for number in range(many)]
@@ -204,12 +233,14 @@ class Attack:
         self._make_squad(squad)
         folder = self.db.with_name("back-ups")
         folder.mkdir()
-        parts.append(Part(Asking(partial(back_up, self.db, folder, self.watch)), 60))
+        backing_up = Asking(partial(back_up, self.db, folder, self.watch))
+        parts.append(Part("back-ups", backing_up, 60))
+        parts = [part for part in parts if part.name in self.options.only]
         with self.club:
             with ExitStack() as stack:
-                for service in self.club.services:
+                for service in self.club.services if SLOW in self.options.only else ():
                     stack.enter_context(slow_connections(service.port, SLOW_CONNECTIONS))
-                self._take_all(parts, Timetable(self.options.seconds))
+                self._take_all(parts, Timetable(self.options.seconds, "batch" in self.options.only))
             for service in self.club.services:
                 if code := service.stop():
                     self.watch.fault(f"the service ended with {code}")
@@ -380,7 +411,9 @@ def options() -> Options:
     parser.add_argument("--kill-each", type=float, default=0.0, help="so many seconds; 0: never")
     parser.add_argument("--longest-wait-ms", type=float, default=500.0, help="beside a batch")
     parser.add_argument("--seed", type=int, default=random.randrange(1_000_000))
-    return Options(**vars(parser.parse_args()))
+    parser.add_argument("--only", nargs="+", choices=ALL, default=ALL, help="who takes part")
+    chosen = vars(parser.parse_args())
+    return Options(**chosen | {"only": tuple(chosen["only"])})
 
 
 def main() -> None:

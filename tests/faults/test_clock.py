@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -10,7 +12,8 @@ from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import audit
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store
-from tests.conftest import Client, Clock
+from tests.conftest import SQUAD, Client, Clock
+from tests.effort import tries
 
 PLAN = [{"goal": "hypertrophy", "muscle_groups": ["quadriceps"]}]
 
@@ -100,3 +103,34 @@ def test_when_summer_time_begins_or_ends_today_stays_today(
     assert (today["advice_id"], today["date"]) == (second["advice_id"], day)
     first_at, second_at = decided_at(store)
     assert first_at < second_at
+
+
+JUMPS = [
+    timedelta(seconds=1),
+    *(timedelta(hours=hours) for hours in (1, -1, 25, -25, 9_000, -9_000)),
+]
+JUMPED = tries(20, 2_000)
+
+
+def test_wherever_a_clock_jumps_each_day_has_its_latest_check_in(
+    coach: Client, store: Store, clock: Clock
+) -> None:
+    """Of athletes in three time zones; what comes the day after tomorrow is refused."""
+    chance = random.Random(JUMPED)
+    newest: dict[tuple[str, str], str] = {}
+    for _ in range(JUMPED):
+        clock.now += chance.choice(JUMPS) * chance.random() * 3
+        athlete = chance.choice(SQUAD)
+        today = athlete.today(clock.now)
+        body = {"athlete_id": athlete.id, "plan": PLAN, "sleep": {"hours": chance.uniform(4, 9)}}
+        too_soon = body | {"date": (today + timedelta(days=2)).isoformat()}
+        assert coach.post("/v1/check-ins", json=too_soon).status_code == 422
+        answer = coach.post("/v1/check-ins", json=body | {"date": today.isoformat()})
+        assert answer.status_code == 201, answer.text
+        newest[athlete.id, today.isoformat()] = answer.json["advice_id"]
+        for other in SQUAD:
+            there = coach.get(f"/v1/athletes/{other.id}/advice/today").json
+            day = other.today(clock.now).isoformat()
+            assert (there["date"], there.get("advice_id")) == (day, newest.get((other.id, day)))
+    audited = audit(store, RuleSetLibrary.bundled())
+    assert (audited.is_clean, audited.records) == (True, JUMPED)
