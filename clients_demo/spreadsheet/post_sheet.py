@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ MEDIA_TYPES = {
 }
 """Of a spreadsheet program's own files; any other file is sent as CSV."""
 
+KINDS = ("check-ins", "sessions")
 DATE_ORDERS = ("day-month-year", "month-day-year", "year-month-day")
 PATIENCE_SECONDS = 60
 SCHEMES = ("https://", "http://")
@@ -31,9 +32,11 @@ THIS_COMPUTER = ("localhost", "127.0.0.1", "::1")
 
 @dataclass(frozen=True)
 class Post:
-    """A sheet to send: its destination, its media type, and what it does not say itself."""
+    """A sheet to send: its destination, what its rows are, its media type, and what it does not say
+    itself."""
 
     url: str
+    kind: str
     sheet: bytes
     media_type: str
     options: Mapping[str, str | None]
@@ -46,7 +49,7 @@ class Post:
         """
         key = os.environ.get("DAWNRULE_KEY", "").strip()
         return requests.post(
-            f"{self.url.rstrip('/')}/v1/check-ins/batch",
+            f"{self.url.rstrip('/')}/v1/{self.kind}/batch",
             params={"format": form, **self.options},
             data=self.sheet,
             headers={
@@ -75,7 +78,7 @@ def main() -> None:
     except OSError as error:
         parser.exit(2, f"{error.filename}: {error.strerror}\n")
     results = outcomes["results"]
-    refusals = [line for result in results for line in refusals_of(result)]
+    refusals = [*grouped(line for result in results for line in refusals_of(result))]
     print(*outcomes["sheet"]["remarks"], *refusals, sep="\n")
     print(f"{len(results)} rows read; the verdicts are in {out}")
     sys.exit(1 if refusals else 0)
@@ -90,6 +93,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("sheet", type=Path, help="the sheet: .xlsx, .ods or CSV")
     parser.add_argument("--url", required=True, help="where the service is")
+    parser.add_argument(
+        "--kind",
+        choices=KINDS,
+        default=KINDS[0],
+        help="what a row is (check-ins, in whole or part)",
+    )
     parser.add_argument("--out", type=Path, help="the new file (SHEET-verdicts)")
     parser.add_argument("--date-order", choices=DATE_ORDERS, help="how to read 04/05/2026")
     parser.add_argument("--sheet-name", help="which sheet of the file (the first that is shown)")
@@ -111,7 +120,7 @@ def _post(arguments: argparse.Namespace) -> Post:
     sheet: Path = arguments.sheet
     options = {"date_order": arguments.date_order, "sheet": arguments.sheet_name}
     media_type = MEDIA_TYPES.get(sheet.suffix.lower(), CSV)
-    return Post(_address(arguments.url), sheet.read_bytes(), media_type, options)
+    return Post(_address(arguments.url), arguments.kind, sheet.read_bytes(), media_type, options)
 
 
 def outcomes_in(response: requests.Response) -> dict[str, Any]:
@@ -123,17 +132,27 @@ def outcomes_in(response: requests.Response) -> dict[str, Any]:
     return outcomes
 
 
-def refusals_of(result: Mapping[str, Any]) -> Iterator[str]:
-    """Yield a line for each faulty cell of a rejected row."""
+def refusals_of(result: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield the place of each fault of a row, and what is wrong there."""
     problem = result["problem"]
     if problem is None:
         return
     for fault in problem["errors"]:
         column = fault["pointer"].removeprefix("/")
         cell = fault.get("cell") or f"row {result['row']}"
-        yield f"{cell}, {column}: {fault['detail']} (it says {fault['value']})"
+        yield cell, f"{column}: {fault['detail']} (it says {fault['value']})"
     if not problem["errors"]:
-        yield f"row {result['row']}: {problem['detail']}"
+        yield f"row {result['row']}", problem["detail"]
+
+
+def grouped(refusals: Iterable[tuple[str, str]]) -> Iterator[str]:
+    """Yield each cause once, with the places that it hits."""
+    places: dict[str, list[str]] = {}
+    for place, cause in refusals:
+        places.setdefault(cause, []).append(place)
+    for cause, hit in places.items():
+        between = ": " if hit[0].startswith("row ") else ", "
+        yield f"{', '.join(hit)}{between}{cause}"
 
 
 def in_words(error: requests.RequestException) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,8 @@ from tests.conftest import LiveServer
 
 SCRIPT = "spreadsheet/post_sheet.py"
 
+OWN_SHEETS = ("wellness", "hrv", "jumps")
+NOW = datetime(2026, 3, 9, 9, tzinfo=UTC)
 VERDICTS_OF_THE_SQUAD = [
     ("a-01", "swap-to-low-damage", "growth-work-too-soon"),
     ("a-02", "train-as-planned", ""),
@@ -74,6 +77,25 @@ def test_a_spreadsheet_programs_own_file_is_sent_as_it_is(
     assert [(row["athlete_id"], row["verdict"], row["rule"]) for row in rows] == [
         (athlete, LABELS[verdict], rule) for athlete, verdict, rule in VERDICTS_OF_THE_SQUAD
     ]
+
+
+def test_sheets_of_a_coachs_own_making_complete_each_other(
+    run: Run, live_server: LiveServer, tmp_path: Path
+) -> None:
+    for name, kind in (("sessions", "sessions"), *((one, "check-ins") for one in OWN_SHEETS)):
+        done = run(SCRIPT, str(FOLDER / f"{name}.csv"), "--kind", kind, "--out", f"{name}.csv")
+        assert (done.returncode, done.stderr) == (0, ""), done.stdout
+    on = date.fromisoformat(TODAY)
+    stored = live_server.store.read(lambda b: b.check_ins.latest("a-01", on))
+    assert stored is not None
+    assert stored.body["sleep"] == {"hours": 7.5}
+    assert stored.body["soreness"]["hamstrings"] == 4
+    assert (stored.body["hrv_rmssd_ms"], stored.body["resting_hr_bpm"]) == (71, 48)
+    assert stored.body["jump_height_cm"] == [38.5, 39, 37.5]
+    start = datetime(2026, 3, 1, tzinfo=UTC)
+    logged = live_server.store.read(lambda b: b.sessions.window("a-01", start, NOW))
+    [block] = logged[-1][1].blocks
+    assert (block.sets, block.reps, block.muscle_groups) == (4, 12, ("quadriceps", "glutes"))
 
 
 def test_what_was_guessed_about_the_file_is_said(run: Run, tmp_path: Path) -> None:
