@@ -18,25 +18,26 @@ from dawnrule.errors import InvalidInput, MalformedInput
 from dawnrule.schemas import load_check_in, load_session
 from dawnrule.sheet import CHECK_INS, SESSIONS, People, ReadOptions, Sheet, location_of, read_sheet
 from dawnrule.sheet.errors import CellFault, cell_name
+from tests.sheet.made_sheets import MadeSheet, made_sheets, said_of
 
 FOLDER = Path(__file__).parent / "coaches"
 _SUBJECT = ("athlete_id", "date", "rr_intervals_ms")
 TODAY = date(2026, 11, 28)
 BERLIN = ZoneInfo("Europe/Berlin")
-ROSTER = People.of(
-    {
-        "a-01": "Mara Lind",
-        "a-02": "Ben Olsen",
-        "a-03": "Ben Keller",
-        "a-04": "Jonas Ruf",
-        "a-05": "Tara Quist",
-        "a-06": "Lena Voss",
-        "a-07": "Sam Okoro",
-        "a-08": "Pia Holm",
-        "a-09": "Kofi Brandt",
-        "a-10": "Ida Moen",
-    }.items()
-)
+NAMES = {
+    "a-01": "Mara Lind",
+    "a-02": "Ben Olsen",
+    "a-03": "Ben Keller",
+    "a-04": "Jonas Ruf",
+    "a-05": "Tara Quist",
+    "a-06": "Lena Voss",
+    "a-07": "Sam Okoro",
+    "a-08": "Pia Holm",
+    "a-09": "Kofi Brandt",
+    "a-10": "Ida Moen",
+}
+SQUAD = People.of(NAMES.items())
+MADE = made_sheets(NAMES)
 LEGS = ("glutes", "quadriceps", "hamstrings", "adductors", "calves")
 BACK = ("upper-back", "lats", "lower-back")
 ARMS = ("biceps", "triceps", "forearms")
@@ -86,7 +87,7 @@ class CoachSheet:
         csv.writer(written, lineterminator="\n").writerows(cells)
         options = ReadOptions(
             zone_of=lambda _: BERLIN,
-            people=ROSTER,
+            people=SQUAD,
             today=TODAY,
             chosen=lambda _layout, _headers: self.means,
         )
@@ -192,6 +193,24 @@ def test_a_coachs_sheet_is_read_right_asked_about_or_refused(sheet: CoachSheet) 
     assert heard.faults.keys() <= told
 
 
+@pytest.mark.parametrize("made", MADE, ids=str)
+def test_a_table_is_read_the_same_in_every_hand(made: MadeSheet) -> None:
+    assert list(lost_of(made)) == []
+
+
+def lost_of(made: MadeSheet) -> Iterator[tuple[str, Any, Any]]:
+    """Yield each answer of a table that is read otherwise than it was written."""
+    options = ReadOptions(zone_of=lambda _: BERLIN, people=SQUAD, today=TODAY)
+    sheet = read_sheet(made.content(), CHECK_INS, options)
+    for row, wanted in zip(sheet.rows, made.expected(), strict=True):
+        row.load(load_check_in)
+        body = {**row.changes(), **row.adds()}
+        for column, value in wanted.items():
+            said = said_of(body, column, value, REGIONS)
+            if said != value:
+                yield column, value, said
+
+
 def answers(sheet: CoachSheet) -> Iterator[tuple[int, int]]:
     """Yield the row and the place of each answer: cells that are not blank, beside the athlete, the
     date and the coach's own columns."""
@@ -226,6 +245,11 @@ def test_no_answer_is_lost() -> None:
                 kept += 1
             else:
                 lost.append((sheet.sheet, cell_name(number, place)))
+    for made in MADE:
+        count = sum(value is not None for row in made.expected() for value in row.values())
+        went_in += count
+        kept += count - len([*lost_of(made)])
     print(f"{went_in} answers went in, {kept} are kept")
     assert lost == []
-    assert went_in == kept > 300
+    assert went_in == kept > 1500
+    assert len(sheets()) + len(MADE) == 150

@@ -10,6 +10,8 @@ from dawnrule.model import Vocabulary
 from dawnrule.sheet import CHECK_INS, SESSIONS, Layout
 from dawnrule.sheet.cells import _words_for
 from dawnrule.sheet.columns import HeaderWords, _words_of_columns, plain_name
+from dawnrule.sheet.meanings import _pairs
+from dawnrule.sheet.words import plain_word
 
 WORDS = HeaderWords.bundled()
 
@@ -49,6 +51,15 @@ def test_a_word_in_a_cell_means_one_thing_only(list_name: str) -> None:
     }
     counted = Counter(word for word, _ in meant)
     assert [word for word, times in counted.items() if times > 1] == []
+
+
+@pytest.mark.parametrize("layout", [CHECK_INS, SESSIONS], ids=["check-ins", "sessions"])
+def test_a_word_of_coaches_means_one_column_only(layout: Layout) -> None:
+    meant = {(plain_word(word), column.name) for word, column in _pairs(layout)}
+    counted = Counter(word for word, _ in meant)
+    assert [word for word, times in counted.items() if times > 1] == []
+    known = {word: column.name for word, column in layout.words().items()}
+    assert {(word, name) for word, name in meant if known.get(word, name) != name} == set()
 
 
 def test_words_for_cells_are_those_of_the_vocabulary() -> None:

@@ -317,7 +317,7 @@ def _all_words(layout: Layout) -> Mapping[str, Column]:
 @cache
 def _words_in_words(layout: Layout) -> Mapping[str, Column]:
     """Map the words of ``rules/sheet_words.yaml`` to the columns that they stand for here."""
-    return dict(_pairs(layout))
+    return {plain_word(word): column for word, column in _pairs(layout)}
 
 
 def _pairs(layout: Layout) -> Iterator[tuple[str, Column]]:
