@@ -54,6 +54,7 @@ HOMES = {
     "durable_rules_engine": {"rules/engine/matcher.py"},
     "durable": set[str](),
     "sqlite3": {"store"},
+    "sqlite_utils": {"store"},
     "flask": {"web"},
     "flask_smorest": {"web"},
     "icalendar": {"web/private/calendar.py"},

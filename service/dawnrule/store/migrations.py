@@ -9,7 +9,6 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
 
 from dawnrule.errors import StoreUnusable
 from dawnrule.store.tables import (
@@ -37,18 +36,7 @@ Migration = Callable[[sqlite3.Connection], None]
 
 _SET_NAME = "dawnrule"
 _APPLIED = "_sqlite_migrations"
-_APPLIED_SCHEMA = (
-    f"""CREATE TABLE "{_APPLIED}" (
-   "id" INTEGER PRIMARY KEY,
-   "migration_set" TEXT,
-   "name" TEXT,
-   "applied_at" TEXT
-)""",
-    f"""CREATE UNIQUE INDEX "idx_{_APPLIED}_migration_set_name"
-    ON "{_APPLIED}" ("migration_set", "name")""",
-)
-"""The migrations that a file has. The first databases got this table from sqlite-utils, so it
-has that name and that form, to the letter, in all of them."""
+"""The table in which sqlite-utils keeps which migrations a file has."""
 
 _SECONDS_BETWEEN_TRIES = 0.01
 
@@ -182,7 +170,7 @@ def _applied(connection: sqlite3.Connection) -> tuple[str, ...]:
     if _APPLIED not in _table_names(connection):
         return ()
     found = connection.execute(
-        f"SELECT name FROM {_APPLIED} WHERE migration_set = ? ORDER BY id", (_SET_NAME,)
+        f"SELECT name FROM {_APPLIED} WHERE migration_set = ? ORDER BY rowid", (_SET_NAME,)
     )
     return tuple(name for (name,) in found)
 
@@ -193,15 +181,14 @@ def _pending(applied: Sequence[str], steps: Sequence[Migration]) -> list[Migrati
 
 def _apply(connection: sqlite3.Connection, steps: Sequence[Migration]) -> None:
     """Apply what is pending now that nobody else writes; another process may have been first."""
-    if _APPLIED not in _table_names(connection):
-        for statement in _APPLIED_SCHEMA:
-            connection.execute(statement)
-    for step in _pending(_applied(connection), steps):
-        step(connection)
-        connection.execute(
-            f"INSERT INTO {_APPLIED} (migration_set, name, applied_at) VALUES (?, ?, ?)",
-            (_SET_NAME, step.__name__, str(datetime.now(UTC))),
-        )
+    # not at the head: sqlite-utils imports pandas where there is one, and most files are up to date
+    from sqlite_utils import Database
+    from sqlite_utils.migrations import Migrations
+
+    migrations = Migrations(_SET_NAME)
+    for step in steps:
+        migrations(name=step.__name__)(lambda db, step=step: step(db.conn))
+    migrations.apply(Database(connection, execute_plugins=False))
 
 
 def _refuse_newer(applied: Sequence[str], steps: Sequence[Migration]) -> None:
