@@ -106,6 +106,7 @@ MAY = {
     "GET /v1/recovery": {"coach"},
     "GET /v1/athletes/<athlete_id>/recovery/rules": {"coach"},
     "POST /v1/weeks": {"coach"},
+    "GET /v1/athletes/<athlete_id>/targets": {"coach", "athlete"},
     "GET /v1/athletes/<athlete_id>/advice/<day>": EVERY_KEY,
     "PUT /v1/athletes/<athlete_id>/plans/<date>": {"coach", "poster"},
     "GET /v1/athletes/<athlete_id>/plans/<date>": {"coach", "athlete"},

@@ -251,5 +251,40 @@ class WeeksSchema(StrictSchema):
     weeks = fields.List(Object(WeekSchema), required=True)
 
 
+class UsualWeekSchema(StrictSchema):
+    """What the athlete usually does in a week: the mean of the trained weeks of the last four."""
+
+    sets = fields.Float(required=True, metadata={"description": "Hard sets of lifting."})
+    landing_minutes = fields.Float(required=True)
+    minutes = fields.Float(required=True)
+
+
+class WeekTargetSchema(StrictSchema):
+    """The target of one week before a competition."""
+
+    first = Timestamp(data_key="from", required=True)
+    weeks_to_go = fields.Integer(
+        required=True,
+        metadata={"minimum": 1, "description": "1 is the week that ends with the competition."},
+    )
+    phase = fields.String(required=True, metadata={"enum": ["build", "deload", "taper"]})
+    percent = fields.Integer(
+        required=True, metadata={"minimum": 0, "description": "Of the usual week."}
+    )
+    sets = fields.Integer(required=True, allow_none=True)
+    landing_minutes = fields.Integer(required=True, allow_none=True)
+    minutes = fields.Integer(required=True, allow_none=True)
+    source = fields.String(required=True)
+
+
+class TargetsSchema(StrictSchema):
+    """The weeks up to the athlete's next main competition."""
+
+    athlete_id = AthleteId(required=True)
+    competition = Timestamp(required=True, allow_none=True)
+    usual = fields.Nested(UsualWeekSchema, required=True, allow_none=True)
+    weeks = fields.List(fields.Nested(WeekTargetSchema), required=True)
+
+
 WEEK_ORDER = WeekOrderSchema()
 WEEKS = WeeksSchema()

@@ -5,12 +5,13 @@ from __future__ import annotations
 from threading import Lock
 from typing import TYPE_CHECKING
 
+from dawnrule.application.targets import Targets, read_targets
 from dawnrule.application.weeks import Weeks
 from dawnrule.model.weeks import WeekOrder
-from dawnrule.schemas.week import WEEK_ORDER, WeeksSchema
+from dawnrule.schemas.week import WEEK_ORDER, TargetsSchema, WeeksSchema
 from dawnrule.web.context import context
 from dawnrule.web.http.locale import LANG, language_header, texts
-from dawnrule.web.http.requests import Blueprint
+from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
 
 if TYPE_CHECKING:
     from dawnrule.week.report import WeekReport
@@ -56,3 +57,16 @@ def post_week(order: WeekOrder) -> tuple[dict[str, list[WeekReport]], dict[str, 
     with _ONE_LAYOUT:  # one at a time, so that check-ins find a core
         reports = layout.lay_out(situations, order, said, now)
     return {"weeks": reports}, language_header()
+
+
+@weeks.route("/athletes/<athlete_id>/targets", parameters=[ATHLETE_ID])
+@weeks.response(200, TargetsSchema)
+@weeks.alt_response(404, "NOT_FOUND")
+def get_targets(athlete_id: str) -> Targets:
+    """Targets of the weeks up to the next main competition: build, deload and taper.
+
+    Each is a share of the usual week, with its source. They are no rule: each morning the rules
+    decide.
+    """
+    now = context().clock()
+    return context().store.read(lambda transaction: read_targets(transaction, athlete_id, now))

@@ -65,6 +65,7 @@ ACCESS: Mapping[str, Access] = {
     "recovery.get_squad_recovery": _COACH,
     "recovery.get_proposed_rules": _COACH,
     "weeks.post_week": _COACH,
+    "weeks.get_targets": _COACH_AND_ATHLETE,
     "advice.get_advice": _EVERY_KEY,
     "advice.get_squad_advice": _COACH,
     "advice.get_advice_record": _EVERY_KEY,

@@ -1,0 +1,34 @@
+"""The weeks up to an athlete's next competition, as targets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from dawnrule.application.athletes import require_athlete
+from dawnrule.store import Transaction
+from dawnrule.week.targets import UsualWeek, WeekTarget, next_competition, targets
+
+_FOUR_WEEKS = timedelta(days=29)
+
+
+@dataclass(frozen=True, slots=True)
+class Targets:
+    """The next competition (None without one), the usual week (None where nothing was trained in
+    the last four), and the weeks that are not over, the next first."""
+
+    athlete_id: str
+    competition: date | None
+    usual: UsualWeek | None
+    weeks: tuple[WeekTarget, ...]
+
+
+def read_targets(transaction: Transaction, athlete_id: str, now: datetime) -> Targets:
+    """Read what an athlete usually does, and set the weeks before the next competition against it.
+    Raises ``NotFound``."""
+    athlete = require_athlete(transaction, athlete_id)
+    today, competition = athlete.today(now), next_competition(athlete, now)
+    found = transaction.sessions.window(athlete_id, now - _FOUR_WEEKS, now)
+    usual = UsualWeek.of(athlete, [session for _, session in found], today)
+    weeks = () if competition is None else tuple(targets(competition, usual, today))
+    return Targets(athlete_id, competition, usual, weeks)
