@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 import pytest
 
@@ -25,7 +26,7 @@ from dawnrule.model import Verdict
 from dawnrule.rules.columnar import ColumnDecider
 from dawnrule.rules.conditions import Operator, Test
 from dawnrule.rules.rule_set import RuleSet
-from dawnrule.store import ReplayState, Store, StoredReplay
+from dawnrule.store import ReplayState, Store, StoredReplay, Transaction
 from tests.conftest import Clock
 from tests.factories import (
     DAY,
@@ -125,6 +126,22 @@ def test_a_replay_looks_only_at_the_dates_asked_for(runner: ReplayRunner) -> Non
     runner.request("r-1", STRICT, DAY + ONE_DAY, DAY + 2 * ONE_DAY)
     runner.run("r-1", STRICT)
     assert (stored(runner).state, result(runner).mornings) == (DONE, 3)
+
+
+def test_a_replay_that_an_erasure_deletes_as_it_begins_ends_without_a_word(
+    runner: ReplayRunner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write = ReplayRunner._write
+
+    def take_and_erase(self: ReplayRunner, job: Callable[[Transaction], Any]) -> Any:
+        taken = write(self, job)
+        erase(self.store, SAM.id, by="k-01", at=LATER)
+        return taken
+
+    replay_id = asked(runner)
+    monkeypatch.setattr(ReplayRunner, "_write", take_and_erase)
+    runner.run(replay_id, STRICT)
+    assert runner.store.read(lambda transaction: transaction.replays.newest()) == []
 
 
 @pytest.mark.parametrize("decided", [3, 7])

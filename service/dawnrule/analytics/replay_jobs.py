@@ -124,7 +124,9 @@ class ReplayRunner:
                 raise _Stopped
             listener.reading(done, of)
 
-        replay = self.store.read(lambda transaction: known_replay(transaction, replay_id))
+        replay = self.store.read(lambda transaction: transaction.replays.get(replay_id))
+        if replay is None:  # deleted meanwhile, as all are when a person is erased
+            return
         left = self.archive.mornings(reading).between(_next_date(replay), replay.last)
         steps = list(dates_in_steps(left))
         done = replay.mornings_done
