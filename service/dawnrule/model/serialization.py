@@ -135,5 +135,53 @@ def from_json_text(kind: type[T], text: str) -> T:
 
 
 def canonical_json(values: Any) -> str:
-    """JSON values as canonical text (RFC 8785): equal values have equal bytes."""
-    return rfc8785.dumps(values).decode("utf-8")
+    """JSON values as canonical text (RFC 8785): equal values have equal bytes.
+
+    The encoder of the standard library writes the same bytes, several times as fast, wherever
+    names are ASCII and numbers are of everyday size; the rest is left to the reference library.
+    """
+    try:
+        return _encode(_everyday(values))
+    except (_NotEverydayError, UnicodeEncodeError):
+        return rfc8785.dumps(values).decode("utf-8")
+
+
+_encode = json.JSONEncoder(
+    ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
+).encode
+
+_LARGEST_INTEGER = 2**53 - 1
+_LEAST_FRACTION = 1e-4  # below, Python writes an exponent and ECMAScript does not
+
+
+class _NotEverydayError(Exception):
+    """Values of which it is not known that both encoders write the same."""
+
+
+def _everyday(value: Any) -> Any:
+    """Return values with whole floats as integers, which is how ECMAScript writes them."""
+    kind = type(value)
+    if kind is str:
+        if not value.isascii():
+            value.encode()  # a lone surrogate has no UTF-8
+        return value
+    if kind is dict:
+        if not all(type(name) is str and name.isascii() for name in value):
+            raise _NotEverydayError
+        return {name: _everyday(member) for name, member in value.items()}
+    if kind is list or kind is tuple:
+        return [_everyday(member) for member in value]
+    if kind is float:
+        return _everyday_float(value)
+    if value is None or kind is bool or (kind is int and abs(value) <= _LARGEST_INTEGER):
+        return value
+    raise _NotEverydayError
+
+
+def _everyday_float(value: float) -> float | int:
+    size = abs(value)
+    if size <= _LARGEST_INTEGER and value == int(value):
+        return int(value)
+    if _LEAST_FRACTION <= size <= _LARGEST_INTEGER:
+        return value
+    raise _NotEverydayError
