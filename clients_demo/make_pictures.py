@@ -92,6 +92,7 @@ def replay(page: Page) -> None:
 
 MORNING, ATHLETE = "/coach/", "/coach/athletes/a-03"
 WHY = "/coach/why/a-01/2026-03-09"
+DECIDING = "/coach/rule-sets/deciding?rule_set=club@1.0.0&whom=athlete:a-03&from=2026-03-16#preview"
 RULES = "/coach/rule-sets/baseline/2.0.0"
 
 COACH = (
@@ -107,6 +108,7 @@ COACH = (
     Shot("rules-as-sentences.png", RULES, height=1400),
     Shot("rules-as-a-table.png", RULES, height=1200, at="#table"),
     Shot("try-out.png", f"{RULES}/try-out", prepare=try_a_morning),
+    Shot("deciding.png", DECIDING),
     Shot("difference.png", "/coach/rule-sets/club/1.0.0?from=baseline@2.0.0"),
     Shot("scorecard.png", f"{RULES}/scorecard", height=1200),
     Shot("replay.png", "/coach/replays", prepare=replay),

@@ -54,6 +54,8 @@ PAGES = {
     "/coach/advice/<advice_id> that is not there": "/coach/advice/nowhere",
     "/coach/why/<athlete_id>/<day>": f"/coach/why/{ATHLETE}/2026-03-08",
     "/coach/rule-sets": "/coach/rule-sets",
+    "/coach/rule-sets/publish": "/coach/rule-sets/publish",
+    "/coach/rule-sets/deciding": "/coach/rule-sets/deciding?rule_set=baseline@1.2.0",
     "/coach/rule-sets/<name>/<version>": "/coach/rule-sets/baseline/2.0.0",
     "/coach/rule-sets/<name>/<version> beside another": (
         "/coach/rule-sets/baseline/2.0.0?from=baseline@1.0.0"

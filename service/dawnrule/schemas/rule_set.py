@@ -162,6 +162,43 @@ class InForceSchema(StrictSchema):
     activations = fields.List(Object(ActivationSchema), required=True)
 
 
+class HoldingSchema(StrictSchema):
+    """A rule set that decides from a date on."""
+
+    from_date = CalendarDate(
+        data_key="from",
+        required=True,
+        allow_none=True,
+        metadata={"description": "Null for what decides already."},
+    )
+    rule_set = rule_set_name(required=True)
+
+
+class DecidingForSchema(StrictSchema):
+    """What decides for an athlete, or for all who have none of their own (null)."""
+
+    athlete_id = fields.String(required=True, allow_none=True)
+    holds = fields.List(
+        Object(HoldingSchema),
+        required=True,
+        metadata={"description": "Now, and then from each date on which that changes."},
+    )
+    after_take_back = fields.List(
+        Object(HoldingSchema),
+        required=True,
+        metadata={
+            "description": "What would hold once the newest activation is taken back; empty where "
+            "there is none."
+        },
+    )
+
+
+class DecidingSchema(StrictSchema):
+    """What decides for all, and then for each athlete who ever got a rule set of their own."""
+
+    deciding = fields.List(Object(DecidingForSchema), required=True)
+
+
 class NowInForceSchema(InForceSchema):
     """What decides after a change, and of how many athletes, among those whom it was for, the
     advice for today is by other rules and stays, or was decided again."""

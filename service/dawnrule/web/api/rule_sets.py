@@ -11,6 +11,7 @@ from flask import Response, request
 
 from dawnrule.analytics.scorecard import Scorecard, scorecard
 from dawnrule.application.athletes import require_athlete
+from dawnrule.application.deciding import Decider, Deciding
 from dawnrule.application.rule_sets import (
     Compared,
     NamedActivation,
@@ -31,6 +32,7 @@ from dawnrule.schemas.rule_set import (
     ActivateSchema,
     AssignSchema,
     CandidateSchema,
+    DecidingSchema,
     DifferenceSchema,
     FindingsSchema,
     InForceSchema,
@@ -122,6 +124,20 @@ def publish_rule_set() -> Response | tuple[Published, int, dict[str, str]]:
 def get_active() -> InForce:
     """The rule set that decides today for all who have none of their own, and every activation."""
     return _active()
+
+
+@publishing.route("/rule-sets/deciding")
+@publishing.response(200, DecidingSchema)
+def get_deciding() -> dict[str, list[Deciding]]:
+    """What decides for whom, now and from which dates on; and what would hold if the newest
+    activation were taken back."""
+    ctx = context()
+
+    def find(transaction: Transaction) -> list[Deciding]:
+        today = ctx.clock().date()
+        return Decider.of(transaction, ctx.advisor.library, ctx.rule_set, today).all()
+
+    return {"deciding": ctx.store.read(find)}
 
 
 @publishing.route("/rule-sets/active", methods=["PUT"])

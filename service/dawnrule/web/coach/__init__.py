@@ -11,7 +11,8 @@
 - ``concerns``: what is open about the squad, opened, cleared and withdrawn.
 - ``why`` (with ``why_view`` and ``inputs``): one advice, from the verdict to what went in.
 - ``sheets``: a coach's own sheet, introduced once.
-- ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed.
+- ``rule_sets``, ``try_out``, ``replays``: rule sets, read, tried and replayed; ``publishing``:
+  published, let decide and taken back.
 """
 
 from dawnrule.web.coach import (
@@ -24,6 +25,7 @@ from dawnrule.web.coach import (
     groups,
     morning,
     plan,
+    publishing,
     replays,
     rule_sets,
     sheets,
@@ -45,6 +47,7 @@ __all__ = [
     "groups",
     "morning",
     "plan",
+    "publishing",
     "replays",
     "rule_sets",
     "sheets",
