@@ -32,6 +32,7 @@ from clients_demo.picture_stages import (
     PATIENCE_SECONDS,
     READ_TOKEN,
     athlete_on_the_phone,
+    make_groups,
     publish_club_rules,
     service,
     squad_of_the_sheet,
@@ -90,6 +91,46 @@ def replay(page: Page) -> None:
     page.get_by_text("It is done.").wait_for()
 
 
+def paste_a_list(page: Page) -> None:
+    """Paste a list of three athletes, of whom one needs mending, to be looked over."""
+    page.get_by_label("List", exact=True).fill(
+        "Name;Born;Zone;Status\nMina;17.5.2004;Europe/Berlin;new to training\n"
+        "Odd;31.2.2001;Atlantis;trained\nKenta;;Asia/Tokyo;\n"
+    )
+    page.get_by_role("button", name="Look it over").click()
+
+
+def hand_out_addresses(page: Page) -> None:
+    """Make a sheet of addresses for the first team."""
+    page.get_by_label("For whom").select_option("group:first")
+    page.get_by_label("Where athletes").fill("https://dawn.example")
+    page.get_by_role("button", name="Make the addresses").click()
+    page.locator(".cards").wait_for()
+
+
+def plan_the_week(page: Page) -> None:
+    """Plan four sessions for the first team, of which one is today's."""
+    for goal, how, group, clock, minutes, days in WEEK_OF_THE_FIRST_TEAM:
+        page.goto(PLAN)
+        page.get_by_label("Goal").select_option(goal)
+        page.get_by_label("How", exact=True).select_option(how)
+        page.locator("details.muscles summary").click()
+        page.locator(f'[name="muscle_groups"][value="{group}"]').check()
+        page.get_by_label("Starts at").fill(clock)
+        page.get_by_label("Minutes").fill(minutes)
+        for day in days:
+            page.locator(f'[name="days"][value="2026-03-{day}"]').check()
+        page.get_by_role("button", name="Add the session").click()
+
+
+WEEK_OF_THE_FIRST_TEAM = (
+    ("strength", "free-weights", "chest", "18:00", "50", ("09", "12")),
+    ("steady-endurance", "cycling", "quadriceps", "08:00", "40", ("10", "14")),
+    ("hypertrophy", "machines", "lats", "18:00", "60", ("11",)),
+)
+"""Goal, modality, muscle group, start, minutes and days in March."""
+
+PLAN, LOG = "/coach/plan?who=group:first", "/coach/log?who=group:first"
 MORNING, ATHLETE = "/coach/", "/coach/athletes/a-03"
 WHY = "/coach/why/a-01/2026-03-09"
 DECIDING = "/coach/rule-sets/deciding?rule_set=club@1.0.0&whom=athlete:a-03&from=2026-03-16#preview"
@@ -112,6 +153,12 @@ COACH = (
     Shot("difference.png", "/coach/rule-sets/club/1.0.0?from=baseline@2.0.0"),
     Shot("scorecard.png", f"{RULES}/scorecard", height=1200),
     Shot("replay.png", "/coach/replays", prepare=replay),
+    Shot("athletes.png", "/coach/athletes"),
+    Shot("look-over.png", "/coach/add-athletes", prepare=paste_a_list),
+    Shot("addresses-on-paper.png", "/coach/addresses", prepare=hand_out_addresses, paper=True),
+    Shot("plan.png", PLAN, prepare=plan_the_week),
+    Shot("plan-on-a-phone.png", PLAN, width=PHONE, height=1600),
+    Shot("training-log.png", LOG),
 )
 
 SHEET = {
@@ -137,6 +184,7 @@ def draw_coach(browser: Browser, folder: Path) -> None:
     """Draw the coach's pages."""
     with service(LATER, whole_squad) as url, opened(browser, url, DESK) as page:
         publish_club_rules(url)
+        make_groups(url)
         write_audit(url, folder.parents[1] / "audit" / "why.txt")
         page.goto("/coach/")
         page.get_by_label("Coach's key").fill(COACH_KEY)

@@ -162,6 +162,21 @@ def publish_club_rules(url: str) -> None:
     requests.post(address, body, headers=headers, timeout=PATIENCE_SECONDS).raise_for_status()
 
 
+def make_groups(url: str) -> None:
+    """Put athletes into two groups, as a coach would. Raises ``requests.HTTPError``."""
+    headers = {"Authorization": f"Bearer {COACH_KEY}"}
+    for group_id, name, first, last in (
+        ("first", "First team", 1, 7),
+        ("legs", "Legs first", 5, 9),
+    ):
+        members = [f"a-{number:02}" for number in range(first, last + 1)]
+        body = {"name": name, "athletes": members}
+        address = f"{url}/v1/groups/{group_id}"
+        requests.put(
+            address, json=body, headers=headers, timeout=PATIENCE_SECONDS
+        ).raise_for_status()
+
+
 def _put_address(scene: Scene, address: PrivateAddress, token: str) -> None:
     scene.store.write(
         lambda transaction: transaction.private_addresses.add(address, hash_token(token))

@@ -20,6 +20,24 @@ def time_zone_names() -> frozenset[str]:
     return frozenset(listed.split()) - _NO_PLACE
 
 
+def zone_of_city(text: str) -> str:
+    """Return the zone whose name ends with a city, such as ``Europe/Oslo`` for Oslo; the text as it
+    is where it is a zone already, or where no zone or several are meant."""
+    if text in time_zone_names():
+        return text
+    return _zones_by_city().get(text.strip().replace(" ", "_").casefold(), text)
+
+
+@cache
+def _zones_by_city() -> dict[str, str]:
+    found: dict[str, list[str]] = {}
+    for name in time_zone_names():
+        area, _, city = name.rpartition("/")
+        if area:
+            found.setdefault(city.casefold(), []).append(name)
+    return {city: names[0] for city, names in found.items() if len(names) == 1}
+
+
 def zone_named(name: str) -> ZoneInfo:
     """Load a time zone. Raises ``Conflict`` for one that this machine does not have: an athlete may
     have been stored with it elsewhere, or before such names were refused."""

@@ -19,7 +19,7 @@ from dawnrule.i18n.lazy import lazy
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Athlete, Competition
 from dawnrule.model.serialization import to_json
-from dawnrule.model.time_zones import time_zone_names, zone_named
+from dawnrule.model.time_zones import time_zone_names, zone_named, zone_of_city
 from dawnrule.schemas.athlete import load_athlete
 from dawnrule.schemas.errors import invalid_input
 from dawnrule.sheet.roster import MOST_ATHLETES, Roster, read_roster
@@ -171,8 +171,9 @@ def answers_of(athlete: Athlete, groups: Iterable[Group] = ()) -> Answers:
 
 def _read(answers: Answers, athlete_id: str, now: datetime) -> Athlete:
     """Read an athlete of a form. Raises ``InvalidInput`` with every fault."""
-    zone = answers.one("time_zone")
+    zone = zone_of_city(answers.one("time_zone"))
     body = {name: answers.one(name) for name in _PLAIN} | {
+        "time_zone": zone,
         "athlete_id": athlete_id,
         "body_mass_kg": number_or_text(answers.one("body_mass_kg")),
         "competitions": [
