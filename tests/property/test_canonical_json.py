@@ -9,6 +9,7 @@ import rfc8785
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from dawnrule.model import Verdict
 from dawnrule.model.serialization import canonical_json
 from tests.effort import tries
 
@@ -50,6 +51,10 @@ def test_every_value_has_the_bytes_of_the_reference_library(value: Any) -> None:
 )
 def test_numbers_at_the_edges_have_too(value: float) -> None:
     assert canonical_json([value]) == rfc8785.dumps([value]).decode()
+
+
+def test_the_words_of_a_vocabulary_have_too() -> None:
+    assert canonical_json({"verdict": Verdict.SWAP}) == '{"verdict":"swap-to-low-damage"}'
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), 2**53, "\ud800", {"\ud800": 1}])

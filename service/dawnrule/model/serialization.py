@@ -161,7 +161,7 @@ class _NotEverydayError(Exception):
 def _everyday(value: Any) -> Any:
     """Return values with whole floats as integers, which is how ECMAScript writes them."""
     kind = type(value)
-    if kind is str:
+    if isinstance(value, str):  # words of a vocabulary are enumerations of strings
         if not value.isascii():
             value.encode()  # a lone surrogate has no UTF-8
         return value
