@@ -270,7 +270,10 @@ class Composer:
         it, and ``source_of`` returns its facts with another plan."""
         at_rest = _at_rest(morning, decision)
         policy = AdvicePolicy.bundled()
-        return Sessions(source, source_of, what_if, at_rest, policy, self.vocabulary, self.texts)
+        today = what_if.on_day(source.day.facts)
+        return Sessions(
+            source, source_of, what_if, today, at_rest, policy, self.vocabulary, self.texts
+        )
 
     def _block(
         self, check_in: CheckIn, decided: BlockDecision, sessions: tuple[Alternative, ...]

@@ -49,6 +49,8 @@ class Sessions:
     source: FactSource
     source_of: SourceOf
     what_if: WhatIf
+    today: WhatIf
+    """The same, narrowed to the parts of this morning: for sessions beside the plan as it is."""
     at_rest: frozenset[str]
     policy: AdvicePolicy
     vocabulary: Vocabulary
@@ -123,8 +125,8 @@ class Sessions:
         name = modality.id if modality else None
         block = Block(goal=amount.goal, modality=name, minutes=minutes, effort=amount.effort)
         groups = modality.loads if modality and modality.loads else (None,)
-        facts = [self._facts(block, group, decided) for group in groups]
-        if not minutes or not self._is_allowed(facts):
+        facts = self._facts_if_allowed(block, groups, decided) if minutes else None
+        if facts is None:
             return
         if name is not None and any(self.policy.leaves_out(name, of) for of in facts):
             return
@@ -147,8 +149,8 @@ class Sessions:
         found = list(self._patterns(block) if block.pattern else self._groups(block))
         found.sort(key=lambda one: -self._hours_since_trained(one[1], decided))
         for other, groups in found:
-            facts = [self._facts(other, group, decided) for group in groups]
-            if self._is_allowed(facts):
+            facts = self._facts_if_allowed(other, groups, decided)
+            if facts is not None:
                 yield self._as_alternative(other, facts)
 
     def _is_for_any_muscle(self, block: Block) -> bool:
@@ -192,8 +194,17 @@ class Sessions:
             reps_in_reserve=limits.reps_in_reserve_at_least,
         )
 
-    def _is_allowed(self, facts: Iterable[Facts]) -> bool:
-        return all(map(self.what_if.is_open, facts))
+    def _facts_if_allowed(
+        self, block: Block, groups: Iterable[str | None], decided: BlockDecision
+    ) -> list[Facts] | None:
+        """The facts of each muscle group; None as soon as a rule speaks against one."""
+        found = []
+        for group in groups:
+            facts = self._facts(block, group, decided)
+            if not self.today.is_open(facts):
+                return None
+            found.append(facts)
+        return found
 
     def _limits(self, facts: Facts) -> Limits:
         return limits_on(facts, self.what_if.limiting(facts))
