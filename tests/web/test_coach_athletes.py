@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from typing import Any
 
+from dawnrule.schemas.athlete import ATHLETE, CompetitionSchema, PlanPhaseSchema
 from tests.conftest import Client
 from tests.web.coach_forms import fault, send
 
@@ -149,3 +150,13 @@ def test_a_group_is_made_filled_renamed_and_removed(coach_browser: Client, coach
     assert told == [{"group_id": "g-01", "name": "Beginners", "athletes": ["a-05"]}]
     send(coach_browser, "/coach/groups/g-01", "/coach/groups/g-01/remove")
     assert coach.get("/v1/groups").json["groups"] == []
+
+
+def test_the_form_has_a_control_for_all_that_can_be_known(coach_browser: Client) -> None:
+    page = coach_browser.get("/coach/athletes").text
+    nested = {"competitions": CompetitionSchema, "phases": PlanPhaseSchema}
+    for name in ATHLETE.fields:
+        inner = nested[name]().fields if name in nested else {}
+        names = [f"{name}/0/{one.data_key or key}" for key, one in inner.items()] or [name]
+        for control in names:
+            assert f'name="{control}"' in page, control

@@ -17,6 +17,7 @@ from dawnrule.i18n.catalog import capital
 from dawnrule.i18n.lazy import render
 from dawnrule.model.entities import Athlete
 from dawnrule.model.time_zones import zone_named
+from dawnrule.schemas.fields import EARLIEST, LATEST
 from dawnrule.store import Group, Transaction
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.http.locale import label, say, texts
@@ -112,11 +113,12 @@ def local_moment(on: date, clock: str, zone: str) -> str:
 
 
 def date_or_text(text: str) -> date | str:
-    """Read a date of a form; other text stays."""
+    """Read a date of a form; other text stays, and so does a date that nobody means."""
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         return text
+    return day if EARLIEST <= day <= LATEST else text
 
 
 def pairs(values: Iterable[str], section: str = "") -> list[tuple[str, str]]:
