@@ -37,6 +37,12 @@ HOW_TO_TRAIN = {
         r"|Trainier mit|Hälfte",
         re.IGNORECASE,
     ),
+    "es": re.compile(
+        r"calent|\bseries?\b|repetici|\blevanta|\btensa|lo más duro|días duros|supervis|técnica"
+        r"|\bañade|\bempieza|\bcorre|\bsalta|aprieta|apoyos|recorta|orden|pesad|dosis|entrena con"
+        r"|mitad",
+        re.IGNORECASE,
+    ),
 }
 """Words that tell how to train."""
 PLAN = (Block("strength", ("quadriceps",)), Block("strength", ("chest",)))

@@ -3,10 +3,11 @@
 English is measured by the Flesch-Kincaid grade (Kincaid 1975, Derivation of new readability
 formulas for Navy enlisted personnel, Research Branch Report 8-75), German by the first Vienna
 formula for factual texts (Bamberger and Vanecek 1984, Lesen - Verstehen - Lernen - Schreiben,
-from memory). Both tell the year at school for which a text is fit; at fourteen it is the eighth
-or ninth. Both count words, syllables and sentences only, and single sentences scatter widely. So
-the mean is held, what a person reads at once is measured whole, and the worst has a bound of its
-own. Names in braces are filled in first, with words and numbers as they usually come.
+from memory), Spanish by Crawford's (1984, from memory). All tell the year at school for which a
+text is fit; at fourteen it is the eighth or ninth. All count words, syllables and sentences only,
+and single sentences scatter widely. So the mean is held, what a person reads at once is measured
+whole, and the worst has a bound of its own. Names in braces are filled in first, with words and
+numbers as they usually come.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ LEAST_WORDS = 8
 MEASURES: Mapping[str, Callable[[str], float]] = {
     "en": textstat.flesch_kincaid_grade,
     "de": lambda text: textstat.wiener_sachtextformel(text, 1),
+    "es": textstat.crawford,
 }
 FILLED = {
     "en": {
@@ -54,6 +56,13 @@ FILLED = {
         "modality": "Radfahren",
         "eccentric_load": "hoch",
         "conditions_met": "Schlaf 5,5 h (unter 6 h), Müdigkeit 8 (mindestens 7)",
+    },
+    "es": {
+        "muscle_group": "pecho",
+        "goal": "hipertrofia",
+        "modality": "bici",
+        "eccentric_load": "alta",
+        "conditions_met": "sueño 5,5 h (menos de 6 h), cansancio 8 (al menos 7)",
     },
 }
 A_NUMBER = "4"
@@ -124,6 +133,8 @@ def test_hard_words_and_long_sentences_are_noticed(language: str) -> None:
         "recuperation necessitates appropriately individualised intensity prescription.",
         "de": "Ungeachtet erheblicher interindividueller Schwankungsbreiten erfordert die "
         "körperliche Wiederherstellung eine sorgfältig individualisierte Belastungssteuerung.",
+        "es": "No obstante la considerable variabilidad interindividual, la recuperación "
+        "fisiológica exige una prescripción apropiadamente individualizada de la intensidad.",
     }
     assert grade(hard[language], language) > WORST_TEXT
 

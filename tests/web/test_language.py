@@ -55,6 +55,24 @@ def test_without_a_wish_all_is_in_english(coach: Client) -> None:
     assert coach.get(TODAY).json == given == reworded(record["advice"])
 
 
+def test_a_language_is_there_once_its_catalogue_is(
+    coach: Client, coach_browser: Client, client: Client, path: str
+) -> None:
+    """Spanish was added as data alone: advice, the phone page and the coach's pages speak it."""
+    coach.post("/v1/check-ins", json=CHEST_PAIN)
+    spanish = {"Accept-Language": "es-MX, en;q=0.5"}
+    told = coach.get(TODAY, headers=spanish)
+    assert told.headers["Content-Language"] == "es"
+    assert told.json["headline"].startswith("Descansar: Dolor en el pecho")
+    phone = client.get(path, headers=spanish).text
+    assert '<html lang="es">' in phone
+    assert "Check-in del lun 9 de marzo" in phone
+    assert "Para y busca atención médica ya." in phone
+    morning = coach_browser.get("/coach/", headers=spanish).text
+    assert '<html lang="es">' in morning
+    assert "Esta mañana" in morning
+
+
 def test_advice_is_told_in_the_athletes_language_where_none_is_asked_for(coach: Client) -> None:
     coach.post("/v1/check-ins", json=CHEST_PAIN)
     lives_in_german(coach)

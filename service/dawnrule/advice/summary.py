@@ -13,7 +13,7 @@ from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice, Alternative, BlockAdvice, NoAdvice
 from dawnrule.rules.registry import RuleSetLibrary
 
-_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-ZÄÖÜ0-9])")
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-ZÀ-ÖØ-Þ0-9¿¡])")
 
 
 def spoken_summary(

@@ -14,7 +14,7 @@ from dawnrule.application.athletes import erase, next_athlete_id, put_athlete, r
 from dawnrule.application.groups import put_group
 from dawnrule.errors import Conflict, DawnruleError, FieldError, InvalidInput, MalformedInput
 from dawnrule.facts.plausibility import implausible_athlete
-from dawnrule.i18n.catalog import languages
+from dawnrule.i18n.catalog import Texts, languages
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Athlete, Competition
@@ -369,7 +369,7 @@ def _of_the_form(
         "statuses": words.values_of("training_statuses"),
         "ranks": words.values_of("competition_ranks"),
         "phases": words.values_of("phases"),
-        "languages": languages(),
+        "languages": [(one, Texts.bundled(one).say("language_name")) for one in languages()],
         "calendar_is_wrong": any(name.startswith(("competitions", "phases")) for name in faults),
         "rows_of": free_rows,
     }
