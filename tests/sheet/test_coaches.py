@@ -252,4 +252,4 @@ def test_no_answer_is_lost() -> None:
     print(f"{went_in} answers went in, {kept} are kept")
     assert lost == []
     assert went_in == kept > 1500
-    assert len(sheets()) + len(MADE) == 150
+    assert len(sheets()) + len(MADE) >= 150

@@ -74,7 +74,7 @@ class BatchQuerySchema(StrictSchema):
     atomic = Switch(
         metadata={
             "description": "All or nothing, for at most 50 rows; more get 422 before any is read. "
-            "Without it, good rows are kept."
+            "Without it, good rows are kept, and the dangers of a sheet's row with faults."
         }
     )
     format = Word(

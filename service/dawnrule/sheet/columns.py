@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from itertools import product
 from typing import Literal, Self, TypeAlias
 
@@ -29,9 +29,11 @@ from dawnrule.schemas.check_in import (
 from dawnrule.schemas.session import MOST_RPE
 
 _BETWEEN_WORDS = re.compile(r"[\s_-]+")
+_MOST_REMEMBERED = 2048  # texts: words come again in each row
 _FILE_NAME = "sheet_columns.yaml"
 
 
+@lru_cache(maxsize=_MOST_REMEMBERED)
 def plain_name(header: str) -> str:
     """Write a header cell as column names are written: lower case, words joined by underscores."""
     composed = unicodedata.normalize("NFC", header)
@@ -142,7 +144,7 @@ class Column:
         return bool(self.fact) and FactDictionary.bundled()[self.fact].unit == _PERCENT
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)  # there are two, which are looked up all the time
 class Layout:
     """The subject of a sheet's rows, and their columns.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -14,6 +14,8 @@ from dawnrule.sheet.words import SheetWords, words_of
 _PARTS = re.compile(r"[.;!?\r\n]+|,|\bbut\b|\baber\b", re.IGNORECASE)
 _MOST_WHERE = 100  # characters that a pain's place may have
 _NONE = "none"
+_MOST_PARTS = 40
+"""Of a comment; what follows them is taken as one part, so that no text takes long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +35,13 @@ class Dangers:
 
 def dangers_in(text: str) -> Dangers:
     """Look through a comment for words of danger."""
+    if not _triggers().intersection(words_of(text)):
+        return Dangers()
     signs: list[str] = []
     illnesses: list[str] = []
     pains: list[str] = []
     is_turned = False
-    for part in _PARTS.split(text):
+    for part in _PARTS.split(text, maxsplit=_MOST_PARTS):
         found = [*_found_in(part)]
         if found and set(words_of(part)) & set(SheetWords.bundled().turning):
             is_turned = True
@@ -74,26 +78,63 @@ def pain_told(where: str) -> dict[str, Any]:
 
 def _found_in(part: str) -> Iterator[tuple[str, str]]:
     text = f"_{'_'.join(words_of(part))}_"
-    signs = {one for word, one in _danger_words()["warning_signs"].items() if f"_{word}_" in text}
+    signs = {_danger_words()["warning_signs"][word] for word in _any_of("warning_signs", text)}
     yield from (("sign", one) for one in Vocabulary.bundled().warning_signs if one in signs)
-    for word, illness in _danger_words()["illnesses"].items():
-        if f"_{word}_" in text:
-            yield "illness", illness
+    for word in _any_of("illnesses", text):
+        yield "illness", _danger_words()["illnesses"][word]
     if not signs and _tells_of_pain(part, text):
         yield "pain", part.strip()
 
 
 def _tells_of_pain(part: str, text: str) -> bool:
-    if any(f"_{word}_" in text for word in SheetWords.bundled().pain_in_comments):
+    if _any_of("pain", text):
         return True
-    vocabulary = Vocabulary.bundled()
-    place = vocabulary.pain_place(None, part)
-    suspicious = {"chest": "chest", "calf": "clot"}.get(place.id if place else "")
-    if suspicious is None:
-        return False
-    return any(
-        f"_{'_'.join(words_of(word))}_" in text for word in vocabulary.suspicious_words[suspicious]
-    )
+    told = [place for place in _suspicious_words() if _any_of(place, text)]
+    place = Vocabulary.bundled().pain_place(None, part) if told else None
+    return place is not None and place.id in told
+
+
+def _any_of(list_name: str, text: str) -> list[str]:
+    """Return the words of a list that a text has, between underscores."""
+    return _patterns()[list_name].findall(text)
+
+
+@cache
+def _patterns() -> Mapping[str, re.Pattern[str]]:
+    """Return for each list of words the pattern that finds them."""
+    lists: dict[str, Iterable[str]] = {
+        **_danger_words(),
+        **_suspicious_words(),
+        "pain": SheetWords.bundled().pain_in_comments,
+    }
+    return {
+        name: re.compile(f"(?<=_)(?:{'|'.join(map(re.escape, _longest_first(words)))})(?=_)")
+        for name, words in lists.items()
+    }
+
+
+def _longest_first(words: Iterable[str]) -> list[str]:
+    """Sort words so that a longer one is found before one that it begins with."""
+    return sorted(words, key=len, reverse=True)
+
+
+@cache
+def _suspicious_words() -> Mapping[str, frozenset[str]]:
+    """Map a place to the words that make pain there a warning sign."""
+    words = Vocabulary.bundled().suspicious_words
+    return {
+        place: frozenset("_".join(words_of(word)) for word in words[of])
+        for place, of in (("chest", "chest"), ("calf", "clot"))
+    }
+
+
+@cache
+def _triggers() -> frozenset[str]:
+    """Return words of which one stands in any text that tells of a danger."""
+    found = {*SheetWords.bundled().pain_in_comments}
+    found |= {word for known in _danger_words().values() for word in known}
+    found |= {word for words in _suspicious_words().values() for word in words}
+    return frozenset(word.split("_")[0] for word in found)
 
 
 @cache

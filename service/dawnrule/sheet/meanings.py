@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, lru_cache
 from typing import Literal
 
 from dawnrule.model import Vocabulary
@@ -31,6 +31,8 @@ _MISSPELLED = 0.82  # difflib's ratio, 0 to 1: takes illnes for illness, but not
 _SIMILAR = 0.7  # enough to choose between columns about one thing
 _TEN = 10
 _SAMPLES = 3
+_WORDS_OF_A_SENTENCE = 4
+_MOST_REMEMBERED = 4096  # headers, of whatever sheets
 _MOST_LOOKED_AT = 200  # cells of a column, to tell what it may hold
 _NUMBERED = re.compile(r"(?P<word>.*?)_?(?P<number>[1-9])")
 _SMALL_NUMBER = re.compile("[0-9]{1,2}(?:[.,][0-9]{1,2})?")
@@ -93,14 +95,17 @@ def all_meanings(layout: Layout) -> tuple[str, ...]:
     return (*layout.columns(), *_columns_in_words(layout), IGNORED)
 
 
-@cache
+@lru_cache(maxsize=_MOST_REMEMBERED)
 def column_by_words(layout: Layout, header: str) -> Column | None:
     """Return the column that the words of a header say, whatever its cells hold."""
     known = layout.column_named(header)
     if known:
         return known
     word = plain_word(header)
-    return _words_in_words(layout).get(word) or layout.column_named(word) or _trial(layout, word)
+    found = _words_in_words(layout).get(word) or layout.column_named(word) or _trial(layout, word)
+    if found is None and word.rpartition("_")[2] in SheetWords.bundled().ways[COMMENT]:
+        return _columns_in_words(layout)[COMMENT]
+    return found
 
 
 def _meaning(
@@ -211,8 +216,13 @@ def _by_cells(name: str, cells: Sequence[Cell]) -> Iterator[str | None]:
     numbers = [_small_number(text) for text in texts]
     if texts and all(number is not None for number in numbers):
         yield None
-    if any(dangers_in(text) for text in texts if not text.replace(".", "").isdecimal()):
+    if any(_is_sentence(text) or dangers_in(text) for text in texts):
         yield COMMENT
+
+
+def _is_sentence(text: str) -> bool:
+    """Tell whether a text says something in words of its own, which may be anything."""
+    return sum(word.isalpha() for word in words_of(text)) >= _WORDS_OF_A_SENTENCE
 
 
 def _small_number(text: str) -> float | None:
@@ -240,7 +250,7 @@ def _likeliest_of(layout: Layout, word: str, sign: str) -> str:
     """Choose between the columns about one thing by their words."""
     if sign == "soreness":
         return _likeliest_soreness(word)
-    columns = {w: c.name for w, c in _all_words(layout).items() if c.name.startswith(sign)}
+    columns = {w: c.name for w, c in all_words(layout).items() if c.name.startswith(sign)}
     likeliest = get_close_matches(word, columns, n=1, cutoff=_SIMILAR)
     return columns[likeliest[0]] if likeliest else next(iter(columns.values()))
 
@@ -310,7 +320,8 @@ def _trial(layout: Layout, word: str) -> Column | None:
 
 
 @cache
-def _all_words(layout: Layout) -> Mapping[str, Column]:
+def all_words(layout: Layout) -> Mapping[str, Column]:
+    """Map every word for a column to it."""
     return {**_words_in_words(layout), **layout.words()}
 
 

@@ -14,6 +14,8 @@ from dawnrule.sheet.errors import CellError
 
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 _LONGEST_ID = 40
+_LONGEST = 60  # letters of a name that is compared
+_MOST_COMPARED = 50
 _NEAR = 0.75  # difflib's ratio, 0 to 1
 
 
@@ -81,9 +83,17 @@ class People:
                 found.setdefault(part, []).append(one)
         return found
 
-    def _near(self, written: str) -> list[str]:
-        close = get_close_matches(written.casefold(), self._by_name, n=2, cutoff=_NEAR)
-        return [one for name in close for one in self._by_name[name]]
+    def _near(self, written: str) -> Sequence[str]:
+        """Return whom a name is like; for so many names only, as it takes long in a large squad."""
+        compared = self._compared
+        if written not in compared and len(compared) < _MOST_COMPARED and len(written) <= _LONGEST:
+            close = get_close_matches(written.casefold(), self._by_name, n=2, cutoff=_NEAR)
+            compared[written] = [one for name in close for one in self._by_name[name]]
+        return compared.get(written, ())
+
+    @cached_property
+    def _compared(self) -> dict[str, Sequence[str]]:
+        return {}
 
     def _in_words(self, athlete_id: str) -> str:
         return f"{self.names[athlete_id]} ({athlete_id})"

@@ -285,11 +285,18 @@ def reject_contradictions(rows: Sequence[SheetRow]) -> list[SheetRow]:
 
 def _differing(morning: Sequence[SheetRow]) -> dict[Path, str]:
     """Map the paths in which the rows differ to the words of their columns."""
+    first = morning[0]
+    differing = {
+        path
+        for row in morning
+        for path in (*row.read, *first.read)
+        if row.read.get(path) != first.read.get(path)
+    }
     return {
         path: row.header.names[row.places[path][1]]
         for row in morning
-        for path, value in row.read.items()
-        if any(other.read.get(path) != value for other in morning)
+        for path in row.read
+        if path in differing
     }
 
 

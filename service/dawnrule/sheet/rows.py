@@ -29,6 +29,7 @@ from dawnrule.sheet.errors import CellError, CellFault, cell_name
 from dawnrule.sheet.formulas import unescape_formula
 from dawnrule.sheet.options import MOST_CHARACTERS, ReadOptions
 from dawnrule.sheet.spreads import merged, read_spread
+from dawnrule.sheet.words import SheetWords
 
 T = TypeVar("T")
 
@@ -366,7 +367,8 @@ class _Reading:
             is_refused = self.header.places.get("pain_kind") is not None and not (
                 column and column.spreads
             )
-            if not means_none(str(where)) and not is_refused:
+            is_none = means_none(str(where)) or SheetWords.bundled().is_no_pain(str(where))
+            if not is_none and not is_refused:
                 self._keep(kind, pain_told(str(where))["kind"], place)
 
     def _keep(self, path: Path, value: Any, place: int) -> None:
@@ -421,7 +423,8 @@ def _with_place(pain: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _is_none(pain: Mapping[str, Any]) -> bool:
-    return all(means_none(str(value)) for value in pain.values() if value)
+    words = SheetWords.bundled()
+    return all(means_none(str(v)) or words.is_no_pain(str(v)) for v in pain.values() if v)
 
 
 def _blocks(read: Mapping[Path, Any], block_list: str) -> list[int | str]:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import islice
 
 from dawnrule.errors import MalformedInput
 from dawnrule.i18n.lazy import LazyText, lazy, lazy_join
 from dawnrule.sheet.cells import Cell, Record, cell_text, is_blank
 from dawnrule.sheet.columns import Layout, plain_name
-from dawnrule.sheet.meanings import column_by_words
+from dawnrule.sheet.meanings import all_words, column_by_words
 from dawnrule.sheet.options import MOST_ROWS, ReadOptions
 from dawnrule.sheet.words import SheetWords, plain_word
 
@@ -61,10 +62,11 @@ def width(cells: Sequence[Cell]) -> int:
     return max(filled, default=0)
 
 
-def known_headers(layout: Layout, cells: Sequence[Cell]) -> int:
-    """Count the cells of a row that name columns."""
-    names = (cell_text(cell).strip() for cell in cells)
-    return sum(column_by_words(layout, name) is not None for name in names if name)
+def likeness_to_header(layout: Layout, cells: Sequence[Cell]) -> tuple[bool, int]:
+    """Tell whether a row names what a header must, and count its cells that name columns."""
+    names = [name for cell in cells if (name := cell_text(cell).strip())]
+    known = sum(column_by_words(layout, name) is not None for name in names)
+    return _names_what_is_required(layout, names), known
 
 
 def _header_place(records: Sequence[Record], layout: Layout, options: ReadOptions) -> int:
@@ -111,13 +113,20 @@ class _Rows:
         said = [text for text in texts if text]
         if [plain_name(text) for text in texts[: len(self.header)]] == self.header:
             return _HEADER_AGAIN
-        if len(said) > _LEAST_NAMES and _names_what_is_required(self.layout, said):
+        if len(said) > _LEAST_NAMES and self._is_other_header(said):
             raise MalformedInput(lazy("sheet.other_header", number=number))
         if plain_word(said[0]) in SheetWords.bundled().totals and not self._names_athlete(texts):
             return _TOTALS
         if len(said) == 1 and self._is_title(said[0]):
             return _TITLES
         return ""
+
+    def _is_other_header(self, said: Sequence[str]) -> bool:
+        """Tell whether a row names columns; most rows hold no word for an athlete."""
+        words = _words_for_an_athlete(self.layout)
+        if not any(text.casefold() in words for text in said):
+            return False
+        return _names_what_is_required(self.layout, said)
 
     def _names_athlete(self, texts: Sequence[str]) -> bool:
         place, people = self.athlete, self.options.people
@@ -168,6 +177,12 @@ class _Rows:
             _FILLED: self.filled,
         }
         yield from (lazy(kind, rows=_listed(rows)) for kind, rows in kinds.items() if rows)
+
+
+@cache
+def _words_for_an_athlete(layout: Layout) -> frozenset[str]:
+    found = (word for word, column in all_words(layout).items() if column.name == _ATHLETE)
+    return frozenset(form for word in found for form in (word, word.replace("_", " ")))
 
 
 def _by_words(layout: Layout, name: str) -> str | None:

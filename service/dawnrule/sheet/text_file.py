@@ -15,7 +15,7 @@ from dawnrule.i18n.lazy import lazy
 from dawnrule.sheet.cells import Record
 from dawnrule.sheet.columns import Layout
 from dawnrule.sheet.options import MOST_COLUMNS
-from dawnrule.sheet.shape import known_headers
+from dawnrule.sheet.shape import likeness_to_header
 
 _UTF_8, _WINDOWS_1252 = "utf-8", "windows-1252"
 _MARKS = {
@@ -81,7 +81,7 @@ def split_stated_delimiter(text: str) -> tuple[str, str | None]:
 
 def likeliest_delimiter(text: str, layout: Layout) -> str:
     """Choose the delimiter that gives the most known column names in the header."""
-    return max(_DELIMITERS, key=lambda delimiter: _known_columns(text, delimiter, layout))
+    return max(_DELIMITERS, key=lambda delimiter: _likeness(text, delimiter, layout))
 
 
 def records(text: str, delimiter: str) -> Iterator[Record]:
@@ -129,15 +129,19 @@ def _decode_without_mark(data: bytes) -> Decoded:
         raise MalformedInput(lazy("sheet.no_encoding", line=line)) from error
 
 
-def _known_columns(text: str, delimiter: str, layout: Layout) -> int:
-    """Count the columns that one of the first rows names."""
-    most = 0
+def _likeness(text: str, delimiter: str, layout: Layout) -> tuple[bool, int]:
+    """Tell how much the cells between a delimiter look like a header: those of the row that names
+    what a header must, or else those of the first row."""
+    first: tuple[bool, int] | None = None
     try:
         for _, cells in islice(records(text, delimiter), _ROWS_LOOKED_AT):
-            most = max(most, known_headers(layout, cells[:MOST_COLUMNS]))
+            found = likeness_to_header(layout, cells[:MOST_COLUMNS])
+            first = first or found
+            if found[0]:
+                return found
     except MalformedInput:
-        return most
-    return most
+        pass
+    return first or (False, 0)
 
 
 def _line_error(line: int, error: csv.Error) -> str:

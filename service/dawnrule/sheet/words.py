@@ -48,6 +48,7 @@ class SheetWords:
     illness_columns: Mapping[str, Sequence[str]]
     cells: Mapping[str, Mapping[str, Sequence[str]]]
     none: Sequence[str]
+    no_pain: Sequence[str]
     day_off: Sequence[str]
     totals: Sequence[str]
     pain_in_comments: Sequence[str]
@@ -98,6 +99,10 @@ class SheetWords:
     def is_none(self, text: str) -> bool:
         """Tell whether a text says that there is nothing, in more words than those of headers."""
         return plain_word(text) in self.none or text.strip() in self.none
+
+    def is_no_pain(self, text: str) -> bool:
+        """Tell whether a text in the place of a pain says that there is none."""
+        return plain_word(text) in self.no_pain
 
     def is_day_off(self, text: str) -> bool:
         """Tell whether a text in the place of a goal says that nothing is planned."""
