@@ -112,6 +112,7 @@ def test_a_squad_is_printed_on_one_sheet_without_what_is_only_for_the_screen(pag
     for line in page.locator(".lines summary").all():
         expect(line).to_be_visible()
     expect(page.get_by_text("Rest today: Noor and Sunniva.")).to_be_visible()
+    expect(page.get_by_text("Newest entry of the logbook:")).to_be_visible()
     colours = page.evaluate("(s => [s.color, s.backgroundColor])(getComputedStyle(document.body))")
     assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
     paper = page.pdf(format="A4", prefer_css_page_size=True)

@@ -160,6 +160,7 @@ def test_who_has_not_checked_in_is_named_with_how_long_ago_they_did(
     assert "Mara Last checked in yesterday (Sun 8 March)." in text
     assert "Tomo Last checked in 4 days ago (Thu 5 March)." in text
     assert "Lena Sun 8 March Has never checked in." in text
+    assert "Check in for Mara" in text
 
 
 def test_today_is_each_athletes_own(
