@@ -154,8 +154,7 @@ class Batch:
 
 @dataclass(slots=True)
 class LonePhone:
-    """One who checks in again and again, and counts how long that takes beside a batch when
-    nothing else is under way."""
+    """One who checks in again and again, and notes how long that takes beside what."""
 
     caller: WatchedCaller
     athlete_id: str
@@ -165,11 +164,11 @@ class LonePhone:
     def act(self) -> None:
         watch, hours = self.caller.watch, self.hours.next()
         body = morning_of(self.athlete_id, now().date(), hours)
-        begun, began = watch.begun_beside_a_batch(), time.perf_counter()
+        beside, began = watch.beside_a_lone_check_in(), time.perf_counter()
         said = self.caller.ask("POST", "/v1/check-ins", body)
         took = time.perf_counter() - began
-        if begun is not None and watch.begun_beside_a_batch() == begun:
-            watch.beside_a_batch_seconds.append(took)
+        if watch.beside_a_lone_check_in() == beside:
+            watch.lone_seconds[beside[0]].append(took)
         if "advice_id" in said.body:
             told = said.body["advice_id"], said.body["verdict"]
             self.promised.check_ins.append(CheckedIn(self.athlete_id, *told, hours))

@@ -56,7 +56,7 @@ from tests.faults.attackers import (
 from tests.faults.caller import NO_ANSWER
 from tests.faults.club import Club
 from tests.faults.killing import Client, Promised, wrong_with
-from tests.faults.watch import BATCH, LONE, YES, Watch, WatchedCaller
+from tests.faults.watch import ALONE, BATCH, BESIDE_A_BATCH, LONE, YES, Watch, WatchedCaller
 from tests.security.slow_connections import slow_connections
 
 ROUND_SECONDS = 120.0
@@ -363,7 +363,7 @@ def _memory(attack: Attack) -> str | None:
 
 
 def _wait(attack: Attack) -> str | None:
-    return too_slow(attack.watch.beside_a_batch_seconds, attack.options.longest_wait_ms)
+    return too_slow(attack.watch.lone_seconds[BESIDE_A_BATCH], attack.options.longest_wait_ms)
 
 
 def _is_as_it_should_be(line: str) -> bool:
@@ -382,12 +382,16 @@ def told(attack: Attack, promises: Sequence[Promised]) -> Iterator[str]:
         p50, p99, longest = _waits_ms(attack.watch.seconds[kind])
         answers = ", ".join(f"{status}: {many:,}" for status, many in sorted(statuses.items()))
         yield f"{kind:44} {p50:8,.0f} {p99:8,.0f} {longest:8,.0f}  {answers}"
-    beside = attack.watch.beside_a_batch_seconds
-    p50, p99, longest = _waits_ms(beside)
-    yield (
-        f"{len(beside)} lone check-ins beside a batch of {attack.options.rows:,} rows: "
-        f"p50 {p50:.0f} ms, p99 {p99:.0f} ms, longest {longest:.0f} ms"
-    )
+    for beside, what in (
+        (BESIDE_A_BATCH, f"a batch of {attack.options.rows:,} rows"),
+        (ALONE, "nothing"),
+    ):
+        seconds = attack.watch.lone_seconds[beside]
+        p50, p99, longest = _waits_ms(seconds)
+        yield (
+            f"{len(seconds)} lone check-ins beside {what}: "
+            f"p50 {p50:.0f} ms, p99 {p99:.0f} ms, longest {longest:.0f} ms"
+        )
     yield (
         f"acknowledged: {sum(len(one.check_ins) for one in promises):,} check-ins, "
         f"{sum(len(one.sessions) for one in promises):,} sessions, "

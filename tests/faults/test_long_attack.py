@@ -15,7 +15,7 @@ import pytest
 
 from tests.faults.club import Club, Service, environment
 from tests.faults.long_attack import grown, never_accepted, too_slow
-from tests.faults.watch import BATCH, LONE, Watch, WatchedCaller
+from tests.faults.watch import ALONE, BATCH, BESIDE_A_BATCH, LONE, Watch, WatchedCaller
 
 
 def test_under_all_attacks_at_once_every_promise_is_kept() -> None:
@@ -79,12 +79,13 @@ def test_no_answer_is_a_fault_but_of_a_process_that_was_killed(answering: Watche
 def test_a_lone_check_in_is_one_beside_nothing_but_a_batch() -> None:
     watch = Watch()
     with watch.under_way(LONE):
-        assert watch.begun_beside_a_batch() is None
+        assert watch.beside_a_lone_check_in() == (ALONE, 0)
         with watch.under_way(BATCH):
-            assert watch.begun_beside_a_batch() == 0
+            before = watch.beside_a_lone_check_in()
+            assert before == (BESIDE_A_BATCH, 1)
             with watch.under_way("GET /healthz"):
-                assert watch.begun_beside_a_batch() is None
-            assert watch.begun_beside_a_batch() == 1, "something has begun meanwhile"
+                assert watch.beside_a_lone_check_in()[0] == {BATCH, "GET /healthz"}
+            assert watch.beside_a_lone_check_in() != before, "something has begun meanwhile"
 
 
 def test_memory_that_grows_waits_that_are_long_and_what_is_never_accepted_are_told() -> None:

@@ -18,11 +18,15 @@ from tests.faults.caller import NO_ANSWER, Said
 from tests.faults.club import Club, Service
 
 JSON = "application/json"
-PATIENT_SECONDS = 900.0
+PATIENT_SECONDS = 1800.0
 YES = frozenset({200, 201, 202})
 BUSY, TOO_MANY = 503, 429
 BATCH = "POST a batch of many rows"
 LONE = "POST a lone check-in"
+
+Beside = frozenset[str]
+ALONE: Beside = frozenset()
+BESIDE_A_BATCH: Beside = frozenset({BATCH})
 
 _NAMES = re.compile(
     r"(?<=/athletes/)[^/?]+|(?<=/advice/)[^/?]+|(?<=/replays/)[^/?]+"
@@ -42,7 +46,11 @@ class Watch:
 
     statuses: defaultdict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
     seconds: defaultdict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
-    beside_a_batch_seconds: list[float] = field(default_factory=list)
+    lone_seconds: defaultdict[Beside, list[float]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+    """How long check-ins took beside which nothing began, by what was under way all the while."""
+
     faults: Counter[str] = field(default_factory=Counter)
     _lock: Lock = field(default_factory=Lock)
     _under_way: Counter[str] = field(default_factory=Counter)
@@ -53,19 +61,18 @@ class Watch:
         """While something is being answered or done."""
         with self._lock:
             self._under_way[kind] += 1
-            self._begun += kind not in (BATCH, LONE)
+            self._begun += kind != LONE
         try:
             yield
         finally:
             with self._lock:
                 self._under_way[kind] -= 1
 
-    def begun_beside_a_batch(self) -> int | None:
-        """How many other things have begun so far; None unless now a batch is all that is under
-        way, but for a lone check-in."""
+    def beside_a_lone_check_in(self) -> tuple[Beside, int]:
+        """What is under way now, and how many other things have begun so far."""
         with self._lock:
-            now = {kind for kind, many in self._under_way.items() if many}
-            return self._begun if now - {LONE} == {BATCH} else None
+            now = frozenset(kind for kind, many in self._under_way.items() if many)
+            return now - {LONE}, self._begun
 
     def answered(self, kind: str, status: str, seconds: float) -> None:
         """Count an answer."""
