@@ -49,12 +49,12 @@ WRITING = (
 )
 """The calls by which a file, its name or what is known to be on the disk changes."""
 
-CALL = re.compile(r"^\d+ +(\w+)\(", re.MULTILINE)
+CALL = re.compile(r"^(\d+) +(\w+)\(", re.MULTILINE)
 LEAVER = Athlete("a-rare-id", "Raritas Unmistakable", "Pacific/Chatham")
 MORNINGS = 3
 
 Place = tuple[str, int]
-"""A system call, and the how manieth of its kind."""
+"""A system call, and the how manieth of its kind it is for the thread that first does so many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,12 +245,12 @@ def calls_of(deed: Callable[[], object], report: Path) -> list[Place]:
     """The calls of a deed that nobody kills, in their order."""
     ended = _traced(deed, "-e", f"trace={WRITING}", "-o", str(report))
     assert ended == 0, f"it ended with {ended} though nobody killed it"
-    counted: Counter[str] = Counter()
-    places = []
-    for call in CALL.findall(report.read_text(encoding="utf-8", errors="replace")):
-        counted[call] += 1
-        places.append((call, counted[call]))
-    return places
+    counted: Counter[tuple[str, str]] = Counter()
+    places: dict[Place, None] = {}
+    for thread, call in CALL.findall(report.read_text(encoding="utf-8", errors="replace")):
+        counted[thread, call] += 1
+        places[call, counted[thread, call]] = None
+    return list(places)
 
 
 def killed_at_call(deed: Callable[[], object], place: Place) -> bool:
