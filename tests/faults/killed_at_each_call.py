@@ -101,9 +101,9 @@ def _back_up(folder: Path) -> None:
     back_up(_db(folder), _kept(folder), NOW)
 
 
-def _restore(folder: Path) -> None:
+def _restore(folder: Path, hours_later: int = 1) -> None:
     [backup] = backups_of(_db(folder), _kept(folder))
-    restore(backup, _db(folder), NOW + timedelta(hours=1), replace=True)
+    restore(backup, _db(folder), NOW + timedelta(hours=hours_later), replace=True)
 
 
 def _erase(folder: Path) -> None:
@@ -151,7 +151,7 @@ def _wrong_after_restore(folder: Path) -> Iterator[str]:
         yield f"a-03 is called {_name(db)}"
     yield from _start(folder)
     yield from _half_made(folder)
-    _restore(folder)
+    _restore(folder, hours_later=2)
     if _name(db) != "Mara":
         yield f"restored once more, a-03 is called {_name(db)}"
     yield from _half_made(folder)
