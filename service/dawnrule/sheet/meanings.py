@@ -152,8 +152,7 @@ def _asked_about(layout: Layout, name: str, cells: Sequence[Cell]) -> list[str |
     """Return what a column that is not understood likely means, the likeliest first; None stands
     for something that nobody can name, and an empty list for a column of one's own."""
     if not layout.is_of_mornings:
-        near = _near_column(layout, plain_name(name))
-        return [near] if near else []
+        return [*_by_nearness(layout, name), *_by_words_of_training(name, cells)]
     return [
         *_by_body(name),
         *_by_sign(layout, name),
@@ -202,6 +201,18 @@ def _by_words(name: str) -> Iterator[str | None]:
         if words & set(one["words"]):
             yield None if _has_scale(name) else one["about"]
             return
+
+
+def _by_words_of_training(name: str, cells: Sequence[Cell]) -> Iterator[None]:
+    """Ask about a column of a sheet of sessions that speaks of training or of health: what it says
+    has no place there that could be proposed."""
+    words, known = {*words_of(name), plain_word(name)}, SheetWords.bundled()
+    of_health = {word for one in known.could_tell for word in one["words"]}
+    signs = HeaderWords.bundled().never_unread.values()
+    speaks_of_it = words & {*known.could_tell_of_training, *of_health}
+    may_be_sign = any(_may_mean(plain_name(name), of_sign) for of_sign in signs)
+    if speaks_of_it or may_be_sign or any(dangers_in(cell_text(cell)) for cell in cells):
+        yield None
 
 
 def _by_nearness(layout: Layout, name: str) -> Iterator[str]:

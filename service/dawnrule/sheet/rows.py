@@ -316,6 +316,9 @@ class _Reading:
         except CellError as fault:
             self.refuse(place, cell, fault.detail)
             return
+        if column.kind == "comment" and read.also and not self.header.layout.is_of_mornings:
+            self.refuse(place, cell, lazy("sheet.danger_in_session"))
+            return
         if read.interpretation:
             at, shown = cell_name(self.number, place), read.shown or str(read.value)
             self.interpretations.append(

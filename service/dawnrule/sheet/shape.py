@@ -115,7 +115,7 @@ class _Rows:
             return _HEADER_AGAIN
         if len(said) > _LEAST_NAMES and self._is_other_header(said):
             raise MalformedInput(lazy("sheet.other_header", number=number))
-        if plain_word(said[0]) in SheetWords.bundled().totals and not self._names_athlete(texts):
+        if self._is_total(said[0], texts):
             return _TOTALS
         if len(said) == 1 and self._is_title(said[0]):
             return _TITLES
@@ -127,6 +127,12 @@ class _Rows:
         if not any(text.casefold() in words for text in said):
             return False
         return _names_what_is_required(self.layout, said)
+
+    def _is_total(self, first: str, texts: Sequence[str]) -> bool:
+        """Tell whether a row holds sums: it has no date, and its first word is no athlete."""
+        has_date = self.date is not None and self.date < len(texts) and texts[self.date]
+        is_total = plain_word(first) in SheetWords.bundled().totals
+        return is_total and not has_date and not self._names_athlete(texts)
 
     def _names_athlete(self, texts: Sequence[str]) -> bool:
         place, people = self.athlete, self.options.people
@@ -143,26 +149,36 @@ class _Rows:
         return " " in text or "=" in text or ":" in text
 
     def filled_down(self, body: Sequence[Record]) -> list[Record]:
-        """Give rows without a date the one above them, where it stands once for several athletes;
-        and rows without an athlete the one above, where each stands once for several dates."""
+        """Give rows without a date the one above them, where each date stands once for several
+        athletes; and rows without an athlete the one above, where those stand first and once each
+        for several dates."""
         rows = list(body)
         if self.athlete is None or self.date is None:
             return rows
-        if self.date < self.athlete:
-            return list(self._filled(rows, self.date, self.athlete))
-        return list(self._filled(rows, self.athlete, self.date))
+        if self._stands_once(rows, self.date):
+            rows = [*self._filled(rows, self.date, self.athlete)]
+        if self.athlete < self.date and self._stands_once(rows, self.athlete):
+            rows = [*self._filled(rows, self.athlete, self.date)]
+        return rows
+
+    def _stands_once(self, rows: Sequence[Record], place: int) -> bool:
+        """Tell whether a column has blank cells, and no value twice in the others, as where cells
+        were merged; a cell that somebody forgot stands between others that repeat."""
+        texts = [cell_text(_cell(cells, place)).strip() for _, cells in rows]
+        said = [text for text in texts if text]
+        return len(said) < len(texts) and len(set(said)) == len(said)
 
     def _filled(self, rows: Sequence[Record], place: int, other: int) -> Iterator[Record]:
-        """Fill the cells of the column that comes first, unless the row above with the same value
-        in the other column is about the same morning already."""
+        """Fill the blank cells of a column, unless a row above with the same value in the other
+        column is about the same morning already."""
         above: Cell = ""
         seen: set[str] = set()
         for number, cells in rows:
-            mine, others = _cell(cells, place), _cell(cells, other)
-            key = cell_text(others).strip().casefold()
+            mine, key = _cell(cells, place), cell_text(_cell(cells, other)).strip().casefold()
             if not is_blank(mine):
                 above, seen = mine, set()
-            elif not is_blank(above) and key and (self.is_long or key not in seen):
+            filled = is_blank(mine) and key and (self.is_long or key not in seen)
+            if filled and not is_blank(above):
                 self.filled.append(number)
                 cells = _with_cell(cells, place, above)
             seen.add(key)

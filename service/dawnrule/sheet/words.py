@@ -58,6 +58,7 @@ class SheetWords:
     sides: Mapping[str, Sequence[str]]
     sharp: Sequence[str]
     could_tell: Sequence[Mapping[str, Any]]
+    could_tell_of_training: Sequence[str]
     harmless: Sequence[str]
     months: Mapping[int, Sequence[str]]
 
