@@ -170,7 +170,9 @@ SHEET = {
 """The columns that are shown of the sheet, before and after the macro has run."""
 
 SIGN_IN, CALENDAR = "sign-in.png", "outlook.ics"
-PHONE_PICTURES = ("empty.png", "filled-in.png", "answered.png", "today-txt.png")
+PHONE_PICTURES = (
+    *("empty.png", "filled-in.png", "answered.png", "today-txt.png", "warning-sign.png"),
+)
 
 PICTURES = {
     "coach": (SIGN_IN, *(shot.file for shot in COACH)),
@@ -213,7 +215,7 @@ def write_audit(url: str, file: Path) -> None:
 
 def draw_phone(browser: Browser, folder: Path) -> None:
     """Draw the check-in page, what the address of today's advice shows, and the calendar."""
-    empty, filled_in, answered, today = (folder / file for file in PHONE_PICTURES)
+    empty, filled_in, answered, today, sign = (folder / file for file in PHONE_PICTURES)
     with service(EARLY, athlete_on_the_phone) as url, opened(browser, url, PHONE) as page:
         page.goto(f"/check-in/{CHECK_IN_TOKEN}")
         take(page, empty)
@@ -225,6 +227,10 @@ def draw_phone(browser: Browser, folder: Path) -> None:
         take(page, today, height=90)
         calendar = requests.get(f"{url}/feeds/{READ_TOKEN}/{CALENDAR}", timeout=PATIENCE_SECONDS)
         (folder.parent / CALENDAR).write_bytes(calendar.content)
+        page.goto(f"/check-in/{CHECK_IN_TOKEN}")
+        page.get_by_label("Chest pain or pressure").check()
+        page.get_by_role("button", name="Send").click()
+        take(page, sign)
 
 
 def fill_in(page: Page) -> None:

@@ -713,7 +713,7 @@ def test_the_head_that_is_printed_is_the_one_that_is_taken(store: Store, tamper:
     tamper("DELETE FROM ledger WHERE position = 5")
     told = typed("audit", "verify", "--head", kept, "--db", store.file)
     assert told.exit_code == 1
-    assert "no entry: the ledger ends before the head that was kept: 4, not 5" in told.stdout
+    assert "no entry: the logbook ends before the head that was kept: 4, not 5" in told.stdout
 
 
 @pytest.mark.parametrize("text", ["5", "5:abc", "x:" + "0" * 64, "5:" + "G" * 64])

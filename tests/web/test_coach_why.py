@@ -176,7 +176,7 @@ def test_who_decided_when_and_by_which_rules_is_told(
         assert said in page
     rule_set = record["advice"]["rule_set"]
     assert f"{rule_set['name']}@{rule_set['version']} {rule_set['digest']}" in page
-    assert "The same rules fire on the same facts." in page
+    assert "The same rules apply to the same facts." in page
     found = store.read(lambda transaction: transaction.ledger.entry_of(advice_id))
     assert found is not None
     entry = found[0]

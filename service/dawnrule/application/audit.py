@@ -56,7 +56,7 @@ FAULTS: Mapping[str, str] = {
     "entry-changed": "an entry is not what its digest says",
     "entry-moved": "an entry stands where another stood",
     "broken-link": "an entry does not follow from the one before it",
-    "cut-off": "the ledger ends before the head that was kept",
+    "cut-off": "the logbook ends before the head that was kept",
     "other-head": "the entry at the position that was kept has another digest",
     "record-changed": "a record is not what was entered",
     "record-missing": "a record is gone, and no act says that it was erased",
