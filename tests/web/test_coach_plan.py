@@ -84,6 +84,19 @@ def test_last_week_is_copied_across_the_change_of_clocks(
     assert [block["goal"] for block in planned(coach, "a-04", "2026-03-30")] == ["hypertrophy"]
 
 
+def test_a_start_in_the_night_after_its_day_is_copied_and_taken_out(
+    coach_browser: Client, coach: Client
+) -> None:
+    late = {"goal": "skill", "starts_at": "2026-03-03T00:30:00.500000+01:00"}
+    coach.put("/v1/athletes/a-03/plans/2026-03-02", json={"plan": [late]})
+    send(coach_browser, PAGE, f"{PAGE}/copy", **TEAM, week=MONDAY)
+    assert planned(coach, "a-03", MONDAY)[0]["starts_at"] == "2026-03-10T00:30:00.500000+01:00"
+    page = coach_browser.get(f"{PAGE}?who=athlete:a-03").text
+    key = html.unescape(re.findall(r'name="session" value="([^"]+)"', page)[0])
+    send(coach_browser, PAGE, f"{PAGE}/day", **TEAM, act="take", days=MONDAY, session=key)
+    assert planned(coach, "a-03", MONDAY) is None
+
+
 def test_what_todays_advice_became_is_said_on_the_page(
     coach_browser: Client, coach: Client, clock: Clock
 ) -> None:

@@ -28,25 +28,27 @@ _PLAN = PlanSchema()
 @dataclass(frozen=True, slots=True)
 class DailySession:
     """A session at a time of day, by the clock of whoever does it; ``clock`` is None where the
-    plan names no start. Its block has none."""
+    plan names no start. Its block has none. ``days_later`` is 1 in the night after the day."""
 
     block: Block
     clock: time | None = None
+    days_later: int = 0
 
     @classmethod
-    def of(cls, block: Block, athlete: Athlete) -> DailySession:
-        """Read a block by the athlete's clock."""
+    def of(cls, block: Block, athlete: Athlete, day: date) -> DailySession:
+        """Read a block of a day by the athlete's clock."""
         if block.starts_at is None:
             return cls(block)
-        local = block.starts_at.astimezone(zone_named(athlete.time_zone))
-        return cls(replace(block, starts_at=None), local.time().replace(tzinfo=None))
+        local = block.starts_at.astimezone(zone_named(athlete.time_zone)).replace(tzinfo=None)
+        return cls(replace(block, starts_at=None), local.time(), (local.date() - day).days)
 
     def on(self, day: date, athlete: Athlete) -> Block:
         """Return the block on a day. A time that clocks skip in spring moves behind the gap."""
         if self.clock is None:
             return self.block
         zone = zone_named(athlete.time_zone)
-        at = datetime.combine(day, self.clock, zone).astimezone(UTC).astimezone(zone)
+        date_of_start = day + timedelta(days=self.days_later)
+        at = datetime.combine(date_of_start, self.clock, zone).astimezone(UTC).astimezone(zone)
         return replace(self.block, starts_at=at)
 
 
@@ -93,7 +95,7 @@ class Planner:
             before = _blocks(transaction, athlete, day - _ONE_WEEK)
             if before is None or (not replacing and _blocks(transaction, athlete, day) is not None):
                 continue
-            sessions = (DailySession.of(block, athlete) for block in before)
+            sessions = [DailySession.of(block, athlete, day - _ONE_WEEK) for block in before]
             self._set(transaction, athlete, day, tuple(one.on(day, athlete) for one in sessions))
             copied += 1
         return copied

@@ -184,16 +184,17 @@ def in_controls(refused: InvalidInput) -> dict[str, str]:
 def session_named(key: str) -> DailySession | None:
     """Read the session that a form names; None for what is none."""
     try:
-        block, clock = json.loads(key)
-        return DailySession(from_json(Block, block), time.fromisoformat(clock) if clock else None)
+        block, clock, days = json.loads(key)
+        at = time.fromisoformat(clock) if clock else None
+        return DailySession(from_json(Block, block), at, max(-1, min(int(days), 1)))
     except (ValueError, TypeError, KeyError):
         return None
 
 
 def name_of(session: DailySession) -> str:
     """Name a session in a form."""
-    clock = session.clock.isoformat("minutes") if session.clock else None
-    return json.dumps([to_json(session.block), clock])
+    clock = session.clock.isoformat() if session.clock else None
+    return json.dumps([to_json(session.block), clock, session.days_later])
 
 
 def session_text(session: DailySession) -> str:
@@ -298,7 +299,7 @@ def _planned_day(
         elif not plan.blocks:
             off.append(athlete.name)
         for block in plan.blocks if plan else ():
-            having.setdefault(name_of(DailySession.of(block, athlete)), []).append(athlete)
+            having.setdefault(name_of(DailySession.of(block, athlete, day)), []).append(athlete)
     count = len(athletes)
     return PlannedDay(
         day,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -62,8 +62,10 @@ class Person:
     @property
     def planned(self) -> list[DailySession]:
         """What was planned, by the clock where the athlete lives."""
-        blocks = self.plan.blocks if self.plan else ()
-        return [DailySession.of(block, self.athlete) for block in blocks]
+        if self.plan is None:
+            return []
+        day = self.plan.date
+        return [DailySession.of(block, self.athlete, day) for block in self.plan.blocks]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +80,10 @@ class LoggedLine:
     def done(self) -> list[DailySession]:
         """What was done, by the clock where the athlete lives."""
         at = self.session.starts_at.astimezone(zone_named(self.athlete.time_zone))
-        first = DailySession.of(self.session.blocks[0], self.athlete)
-        begun = DailySession(first.block, first.clock or at.time().replace(tzinfo=None))
-        rest = self.session.blocks[1:]
-        return [begun, *(DailySession.of(block, self.athlete) for block in rest)]
+        first, *rest = (
+            DailySession.of(block, self.athlete, at.date()) for block in self.session.blocks
+        )
+        return [replace(first, clock=first.clock or at.time().replace(tzinfo=None)), *rest]
 
 
 @dataclass(frozen=True, slots=True)
