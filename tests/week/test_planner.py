@@ -12,6 +12,7 @@ import pytest
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session
 from dawnrule.model.weeks import WEEKDAYS, Fixed, Window, Wish
 from dawnrule.week.explanation import Change, unplaced
+from dawnrule.week.house_limits import HouseLimit
 from dawnrule.week.judge import Judge, Known, Ruling
 from dawnrule.week.planner import Planner, Week
 from dawnrule.week.request import Placed, Room, WeekRequest
@@ -180,6 +181,14 @@ def test_a_small_week_places_as_many_as_trying_everything() -> None:
         if any(is_let_through(times) for times in combinations(starts, count))
     )
     assert len(planner().plan(asked).placed) == most
+
+
+def test_a_muscle_group_gets_at_most_a_fifth_more_sets_than_usual() -> None:
+    usual = replace(planner(), usual_sets={"quadriceps": 9.0})
+    week = usual.plan(request(replace(LEGS, times=3)))
+    assert week.missing() == {0: 1}
+    [left_out] = unplaced(usual, week, Room())
+    assert left_out.refusal == HouseLimit("sets_rise", 10, 15)
 
 
 def test_two_who_share_one_rack_are_not_there_at_once() -> None:

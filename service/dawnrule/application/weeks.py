@@ -136,9 +136,31 @@ class Weeks:
             self.advisor.composer.dictionary.edition_of(what_if.facts_read),
             situation.soreness.at,
         )
+        local_date = WeekRequest(situation.athlete, now.date(), 0, (), ()).date_of
         recent = (s for s in situation.history.sessions if s.starts_at >= now - SEVEN_DAYS)
-        request_date = WeekRequest(situation.athlete, now.date(), 0, (), ()).date_of
-        return Planner(judge, frozenset(request_date(s.starts_at) for s in recent))
+        trained = frozenset(local_date(session.starts_at) for session in recent)
+        return Planner(judge, trained, self._usual_sets(situation, now))
+
+    def _usual_sets(self, situation: Situation, now: datetime) -> dict[str, float]:
+        """Average the hard sets of each muscle group over the last weeks; none where the log does
+        not go back so far."""
+        from dawnrule.week.house_limits import HouseLimits
+        from dawnrule.week.numbers import WeekNumbers
+
+        numbers = WeekNumbers.bundled()
+        first = now - numbers.sets_weeks * SEVEN_DAYS
+        sessions = situation.history.sessions
+        if all(session.starts_at >= first for session in sessions):
+            return {}
+        done = [
+            Placed("", session.starts_at, session.minutes, session.blocks)
+            for session in sessions
+            if session.starts_at >= first
+        ]
+        limits = HouseLimits(numbers, self.recoveries.vocabulary)
+        return {
+            group: sets / numbers.sets_weeks for group, sets in limits.sets_of(done).items() if sets
+        }
 
     def _report(
         self,

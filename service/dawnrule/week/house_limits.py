@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from math import floor
 
 from dawnrule.facts.work import HARD_ENDURANCE, SPEED, lands_hard
 from dawnrule.model import Vocabulary
@@ -64,6 +65,15 @@ class HouseLimits:
                 for group in groups_of(block, self.vocabulary):
                     sets[group] = sets.get(group, 0) + (block.sets or 0)
         return sets
+
+    def most_sets(self, usual: Mapping[str, float], fixed: Mapping[str, int]) -> dict[str, int]:
+        """Return how many sets of each muscle group wishes may add to the fixed ones; muscle groups
+        without a usual week have no limit."""
+        most = {
+            group: sets * (100 + self.numbers.sets_rise_percent) / 100
+            for group, sets in usual.items()
+        }
+        return {group: max(floor(sets) - fixed.get(group, 0), 0) for group, sets in most.items()}
 
     def _spoils(self, session: Placed) -> bool:
         """Whether it may leave the legs sore on the day."""

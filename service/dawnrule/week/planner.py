@@ -3,9 +3,9 @@ until all that is placed is let through."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TypeAlias
 
 from dawnrule.model import Vocabulary
@@ -57,10 +57,11 @@ class Week:
 @dataclass(frozen=True, slots=True)
 class Planner:
     """Lays out weeks for one athlete; ``days_trained`` are the dates before it on which the
-    athlete trained."""
+    athlete trained, ``usual_sets`` the hard sets of each muscle group in a usual week."""
 
     judge: Judge
     days_trained: frozenset[date] = frozenset()
+    usual_sets: Mapping[str, float] = field(default_factory=dict)
     numbers: WeekNumbers = field(default_factory=WeekNumbers.bundled)
     vocabulary: Vocabulary = field(default_factory=Vocabulary.bundled)
 
@@ -92,6 +93,7 @@ class _Search:
         for pair, limit in self._pairs_out(choices, limits):
             proposals.rule_out(pair)
             self._note(pair[1][0], limit)
+        self._limit_sets(proposals, limits)
         let_through: tuple[Ruling, ...] = ()
         is_best, rounds = False, 0
         while rounds < _MOST_ROUNDS:
@@ -113,6 +115,22 @@ class _Search:
         athlete, numbers = self.request.athlete, self.planner.numbers
         days_off = numbers.days_off_at(athlete.age_years(self.request.first))
         return Proposals(self.request, choices, days_off, self.planner.days_trained, numbers)
+
+    def _limit_sets(self, proposals: Proposals, limits: HouseLimits) -> None:
+        """Keep the week's sets near the usual ones; say so to whom that may leave out."""
+        once = [limits.sets_of([Placed.of(w, 0, self._anytime)]) for w in self.request.wishes]
+        fixed = limits.sets_of(self._fixed())
+        most = limits.most_sets(self.planner.usual_sets, fixed)
+        proposals.limit_sets(once, most)
+        for group, limit in most.items():
+            wanted = [
+                (place, sets[group] * wish.times)
+                for place, (sets, wish) in enumerate(zip(once, self.request.wishes, strict=True))
+                if sets.get(group)
+            ]
+            if sum(sets for _, sets in wanted) > limit:
+                for place, sets in wanted:
+                    self._note(place, HouseLimit("sets_rise", limit, sets))
 
     def _choices(self) -> Iterator[Choice]:
         now = self.planner.judge.known.now
@@ -252,6 +270,10 @@ class _Search:
 
     def _note(self, place: int, refusal: Refusal) -> None:
         self.refusals.setdefault(place, []).append(refusal)
+
+    @property
+    def _anytime(self) -> datetime:
+        return self.planner.judge.known.now
 
     def _session(self, choice: Choice) -> Placed:
         return Placed.of(self.request.wishes[choice[0]], *choice)

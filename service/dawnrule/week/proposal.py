@@ -4,7 +4,7 @@ left out (OR-tools CP-SAT, one worker, so that the same input gives the same wee
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import combinations
@@ -72,6 +72,20 @@ class Proposals:
         self._no_two_at_once()
         self._keep_days_off(days_off, frozenset(days_trained))
         self._model.maximize(sum(self._value()))
+
+    def limit_sets(
+        self, sets_of_wish: Sequence[Mapping[str, int]], most: Mapping[str, int]
+    ) -> None:
+        """Keep the sets of muscle groups in the week within limits; ``sets_of_wish`` are those of
+        each wish once."""
+        for group, limit in most.items():
+            sets = [
+                sets_of_wish[place].get(group, 0) * placed
+                for (place, _), placed in self._is_placed.items()
+                if sets_of_wish[place].get(group, 0)
+            ]
+            if sets:
+                self._model.add(sum(sets) <= limit)
 
     def rule_out(self, together: Iterable[Choice]) -> None:
         """Take a set of choices that must not all stand."""
