@@ -58,7 +58,7 @@ def kept(tmp_path: Path, proof: dict[str, Any], name: str = "proof.json") -> Pat
 def test_a_true_proof_is_accepted(tmp_path: Path, head: str, proof: dict[str, Any]) -> None:
     done = checked(head, kept(tmp_path, proof))
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout == "Unchanged: this record is in the ledger of this head.\n"
+    assert done.stdout == "Unchanged: this record is in the logbook of this head.\n"
 
 
 def test_a_proof_in_pages_is_accepted(tmp_path: Path, ask: Ask, head: str, advice_id: str) -> None:

@@ -53,11 +53,11 @@ class Fault:
 
 FAULTS: Mapping[str, str] = {
     "gap": "entries are missing",
-    "entry-changed": "an entry is not what its digest says",
+    "entry-changed": "an entry is not what its fingerprint says",
     "entry-moved": "an entry stands where another stood",
     "broken-link": "an entry does not follow from the one before it",
     "cut-off": "the logbook ends before the head that was kept",
-    "other-head": "the entry at the position that was kept has another digest",
+    "other-head": "the entry at the position that was kept has another fingerprint",
     "record-changed": "a record is not what was entered",
     "record-missing": "a record is gone, and no act says that it was erased",
     "record-without-entry": "an advice, or an event of a concern, is in no entry",
