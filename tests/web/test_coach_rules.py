@@ -101,7 +101,7 @@ def test_a_rule_set_reads_as_sentences_and_as_a_table(coach_browser: Client) -> 
         assert f'href="#{rule.id}"' in page.text
         wrong_when = Texts.bundled().of_rule(rule.wrong_when)
         assert " ".join(unescape(wrong_when).split()) in words
-    assert "Its check found nothing to mend." in words
+    assert "Its check found nothing to fix." in words
     assert "worse facts never lead to a more permissive verdict" in words
 
 
