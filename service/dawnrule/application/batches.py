@@ -200,6 +200,19 @@ def _whole(row: Row[T]) -> Row[T]:
     return replace(row, entry=row.entry.error) if isinstance(row.entry, InPart) else row
 
 
+def do_all_or_none(store: Store, jobs: Sequence[Job[A]]) -> list[A]:
+    """Do all jobs, or none, as ``submit_all_or_none`` does; return what each gives. Raises the
+    first error of a job."""
+    rows = [Row((place,), job, lambda fault: fault) for place, job in enumerate(jobs)]
+    done: list[A] = []
+    for one in submit_all_or_none(store, rows, lambda job: job):
+        if isinstance(one.outcome, DawnruleError):
+            raise one.outcome
+        if one.outcome is not None:
+            done.append(one.outcome)
+    return done
+
+
 def _of_rows(rows: Sequence[Row[T]], outcomes: Sequence[Outcome[A]]) -> list[RowOutcome[T, A]]:
     return [RowOutcome(row, outcome) for row, outcome in zip(rows, outcomes, strict=True)]
 

@@ -8,10 +8,10 @@ plans, as ``plans`` says.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 
-from dawnrule.application.check_ins import CheckIns
+from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.plans import plan_day, remove_plan
 from dawnrule.model.entities import Athlete, Block
 from dawnrule.model.serialization import to_json
@@ -54,11 +54,18 @@ class DailySession:
 
 @dataclass(frozen=True, slots=True)
 class Planner:
-    """Who plans, with the key ``by``, for whom."""
+    """Who plans, with the key ``by``, for whom. What it does in a transaction may be tried several
+    times: its submissions stay the same."""
 
     check_ins: CheckIns
     athletes: Sequence[Athlete]
     by: str
+    begun: dict[tuple[str, date], Submission] = field(default_factory=dict)
+
+    def for_each(self) -> list[Planner]:
+        """Split into a planner for each athlete."""
+        remembering = self.check_ins.remembering
+        return [Planner(remembering(), (athlete,), self.by) for athlete in self.athletes]
 
     def add(self, transaction: Transaction, days: Iterable[date], session: DailySession) -> None:
         """Add a session to days of all athletes, in the order of their starts. Raises
@@ -118,7 +125,10 @@ class Planner:
     ) -> None:
         in_order = tuple(sorted(blocks, key=_start))
         load(_PLAN, {"plan": [to_json(block) for block in in_order]})
-        submission = self.check_ins.submission(self.by)
+        begun = (athlete.id, day)
+        if begun not in self.begun:
+            self.begun[begun] = self.check_ins.submission(self.by)
+        submission = self.begun[begun]
         plan_day(transaction, self.check_ins, athlete.id, day, in_order, submission)
 
 

@@ -6,10 +6,12 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import partial
 from typing import Any
 
 from flask import redirect, render_template, request, url_for
 
+from dawnrule.application.batches import do_all_or_none
 from dawnrule.application.plan_weeks import DailySession, Planner, monday_of, week_from
 from dawnrule.application.plans import plan_changed_at
 from dawnrule.errors import InvalidInput
@@ -240,18 +242,20 @@ def _monday(text: str) -> date:
 
 def _done(answers: Answers, change: Done) -> Any:
     """Change plans, and show the page again; with faults nothing is changed."""
-    ctx, by, everybody = context(), caller().id, say("coach_forms.everybody")
-    check_ins, who, week = ctx.check_ins, answers.one("who"), answers.one("week")
-
-    def run(transaction: Transaction) -> None:
-        chosen = chosen_of(choices(transaction, everybody), who)
-        change(transaction, Planner(check_ins, chosen.athletes, by))
-
+    ctx, everybody = context(), say("coach_forms.everybody")
+    who, week = answers.one("who"), answers.one("week")
+    offered = ctx.store.read(lambda transaction: choices(transaction, everybody))
+    planners = Planner(ctx.check_ins, chosen_of(offered, who).athletes, caller().id).for_each()
     try:
-        ctx.store.write(run)
+        do_all_or_none(ctx.store, [partial(_changed, change, planner) for planner in planners])
     except InvalidInput as refused:
         return _page(answers, in_controls(refused))
     return redirect(url_for("coach.plan", who=who or None, week=week or None), SEE_OTHER)
+
+
+def _changed(change: Done, planner: Planner, transaction: Transaction) -> bool:
+    change(transaction, planner)
+    return True
 
 
 def _page(answers: Answers, faults: Mapping[str, str]) -> tuple[str, int]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from flask import redirect, render_template, request, url_for
 
+from dawnrule.application.batches import do_all_or_none
 from dawnrule.application.plan_weeks import DailySession
 from dawnrule.application.sessions import Logged, remove_session
 from dawnrule.errors import DawnruleError, FieldError, InvalidInput
@@ -121,11 +122,8 @@ def log_for_group() -> Any:
     except InvalidInput as refused:
         return _page(answers, faults_of(refused))
 
-    def write(transaction: Transaction) -> list[Logged]:
-        return [begin(transaction) for begin in begun]
-
     try:
-        logged = ctx.store.write(write)
+        logged: list[Logged] = do_all_or_none(ctx.store, begun)
     except InvalidInput as refused:
         return _page(answers, faults_of(_placed(refused, present[0].athlete)))
     advice = [one.today.advice.advice_id for one in logged if one.today]
