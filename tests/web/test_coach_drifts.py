@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 
+from dawnrule.model.entities import Athlete, CheckIn, Sleep
+from dawnrule.model.serialization import to_json
+from dawnrule.store import Store, StoredCheckIn, Transaction
 from tests.conftest import Client
 from tests.web.test_coach_morning import read
 
@@ -13,15 +16,25 @@ TODAY = date(2026, 3, 9)
 
 
 @pytest.fixture
-def mornings(coach: Client) -> None:
+def mornings(store: Store, squad: tuple[Athlete, ...]) -> None:
     """Mara sleeps badly and is tired for six days; Tomo a little badly, and Lena says little."""
-    for ago in range(34, -1, -1):
-        on = (TODAY - timedelta(days=ago)).isoformat()
-        usual = 7 if ago % 2 else 8
-        for athlete_id, hours in (("a-03", 5 if ago < 6 else usual), ("a-04", usual - 0.5)):
-            sent = {"athlete_id": athlete_id, "date": on, "plan": [], "sleep": {"hours": hours}}
-            tired = {"fatigue": 7 if athlete_id == "a-03" and ago < 4 else 2, "resting_hr_bpm": 50}
-            assert coach.post("/v1/check-ins", json=sent | tired).status_code == 201
+
+    def put(transaction: Transaction) -> None:
+        for ago in range(34, -1, -1):
+            usual = 7.0 if ago % 2 else 8.0
+            tired = 7 if ago < 4 else 2
+            add(transaction, "a-03", ago, 5.0 if ago < 6 else usual, tired)
+            add(transaction, "a-04", ago, usual - 0.5, 2)
+
+    store.write(put)
+
+
+def add(transaction: Transaction, athlete_id: str, ago: int, hours: float, fatigue: int) -> None:
+    on = TODAY - timedelta(days=ago)
+    said = CheckIn(athlete_id, on, (), sleep=Sleep(hours), fatigue=fatigue, resting_hr_bpm=50)
+    at = datetime.combine(on, time(6), UTC)
+    stored = StoredCheckIn(f"{athlete_id}-{on}", athlete_id, on, to_json(said), at, None)
+    transaction.check_ins.add(stored)
 
 
 def test_each_measure_stands_for_itself_and_the_farthest_first(

@@ -11,7 +11,14 @@ from flask import redirect, render_template, request, url_for
 
 from dawnrule.application.deciding import Change, Decider, Deciding, Holding
 from dawnrule.application.rule_sets import RosterEntry
-from dawnrule.errors import Conflict, DawnruleError, Finding, InvalidInput, RuleSetInvalid
+from dawnrule.errors import (
+    Conflict,
+    DawnruleError,
+    Finding,
+    InvalidInput,
+    RuleSetInvalid,
+    TooManyRequests,
+)
 from dawnrule.model.entities import Athlete
 from dawnrule.schemas.query import day_of_address
 from dawnrule.store import Transaction
@@ -66,7 +73,7 @@ def publish_rule_set() -> Any:
         published = context().publisher.publish(text, _FILE, caller().id)
     except RuleSetInvalid as invalid:
         return _form(text, invalid.findings), invalid.status
-    except (Conflict, InvalidInput) as refused:
+    except (Conflict, TooManyRequests) as refused:
         return _form(text, refused=refused), refused.status
     name, version = published.name, published.version
     return redirect(url_for("coach.rule_set", name=name, version=version), _SEE_OTHER)
