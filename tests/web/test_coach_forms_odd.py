@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from dawnrule.model.entities import Athlete
+from dawnrule.store import Store
 from tests.conftest import Client
 from tests.effort import tries
 from tests.web.coach_forms import TOKEN, send
@@ -107,3 +109,19 @@ def test_odd_addresses_are_answered_in_words(coach_browser: Client) -> None:
 def test_a_file_that_is_no_list_is_refused_in_words(coach_browser: Client, data: bytes) -> None:
     file = (io.BytesIO(data), "squad.xlsx")
     assert send(coach_browser, "/coach/add-athletes", file=file).status_code in (200, 422)
+
+
+def test_a_time_zone_that_this_machine_lacks_keeps_nobody_else_from_being_seen(
+    coach_browser: Client, coach: Client, store: Store
+) -> None:
+    lost = Athlete("a-99", "Lost", "Atlantis/Nowhere")
+    store.write(lambda transaction: transaction.athletes.put(lost))
+    session = {"goal": "skill", "clock": "05:00", "minutes": "30"}
+    mara = {**session, "who": "athlete:a-03", "there": "a-03", "days": "2026-03-09"}
+    for page in ("/coach/plan", "/coach/log"):
+        assert send(coach_browser, page, **mara).status_code == 303
+        assert coach_browser.get(page).status_code == 200
+        refused = send(coach_browser, page, **mara | {"who": "athlete:a-99", "there": "a-99"})
+        assert (refused.status_code, "Atlantis/Nowhere" in refused.text) == (422, True)
+    for page in ("athletes", "athletes/a-99/change", "groups", "addresses"):
+        assert coach_browser.get(f"/coach/{page}").status_code == 200, page

@@ -15,7 +15,7 @@ from dawnrule.application.check_ins import CheckIns, Submission
 from dawnrule.application.plans import plan_day, remove_plan
 from dawnrule.model.entities import Athlete, Block
 from dawnrule.model.serialization import to_json
-from dawnrule.model.time_zones import zone_named
+from dawnrule.model.time_zones import zone_or_utc
 from dawnrule.schemas.check_in import PlanSchema
 from dawnrule.schemas.errors import load
 from dawnrule.store import Transaction
@@ -39,14 +39,14 @@ class DailySession:
         """Read a block of a day by the athlete's clock."""
         if block.starts_at is None:
             return cls(block)
-        local = block.starts_at.astimezone(zone_named(athlete.time_zone)).replace(tzinfo=None)
+        local = block.starts_at.astimezone(zone_or_utc(athlete.time_zone)).replace(tzinfo=None)
         return cls(replace(block, starts_at=None), local.time(), (local.date() - day).days)
 
     def on(self, day: date, athlete: Athlete) -> Block:
         """Return the block on a day. A time that clocks skip in spring moves behind the gap."""
         if self.clock is None:
             return self.block
-        zone = zone_named(athlete.time_zone)
+        zone = zone_or_utc(athlete.time_zone)
         date_of_start = day + timedelta(days=self.days_later)
         at = datetime.combine(date_of_start, self.clock, zone).astimezone(UTC).astimezone(zone)
         return replace(self.block, starts_at=at)

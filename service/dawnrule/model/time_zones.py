@@ -48,3 +48,12 @@ def zone_named(name: str) -> ZoneInfo:
             f"The athlete's time zone, {name!r}, cannot be loaded here, so nobody knows which date "
             "it is there. Give the athlete an IANA time zone like Europe/Berlin."
         ) from error
+
+
+def zone_or_utc(name: str) -> ZoneInfo:
+    """Load a time zone, or UTC in place of one that cannot be loaded: for lists of many athletes,
+    of whom one must not take away the others'."""
+    try:
+        return zone_named(name)
+    except Conflict:
+        return ZoneInfo("Etc/UTC")

@@ -14,12 +14,12 @@ from flask import redirect, render_template, request, url_for
 from dawnrule.application.batches import do_all_or_none
 from dawnrule.application.plan_weeks import DailySession, Planner, monday_of, week_from
 from dawnrule.application.plans import plan_changed_at
-from dawnrule.errors import InvalidInput
+from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.model import Vocabulary
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, Block
 from dawnrule.model.serialization import from_json, to_json
-from dawnrule.model.time_zones import zone_named
+from dawnrule.model.time_zones import zone_or_utc
 from dawnrule.schemas.check_in import PlanSchema
 from dawnrule.schemas.errors import load
 from dawnrule.store import StoredAdvice, Transaction
@@ -174,7 +174,7 @@ def session_of(answers: Answers) -> DailySession:
     return DailySession(block, None if isinstance(clock, str) else clock)
 
 
-def in_controls(refused: InvalidInput) -> dict[str, str]:
+def in_controls(refused: DawnruleError) -> dict[str, str]:
     """Say what is wrong with a session by control."""
     faults = {n.removeprefix(_FIRST_BLOCK): said for n, said in faults_of(refused).items()}
     if "starts_at" in faults:
@@ -248,7 +248,7 @@ def _done(answers: Answers, change: Done) -> Any:
     planners = Planner(ctx.check_ins, chosen_of(offered, who).athletes, caller().id).for_each()
     try:
         do_all_or_none(ctx.store, [partial(_changed, change, planner) for planner in planners])
-    except InvalidInput as refused:
+    except (InvalidInput, Conflict) as refused:
         return _page(answers, in_controls(refused))
     return redirect(url_for("coach.plan", who=who or None, week=week or None), SEE_OTHER)
 
@@ -339,4 +339,4 @@ def _became(
         changed = plan_changed_at(transaction, stored)
         given = transaction.advice.latest(athlete.id, today)
         if changed and given:
-            yield athlete, given, changed.astimezone(zone_named(athlete.time_zone))
+            yield athlete, given, changed.astimezone(zone_or_utc(athlete.time_zone))

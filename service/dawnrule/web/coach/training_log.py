@@ -12,13 +12,13 @@ from flask import redirect, render_template, request, url_for
 from dawnrule.application.batches import do_all_or_none
 from dawnrule.application.plan_weeks import DailySession
 from dawnrule.application.sessions import Logged, remove_session
-from dawnrule.errors import DawnruleError, FieldError, InvalidInput
+from dawnrule.errors import Conflict, DawnruleError, FieldError, InvalidInput
 from dawnrule.facts.last_trained import CUT_SHORT, DROPPED, HELD
 from dawnrule.model import Vocabulary
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, Block, Session
 from dawnrule.model.serialization import to_json
-from dawnrule.model.time_zones import zone_named
+from dawnrule.model.time_zones import zone_or_utc
 from dawnrule.schemas.errors import invalid_input
 from dawnrule.schemas.session import load_session
 from dawnrule.store import StoredPlan, Transaction
@@ -80,7 +80,7 @@ class LoggedLine:
     @property
     def done(self) -> list[DailySession]:
         """What was done, by the clock where the athlete lives."""
-        at = self.session.starts_at.astimezone(zone_named(self.athlete.time_zone))
+        at = self.session.starts_at.astimezone(zone_or_utc(self.athlete.time_zone))
         first, *rest = (
             DailySession.of(block, self.athlete, at.date()) for block in self.session.blocks
         )
@@ -119,7 +119,7 @@ def log_for_group() -> Any:
         return _page(answers, {"there": say("coach_log.nobody")})
     try:
         begun = [ctx.log_for(by)(one) for one in _sessions(answers, present, day)]
-    except InvalidInput as refused:
+    except (InvalidInput, Conflict) as refused:
         return _page(answers, faults_of(refused))
 
     try:
@@ -232,7 +232,7 @@ def _logged(
     transaction: Transaction, athletes: Iterable[Athlete], day: date
 ) -> Iterator[LoggedLine]:
     for athlete in athletes:
-        midnight = datetime.combine(day, time.min, zone_named(athlete.time_zone))
+        midnight = datetime.combine(day, time.min, zone_or_utc(athlete.time_zone))
         for session_id, session in transaction.sessions.window(
             athlete.id, midnight, midnight + _ONE_DAY
         ):
