@@ -128,12 +128,15 @@ class Target:
         concern = coach.post("/v1/athletes/a-03/concerns", json={"kind": "heart-or-chest"})
         concern_id = concern.json["concern_id"]
         cleared = coach.post(f"/v1/concerns/{concern_id}/clearances", json={})
+        said = {"Name": "athlete_id", "Date": "date", "Legs": "soreness_legs"}
+        sheet = coach.post("/v1/sheets", json={"kind": "check-ins", "columns": said})
         coach.put("/v1/groups/team", json={"name": "Team", "athletes": ["a-03"]})
         self.there = {
             "concern_id": concern_id,
             "clearance_id": cleared.json["clearance"]["id"],
             "athlete_id": "a-03",
             "group_id": "team",
+            "sheet_id": sheet.json["sheet_id"],
             "advice_id": advice.json["advice_id"],
             "session_id": session.json["session_id"],
             "address_id": address.json["address_id"],

@@ -90,7 +90,7 @@ MAY = {
     "PUT /v1/groups/<group_id>": {"coach"},
     "GET /v1/groups/<group_id>": {"coach"},
     "DELETE /v1/groups/<group_id>": {"coach"},
-    "POST /v1/sheets/columns": {"coach"},
+    "POST /v1/sheet-columns": {"coach"},
     "GET /v1/sheets": {"coach"},
     "POST /v1/sheets": {"coach"},
     "DELETE /v1/sheets/<sheet_id>": {"coach"},

@@ -25,6 +25,7 @@ IDS = {
     "advice_id",
     "address_id",
     "group_id",
+    "sheet_id",
     "replay_id",
     "concern_id",
     "clearance_id",
@@ -104,8 +105,11 @@ def of_athlete(coach: Client, athlete_id: str) -> dict[str, str]:
     opening = {"kind": "heart-or-chest"}
     concern = coach.post(f"/v1/athletes/{athlete_id}/concerns", json=opening).json
     cleared = coach.post(f"/v1/concerns/{concern['concern_id']}/clearances", json={}).json
+    said = {"Name": "athlete_id", "Date": "date", f"Legs of {athlete_id}": "soreness_legs"}
+    sheet = coach.post("/v1/sheets", json={"kind": "check-ins", "columns": said}).json
     return {
         "athlete_id": athlete_id,
+        "sheet_id": sheet["sheet_id"],
         "advice_id": advice["advice_id"],
         "session_id": session["session_id"],
         "address_id": address["address_id"],

@@ -35,7 +35,7 @@ def post(client: Client, sheet: str, path: str = "/v1/check-ins/batch") -> Any:
 
 def test_a_sheet_is_looked_at_with_three_values_of_each_column(coach: Client, mara: None) -> None:
     sheet = "Name,Date,Legs,Ribs\nMara,2026-03-09,8,2\nNils Arp,2026-03-09,7,1\n"
-    seen = post(coach, sheet, "/v1/sheets/columns").json
+    seen = post(coach, sheet, "/v1/sheet-columns").json
     columns = {one["header"]: one for one in seen["columns"]}
     assert columns["Legs"]["meaning"] == "soreness_legs"
     assert columns["Legs"]["samples"] == ["8", "7"]

@@ -52,7 +52,7 @@ def columns_of(data: bytes, kind: str, table: str | None) -> SheetColumns:
     return read_columns(data, LAYOUTS[kind], options)
 
 
-@sheets.route("/sheets/columns", methods=["POST"])
+@sheets.route("/sheet-columns", methods=["POST"])
 @sheets.arguments(ColumnsQuerySchema, location="query")
 @sheets.doc(requestBody=_FILES)
 @sheets.response(200, ColumnsSchema)
@@ -60,8 +60,9 @@ def post_columns(query: ColumnsQuery) -> dict[str, Any]:
     """Show the columns of a sheet with what each is taken to mean and three of its values. Nothing
     is stored."""
     request.max_content_length = context().settings.batch_body_limit_bytes
+    data = request.get_data()
     refuse_other_than(CSV, XLSX, ODS)
-    found = columns_of(request.get_data(), query.kind, query.sheet)
+    found = columns_of(data, query.kind, query.sheet)
     return {
         "kind": query.kind,
         "columns": found.columns,
