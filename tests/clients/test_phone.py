@@ -55,8 +55,8 @@ def test_other_answers_get_other_advice(run: Run, check_in: WriteCheckIn) -> Non
     run(SCRIPT, "a-03", "--check-in", check_in(), key="athlete")
     worse = check_in(warning_signs=["chest-pain"])
     done = run(SCRIPT, "a-03", "--check-in", worse, key="athlete")
-    assert done.stdout.startswith("Rest: ")
-    assert "get medical care now" in done.stdout
+    assert done.stdout.startswith("Stop and get medical care now.")
+    assert "Rest: " in done.stdout
 
 
 def test_without_a_check_in_the_sentence_says_so(run: Run) -> None:

@@ -77,7 +77,7 @@ def test_advice_is_told_in_the_athletes_language_where_none_is_asked_for(coach: 
     coach.post("/v1/check-ins", json=CHEST_PAIN)
     lives_in_german(coach)
     assert coach.get(TODAY).json["headline"].startswith(RESTS)
-    assert coach.get(f"{TODAY}.txt").text.startswith(RESTS)
+    assert RESTS in coach.get(f"{TODAY}.txt").text
     asked = coach.get(TODAY, headers={"Accept-Language": "en"})
     assert asked.json["headline"].startswith("Rest:")
     assert coach.get(f"{TODAY}?lang=en").json["headline"].startswith("Rest:")

@@ -22,8 +22,9 @@ def spoken_summary(
     """Summarise advice in a few sentences that a phone can speak: the verdict with its reason, the
     caution and the ``cautions_on_pain``, and which part rests on a day that goes on.
 
-    Of the caution the first sentence is spoken and each on care, such as "get medical care now"; on
-    a day of rest, and of the cautions on pain, all. Without a check-in the headline is the summary.
+    On a day of rest that asks for medical care, that comes first. Of the caution the first sentence
+    is spoken and each on care, such as "get medical care now"; on a day of rest, and of the
+    cautions on pain, all. Without a check-in the headline is the summary.
     """
     if isinstance(advice, NoAdvice):
         return advice.headline
@@ -33,6 +34,9 @@ def spoken_summary(
     caution = " ".join([caution, *cautions_on_pain])
     if advice.rule is None and not advice.parts:
         return f"{advice.headline} {caution}"
+    if _is_urgent(advice, composer.texts):  # what to do now comes before why
+        why = f"{verdict_text(advice, composer)}: {first_sentence(advice.reason)}"
+        return f"{' '.join(caution.split())} {why}"
     summary = composer.texts.say(
         "spoken",
         verdict=verdict_text(advice, composer),
@@ -192,6 +196,12 @@ def spoken_caution(caution: str, texts: Texts) -> str:
     English in any language, hence English words of care count too."""
     first, *others = _SENTENCE_END.split(" ".join(caution.split()))
     return " ".join([first, *_sentences_with("care_words", " ".join(others), texts)])
+
+
+def _is_urgent(advice: Advice, texts: Texts) -> bool:
+    """Tell whether a day of rest begins with getting care, as with a warning sign."""
+    first = first_sentence(advice.caution)
+    return advice.verdict is Verdict.REST and any(_sentences_with("urgent_words", first, texts))
 
 
 def _sentences_with(words: str, text: str, texts: Texts) -> Iterator[str]:
