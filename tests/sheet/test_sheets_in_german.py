@@ -108,6 +108,7 @@ NOT_TOLD_HERE = {
     "sheet.still_asked",
     "sheet.no_meaning",
     "sheet.meaning_twice",
+    "sheet.other_scale",
     "sheet.wrong_meanings",
     "sheet.meanings_missing",
     "sheet.as_assumed_zone",

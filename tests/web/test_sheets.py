@@ -87,6 +87,7 @@ def test_columns_in_another_order_are_the_same_sheet(
         ({"Sore": "colour"}, "/columns/sore"),
         ({"Sore": "soreness_hamstrings"}, "/columns/sore"),
         ({"Wer": "ignore"}, "/columns"),
+        ({"Fatigue (1-5)": "fatigue"}, "/columns/fatigue_(1_5)"),
     ],
 )
 def test_meanings_that_cannot_be_are_refused(

@@ -7,7 +7,15 @@ from datetime import UTC, datetime
 
 from dawnrule.errors import FieldError, InvalidInput, NotFound
 from dawnrule.i18n.lazy import lazy
-from dawnrule.sheet import CHECK_INS, SESSIONS, ColumnMeaning, Layout, all_meanings
+from dawnrule.sheet import (
+    CHECK_INS,
+    SESSIONS,
+    ColumnMeaning,
+    Layout,
+    all_meanings,
+    column_of_meaning,
+    has_other_scale,
+)
 from dawnrule.sheet.words import plain_word
 from dawnrule.store import IntroducedSheet, Transaction, id_of
 from dawnrule.store.activity_log import record_act
@@ -16,6 +24,7 @@ LAYOUTS: Mapping[str, Layout] = {layout.name: layout for layout in (CHECK_INS, S
 Chosen = Callable[[str, Sequence[str]], Mapping[str, str]]
 
 _IGNORED = "ignore"
+_TEN = 10
 
 
 def chosen_meanings(transaction: Transaction) -> Chosen:
@@ -74,6 +83,11 @@ def introduce(
     if missing:
         named = ", ".join(missing)
         faults.append(FieldError("/columns", None, lazy("sheet.meanings_missing", missing=named)))
+    faults += [
+        FieldError(f"/columns/{header}", meaning, lazy("sheet.other_scale"))
+        for header, meaning in meanings.items()
+        if has_other_scale(header) and _is_rated_to_ten(LAYOUTS[layout], meaning)
+    ]
     if faults:
         raise InvalidInput(lazy("sheet.wrong_meanings"), faults)
     sheet = IntroducedSheet(layout, meanings, at.astimezone(UTC), by)
@@ -83,6 +97,11 @@ def introduce(
     transaction.introduced_sheets.put(sheet)
     record_act(transaction, "sheet-introduced", by=by, at=at, about={"sheet": sheet.id})
     return sheet, before is None
+
+
+def _is_rated_to_ten(layout: Layout, meaning: str) -> bool:
+    column = column_of_meaning(layout, meaning)
+    return column is not None and column.greatest == _TEN
 
 
 def forget(transaction: Transaction, sheet_id: str, *, by: str, at: datetime) -> None:

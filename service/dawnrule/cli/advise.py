@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -68,12 +68,14 @@ Outcome: TypeAlias = RowOutcome[Told, Submitted]
 @dataclass(frozen=True, slots=True)
 class CheckInFile:
     """The rows of a file with their sheet; for JSON, a sheet that names its check-ins. ``athletes``
-    are those that the file itself describes."""
+    are those that the file itself describes, ``names`` those of people whose ids were made of
+    them."""
 
     rows: tuple[Row[Told], ...]
     sheet: Sheet
     is_json: bool = False
     athletes: tuple[Athlete, ...] = ()
+    names: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_check_in_file(data: bytes, options: ReadOptions) -> CheckInFile:
@@ -85,7 +87,8 @@ def read_check_in_file(data: bytes, options: ReadOptions) -> CheckInFile:
     if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(_JSON_STARTS):
         return _of_json(read_json(data))
     sheet = read_sheet(data, CHECK_INS, options)
-    return CheckInFile(tuple(check_ins_of_sheet(sheet)), sheet)
+    names = options.people.written if options.people else {}
+    return CheckInFile(tuple(check_ins_of_sheet(sheet)), sheet, names=names)
 
 
 def _of_json(content: Any) -> CheckInFile:
@@ -321,7 +324,7 @@ def _refusals(file: CheckInFile, outcomes: Sequence[Outcome], texts: Texts) -> I
 
 
 def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    names = {athlete.id: athlete.name for athlete in file.athletes}
+    names = {**file.names, **{athlete.id: athlete.name for athlete in file.athletes}}
     advice = _advice(outcomes)
     if not advice:
         return _line(composer.texts.say("table.no_row"))

@@ -23,7 +23,7 @@ Reading order:
 from dawnrule.schemas.fields import DateOrder
 from dawnrule.sheet.columns import CHECK_INS, SESSIONS, Layout
 from dawnrule.sheet.errors import location_of
-from dawnrule.sheet.meanings import ColumnMeaning, all_meanings, column_of_meaning
+from dawnrule.sheet.meanings import ColumnMeaning, all_meanings, column_of_meaning, has_other_scale
 from dawnrule.sheet.options import DEFAULT_OPTIONS, ReadOptions
 from dawnrule.sheet.people import People
 from dawnrule.sheet.reader import SheetColumns, read_columns, read_sheet
@@ -52,6 +52,7 @@ __all__ = [
     "SheetRow",
     "all_meanings",
     "column_of_meaning",
+    "has_other_scale",
     "location_of",
     "problem_text",
     "read_columns",

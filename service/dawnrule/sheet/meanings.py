@@ -36,7 +36,7 @@ _MOST_REMEMBERED = 4096  # headers, of whatever sheets
 _MOST_LOOKED_AT = 200  # cells of a column, to tell what it may hold
 _NUMBERED = re.compile(r"(?P<word>.*?)_?(?P<number>[1-9])")
 _SMALL_NUMBER = re.compile("[0-9]{1,2}(?:[.,][0-9]{1,2})?")
-_SCALE = re.compile("[0-9] *[-/\N{EN DASH}] *[0-9]")
+_SCALE = re.compile("(?P<least>[0-9]{1,2}) *[-/_\N{EN DASH}] *(?P<most>[0-9]{1,2})(?![0-9])")
 _LIST_OF_SORENESS = re.compile(r"[^\W\d].*[0-9]")
 
 How = Literal["known", "chosen", "accepted", "comment", "unread", "asked"]
@@ -151,6 +151,8 @@ def _is_ones_own(layout: Layout, name: str) -> bool:
 def _asked_about(layout: Layout, name: str, cells: Sequence[Cell]) -> list[str | None]:
     """Return what a column that is not understood likely means, the likeliest first; None stands
     for something that nobody can name, and an empty list for a column of one's own."""
+    if has_other_scale(name):
+        return [None]
     if not layout.is_of_mornings:
         return [*_by_nearness(layout, name), *_by_words_of_training(name, cells)]
     return [
@@ -199,7 +201,7 @@ def _by_words(name: str) -> Iterator[str | None]:
     words = set(words_of(name)) | {plain_word(name)}
     for one in SheetWords.bundled().could_tell:
         if words & set(one["words"]):
-            yield None if _has_scale(name) else one["about"]
+            yield one["about"]
             return
 
 
@@ -243,9 +245,11 @@ def _small_number(text: str) -> float | None:
     return number if number <= _TEN else None
 
 
-def _has_scale(name: str) -> bool:
-    """Tell whether a header says a scale of its own, as (1-5), whose ends nobody else knows."""
-    return bool(_SCALE.search(name))
+def has_other_scale(name: str) -> bool:
+    """Tell whether a header says a scale other than 0 to 10, as (1-5): what its ends mean nobody
+    else knows, and on some 5 is the best."""
+    found = _SCALE.search(name)
+    return found is not None and (found["least"], found["most"]) != ("0", "10")
 
 
 def _near_column(layout: Layout, word: str) -> str | None:

@@ -50,6 +50,11 @@ class People:
             return written
         raise CellError(lazy("sheet.new_athlete"))
 
+    @property
+    def written(self) -> Mapping[str, str]:
+        """Map the ids that were made of names to these."""
+        return {}
+
     @classmethod
     def of_a_file(cls) -> People:
         """Make a people for a file that is read without a database: everybody in it is known, and a
@@ -102,6 +107,11 @@ class People:
 class _OfAFile(People):
     """Everybody whom a file names."""
 
+    @cached_property
+    def written(self) -> dict[str, str]:
+        """Map the ids that were made of names to these."""
+        return {}
+
     def find(self, text: str) -> str:
         """Return an id as it is, and a name as one: its letters and digits, joined by hyphens."""
         written = " ".join(text.split())
@@ -109,4 +119,5 @@ class _OfAFile(People):
             return written
         plain = normalize("NFKD", written.replace("ß", "ss")).encode("ascii", "ignore").decode()
         made = "-".join(re.findall(r"[A-Za-z0-9]+", plain))[:_LONGEST_ID]
+        self.written.setdefault(made, written)
         return made or written
