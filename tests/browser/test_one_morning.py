@@ -84,8 +84,9 @@ def test_sheet_phone_and_page_tell_of_one_morning_with_one_rule_and_one_digest(
 
     # The coach opens This morning, then Why, and finds the rule, its words and the digest.
     screen.goto("/coach/")
-    expect(screen.get_by_role("heading", level=1)).to_have_text("This morning")
+    expect(screen.get_by_role("heading", level=1)).to_contain_text("This morning")
     hers = screen.get_by_role("listitem").filter(has_text=f"Athlete {ATHLETE}").first
+    hers.locator("summary").click()
     hers.get_by_role("link", name=f"Why: {advice['rule']['title']}").click()
     expect(screen).to_have_url(f"{live_server.base_url}/coach/advice/{advice['advice_id']}")
     told = screen.locator("main")
