@@ -63,7 +63,7 @@ class AthleteMorningSchema(StrictSchema):
     also = fields.String(
         required=True,
         metadata={
-            "description": "What may be done instead, within which limits, or what to heed; may be "
+            "description": "What may be done instead, within which limits, or what to mind; may be "
             "empty."
         },
     )

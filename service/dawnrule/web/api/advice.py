@@ -118,7 +118,7 @@ def get_advice(athlete_id: str, day: str) -> Response | tuple[Advice | NoAdvice,
 
     As plain text it is one or two sentences that a phone can speak; rest comes with all of its
     caution. Without a check-in there is no advice: the verdict is null, and the headline says so.
-    Where no language is asked for, it is told in the athlete's.
+    Where no language is asked for, it is in the athlete's.
     """
     day, form = _day_and_form(day)
     on = None if day == _TODAY else day_of_address(day)

@@ -75,7 +75,7 @@ def get_metrics() -> Response:
     """What was counted and measured since the start, for Prometheus.
 
     In its text format, or in that of OpenMetrics when the header Accept asks for it. Nothing of a
-    person is told; but of a small squad, how many were told to rest says something of those who
+    person is said; but of a small squad, how many had to rest says something of those who
     are known to train in it. So it takes a key, unless whoever runs the service opens it.
     """
     metrics, content_type = context().metrics.exposition(request.headers.get("Accept", ""))

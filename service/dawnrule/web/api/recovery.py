@@ -35,7 +35,7 @@ def get_recovery(query: RecoveryQuery, athlete_id: str) -> tuple[RecoveryReport,
     """How long each muscle group of an athlete is sore after growth and landing work.
 
     It rests on the training log and the check-ins of the athlete, then on the squad's, then on
-    published studies. A chance is told once the end of five episodes was seen. The rules decide
+    published studies. A chance is given once the end of five episodes was seen. The rules decide
     all the same: this never allows what they do not.
     """
     ctx = context()

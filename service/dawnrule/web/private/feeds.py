@@ -117,7 +117,7 @@ def get_today(token: str) -> Today:
 @feeds.alt_response(429, schema=_TEXT, content_type=TEXT, description="Asked too often.")
 @limit_private_address
 def get_outlook_calendar(token: str) -> Response:
-    """When what opens over the next days, and today's verdict, as a calendar (RFC 5545)."""
+    """What is ready again when, and today's verdict, as a calendar (RFC 5545)."""
     today = _with_all_cautions(_today(token))
     ctx, now = context(), context().clock()
 
