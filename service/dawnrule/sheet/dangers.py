@@ -21,8 +21,8 @@ _MOST_PARTS = 40
 @dataclass(frozen=True, slots=True)
 class Dangers:
     """What a text tells of that may call for rest: warning signs, the worst illness, and the words
-    of a pain. ``is_turned``: a word like no or without stands before it, so that nobody but a
-    person can tell."""
+    of a pain. ``is_turned``: a word like no or without stands beside it, or it is a word like
+    dizzy, so that nobody but a person can tell."""
 
     warning_signs: tuple[str, ...] = ()
     illness: str | None = None
@@ -30,7 +30,7 @@ class Dangers:
     is_turned: bool = False
 
     def __bool__(self) -> bool:
-        return bool(self.warning_signs or self.illness or self.pain_where)
+        return bool(self.warning_signs or self.illness or self.pain_where or self.is_turned)
 
 
 def dangers_in(text: str) -> Dangers:
@@ -40,7 +40,7 @@ def dangers_in(text: str) -> Dangers:
     signs: list[str] = []
     illnesses: list[str] = []
     pains: list[str] = []
-    is_turned = False
+    is_turned = bool(set(SheetWords.bundled().for_people).intersection(words_of(text)))
     for part in _PARTS.split(text, maxsplit=_MOST_PARTS):
         found = [*_found_in(part)]
         if found and set(words_of(part)) & set(SheetWords.bundled().turning):
@@ -131,7 +131,7 @@ def _suspicious_words() -> Mapping[str, frozenset[str]]:
 @cache
 def _triggers() -> frozenset[str]:
     """Return words of which one stands in any text that tells of a danger."""
-    found = {*SheetWords.bundled().pain_in_comments}
+    found = {*SheetWords.bundled().pain_in_comments, *SheetWords.bundled().for_people}
     found |= {word for known in _danger_words().values() for word in known}
     found |= {word for words in _suspicious_words().values() for word in words}
     return frozenset(word.split("_")[0] for word in found)

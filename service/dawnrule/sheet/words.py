@@ -54,6 +54,7 @@ class SheetWords:
     pain_in_comments: Sequence[str]
     # ``not`` in the file: words that turn what follows them round
     turning: Sequence[str]
+    for_people: Sequence[str]
     joints: Sequence[str]
     sides: Mapping[str, Sequence[str]]
     sharp: Sequence[str]
