@@ -20,7 +20,7 @@ from tempfile import TemporaryDirectory
 
 import requests
 from PIL import Image, ImageChops
-from playwright.sync_api import Browser, FloatRect, Page, sync_playwright
+from playwright.sync_api import Browser, FilePayload, FloatRect, Page, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # wherever it is called from
 
@@ -100,6 +100,24 @@ def paste_a_list(page: Page) -> None:
     page.get_by_role("button", name="Look it over").click()
 
 
+def look_at_a_sheet(page: Page) -> None:
+    """Upload a sheet of the coach's own making, to be introduced."""
+    rows = (
+        "Name,Date,Sleep,Legs,Lower back,Sore,Ribs,Ill?,Comment",
+        "Ilka,9 Mar 2026,7h30,4,2,3,0,no,",
+        "Teodor,9 Mar 2026,6:45,6,5,6,2,cold,sniffs since Sunday",
+        "Mariam,9 Mar 2026,8,1,0,1,0,no,all good",
+    )
+    sheet: FilePayload = {
+        "name": "own.csv",
+        "mimeType": "text/csv",
+        "buffer": "\n".join(rows).encode(),
+    }
+    page.locator("#file").set_input_files(sheet)
+    page.get_by_role("button", name="Look at its columns").click()
+    page.get_by_role("button", name="Remember").wait_for()
+
+
 def hand_out_addresses(page: Page) -> None:
     """Make a sheet of addresses for the first team."""
     page.get_by_label("For whom").select_option("group:first")
@@ -155,6 +173,7 @@ COACH = (
     Shot("replay.png", "/coach/replays", prepare=replay),
     Shot("athletes.png", "/coach/athletes"),
     Shot("look-over.png", "/coach/add-athletes", prepare=paste_a_list),
+    Shot("sheet-columns.png", "/coach/sheets", prepare=look_at_a_sheet),
     Shot("addresses-on-paper.png", "/coach/addresses", prepare=hand_out_addresses, paper=True),
     Shot("plan.png", PLAN, prepare=plan_the_week),
     Shot("plan-on-a-phone.png", PLAN, width=PHONE, height=1600),
