@@ -122,7 +122,7 @@ def _meaning(
         return _taken(layout, unknown, meaning, "chosen")
     column = column_by_words(layout, name)
     if column and column.of_a_group and not is_long and column.name == "soreness":
-        column = _soreness_alone(layout, name, column, cells)
+        column = _soreness_alone(layout, column, cells)
     if column and column.kind == "comment":
         return replace(unknown, meaning=COMMENT, column=column, how="comment")
     if column:
@@ -293,9 +293,7 @@ def _is_misspelled(part: str, words: Sequence[str]) -> bool:
     return bool(get_close_matches(part, long, n=1, cutoff=_MISSPELLED))
 
 
-def _soreness_alone(
-    layout: Layout, name: str, column: Column, cells: Sequence[Cell]
-) -> Column | None:
+def _soreness_alone(layout: Layout, column: Column, cells: Sequence[Cell]) -> Column:
     """Tell what a column of soreness says in a sheet whose rows name no muscle group: a list, if
     its cells name the muscles; as a number alone it stands as it is, and its cells are told
     back."""
