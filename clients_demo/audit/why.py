@@ -96,7 +96,7 @@ def _verdict(record: Mapping[str, Any]) -> Iterator[str]:
     yield from _entry("supersedes", record["supersedes"] or "-")
     yield from _entry("superseded by", record["superseded_by"] or "-")
     yield from _entry("evaluated again", "the same" if record["reproduced"] else "NOT THE SAME")
-    yield from _entry("rule set", f"{rule_set['name']} {rule_set['version']}, digest")
+    yield from _entry("rule set", f"{rule_set['name']} {rule_set['version']}, fingerprint")
     yield f"  {rule_set['digest']}"
 
 
