@@ -39,6 +39,7 @@ PAGES = {
     "/coach/add-athletes": "/coach/add-athletes",
     "/coach/athletes/<athlete_id>/check-in": f"/coach/athletes/{SILENT}/check-in",
     "/coach/plan": f"/coach/plan?who=group:{GROUP}",
+    "/coach/week": "/coach/week",
     "/coach/log": f"/coach/log?who=group:{GROUP}&day=2026-03-07",
     "/coach/addresses": "/coach/addresses",
     "/coach/groups": "/coach/groups",

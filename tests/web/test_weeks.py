@@ -137,3 +137,20 @@ def test_what_cannot_be_meant_is_refused_with_its_place(
     answer = coach.post("/v1/weeks", json=order(wish("Legs", 1, "quadriceps")) | change)
     assert answer.status_code == 422
     assert pointer in {error["pointer"] for error in answer.json["errors"]}
+
+
+def test_sessions_moved_by_hand_are_judged_where_they_stand(coach: Client) -> None:
+    def checked(*starts: str) -> Any:
+        keep = [{"name": "Legs", "starts_at": start} for start in starts]
+        body = order(wish("Legs", 2, "quadriceps"), keep=keep)
+        [week] = coach.post("/v1/weeks/check", json=body).json["weeks"]
+        return week
+
+    near = checked("2026-03-10T18:00:00+01:00", "2026-03-11T18:00:00+01:00")
+    [refused] = near["no_longer_holds"]
+    assert refused["rule"]["id"] == "growth-work-too-soon"
+    assert [one["starts_at"][:10] for one in near["sessions"]] == ["2026-03-10"]
+    apart = checked("2026-03-10T18:00:00+01:00", "2026-03-12T18:00:00+01:00")
+    assert apart["no_longer_holds"] == []
+    assert apart["complete"]
+    assert len(apart["sessions"]) == 2

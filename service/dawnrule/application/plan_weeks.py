@@ -107,6 +107,31 @@ class Planner:
             copied += 1
         return copied
 
+    def take_week(
+        self,
+        transaction: Transaction,
+        days: Iterable[date],
+        blocks: Sequence[Block],
+        *,
+        replacing: bool,
+    ) -> None:
+        """Plan blocks, each with its start, on their dates for all athletes, in place of what was
+        planned there for later than now. Dates without any stay as they are, unless the whole of
+        the days is ``replacing`` what was planned."""
+        now = self.check_ins.clock()
+        for athlete, day in self._each(days):
+            zone, known = zone_or_utc(athlete.time_zone), _blocks(transaction, athlete, day)
+            new = [
+                replace(block, starts_at=block.starts_at.astimezone(zone))
+                for block in blocks
+                if block.starts_at and block.starts_at.astimezone(zone).date() == day
+            ]
+            if not new and not (replacing and known):
+                continue
+            stays = [b for b in known or () if b.starts_at is None or b.starts_at < now]
+            both = [*(block for block in stays if block not in new), *new]
+            self._set_or_remove(transaction, athlete, day, both)
+
     def _each(self, days: Iterable[date]) -> Iterator[tuple[Athlete, date]]:
         chosen = list(days)
         yield from ((athlete, day) for athlete in self.athletes for day in chosen)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from threading import Lock
 from typing import TYPE_CHECKING
 
 from dawnrule.advice.advisor import Advisor
@@ -15,7 +16,7 @@ from dawnrule.application.recoveries import Recoveries
 from dawnrule.errors import FieldError, InvalidInput
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy
-from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.model.entities import Athlete, Block, CheckIn, History
 from dawnrule.model.weeks import WeekOrder
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.rules.text import Wording
@@ -25,9 +26,10 @@ from dawnrule.week.request import Placed, Room, WeekRequest
 if TYPE_CHECKING:
     from dawnrule.week.expected_soreness import ExpectedSoreness
     from dawnrule.week.planner import Planner, Week
-    from dawnrule.week.report import WeekReport
+    from dawnrule.week.report import Reporter, WeekReport
 
 SEVEN_DAYS = timedelta(days=7)
+_ONE_LAYOUT = Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,33 @@ class Weeks:
         self, situations: Sequence[Situation], order: WeekOrder, texts: Texts, now: datetime
     ) -> list[WeekReport]:
         """Lay out the week of each athlete; who comes later finds the room that is left. Where
-        that leaves something out, those whom it hits come first in a second round."""
+        that leaves something out, those whom it hits come first in a second round. One layout is
+        made at a time, so that check-ins find a core."""
+        with _ONE_LAYOUT:
+            return self._lay_out(situations, order, texts, now)
+
+    def check(
+        self, situations: Sequence[Situation], order: WeekOrder, texts: Texts, now: datetime
+    ) -> list[WeekReport]:
+        """Judge the sessions that are kept where they stand; nothing is moved or added, and no
+        solver is asked. What is refused is among those that no longer hold."""
+        return [self._checked(situation, order, texts, now) for situation in situations]
+
+    def _checked(
+        self, situation: Situation, order: WeekOrder, texts: Texts, now: datetime
+    ) -> WeekReport:
+        from dawnrule.week.planner import Week
+
+        planner, request = self._planner(situation, now), _request_of(order, situation.athlete)
+        standing = planner.standing(request, request.keep)
+        let_through = tuple(ruling for ruling, refusal in standing if refusal is None)
+        refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
+        week = Week(request, let_through, {}, not refused, 0)
+        return self._reporter(situation, texts, now).report(week, [], refused)
+
+    def _lay_out(
+        self, situations: Sequence[Situation], order: WeekOrder, texts: Texts, now: datetime
+    ) -> list[WeekReport]:
         first = self._in_turn(situations, order, now)
         without = [
             one for one, (_, week, _) in zip(situations, first, strict=True) if week.missing()
@@ -172,10 +200,17 @@ class Weeks:
         now: datetime,
     ) -> WeekReport:
         from dawnrule.week.explanation import unplaced
+
+        standing = planner.standing(week.request, week.request.keep)
+        refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
+        left_out = list(unplaced(planner, week, room))
+        return self._reporter(situation, texts, now).report(week, left_out, refused)
+
+    def _reporter(self, situation: Situation, texts: Texts, now: datetime) -> Reporter:
         from dawnrule.week.report import Reporter
 
         composer = replace(self.advisor.composer, texts=texts)
-        reporter = Reporter(
+        return Reporter(
             situation.athlete,
             self.advisor.library.what_if(situation.rule_set),
             situation.soreness,
@@ -184,8 +219,21 @@ class Weeks:
             texts,
             now.astimezone(UTC),
         )
-        refused = planner.refused(week.request, week.request.keep)
-        return reporter.report(week, list(unplaced(planner, week, room)), refused)
+
+
+def sessions_of(order: WeekOrder) -> list[Block]:
+    """List the blocks, each with its start, of the sessions that an order keeps or fixes; the only
+    block of a session takes all of its time."""
+    wishes = {wish.name: wish for wish in order.wishes}
+    placed = [Placed.fixed(session) for session in order.fixed]
+    placed += [
+        Placed.of(wishes[one.name], 0, one.starts_at) for one in order.keep if one.name in wishes
+    ]
+    return [
+        replace(block, minutes=session.minutes) if len(session.blocks) == 1 else block
+        for session in placed
+        for block in session.timed_blocks()
+    ]
 
 
 def _missing(laid: Sequence[tuple[Planner, Week, Room]]) -> int:

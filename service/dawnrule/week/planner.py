@@ -70,11 +70,24 @@ class Planner:
         search = _Search(self, request, room or Room())
         return search.run()
 
-    def refused(self, request: WeekRequest, sessions: Iterable[Placed]) -> list[Ruling]:
-        """Return the rulings that refuse sessions where they stand, beside what is fixed."""
-        fixed = [Placed.fixed(session) for session in request.fixed]
-        rulings = self.judge.rulings([*sessions, *fixed])
-        return [one for one in rulings if one.session.wish is not None and not one.is_let_through]
+    def standing(
+        self, request: WeekRequest, sessions: Sequence[Placed]
+    ) -> list[tuple[Ruling, Refusal | None]]:
+        """Judge sessions where they stand, beside what is fixed, with the rule set's refusal or
+        the first house limit that each breaks; nothing is moved."""
+        limits = HouseLimits(self.numbers, self.vocabulary)
+        week = [*sessions, *(Placed.fixed(session) for session in request.fixed)]
+        found: list[tuple[Ruling, Refusal | None]] = []
+        for ruling in self.judge.rulings(week):
+            session = ruling.session
+            if session.wish is None:
+                continue
+            broken = [*limits.of_session(session)]
+            for other in (one for one in week if one is not session):
+                broken += limits.of_pair(session, other)
+            refusal = next(iter(broken), None) if ruling.is_let_through else ruling
+            found.append((ruling, refusal))
+        return found
 
 
 @dataclass(slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import starmap
 
 from dawnrule.facts.work import lands_hard
 from dawnrule.i18n.catalog import Texts, capital
@@ -58,6 +59,8 @@ class ToldSession:
     margin: Margin | None
     likely: Likely | None
     fixed: bool
+    because: str
+    """What lets it through, in words."""
     text: str
 
 
@@ -78,7 +81,9 @@ class NoLongerHolds:
 
     name: str
     starts_at: datetime
+    minutes: float
     rule: RuleName | None
+    because: str
     text: str
 
 
@@ -117,7 +122,7 @@ class Reporter:
     now: datetime
 
     def report(
-        self, week: Week, left_out: Sequence[Unplaced], refused: Sequence[Ruling]
+        self, week: Week, left_out: Sequence[Unplaced], refused: Sequence[tuple[Placed, Refusal]]
     ) -> WeekReport:
         """Report a week with what it leaves out, and with what was kept so far and is refused."""
         fixed = [Placed.fixed(session) for session in week.request.fixed]
@@ -128,7 +133,7 @@ class Reporter:
             self.athlete.id,
             tuple(sorted(told, key=lambda one: (one.starts_at, one.name))),
             tuple(map(self._unplaced, left_out)),
-            tuple(map(self._refused, refused)),
+            tuple(starmap(self._refused, refused)),
             tuple(self._sets(sessions)),
             sum(self._landing_minutes(sessions)),
             week.is_best,
@@ -137,7 +142,7 @@ class Reporter:
     def _session(self, ruling: Ruling, placed: Sequence[Placed]) -> ToldSession:
         session = ruling.session
         margin, likely = self._margin(ruling), self._likely(ruling, placed)
-        said = [self._line(session)]
+        said = []
         if margin is not None:
             said.append(
                 self.texts.say(
@@ -153,10 +158,10 @@ class Reporter:
         return self._told(session, margin, likely, " ".join(said))
 
     def _fixed(self, session: Placed) -> ToldSession:
-        return self._told(session, None, None, self._line(session))
+        return self._told(session, None, None, "")
 
     def _told(
-        self, session: Placed, margin: Margin | None, likely: Likely | None, text: str
+        self, session: Placed, margin: Margin | None, likely: Likely | None, because: str
     ) -> ToldSession:
         return ToldSession(
             session.name,
@@ -166,7 +171,8 @@ class Reporter:
             margin,
             likely,
             session.wish is None,
-            text,
+            because,
+            f"{self._line(session)} {because}".rstrip(),
         )
 
     def _margin(self, ruling: Ruling) -> Margin | None:
@@ -214,10 +220,16 @@ class Reporter:
             " ".join(said),
         )
 
-    def _refused(self, ruling: Ruling) -> NoLongerHolds:
-        session = ruling.session
-        text = f"{self._line(session)} {self._because(ruling)}"
-        return NoLongerHolds(session.name, self._local(session.starts_at), _rule_of(ruling), text)
+    def _refused(self, session: Placed, refusal: Refusal) -> NoLongerHolds:
+        because = self._because(refusal)
+        return NoLongerHolds(
+            session.name,
+            self._local(session.starts_at),
+            session.minutes,
+            _rule_of(refusal),
+            because,
+            f"{self._line(session)} {because}",
+        )
 
     def _because(self, refusal: Refusal | None) -> str:
         if refusal is None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from threading import Lock
 from typing import TYPE_CHECKING
 
 from dawnrule.application.targets import Targets, read_targets
@@ -20,8 +19,6 @@ weeks = Blueprint(
     "weeks", __name__, url_prefix="/v1", description="Weeks that the rules let through."
 )
 
-_ONE_LAYOUT = Lock()
-
 EXAMPLE = {
     "athlete_id": "a-03",
     "from": "2026-03-09",
@@ -37,6 +34,8 @@ EXAMPLE = {
         }
     ],
 }
+
+KEPT = [{"name": "Legs", "starts_at": "2026-03-09T17:00:00+01:00"}]
 
 
 @weeks.route("/weeks", methods=["POST"], parameters=[LANG])
@@ -54,9 +53,25 @@ def post_week(order: WeekOrder) -> tuple[dict[str, list[WeekReport]], dict[str, 
     ctx, said, now = context(), texts(), context().clock()
     layout = Weeks(ctx.advisor, ctx.recoveries, ctx.rule_set_for)
     situations = ctx.store.read(lambda transaction: layout.situations(transaction, order, now))
-    with _ONE_LAYOUT:  # one at a time, so that check-ins find a core
-        reports = layout.lay_out(situations, order, said, now)
-    return {"weeks": reports}, language_header()
+    return {"weeks": layout.lay_out(situations, order, said, now)}, language_header()
+
+
+@weeks.route("/weeks/check", methods=["POST"], parameters=[LANG])
+@weeks.arguments(WEEK_ORDER, example=EXAMPLE | {"keep": KEPT})
+@weeks.response(200, WeeksSchema)
+@weeks.alt_response(404, "NOT_FOUND")
+def post_week_check(order: WeekOrder) -> tuple[dict[str, list[WeekReport]], dict[str, str]]:
+    """Judge a week that is moved by hand: the sessions in ``keep``, where they stand.
+
+    Each session is decided as for a layout, on the history and all that is before it. ``sessions``
+    has those that are let through, and ``no_longer_holds`` the others, with the rule or limit of
+    the house. Nothing is moved, added or stored. Windows, room, free days and the sets of the week
+    are not looked at.
+    """
+    ctx, said, now = context(), texts(), context().clock()
+    weeks_of = Weeks(ctx.advisor, ctx.recoveries, ctx.rule_set_for)
+    situations = ctx.store.read(lambda transaction: weeks_of.situations(transaction, order, now))
+    return {"weeks": weeks_of.check(situations, order, said, now)}, language_header()
 
 
 @weeks.route("/athletes/<athlete_id>/targets", parameters=[ATHLETE_ID])

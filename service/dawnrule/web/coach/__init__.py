@@ -5,6 +5,7 @@
 - ``athletes``, ``groups``: who there is; added, changed, erased and grouped. ``forms``: what all
   forms share.
 - ``plan``, ``training_log``: a week of plans; who was there and what was done.
+- ``week`` (with ``week_form``): a week that the rules let through, laid out, moved and taken.
 - ``check_in``: a check-in for an athlete without a phone.
 - ``addresses``: private addresses, as a sheet to print.
 - ``drifts``: who drifts from the own usual, measure by measure.
@@ -32,6 +33,7 @@ from dawnrule.web.coach import (
     sign_in,
     training_log,
     try_out,
+    week,
     why,
 )
 from dawnrule.web.coach.layout import coach, use_coach_pages
@@ -55,5 +57,6 @@ __all__ = [
     "training_log",
     "try_out",
     "use_coach_pages",
+    "week",
     "why",
 ]
