@@ -54,6 +54,12 @@ def post(client: Client, check_in: dict[str, Any]) -> Any:
     return client.post("/v1/check-ins", json=check_in)
 
 
+def decided(advice: Any) -> Any:
+    """What an advice decides: a record keeps the words of its day, an answer has today's."""
+    parts = [(part["muscle_group"], part["verdict"], part["rule"]) for part in advice["parts"]]
+    return advice["advice_id"], advice["verdict"], advice["rule"], parts
+
+
 def test_the_example_gets_advice_in_the_order_in_which_it_is_read(coach: Client) -> None:
     answer = post(coach, EXAMPLE)
     assert answer.status_code == 201
@@ -87,7 +93,7 @@ def test_a_new_check_in_says_where_its_advice_is(coach: Client) -> None:
     answer = post(coach, EXAMPLE)
     location = answer.headers["Location"]
     assert location == f"/v1/advice/{answer.json['advice_id']}"
-    assert coach.get(location).json["advice"] == answer.json
+    assert decided(coach.get(location).json["advice"]) == decided(answer.json)
 
 
 def test_the_same_check_in_again_changes_nothing(coach: Client, store: Store) -> None:
@@ -110,7 +116,7 @@ def test_a_changed_check_in_supersedes_and_keeps_the_old(coach: Client, store: S
     assert new.json["verdict"] == "rest"
     assert _revisions(store) == 2
     kept = coach.get(f"/v1/advice/{old['advice_id']}").json
-    assert kept["advice"] == old
+    assert decided(kept["advice"]) == decided(old)
     assert kept["superseded_by"] == new.json["advice_id"]
     assert coach.get(f"/v1/advice/{new.json['advice_id']}").json["supersedes"] == old["advice_id"]
 
@@ -146,7 +152,10 @@ def test_a_check_in_for_yesterday_that_comes_late_counts_for_today(coach: Client
     assert record["supersedes"] == given["advice_id"]
     assert record["reproduced"]
     kept = coach.get(f"/v1/advice/{given['advice_id']}").json
-    assert (kept["advice"], kept["superseded_by"]) == (given, today["advice_id"])
+    assert (decided(kept["advice"]), kept["superseded_by"]) == (
+        decided(given),
+        today["advice_id"],
+    )
 
 
 def test_a_late_check_in_that_changes_nothing_leaves_today_as_it_is(coach: Client) -> None:
