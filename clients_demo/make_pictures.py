@@ -141,6 +141,27 @@ def plan_the_week(page: Page) -> None:
         page.get_by_role("button", name="Add the session").click()
 
 
+def lay_a_week_out(page: Page) -> None:
+    """Ask for legs and presses twice each, and move one session too close to another."""
+    for row, (name, goal, group) in enumerate(
+        (("Legs", "hypertrophy", "quadriceps"), ("Press", "strength", "chest"))
+    ):
+        own = f"wishes/{row}/"
+        page.locator(f'[name="{own}name"]').fill(name)
+        page.locator(f'[name="{own}times"]').fill("2")
+        page.locator(f'[name="{own}minutes"]').fill("60")
+        page.locator(f'[name="{own}blocks/0/sets"]').fill("4")
+        page.locator(f'[name="{own}blocks/0/goal"]').select_option(goal)
+        page.locator(f"#wishes-{row}-blocks-0-muscle_groups").locator("..").locator(
+            "summary"
+        ).click()
+        page.locator(f'[name="{own}blocks/0/muscle_groups"][value="{group}"]').check()
+    page.get_by_role("button", name="Lay the week out").click()
+    moved = page.get_by_label("Start of Legs").nth(1)
+    moved.select_option(index=5)  # the day after the first
+    page.get_by_role("button", name="Judge the moved sessions").click()
+
+
 WEEK_OF_THE_FIRST_TEAM = (
     ("strength", "free-weights", "chest", "18:00", "50", ("09", "12")),
     ("steady-endurance", "cycling", "quadriceps", "08:00", "40", ("10", "14")),
@@ -178,6 +199,7 @@ COACH = (
     Shot("plan.png", PLAN, prepare=plan_the_week),
     Shot("plan-on-a-phone.png", PLAN, width=PHONE, height=1600),
     Shot("training-log.png", LOG),
+    Shot("week.png", "/coach/week?who=athlete:a-03", height=1000, prepare=lay_a_week_out),
 )
 
 SHEET = {
