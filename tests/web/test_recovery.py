@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -35,6 +36,15 @@ def weeks_of_training(client: Client, weeks: int) -> None:
         train(client, NOW.replace(hour=18, minute=0) - timedelta(days=7 * week + 3))
         for ago, soreness in ((2, 5), (1, 4), (0, 1), (-1, 0), (-2, 0), (-3, 0)):
             check_in(client, 7 * week + ago, soreness)
+
+
+def test_the_athletes_page_draws_each_episode(coach: Client, coach_browser: Client) -> None:
+    weeks_of_training(coach, 5)
+    page = coach_browser.get("/coach/athletes/a-03").text
+    [picture] = re.findall(r'<svg class="chart episodes".*?</svg>', page, re.DOTALL)
+    assert "quadriceps: 5 times seen" in picture
+    assert picture.count('<path d="M') == 5
+    assert "Quadriceps: usually under 3 after" in page
 
 
 def test_who_has_no_log_has_nothing_to_tell(coach: Client) -> None:

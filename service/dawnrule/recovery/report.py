@@ -43,7 +43,8 @@ class ToldUnderWay:
 
 @dataclass(frozen=True, slots=True)
 class ToldGroup:
-    """One muscle group; ``text`` says all of it in a sentence or two."""
+    """One muscle group; ``text`` says all of it in a sentence or two. ``episodes`` are the
+    ones whose end was seen, oldest first: hours to the last sore and to the first low morning."""
 
     muscle_group: str
     times_seen: int
@@ -52,6 +53,7 @@ class ToldGroup:
     half_from_hours: int
     half_to_hours: int
     under_way: ToldUnderWay | None
+    episodes: tuple[tuple[float, float], ...]
     text: str
 
 
@@ -121,6 +123,10 @@ class Reporter:
         self, group: GroupRecovery, recovery: AthleteRecovery, times: Sequence[datetime]
     ) -> ToldGroup:
         under_way = self._under_way(group, recovery, times)
+        seen = sorted(
+            (one for one in recovery.own.episodes if one.was_seen), key=lambda one: one.work.began
+        )
+        own = [one for one in seen if one.muscle_group == group.muscle_group]
         return ToldGroup(
             group.muscle_group,
             group.times_seen,
@@ -129,6 +135,7 @@ class Reporter:
             round(group.half_from_hours),
             round(group.half_to_hours),
             under_way,
+            tuple((one.sore_hours, one.low_hours) for one in own),
             " ".join(self._sentences(group, under_way)),
         )
 

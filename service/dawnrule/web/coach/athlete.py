@@ -19,6 +19,7 @@ from dawnrule.analytics.squad import AthleteMorning, MorningSummary
 from dawnrule.analytics.timeline import AthleteDay, describe_days, read_weeks
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.outlooks import read_outlook
+from dawnrule.application.recoveries import RecoveryQuestion
 from dawnrule.errors import NotFound
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Pain, Session
@@ -151,6 +152,9 @@ def athlete(athlete_id: str) -> str:
     summary, weeks, ahead = context().store.read(
         lambda transaction: _read(transaction, athlete_id, days)
     )
+    ctx, said = context(), texts()
+    asked = RecoveryQuestion(athlete_id, "growth", ctx.clock())
+    recovery = ctx.store.read(lambda transaction: ctx.recoveries.read(transaction, asked, said))
     outlook = OutlookReport.of(ahead, _OUTLOOK_GOAL, composer().texts)
     seen, never = _groups(weeks)
     return render_template(
@@ -167,6 +171,7 @@ def athlete(athlete_id: str) -> str:
         charts=list(_charts(weeks, DAY_WIDTHS[days])),
         outlook=outlook_of_groups(outlook, composer()),
         outlook_note=outlook.note,
+        recovery=recovery,
         outlook_days=_OUTLOOK_DAYS,
         shade=lambda soreness: bisect(_SHADES_BEGIN, soreness),
         number=_number,
