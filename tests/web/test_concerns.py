@@ -189,3 +189,10 @@ def test_an_export_holds_every_event_of_every_concern(coach: Client, chest_pain:
     [event] = json.loads(packed.read("concerns.json"))
     assert (event["concern_id"], event["kind"]) == (chest_pain, "heart-or-chest")
     assert event["concern"]["event"]["signs"] == ["chest-pain"]
+
+
+@pytest.mark.parametrize("illness", ["none", "above-neck"])
+def test_what_opens_no_concern_cannot_be_opened_as_one(coach: Client, illness: str) -> None:
+    answer = coach.post("/v1/athletes/a-03/concerns", json={"kind": "illness", "illness": illness})
+    assert answer.status_code == 422
+    assert answer.json["errors"][0]["pointer"] == "/illness"

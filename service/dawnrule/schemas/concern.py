@@ -8,7 +8,14 @@ from marshmallow import ValidationError, fields, post_load, validates_schema
 
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.concern_transitions import ClearanceTerms, Opening
-from dawnrule.model.concerns import ConcernKind, EventKind, PainSite, Restriction, Restrictions
+from dawnrule.model.concerns import (
+    ConcernKind,
+    ConcernRules,
+    EventKind,
+    PainSite,
+    Restriction,
+    Restrictions,
+)
 from dawnrule.schemas.base import Entity, ListOf, Object, StrictSchema, Timestamp
 from dawnrule.schemas.fields import (
     AthleteId,
@@ -70,7 +77,10 @@ class NewConcernSchema(StrictSchema):
 
     kind = Word.out_of("concern_kinds", required=True)
     signs = WordList("concern_signs")
-    illness = Word.out_of("illnesses")
+    illness = Word(
+        lambda: ConcernRules.bundled().illnesses,
+        metadata={"description": "One that opens a concern."},
+    )
     pain = Entity(PainSiteSchema)
     restriction = Entity(RestrictionSchema)
     name = Text(

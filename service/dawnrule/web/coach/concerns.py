@@ -26,7 +26,7 @@ from dawnrule.application.concerns import (
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput
 from dawnrule.model.concerns import ActorRole, Concern, ConcernState
 from dawnrule.model.entities import Athlete
-from dawnrule.model.time_zones import zone_named
+from dawnrule.model.time_zones import zone_or_utc
 from dawnrule.rules.returns import Returns
 from dawnrule.schemas.concern import NEW_CLEARANCE, NEW_CONCERN
 from dawnrule.schemas.errors import load
@@ -219,7 +219,7 @@ def _page(
 
 def _shown(concern: Concern, athlete: Athlete, given: StoredAdvice | None) -> ShownConcern:
     """Put a concern into words, with its history where the athlete lives."""
-    localized, zone = composer(), zone_named(athlete.time_zone)
+    localized, zone = composer(), zone_or_utc(athlete.time_zone)
     return ShownConcern(
         concern,
         athlete,
