@@ -140,3 +140,23 @@ def test_what_is_asked_wrongly_is_refused(coach: Client) -> None:
     assert coach.get(f"{RECOVERY}?for=luck").status_code == 422
     assert coach.get(f"{RECOVERY}?at=2026-03-09T18:00:00").status_code == 422
     assert coach.get("/v1/athletes/a-99/recovery").status_code == 404
+
+
+def test_the_page_of_drifts_names_who_is_sore_for_longer_than_the_squad(
+    coach: Client, coach_browser: Client
+) -> None:
+    block = {"goal": "hypertrophy", "muscle_groups": ["quadriceps"], "sets": 5}
+    for athlete_id, sore_days in (("a-03", 5), ("a-04", 1), ("a-05", 1)):
+        for week in range(1, 7):
+            began = NOW.replace(hour=9, minute=0) - timedelta(days=7 * week)
+            session = {"athlete_id": athlete_id, "starts_at": began.isoformat(), "minutes": 60}
+            assert coach.post("/v1/sessions", json=session | {"blocks": [block]}).status_code == 201
+            for later in range(1, 7):
+                day = (began + timedelta(days=later)).date().isoformat()
+                sore = {"quadriceps": 5 if later <= sore_days else 0}
+                body = {"athlete_id": athlete_id, "date": day, "soreness": sore, "plan": []}
+                assert coach.post("/v1/check-ins", json=body).status_code == 201
+    page = coach_browser.get("/coach/drifts").text
+    _, _, longer = page.partition("Who stays sore longer than the squad")
+    assert "/coach/athletes/a-03" in longer
+    assert "/coach/athletes/a-04" not in longer

@@ -63,7 +63,13 @@ def drifts() -> str:
     def read(transaction: Transaction) -> tuple[list[Group], list[AthleteDrift]]:
         return transaction.groups.all(), read_drifts(transaction, now, group_id or None)
 
+    def slower(transaction: Transaction) -> dict[str, float]:
+        members = context().recoveries.squad(transaction, "growth", now)
+        told = {one.athlete_id: one.against_squad for one in members if one.is_slower}
+        return {key: against.factor for key, against in told.items() if against is not None}
+
     groups, found = context().store.read(read)
+    takes_longer = context().store.read(slower)
     rules = DriftRules.bundled()
     rows = [(one.drifts, Row(one.athlete, one.on, [*map(Cell.of, one.standings)])) for one in found]
     return render_template(
@@ -72,6 +78,11 @@ def drifts() -> str:
         group_id=group_id,
         drifting=[row for drifts, row in rows if drifts],
         steady=[row for drifts, row in rows if not drifts],
+        takes_longer=[
+            (one.athlete, texts().number(f"{takes_longer[one.athlete.id]:.1f}"))
+            for one in found
+            if one.athlete.id in takes_longer
+        ],
         rules=rules,
         beyond=lambda measure: texts().number(f"{measure.beyond_sd:g}"),
     )
