@@ -298,3 +298,34 @@ def test_with_a_warning_sign_only_what_cannot_be_read_is_left_out_and_named(
     assert (body["warning_signs"], body["grip_kg"]) == (["chest-pain"], 45)
     assert (body["takes"], "heat" in body) == ({"other": "juice"}, False)
     assert f"<li>{say(f'phone.at.{section}')}</li>" in client.get(sent.headers["Location"]).text
+
+
+def test_a_tapped_time_counts_beside_a_written_one_that_nobody_touched(
+    coach: Client, client: Client, path: str, stored: Stored
+) -> None:
+    coach.post("/v1/check-ins", json=EXAMPLE | {"sleep": {"hours": 7.25}})
+    sent = Form(client.get(f"{path}?lang=de").text).sent
+    sent.setlist("sleep/hours", ["8", "7:45"])
+    refused = client.post(path, data=sent)
+    assert say("phone.wrong.sleep_twice") in refused.text
+    sent = Form(refused.text).sent
+    assert sent.getlist("sleep/hours") == ["8", "7:45"]
+    assert client.post(path, data=sent).status_code == 422
+    sent.setlist("sleep/hours", ["8", sent["sleep_shown"]])
+    assert client.post(path, data=sent).status_code == 303
+    assert stored().body["sleep"] == {"hours": 8}
+
+
+def test_the_language_of_the_address_stays_when_the_form_is_sent(client: Client, path: str) -> None:
+    form = Form(client.get(f"{path}?lang=es").text)
+    [action] = [has["action"] for has in form.all("form")]
+    sent = client.post(action, data={"plan": "off", "warning_signs": "chest-pain"})
+    page = client.get(sent.headers["Location"]).text
+    assert Texts.bundled("es").say("phone.emergency_numbers") in page
+    assert "lang" not in client.post(path, data={"plan": "off", "seen": "1"}).headers["Location"]
+
+
+def test_a_name_with_a_comma_stands_whole(coach: Client, client: Client, path: str) -> None:
+    athlete = coach.get("/v1/athletes/a-03").json
+    coach.put("/v1/athletes/a-03", json=athlete | {"name": "García, José"})
+    assert say("phone.whose", name="García, José") in client.get(path).text

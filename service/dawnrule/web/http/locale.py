@@ -48,6 +48,12 @@ def language() -> str:
     return chosen
 
 
+def language_asked_for() -> str | None:
+    """Return the language that the address of this request names, None where it names none; for
+    the address of what comes next."""
+    return _named_in_address()
+
+
 def prefer_language(of_reader: str | None) -> None:
     """Answer this request in the reader's own language, whatever the headers say; for private
     addresses, whose reader is known. The address still comes first."""
@@ -160,6 +166,7 @@ def add_to_templates(app: Flask) -> None:
         label=label,
         capital=capital,
         language=language,
+        language_asked_for=language_asked_for,
         of_rule=of_rule,
         unanswered_sentence=unanswered_sentence,
     )

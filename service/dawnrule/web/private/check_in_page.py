@@ -26,7 +26,15 @@ from dawnrule.model.training import groups_of
 from dawnrule.schemas.check_in import MOST_PAINS
 from dawnrule.store import Purpose, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.web.context import context
-from dawnrule.web.http.locale import composer, dated, label, read_localized, say, texts
+from dawnrule.web.http.locale import (
+    composer,
+    dated,
+    label,
+    language_asked_for,
+    read_localized,
+    say,
+    texts,
+)
 from dawnrule.web.http.problems import answer_error, answer_http_error
 from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.private.addresses import CHECK_IN
@@ -39,6 +47,7 @@ from dawnrule.web.private.form import (
     OWN,
     SEEN,
     SIGNS,
+    SLEEP_SHOWN,
     WELL,
     WHOLE_PAGE,
     Answers,
@@ -48,6 +57,7 @@ from dawnrule.web.private.form import (
     chosen_plan,
     describes_own,
     faults_of,
+    hours_shown,
     hours_written,
     parse_check_in,
     plans_to_choose_from,
@@ -177,7 +187,7 @@ _FROM_HERE = ("same-origin", "none")
 _OPAQUE = "null"
 _REFUSED, _SEE_OTHER = 422, 303
 _LEFT_OUT = "left_out"
-_NOT_ASKED = (DATE, SEEN, SIGNS, WELL)
+_NOT_ASKED = (DATE, SEEN, SIGNS, WELL, SLEEP_SHOWN)
 _PROBLEMS_IN_WORDS = (403, 404, 413, 429, 503)
 
 
@@ -225,7 +235,8 @@ def send(token: str) -> AnyResponse:
     result = context().store.write(accept)
     if isinstance(result, Refused):
         return rendered(result.day, result.answers, result.faults, _REFUSED)
-    shown_at = url_for("private.show_page", token=token, left_out=result.left_out)
+    lang = language_asked_for()
+    shown_at = url_for("private.show_page", token=token, left_out=result.left_out, lang=lang)
     return redirect(shown_at, _SEE_OTHER)
 
 
@@ -408,11 +419,12 @@ def rendered(
         open_pain=tells_pain(answers) or any(f.startswith("pain/") for f in by_control),
         pains=min(answers.pains() + 1, MOST_PAINS),
         left_out=[name for name in texts().section("phone.at") if name in left_out],
-        first_name=next(iter(day.athlete.name.split()), ""),
+        called=_called(day.athlete.name),
         own=OWN,
         ratings=_ratings,
         hours_slept=HOURS_SLEPT,
         hours_written=hours_written(answers),
+        hours_shown=hours_shown(answers),
         shown=texts().number,
         yes_or_no=CHOICES,
         words=Vocabulary.bundled(),
@@ -428,6 +440,12 @@ def _answer(day: Day) -> Answer | None:
     if day.given is None or day.stored is None:
         return None
     return Answer.of(read_localized(day.given), from_json(CheckIn, day.stored.body))
+
+
+def _called(name: str) -> str:
+    """Return what an athlete is called: the first word of the name, or the whole of one that is
+    sorted by family, as a comma tells."""
+    return name if "," in name else next(iter(name.split()), "")
 
 
 def _any_answered(groups: Sequence[str], answers: Answers, faults: Mapping[str, str]) -> bool:

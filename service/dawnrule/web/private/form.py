@@ -80,6 +80,9 @@ SIGNS = "warning_signs"
 WELL = "well"
 """The one control that answers pain, illness and warning signs with none."""
 
+SLEEP_SHOWN = "sleep_shown"
+"""What the page showed as hours slept that are written, before anybody touched it."""
+
 _PAIN_PARTS = (*OF_A_PAIN, "muscle_groups")
 
 
@@ -92,7 +95,8 @@ class Answers:
     @classmethod
     def of_form(cls, form: MultiDict[str, str]) -> Self:
         """Read the form of a browser."""
-        return cls.renumbered({name: tuple(texts) for name, texts in form.lists()})
+        given = {name: tuple(texts) for name, texts in form.lists()}
+        return cls.renumbered(_with_tapped_sleep(given))
 
     @classmethod
     def renumbered(cls, given: Mapping[str, tuple[str, ...]]) -> Self:
@@ -133,6 +137,13 @@ class Answers:
 def answers_of(check_in: CheckIn, plans: Mapping[str, Plan]) -> Answers:
     """Convert a stored check-in to answers; its plan must be among ``plans``."""
     return Answers({name: texts for name, texts in _answered(check_in, plans) if any(texts)})
+
+
+def _with_tapped_sleep(given: Mapping[str, tuple[str, ...]]) -> Mapping[str, tuple[str, ...]]:
+    """Keep the hours that were tapped beside written ones that stand as the page showed them."""
+    shown = given.get(SLEEP_SHOWN, ())
+    tapped = tuple(text for text in given.get(_SLEEP, ()) if text and text not in shown)
+    return {**given, _SLEEP: tapped} if tapped and any(shown) else given
 
 
 def _renumber_pains(given: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
@@ -276,7 +287,7 @@ def _says_anything(answers: Answers) -> bool:
     return any(
         answers.one(name)
         for name in answers.given
-        if name not in (DATE, SEEN, "plan") and not name.startswith("own/")
+        if name not in (DATE, SEEN, SLEEP_SHOWN, "plan") and not name.startswith("own/")
     )
 
 
@@ -435,6 +446,12 @@ def hours_written(answers: Answers) -> str:
     those that can be tapped."""
     written = (text.strip() for text in answers.many(_SLEEP))
     return next((text for text in written if text and text not in HOURS_SLEPT), "")
+
+
+def hours_shown(answers: Answers) -> str:
+    """Return the written hours that the page first showed, also where it is shown again."""
+    first_shown = answers.given.get(SLEEP_SHOWN)
+    return hours_written(answers) if first_shown is None else first_shown[0]
 
 
 _ILL_ENOUGH = ("below-neck", "fever")
