@@ -319,6 +319,7 @@ def test_a_tapped_time_counts_beside_a_written_one_that_nobody_touched(
 def test_the_language_of_the_address_stays_when_the_form_is_sent(client: Client, path: str) -> None:
     form = Form(client.get(f"{path}?lang=es").text)
     [action] = [has["action"] for has in form.all("form")]
+    assert action
     sent = client.post(action, data={"plan": "off", "warning_signs": "chest-pain"})
     page = client.get(sent.headers["Location"]).text
     assert Texts.bundled("es").say("phone.emergency_numbers") in page

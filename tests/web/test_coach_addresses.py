@@ -63,6 +63,9 @@ def test_where_the_service_is_reached_is_asked_and_never_taken_from_the_request(
     assert "<svg" not in bare
     assert "localhost" not in bare
     assert "there are no codes" in html.unescape(bare)
+    assert "Open this address each morning" in bare
+    assert "Scan" not in bare
+    assert '<option value="check-in" selected>' in coach_browser.get(PAGE).text
     for wrong in ("dawn.example", "javascript://x", "https://dawn.example/a?b", "https://["):
         refused = send(coach_browser, PAGE, who="athlete:a-03", purpose="check-in", base=wrong)
         assert (refused.status_code, bool(fault(refused.text, "base"))) == (422, True), wrong

@@ -128,3 +128,13 @@ def test_what_was_trained_today_is_a_matter_of_time(coach: Client, goal: str) ->
     prospects = outlook(coach)["prospects"]
     assert [p for p in prospects if p["stopped"]] == []
     assert all(p["opens_at"] for p in prospects)
+
+
+def test_a_warning_sign_stops_everything_in_one_sentence(
+    coach: Client, coach_browser: Client
+) -> None:
+    sign = {"athlete_id": "a-03", "date": "2026-03-09", "plan": [], "warning_signs": ["chest-pain"]}
+    coach.post("/v1/check-ins", json=sign)
+    page = coach_browser.get("/coach/athletes/a-03").text
+    assert "nothing until the pain, illness or warning sign is cleared" in page
+    assert "no everything" not in page

@@ -6,6 +6,8 @@ import re
 from datetime import datetime, timedelta
 from typing import Any
 
+import pytest
+
 from tests.conftest import Client
 from tests.factories import NOW
 
@@ -102,6 +104,18 @@ def test_no_chance_is_told_of_too_little(coach: Client) -> None:
     assert (group["times_seen"], group["basis"]) == (2, "published")
     assert (group["under_way"]["likely_at"], group["under_way"]["chances"]) == (None, [])
     assert "seen here only 2 times, too few to tell a chance" in group["text"]
+
+
+@pytest.mark.parametrize(("weeks", "said"), [(0, "not seen here yet"), (1, "seen here once")])
+def test_what_was_never_or_once_seen_is_not_counted_out(
+    coach: Client, weeks: int, said: str
+) -> None:
+    weeks_of_training(coach, weeks)
+    train(coach, NOW - timedelta(hours=36))
+    check_in(coach, 0, 4)
+    [group] = recovery(coach)["muscle_groups"]
+    assert group["times_seen"] == weeks
+    assert said in group["text"]
 
 
 def test_force_work_is_another_question(coach: Client) -> None:

@@ -91,6 +91,8 @@ class _Lines:
         """Put goals with the same outlook together, in the order in which they open."""
         if all(one.open_now for one in prospects):
             return self.texts.say("outlook_open_for_all")
+        if len(prospects) == len(self.vocabulary.goals) and all(one.stopped for one in prospects):
+            return self.texts.say("outlook_all_stopped")
         is_open, others = ([p for p in prospects if p.open_now is now] for now in (True, False))
         goals: dict[tuple[str, str], list[LocalProspect]] = defaultdict(list)
         if len(is_open) > len(others):

@@ -164,11 +164,16 @@ class Reporter:
             first=round(group.half_from_hours),
             last=round(group.half_to_hours),
             seen=group.times_seen,
+            seen_here=self._seen_here(group.times_seen),
         )
         for chance in under_way.chances if under_way else ():
             yield self.texts.say(
                 "recovery.chance", time=self._clock(chance.at), in_ten=chance.in_ten
             )
+
+    def _seen_here(self, times: int) -> str:
+        name = {0: "never", 1: "once"}.get(times, "times")
+        return self.texts.say(f"recovery.seen_{name}", seen=times)
 
     def _coming(self) -> list[datetime]:
         """The next times at which people train: mornings at 8 and evenings at 18 o'clock."""

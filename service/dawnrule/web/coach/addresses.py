@@ -131,7 +131,8 @@ def _links(new: NewAddress, base: str) -> list[Link]:
     for path in paths_of(new.address.purpose, new.token):
         name = path.rpartition("/")[2].replace(".", "_")
         is_page = new.address.purpose is Purpose.CHECK_IN
-        what = say("coach_addresses.for_check_in" if is_page else f"coach_addresses.for_{name}")
+        page = "check_in" if base else "check_in_uncoded"
+        what = say(f"coach_addresses.for_{page if is_page else name}")
         scanned = base and name != "today_json"
         links.append(Link(what, base + path, _code(base + path) if scanned else None))
     return links
