@@ -253,3 +253,14 @@ def look_for_doubles(node: yaml.Node | None, doubled: list[str]) -> None:
         doubled += sorted({name for name in names if names.count(name) > 1})
         for _, inner in node.value:
             look_for_doubles(inner, doubled)
+
+
+def test_and_has_another_form_before_i_in_spanish() -> None:
+    spanish = Texts.bundled("es")
+    assert spanish.listing(["pecho", "cuádriceps", "isquios"]) == "pecho, cuádriceps e isquios"
+    assert spanish.listing(["agua", "hielo"]) == "agua y hielo"
+
+
+def test_names_with_a_comma_are_told_apart() -> None:
+    assert ENGLISH_TEXTS.names(["García, José", "Kim"]) == "García, José; Kim"
+    assert ENGLISH_TEXTS.names(["José", "Kim"]) == "José and Kim"

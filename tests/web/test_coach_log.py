@@ -30,7 +30,7 @@ def logged(coach: Client, athlete_id: str) -> Any:
 def test_who_was_there_gets_the_session_with_their_own_effort_and_output(
     coach_browser: Client, coach: Client
 ) -> None:
-    own = {"output/a-04": "dropped", "drop/a-04": "8", "rpe/a-04": "9", "output/a-03": "held"}
+    own = {"output/a-04": "dropped", "drop/a-04": "8 %", "rpe/a-04": "9", "output/a-03": "held"}
     sent = send(
         coach_browser,
         PAGE,
@@ -96,3 +96,6 @@ def test_what_is_wrong_is_said_beside_its_field_and_nobody_is_logged(
         refused = send(coach_browser, PAGE, **sent)
         assert (refused.status_code, bool(fault(refused.text, control))) == (422, True), control
     assert logged(coach, "a-03") == logged(coach, "a-04") == []
+    of_tomo = {"output/a-04": "dropped", "drop/a-04": "much"}
+    refused = send(coach_browser, PAGE, **TEAM, **LEGS, there="a-04", fields=of_tomo)
+    assert ">Drop in %, Tomo</a>" in refused.text

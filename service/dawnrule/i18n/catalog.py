@@ -118,7 +118,17 @@ class Texts:
         """Join words: ``chest``, ``chest and lats``, ``chest, lats and biceps``."""
         if len(words) < 2:
             return "".join(words)
-        return self.say("pair", first=", ".join(words[:-1]), last=words[-1])
+        pair = "pair_eased" if self._is_eased_before(words[-1]) else "pair"
+        return self.say(pair, first=", ".join(words[:-1]), last=words[-1])
+
+    def names(self, names: Sequence[str]) -> str:
+        """Join names of people; those with a comma of their own have a semicolon between."""
+        return "; ".join(names) if any("," in name for name in names) else self.listing(names)
+
+    def _is_eased_before(self, word: str) -> bool:
+        """Whether "and" has another form before this word, as before i in Spanish."""
+        before = self.entries["pair_eased_before"]
+        return bool(before and re.match(before, word, re.IGNORECASE))
 
 
 def capital(text: str) -> str:

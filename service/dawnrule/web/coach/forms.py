@@ -137,4 +137,4 @@ def said_of(section: str, faults: Iterable[str]) -> dict[str, str]:
 @coach.context_processor
 def helpers() -> dict[str, Callable[..., Any]]:
     """Make what the forms of these pages need available in templates."""
-    return {"pairs": pairs, "said_of": said_of, "listing": texts().listing}
+    return {"pairs": pairs, "said_of": said_of, "listing": texts().names}

@@ -34,6 +34,7 @@ from dawnrule.web.coach.forms import (
     filled,
     local_moment,
     number_or_text,
+    said_of,
 )
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.coach.plan import in_controls, session_of, session_text
@@ -195,7 +196,7 @@ def _session(answers: Answers, person: Person, described: Block | None, day: dat
         "blocks": sent,
         "rpe": number_or_text(own["rpe"] or answers.one("effort")),
         "output": own["output"],
-        "output_drop_percent": number_or_text(own["drop"]),
+        "output_drop_percent": number_or_text(own["drop"].removesuffix("%").rstrip()),
     }
     return load_session(filled(body))
 
@@ -251,6 +252,7 @@ def _page(answers: Answers | None, faults: Mapping[str, str]) -> tuple[str, int]
         removed="removed" in request.args,
         answers=_at_first(shown) if answers is None else answers,
         faults=faults,
+        said=said_of("coach_log", faults) | _said_of_people(faults, shown.people),
         words=Vocabulary.bundled(),
         outputs=[(one, say(f"coach_log.output_{one}")) for one in _OUTPUTS],
         session_text=session_text,
@@ -265,6 +267,16 @@ def _at_first(shown: LogDay) -> Answers:
     expected = [one for one in shown.people if not shown.is_planned or one.planned]
     source = PLANNED if shown.is_planned else DESCRIBED
     return Answers({"source": (source,), "there": tuple(one.athlete.id for one in expected)})
+
+
+def _said_of_people(faults: Iterable[str], people: Iterable[Person]) -> dict[str, str]:
+    """Name the faulty controls that each athlete has, with whose they are."""
+    names = {
+        f"{control}/{person.athlete.id}": f"{say(f'coach_log.{control}')}, {person.athlete.name}"
+        for control in _OWN.values()
+        for person in people
+    }
+    return {name: names[name] for name in faults if name in names}
 
 
 def _became(advice_ids: Iterable[str], athletes: Iterable[Athlete]) -> list[tuple[str, Advice]]:
