@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 from typing import Any
 
@@ -160,3 +161,16 @@ def test_the_form_has_a_control_for_all_that_can_be_known(coach_browser: Client)
         names = [f"{name}/0/{one.data_key or key}" for key, one in inner.items()] or [name]
         for control in names:
             assert f'name="{control}"' in page, control
+
+
+def test_a_date_or_word_of_a_list_that_is_unclear_is_asked_about(coach_browser: Client) -> None:
+    rows = "Name,Born,Status,Kg\nMina,30/02/2002,beginner,62kg\nOdd,07/08/98,,\nPia,17.5.98,,\n"
+    page = html.unescape(send(coach_browser, "/coach/add-athletes", list=rows).text)
+    assert fault(page, "rows/0/date_of_birth").startswith("There is no such day as 30/02/2002.")
+    asked = fault(page, "rows/1/date_of_birth")
+    assert asked == (
+        "Is that Wed 8 July 1998 or Fri 7 August 1998? Write 1998-07-08 or 1998-08-07."
+    )
+    assert "new to training; trained; advanced" in fault(page, "rows/0/training_status")
+    assert 'id="fault-rows-0-body_mass_kg"' not in page
+    assert 'value="1998-05-17"' in page

@@ -14,6 +14,7 @@ from functools import cache
 from itertools import islice
 
 from dawnrule.i18n.resources import read_data, rules_folder
+from dawnrule.sheet.birth_dates import has_short_year
 from dawnrule.sheet.cells import Cell, Record, cell_text, find_id
 from dawnrule.sheet.columns import plain_name
 from dawnrule.sheet.datetimes import date_from_text
@@ -95,7 +96,7 @@ def _text(field: str, cell: Cell) -> str:
     if isinstance(cell, date):
         return cell.isoformat()
     text = cell_text(cell).strip()
-    if field == "date_of_birth" and text:
+    if field == "date_of_birth" and text and not has_short_year(text):
         try:
             return date_from_text(text, None)[0].isoformat()
         except CellError:

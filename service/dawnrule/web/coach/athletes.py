@@ -22,6 +22,7 @@ from dawnrule.model.serialization import to_json
 from dawnrule.model.time_zones import time_zone_names, zone_named, zone_of_city
 from dawnrule.schemas.athlete import load_athlete
 from dawnrule.schemas.errors import invalid_input
+from dawnrule.sheet.birth_dates import birth_dates, is_like_a_date
 from dawnrule.sheet.roster import MOST_ATHLETES, Roster, read_roster
 from dawnrule.store import Group, Transaction
 from dawnrule.web.coach.forms import (
@@ -38,7 +39,7 @@ from dawnrule.web.coach.forms import (
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
-from dawnrule.web.http.locale import say
+from dawnrule.web.http.locale import dated, say
 from dawnrule.web.private.form import Answers
 
 ROWS = "rows"
@@ -175,7 +176,8 @@ def _read(answers: Answers, athlete_id: str, now: datetime) -> Athlete:
     body = {name: answers.one(name) for name in _PLAIN} | {
         "time_zone": zone,
         "athlete_id": athlete_id,
-        "body_mass_kg": number_or_text(answers.one("body_mass_kg")),
+        "date_of_birth": _birth_text(answers.one("date_of_birth"), now.date()),
+        "body_mass_kg": number_or_text(answers.one("body_mass_kg").removesuffix("kg").rstrip()),
         "competitions": [
             _competition(answers, row, zone) for row in numbered(answers, "competitions")
         ],
@@ -184,10 +186,39 @@ def _read(answers: Answers, athlete_id: str, now: datetime) -> Athlete:
             for row in numbered(answers, "phases")
         ],
     }
-    athlete = load_athlete(filled(body))
+    try:
+        athlete = load_athlete(filled(body))
+    except InvalidInput as refused:
+        raise invalid_input([_asked(fault, now.date()) for fault in refused.errors]) from None
     if faults := list(implausible_athlete(athlete, now)):
         raise invalid_input(faults)
     return athlete
+
+
+def _birth_text(text: str, today: date) -> str:
+    """Write a date of birth as the form has it where it means one day; else it stays."""
+    days = birth_dates(text, today)
+    return days[0].isoformat() if len(days) == 1 else text
+
+
+def _asked(fault: FieldError, today: date) -> FieldError:
+    """Say what is asked of a coach where a list has words or dates of its own."""
+    if fault.pointer == "/training_status":
+        known = Vocabulary.bundled().values_of("training_statuses")
+        words = "; ".join(say(f"training_statuses.{one}") for one in known)
+        sentence = say("coach_athletes.wrong_status", text=fault.value, words=words)
+        return replace(fault, detail=sentence)
+    if fault.pointer != "/date_of_birth" or not is_like_a_date(str(fault.value)):
+        return fault
+    match birth_dates(str(fault.value), today):
+        case [first, *_, last]:
+            days = {"first": dated(first), "last": dated(last)}
+            written = {"first_written": first.isoformat(), "last_written": last.isoformat()}
+            return replace(fault, detail=say("coach_athletes.which_day", **days, **written))
+        case []:
+            return replace(fault, detail=say("coach_athletes.no_such_day", text=fault.value))
+        case _:
+            return fault
 
 
 _OF_A_PHASE = ("from", "until", "phase")
@@ -233,7 +264,7 @@ def _look_over(answers: Answers) -> Any:
 
     def check(transaction: Transaction) -> tuple[Answers, list[FieldError]]:
         squad = transaction.athletes.all()
-        rows = _answers_of_rows(roster, squad)
+        rows = _answers_of_rows(roster, squad, now.date())
         return rows, _checked(transaction, rows, now)[1]
 
     rows, faults = context().store.read(check)
@@ -241,12 +272,13 @@ def _look_over(answers: Answers) -> Any:
     return _rows_page(rows, said, roster)
 
 
-def _answers_of_rows(roster: Roster, squad: Sequence[Athlete]) -> Answers:
+def _answers_of_rows(roster: Roster, squad: Sequence[Athlete], today: date) -> Answers:
     """Fill the rows in with a list; who has the name of somebody there is left out at first."""
     names, zone = {one.name.casefold() for one in squad}, usual_zone(squad)
     given: dict[str, tuple[str, ...]] = {}
     for row, person in enumerate(roster.athletes):
         texts = {"time_zone": zone, **person}
+        texts["date_of_birth"] = _birth_text(texts.get("date_of_birth", ""), today)
         given |= {f"{ROWS}/{row}/{part}": (texts.get(part, ""),) for part in _OF_A_ROW}
         if person.get("name", "").casefold() in names:
             given[f"{ROWS}/{row}/leave_out"] = ("yes",)
