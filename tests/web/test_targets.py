@@ -33,6 +33,10 @@ def train(client: Client, weeks: int) -> None:
 
 def test_without_a_competition_there_is_nothing_to_aim_at(coach: Client) -> None:
     assert targets(coach)["weeks"] == []
+    assert "Add one to the athlete" in targets(coach)["note"]
+    german = coach.get("/v1/athletes/a-03/targets?lang=de")
+    assert german.json["note"].startswith("Es steht kein Hauptwettkampf an")
+    assert german.headers["Content-Language"] == "de"
     compete(coach, "2026-05-03", "minor")
     assert targets(coach)["competition"] is None
 
@@ -42,6 +46,7 @@ def test_the_taper_falls_by_41_to_60_percent_and_a_lighter_week_comes_before(coa
     compete(coach, "2026-05-03")
     train(coach, 4)
     told = targets(coach)
+    assert told["note"] is None
     assert told["usual"] == {"sets": 10, "landing_minutes": 40, "minutes": 90}
     weeks = {week["weeks_to_go"]: week for week in told["weeks"]}
     assert list(weeks) == [8, 7, 6, 5, 4, 3, 2, 1]

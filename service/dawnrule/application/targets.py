@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from dawnrule.application.athletes import require_athlete
+from dawnrule.i18n.catalog import Texts
 from dawnrule.store import Transaction
 from dawnrule.week.targets import UsualWeek, WeekTarget, next_competition, targets
 
@@ -15,15 +16,19 @@ _FOUR_WEEKS = timedelta(days=29)
 @dataclass(frozen=True, slots=True)
 class Targets:
     """The next competition (None without one), the usual week (None where nothing was trained in
-    the last four), and the weeks that are not over, the next first."""
+    the last four), and the weeks that are not over, the next first. ``note`` says why there are none,
+    and what would change that; None where there are."""
 
     athlete_id: str
     competition: date | None
     usual: UsualWeek | None
     weeks: tuple[WeekTarget, ...]
+    note: str | None
 
 
-def read_targets(transaction: Transaction, athlete_id: str, now: datetime) -> Targets:
+def read_targets(
+    transaction: Transaction, athlete_id: str, texts: Texts, now: datetime
+) -> Targets:
     """Read what an athlete usually does, and set the weeks before the next competition against it.
     Raises ``NotFound``."""
     athlete = require_athlete(transaction, athlete_id)
@@ -31,4 +36,5 @@ def read_targets(transaction: Transaction, athlete_id: str, now: datetime) -> Ta
     found = transaction.sessions.window(athlete_id, now - _FOUR_WEEKS, now)
     usual = UsualWeek.of(athlete, [session for _, session in found], today)
     weeks = () if competition is None else tuple(targets(competition, usual, today))
-    return Targets(athlete_id, competition, usual, weeks)
+    note = texts.say("targets_no_competition") if competition is None else None
+    return Targets(athlete_id, competition, usual, weeks, note)

@@ -284,6 +284,14 @@ class TargetsSchema(StrictSchema):
     competition = Timestamp(required=True, allow_none=True)
     usual = fields.Nested(UsualWeekSchema, required=True, allow_none=True)
     weeks = fields.List(fields.Nested(WeekTargetSchema), required=True)
+    note = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "Why there are no weeks, and how to add a competition, in words; null "
+            "where there is one."
+        },
+    )
 
 
 WEEK_ORDER = WeekOrderSchema()

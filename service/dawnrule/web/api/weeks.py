@@ -74,14 +74,17 @@ def post_week_check(order: WeekOrder) -> tuple[dict[str, list[WeekReport]], dict
     return {"weeks": weeks_of.check(situations, order, said, now)}, language_header()
 
 
-@weeks.route("/athletes/<athlete_id>/targets", parameters=[ATHLETE_ID])
+@weeks.route("/athletes/<athlete_id>/targets", parameters=[ATHLETE_ID, LANG])
 @weeks.response(200, TargetsSchema)
 @weeks.alt_response(404, "NOT_FOUND")
-def get_targets(athlete_id: str) -> Targets:
+def get_targets(athlete_id: str) -> tuple[Targets, dict[str, str]]:
     """Targets of the weeks up to the next main competition: build, deload and taper.
 
     Each is a share of the usual week, with its source. They are no rule: each morning the rules
     decide.
     """
-    now = context().clock()
-    return context().store.read(lambda transaction: read_targets(transaction, athlete_id, now))
+    now, said = context().clock(), texts()
+    found = context().store.read(
+        lambda transaction: read_targets(transaction, athlete_id, said, now)
+    )
+    return found, language_header()
