@@ -16,8 +16,8 @@ _FOUR_WEEKS = timedelta(days=29)
 @dataclass(frozen=True, slots=True)
 class Targets:
     """The next competition (None without one), the usual week (None where nothing was trained in
-    the last four), and the weeks that are not over, the next first. ``note`` says why there are none,
-    and what would change that; None where there are."""
+    the last four), and the weeks that are not over, the next first. ``note`` says why there are
+    none, and what would change that; None where there are."""
 
     athlete_id: str
     competition: date | None
@@ -26,9 +26,7 @@ class Targets:
     note: str | None
 
 
-def read_targets(
-    transaction: Transaction, athlete_id: str, texts: Texts, now: datetime
-) -> Targets:
+def read_targets(transaction: Transaction, athlete_id: str, texts: Texts, now: datetime) -> Targets:
     """Read what an athlete usually does, and set the weeks before the next competition against it.
     Raises ``NotFound``."""
     athlete = require_athlete(transaction, athlete_id)
