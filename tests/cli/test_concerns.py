@@ -58,7 +58,7 @@ def test_what_a_check_in_opened_is_listed_and_cleared_and_withdrawn(db: Path) ->
     assert "heart-or-chest" in done("list", db=db)
     [concern] = listed(db)
     done(
-        "clear", concern["concern_id"], "--name", "Dr. Adler", "--no-contact",
+        "clear", concern["concern_id"], "--name", "Dr. Adler", "--taken-on", "--no-contact",
         "--effort-at-most", 5, db=db,
     )  # fmt: skip
     [cleared] = listed(db)
@@ -110,7 +110,11 @@ def test_a_correction_is_shown_and_confirmed(db: Path) -> None:
 def test_a_stage_is_advanced_and_taken_back(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     post(db, NOW, 1, warning_signs=("fainting",))
     concern_id = listed(db)[0]["concern_id"]
-    done("clear", concern_id, db=db)
+    unsigned = typed("concerns", "clear", concern_id, "--db", db)
+    assert (unsigned.exit_code, "--name" in unsigned.stderr) == (2, True)
+    untaken = typed("concerns", "clear", concern_id, "--name", "Kim", "--db", db)
+    assert (untaken.exit_code, "--taken-on" in untaken.stderr) == (2, True)
+    done("clear", concern_id, "--name", "Kim", "--taken-on", db=db)
     refused = typed("concerns", "advance", concern_id, "--db", db)
     assert (refused.exit_code, "at least" in refused.stderr) == (2, True)
     monkeypatch.setattr("dawnrule.cli.concerns.now", lambda: NOW + timedelta(days=60))
@@ -126,7 +130,11 @@ def test_a_stage_is_advanced_and_taken_back(db: Path, monkeypatch: pytest.Monkey
         (("open", "--athlete", "a-01", "--kind", "colds"), "heart-or-chest"),
         (("open", "--athlete", "a-01", "--kind", "pain"), "must be given"),
         (("open", "--athlete", "a-99", "--kind", "leg-clot"), "a-99"),
-        (("clear", "none"), "no concern"),
+        (("clear", "none", "--name", "Kim"), "no concern"),
+        (
+            ("open", "--athlete", "a-01", "--kind", "restriction", "--reason", "injury"),
+            "at least one thing",
+        ),
     ],
 )
 def test_what_cannot_be_done_is_said(db: Path, words: tuple[str, ...], said: str) -> None:

@@ -11,6 +11,8 @@ from tests.conftest import Client, Clock
 from tests.web.test_coach_morning import read
 from tests.web.test_concerns import CHEST, WELL, check_in, open_ones
 
+SIGNED = {"name": "Dr. Adler", "taken_on": "yes"}
+
 
 def send(browser: Client, address: str, **fields: Any) -> Any:
     """Send a form of the page with the token that it holds."""
@@ -45,7 +47,7 @@ def test_nothing_is_open_about_anybody_at_first(coach_browser: Client) -> None:
 def test_a_coach_clears_with_restrictions_and_withdraws(
     coach_browser: Client, coach: Client, chest_pain: str
 ) -> None:
-    terms = {"name": "Dr. Adler", "no_contact": "yes", "effort_at_most": "4.5"}
+    terms = SIGNED | {"no_contact": "yes", "effort_at_most": "4.5"}
     cleared = send(coach_browser, f"/coach/concerns/{chest_pain}/clear", **terms)
     assert cleared.status_code == 303
     [concern] = open_ones(coach)
@@ -53,6 +55,7 @@ def test_a_coach_clears_with_restrictions_and_withdraws(
     page = coach_browser.get("/coach/concerns").text
     assert "Cleared by a coach (Dr. Adler) on Mon 9 March." in page
     assert "effort up to 4.5 of 10" in page
+    assert "check-in still reports it and holds for today" in page
     clearance = concern["clearance"]["id"]
     send(coach_browser, f"/coach/concerns/{chest_pain}/withdraw", clearance=clearance)
     assert open_ones(coach)[0]["state"] == "open"
@@ -66,7 +69,11 @@ def test_a_correction_is_seen_on_every_page_and_confirmed(
     advice_id = coach.get("/v1/athletes/a-03/advice/today").json["advice_id"]
     for page in ("", "athletes/a-03", "concerns", f"advice/{advice_id}"):
         assert "was taken back on the same day" in coach_browser.get(f"/coach/{page}").text, page
-    send(coach_browser, f"/coach/concerns/{chest_pain}/confirm")
+    confirm = f"/coach/concerns/{chest_pain}/confirm"
+    for lacking in ({}, {"name": "Kim"}, {"was": "the wrong line"}):
+        assert send(coach_browser, confirm, **lacking).status_code == 422
+    assert len(open_ones(coach)) == 1
+    send(coach_browser, confirm, name="Kim", was="the wrong line")
     assert open_ones(coach) == []
     assert "withdrawn on the same day" not in coach_browser.get("/coach/").text
 
@@ -100,8 +107,16 @@ def test_a_coach_opens_a_concern_of_any_kind(
 def test_what_cannot_be_saved_is_said_and_nothing_is_saved(
     coach_browser: Client, coach: Client, chest_pain: str
 ) -> None:
-    refused = send(coach_browser, f"/coach/concerns/{chest_pain}/clear", effort_at_most="a lot")
+    refused = send(
+        coach_browser, f"/coach/concerns/{chest_pain}/clear", **SIGNED, effort_at_most="a lot"
+    )
     assert (refused.status_code, 'role="alert"' in refused.text) == (422, True)
+    for lacking in ({}, {"name": "Dr. Adler"}, {"taken_on": "yes"}):
+        unsigned = send(coach_browser, f"/coach/concerns/{chest_pain}/clear", **lacking)
+        assert (unsigned.status_code, 'role="alert"' in unsigned.text) == (422, True)
+    nothing = {"kind": "restriction", "athlete": "a-03", "until": "2026-03-30"}
+    unlimited = send(coach_browser, "/coach/concerns", **nothing)
+    assert (unlimited.status_code, "at least one thing" in unlimited.text) == (422, True)
     early = send(coach_browser, f"/coach/concerns/{chest_pain}/advance")
     assert (early.status_code, "not in a staged return" in early.text) == (409, True)
     assert send(coach_browser, "/coach/concerns/none/confirm").status_code == 404
@@ -113,7 +128,7 @@ def test_what_cannot_be_saved_is_said_and_nothing_is_saved(
 def test_a_stage_is_advanced_and_taken_back(
     coach_browser: Client, coach: Client, clock: Clock, chest_pain: str
 ) -> None:
-    send(coach_browser, f"/coach/concerns/{chest_pain}/clear")
+    send(coach_browser, f"/coach/concerns/{chest_pain}/clear", **SIGNED)
     clock.set("2026-03-09T14:00:00+01:00")
     send(coach_browser, f"/coach/concerns/{chest_pain}/advance", back="yes")
     assert open_ones(coach)[0]["state"] == "open"
@@ -135,11 +150,11 @@ def test_the_athletes_page_says_what_is_open_and_who_can_lift_it(
 def test_the_history_and_what_is_over_can_be_read(
     coach_browser: Client, coach: Client, clock: Clock, chest_pain: str
 ) -> None:
-    terms = {"name": "Dr. Adler", "goals_not": ["speed"], "until": "2026-03-30"}
+    terms = SIGNED | {"goals_not": ["speed"], "until": "2026-03-30"}
     send(coach_browser, f"/coach/concerns/{chest_pain}/clear", **terms)
     send(coach_browser, "/coach/concerns", athlete="a-03", kind="illness", illness="fever")
     [ill] = [one for one in open_ones(coach) if one["kind"] == "illness"]
-    send(coach_browser, f"/coach/concerns/{ill['concern_id']}/clear")
+    send(coach_browser, f"/coach/concerns/{ill['concern_id']}/clear", name="Kim")
     text = read(coach_browser.get("/coach/concerns"))
     assert "History (3)" in text
     assert "Mon 9 March, 06:45 : First reported, by the athlete. chest pain or pressure." in text
@@ -158,5 +173,5 @@ def test_pain_may_be_cleared_up_to_a_severity(coach_browser: Client, coach: Clie
     send(coach_browser, "/coach/concerns", athlete="a-03", kind="pain", pain="joint", where="knee")
     [pain] = open_ones(coach)
     address = f"/coach/concerns/{pain['concern_id']}/clear"
-    assert send(coach_browser, address, severity_at_most="2,5").status_code == 303
+    assert send(coach_browser, address, name="Kim", severity_at_most="2,5").status_code == 303
     assert open_ones(coach)[0]["clearance"]["severity_at_most"] == 2.5

@@ -196,3 +196,12 @@ def test_what_opens_no_concern_cannot_be_opened_as_one(coach: Client, illness: s
     answer = coach.post("/v1/athletes/a-03/concerns", json={"kind": "illness", "illness": illness})
     assert answer.status_code == 422
     assert answer.json["errors"][0]["pointer"] == "/illness"
+
+
+def test_a_restriction_that_restricts_nothing_is_refused(coach: Client) -> None:
+    empty = {"reason": "injury", "restrictions": {"no_contact": False}}
+    body = {"kind": "restriction", "restriction": empty}
+    refused = coach.post("/v1/athletes/a-03/concerns", json=body)
+    pointers = [error["pointer"] for error in refused.json["errors"]]
+    assert (refused.status_code, pointers) == (422, ["/restriction/restrictions"])
+    assert open_ones(coach) == []

@@ -23,6 +23,7 @@ from dawnrule.application.concerns import (
     confirm_correction,
     open_concern,
     open_concerns,
+    require_concern,
     withdraw,
 )
 from dawnrule.cli.options import db_option, format_option, rule_set_option
@@ -158,27 +159,36 @@ def open_(athlete_id: str, db: Path, rule_set: str, **given: Any) -> None:
 @_concern_argument
 @click.option("--until", metavar="DATE", help="The last date on which the clearance counts.")
 @click.option("--severity-at-most", type=float, help="Pain up to this may be trained with.")
+@click.option(
+    "--taken-on",
+    is_flag=True,
+    help="A clinician has cleared it, or you take it on; needed for a warning sign.",
+)
 @_restriction_options
-@_name_option
+@click.option("--name", required=True, help="Who says so, to be shown with it.")
 @db_option
 @rule_set_option
-def clear(concern_id: str, db: Path, rule_set: str, **given: Any) -> None:
+def clear(concern_id: str, taken_on: bool, db: Path, rule_set: str, **given: Any) -> None:
     """Clear a concern: its staged return begins, or it ends where there is none.
 
     \b
     Example:
-      dawnrule concerns clear 1f0a6c2e --name "Dr. Adler" --no-contact --db squad.db
+      dawnrule concerns clear 1f0a6c2e --name "Dr. Adler" --taken-on --no-contact --db squad.db
     """
+    if not given["name"].strip():
+        raise click.UsageError("Say who says so, with --name.")
     body = _given(given, "until", "severity_at_most", "name")
     terms, name = load(NEW_CLEARANCE, body | {"restrictions": _restrictions(given)})
-    _change(
-        db,
-        rule_set,
-        name,
-        lambda transaction, check_ins, acting: clear_concern(
-            transaction, check_ins, concern_id, terms, acting
-        ),
-    )
+
+    def change(transaction: Transaction, check_ins: CheckIns, acting: Acting) -> ConcernChanged:
+        if not taken_on and require_concern(transaction, concern_id).kind.is_warning_sign:
+            raise click.UsageError(
+                "This is a warning sign. Say with --taken-on that a clinician has cleared it or "
+                "that you take it on."
+            )
+        return clear_concern(transaction, check_ins, concern_id, terms, acting)
+
+    _change(db, rule_set, name, change)
 
 
 @concerns.command("withdraw")

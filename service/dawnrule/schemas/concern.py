@@ -9,6 +9,7 @@ from marshmallow import ValidationError, fields, post_load, validates_schema
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.concern_transitions import ClearanceTerms, Opening
 from dawnrule.model.concerns import (
+    NO_RESTRICTIONS,
     ConcernKind,
     ConcernRules,
     EventKind,
@@ -92,6 +93,13 @@ class NewConcernSchema(StrictSchema):
         for member in ("pain", "illness", "restriction"):
             if (data.get("kind") == member) is not (member in data) and "kind" in data:
                 raise ValidationError(lazy("field.concern_member", member=member), member)
+
+    @validates_schema
+    def _limits_something(self, data: dict[str, Any], **_: Any) -> None:
+        restriction = data.get("restriction")
+        if restriction is not None and restriction.restrictions == NO_RESTRICTIONS:
+            fault = lazy("field.no_restriction")
+            raise ValidationError({"restriction": {"restrictions": [fault]}})
 
     @post_load
     def _opening(self, data: dict[str, Any], **_: Any) -> tuple[Opening, str | None]:

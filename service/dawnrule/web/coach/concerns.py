@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -21,9 +21,11 @@ from dawnrule.application.concerns import (
     confirm_correction,
     open_concern,
     open_concerns,
+    require_concern,
     withdraw,
 )
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput
+from dawnrule.i18n.lazy import lazy
 from dawnrule.model.concerns import ActorRole, Concern, ConcernState
 from dawnrule.model.entities import Athlete
 from dawnrule.model.time_zones import zone_or_utc
@@ -73,6 +75,12 @@ class ShownConcern:
         return self.concern.state is ConcernState.RETURNING
 
     @property
+    def check_in_still_says_so(self) -> bool:
+        """Whether a check-in of the day of the clearance reported it, which holds all that day."""
+        given, on = self.concern.clearance, self.athlete.today_or_utc(context().clock())
+        return given is not None and given.given_on == on == self.concern.last_reported_on
+
+    @property
     def can_be_confirmed(self) -> bool:
         """Whether a coach may confirm a typing error, or that a suspicion was none."""
         return self.concern.correction_on is not None or self.concern.suspected
@@ -117,10 +125,14 @@ def start_concern() -> Any:
 
 @coach.post("/concerns/<concern_id>/clear")
 def clear_one(concern_id: str) -> Any:
-    """Clear a concern with the restrictions of the form."""
+    """Clear a concern with the restrictions of the form. Who says so has a name, and a warning
+    sign is cleared only with a tick that a clinician has done so or that the coach takes it on."""
     form = request.form
 
     def change(transaction: Transaction, check_ins: CheckIns, acting: Acting) -> ConcernChanged:
+        _require(form, "name")
+        if require_concern(transaction, concern_id).kind.is_warning_sign:
+            _require(form, "taken_on")
         body: dict[str, Any] = _given(form, "until") | {"restrictions": _restrictions(form)}
         if form.get("severity_at_most"):
             body["severity_at_most"] = _number(form["severity_at_most"])
@@ -143,12 +155,17 @@ def withdraw_one(concern_id: str) -> Any:
 
 @coach.post("/concerns/<concern_id>/confirm")
 def confirm_one(concern_id: str) -> Any:
-    """Confirm that a report was a typing error, or no warning sign."""
-    return _changed(
-        lambda transaction, check_ins, acting: confirm_correction(
-            transaction, check_ins, concern_id, acting
-        )
-    )
+    """Confirm that a report was a typing error, or no warning sign; who says so and what it was
+    stand together in the history."""
+    form = request.form
+
+    def change(transaction: Transaction, check_ins: CheckIns, acting: Acting) -> ConcernChanged:
+        require_concern(transaction, concern_id)
+        name, was = _require(form, "name"), _require(form, "was")
+        told = replace(acting, name=f"{name}: {was}")
+        return confirm_correction(transaction, check_ins, concern_id, told)
+
+    return _changed(change)
 
 
 @coach.post("/concerns/<concern_id>/advance")
@@ -269,6 +286,14 @@ def _restrictions(form: MultiDict[str, str]) -> dict[str, Any]:
 
 def _given(form: Mapping[str, str], *names: str) -> dict[str, str]:
     return {name: form[name] for name in names if form.get(name)}
+
+
+def _require(form: Mapping[str, str], name: str) -> str:
+    """Read a field that has to be filled in. Raises ``InvalidInput`` where it is not."""
+    value = form.get(name, "").strip()
+    if not value:
+        raise InvalidInput(lazy(f"coach_concerns.needs_{name}"))
+    return value
 
 
 def _number(text: str) -> float | str:
