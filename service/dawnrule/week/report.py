@@ -28,6 +28,8 @@ from dawnrule.week.request import Placed
 _SINCE_GROWTH = "hours_since_growth_work"
 _GROWTH, _FORCE = "growth", "force"
 _WHOLE, _HALF = 1.0, 0.5
+_LONG_AGO_HOURS = 7 * 24
+"""Growth work longer ago than a week speaks for itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +185,8 @@ class Reporter:
             hours = part.facts.get(_SINCE_GROWTH)
             kind = self.vocabulary.goals[part.goal]
             if part.muscle_group is None or kind != _GROWTH or not isinstance(hours, (int, float)):
+                continue
+            if hours > _LONG_AGO_HOURS:
                 continue
             asked = [t.value for t in self.what_if.thresholds_on(_SINCE_GROWTH)]
             met = [hours - one for one in asked if isinstance(one, (int, float)) and one <= hours]
