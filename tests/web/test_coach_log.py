@@ -99,3 +99,22 @@ def test_what_is_wrong_is_said_beside_its_field_and_nobody_is_logged(
     of_tomo = {"output/a-04": "dropped", "drop/a-04": "much"}
     refused = send(coach_browser, PAGE, **TEAM, **LEGS, there="a-04", fields=of_tomo)
     assert ">Drop in %, Tomo</a>" in refused.text
+
+
+def test_what_is_in_the_log_already_is_not_logged_twice(
+    coach_browser: Client, coach: Client
+) -> None:
+    form: dict[str, Any] = {**TEAM, **LEGS, "effort": "7"}
+    send(coach_browser, PAGE, **form, there=["a-03"])
+    again = send(coach_browser, PAGE, **form, there=["a-03", "a-05"])
+    assert (again.status_code, "already: Mara" in fault(again.text, "there")) == (422, True)
+    assert (len(logged(coach, "a-03")), logged(coach, "a-05")) == (1, [])
+    send(coach_browser, PAGE, **form, there=["a-03", "a-05"], again="skip")
+    assert (len(logged(coach, "a-03")), len(logged(coach, "a-05"))) == (1, 1)
+
+
+def test_who_rests_or_is_logged_is_not_ticked(coach_browser: Client, coach: Client) -> None:
+    coach.post("/v1/check-ins", json=SORE | {"date": DAY, "warning_signs": ["fainting"]})
+    send(coach_browser, PAGE, **TEAM, **LEGS, there=["a-04"])
+    page = coach_browser.get(f"{PAGE}?who=group:team&day={DAY}").text
+    assert re.findall(r'name="there" value="(a-0\d)" ?(?:id="[^"]+" )?checked', page) == ["a-05"]

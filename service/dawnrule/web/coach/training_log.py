@@ -14,7 +14,7 @@ from dawnrule.application.plan_weeks import DailySession
 from dawnrule.application.sessions import Logged, remove_session
 from dawnrule.errors import Conflict, DawnruleError, FieldError, InvalidInput
 from dawnrule.facts.last_trained import CUT_SHORT, DROPPED, HELD
-from dawnrule.model import Vocabulary
+from dawnrule.model import Verdict, Vocabulary
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete, Block, Session
 from dawnrule.model.serialization import to_json
@@ -40,11 +40,14 @@ from dawnrule.web.coach.layout import coach
 from dawnrule.web.coach.plan import in_controls, session_of, session_text
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
-from dawnrule.web.http.locale import read_localized, say
+from dawnrule.web.http.locale import read_localized, say, texts
 from dawnrule.web.private.form import Answers
 
 PLANNED, DESCRIBED = "plan", "session"
 """What was done: what was planned for each, or the session that the form describes."""
+
+SKIP = "skip"
+"""Those who have a session with that start in the log keep it, and get no second one."""
 
 _OUTPUTS = (HELD, CUT_SHORT, DROPPED)
 _OWN = {"/rpe": "rpe", "/output": "output", "/output_drop_percent": "drop"}
@@ -56,10 +59,12 @@ _ONE_DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """An athlete in the form, with what was planned; None where nothing was."""
+    """An athlete in the form, with what was planned, None where nothing was, and whether the advice
+    of the day is to rest."""
 
     athlete: Athlete
     plan: StoredPlan | None
+    rests: bool = False
 
     @property
     def planned(self) -> list[DailySession]:
@@ -119,7 +124,13 @@ def log_for_group() -> Any:
     if not present:
         return _page(answers, {"there": say("coach_log.nobody")})
     try:
-        begun = [ctx.log_for(by)(one) for one in _sessions(answers, present, day)]
+        sessions = _sessions(answers, present, day)
+        known = _starts(there.logged)
+        again = [one for one in sessions if (one.athlete_id, one.starts_at) in known]
+        if again and answers.one("again") != SKIP:
+            return _page(answers, {"there": _already(again, present)}, again=True)
+        new = [one for one in sessions if one not in again]
+        begun = [ctx.log_for(by)(one) for one in new]
     except (InvalidInput, Conflict) as refused:
         return _page(answers, faults_of(refused))
 
@@ -141,6 +152,18 @@ def take_from_log(session_id: str) -> Any:
     )
     advice = [done.today.advice.advice_id] if done.today else []
     return _shown(answers, _day(answers.one("day")), removed="yes", advice=advice)
+
+
+def _starts(lines: Iterable[LoggedLine]) -> set[tuple[str, datetime]]:
+    """Who has a session in the log, and when it began."""
+    return {(line.athlete.id, line.session.starts_at) for line in lines}
+
+
+def _already(sessions: Iterable[Session], people: Iterable[Person]) -> str:
+    """Say for whom a session with that start is in the log."""
+    names = {one.athlete.id: one.athlete.name for one in people}
+    listed = texts().listing([names[one.athlete_id] for one in sessions])
+    return say("coach_log.already", names=listed)
 
 
 def _shown(answers: Answers, day: date, **said: Any) -> Any:
@@ -223,7 +246,11 @@ def _read(who: str, day: date) -> LogDay:
     def read(transaction: Transaction) -> LogDay:
         offered = choices(transaction, everybody)
         chosen = chosen_of(offered, who)
-        people = [Person(one, transaction.plans.get(one.id, day)) for one in chosen.athletes]
+        advice = {one.athlete_id: one.verdict for one in transaction.advice.for_date(day)}
+        people = [
+            Person(one, transaction.plans.get(one.id, day), advice.get(one.id) == Verdict.REST)
+            for one in chosen.athletes
+        ]
         return LogDay(offered, chosen, people, list(_logged(transaction, chosen.athletes, day)))
 
     return context().store.read(read)
@@ -240,7 +267,9 @@ def _logged(
             yield LoggedLine(session_id, session, athlete)
 
 
-def _page(answers: Answers | None, faults: Mapping[str, str]) -> tuple[str, int]:
+def _page(
+    answers: Answers | None, faults: Mapping[str, str], *, again: bool = False
+) -> tuple[str, int]:
     day = _day(request.values.get("day", ""))
     shown = _read(request.values.get("who", ""), day)
     page = render_template(
@@ -252,6 +281,7 @@ def _page(answers: Answers | None, faults: Mapping[str, str]) -> tuple[str, int]
         removed="removed" in request.args,
         answers=_at_first(shown) if answers is None else answers,
         faults=faults,
+        skip=SKIP if again else "",
         said=said_of("coach_log", faults) | _said_of_people(faults, shown.people),
         words=Vocabulary.bundled(),
         outputs=[(one, say(f"coach_log.output_{one}")) for one in _OUTPUTS],
@@ -263,10 +293,25 @@ def _page(answers: Answers | None, faults: Mapping[str, str]) -> tuple[str, int]
 
 
 def _at_first(shown: LogDay) -> Answers:
-    """Tick those for whom something was planned, or all where nothing was."""
-    expected = [one for one in shown.people if not shown.is_planned or one.planned]
+    """Tick those for whom something was planned, or all where nothing was; but nobody who was to
+    rest, and nobody whose planned start is in the log."""
+    known = _starts(shown.logged)
+    expected = [
+        one
+        for one in shown.people
+        if (not shown.is_planned or one.planned) and not one.rests and not _is_logged(one, known)
+    ]
     source = PLANNED if shown.is_planned else DESCRIBED
     return Answers({"source": (source,), "there": tuple(one.athlete.id for one in expected)})
+
+
+def _is_logged(person: Person, known: set[tuple[str, datetime]]) -> bool:
+    """Whether the planned session of a person is in the log; without a planned start, whether any
+    session is."""
+    blocks = person.plan.blocks if person.plan else ()
+    starts = {block.starts_at for block in blocks if block.starts_at}
+    logged = {start for athlete_id, start in known if athlete_id == person.athlete.id}
+    return bool(starts & logged if starts else logged)
 
 
 def _said_of_people(faults: Iterable[str], people: Iterable[Person]) -> dict[str, str]:
