@@ -57,13 +57,16 @@ def test_each_measure_stands_for_itself_and_the_farthest_first(
 def test_the_page_says_how_far_and_for_how_long(coach_browser: Client, mornings: None) -> None:
     text = read(coach_browser.get("/coach/drifts"))
     assert "1 drifting" in text
-    assert "5.4 usual 7.5 4.1 \N{MULTIPLICATION SIGN} own swing, 5 days, since Thu 5" in text
+    assert (
+        "5.4 usual 7.5 4.1 \N{MULTIPLICATION SIGN} the usual ups and downs, 5 days, since Thu 5"
+        in text
+    )
     assert "As usual, or too little known: 2" in text
 
 
 def test_a_group_can_be_chosen(coach_browser: Client, coach: Client, mornings: None) -> None:
     coach.put("/v1/groups/legs", json={"name": "Legs first", "athletes": ["a-04"]})
-    assert "Nobody is drifting." in read(coach_browser.get("/coach/drifts?group=legs"))
+    assert "No drift is known." in read(coach_browser.get("/coach/drifts?group=legs"))
     assert len(coach.get("/v1/drifts?group=legs").json["athletes"]) == 1
     assert coach.get("/v1/drifts?group=arms").status_code == 404
     assert coach_browser.get("/coach/drifts?group=arms").status_code == 404

@@ -18,7 +18,8 @@ from tests.factories import EXAMPLE, without
 SORE = without("pain")
 """Sore quadriceps on a day of growth work."""
 FEVER = {"athlete_id": "a-04", "date": "2026-03-09", "illness": "fever", "plan": EXAMPLE["plan"]}
-READY = {
+ASKED = {"pain": [], "illness": "none", "warning_signs": []}
+READY = ASKED | {
     "athlete_id": "a-05",
     "date": "2026-03-08",
     "plan": [{"goal": "steady-endurance", "modality": "cycling", "minutes": 40}],
@@ -54,7 +55,7 @@ def test_the_most_urgent_come_first(coach_browser: Client, coach: Client) -> Non
         assert coach.post("/v1/check-ins", json=sent).status_code == 201
     page = coach_browser.get("/coach/")
     assert names(page) == ["a-05", "a-04", "a-03"]
-    counted = "1 warning sign 1 rest 1 not checked in"
+    counted = "1 with a warning sign 1 rest 1 not checked in"
     assert counted in read(page)
     answer = coach.get("/v1/morning").json
     places = [(one["athlete_id"], one["place"]) for one in answer["athletes"]]
@@ -290,7 +291,8 @@ def test_nothing_strange_in_the_address_leads_elsewhere(
 def test_who_answered_nothing_on_what_stops_training_is_told_so(
     coach_browser: Client, coach: Client
 ) -> None:
-    coach.post("/v1/check-ins", json=READY)
+    unasked = {name: value for name, value in READY.items() if name not in ASKED}
+    coach.post("/v1/check-ins", json=unasked)
     assert "Not answered: warning signs, pain and illness." in read(coach_browser.get("/coach/"))
 
 
@@ -308,3 +310,16 @@ def test_the_store_is_asked_as_often_for_many_as_for_few(
     store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in many])
     page = coach_browser.get("/coach/")
     assert "303 not checked in" in read(page)
+
+
+def test_nobody_trains_unasked_and_a_day_off_is_no_training(
+    coach_browser: Client, coach: Client
+) -> None:
+    alone = {"date": "2026-03-09", "hrv_rmssd_ms": 60, "plan": []}
+    assert coach.post("/v1/check-ins", json=alone | {"athlete_id": "a-03"}).status_code < 300
+    answered = alone | ASKED | {"athlete_id": "a-04"}
+    assert coach.post("/v1/check-ins", json=answered).status_code < 300
+    page = read(coach_browser.get("/coach/"))
+    assert "Please check in: the questions on pain, illness and warning signs are open." in page
+    assert "Day off: Tomo." in page
+    assert "Train as planned: " not in page

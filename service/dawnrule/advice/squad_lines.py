@@ -46,7 +46,8 @@ def read_out(squad: Iterable[ToReadOut], composer: Composer) -> str:
 
 
 _ORDER = {
-    name: at for at, name in enumerate(("train", "other", "swap", "rest", "urgent", "missing"))
+    name: at
+    for at, name in enumerate(("train", "other", "swap", "off", "rest", "urgent", "missing"))
 }
 
 
@@ -58,6 +59,8 @@ def _to_do(one: ToReadOut, composer: Composer) -> tuple[str, str]:
         return "missing", ""
     if one.advice.verdict is Verdict.REST:
         return "rest", ""
+    if one.advice.is_day_off:
+        return "off", ""
     sessions = " ".join(sessions_sentences(one.advice, composer))
     if sessions:
         return "other", sessions

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from itertools import groupby
 from typing import Any
 
-from dawnrule.advice.composer import Composer
+from dawnrule.advice.composer import UNANSWERED, Composer, unanswered
 from dawnrule.advice.squad_lines import ToReadOut, read_out
 from dawnrule.i18n.catalog import capital
 from dawnrule.model import Verdict, Vocabulary
@@ -23,7 +23,11 @@ WARNING_SIGN = "warning-sign"
 """The place of athletes with an open warning sign, whatever else is known of the morning."""
 
 NOT_CHECKED_IN = "not-checked-in"
-"""The place of athletes without a check-in, and so without a verdict."""
+"""The place of athletes without a check-in, or with one that answers none of the questions that can
+stop training."""
+
+DAY_OFF = "day-off"
+"""The place of athletes who may train and have nothing planned."""
 
 PLACES = (
     WARNING_SIGN,
@@ -31,6 +35,7 @@ PLACES = (
     Verdict.SWAP.value,
     NOT_CHECKED_IN,
     Verdict.TRAIN.value,
+    DAY_OFF,
 )
 """The places of a squad's morning, the most urgent first."""
 
@@ -134,10 +139,27 @@ class MorningSummary:
     advice: Advice | None
 
     @property
+    def is_unasked(self) -> bool:
+        """Whether it says to train, and nobody answered for pain, illness or warning signs."""
+        advice = self.advice
+        if advice is None or self.morning.place != Verdict.TRAIN:
+            return False
+        return len(unanswered(advice.not_reported)) == len(UNANSWERED)
+
+    @property
+    def place(self) -> str:
+        """One of ``PLACES``."""
+        if self.is_unasked:
+            return NOT_CHECKED_IN
+        if self.morning.place == Verdict.TRAIN and self.advice and self.advice.is_day_off:
+            return DAY_OFF
+        return self.morning.place
+
+    @property
     def order(self) -> tuple[int, str, str]:
         """Sort key: most urgent first, then by name."""
         athlete = self.morning.athlete
-        return PLACES.index(self.morning.place), athlete.name.casefold(), athlete.id
+        return PLACES.index(self.place), athlete.name.casefold(), athlete.id
 
     @property
     def rules(self) -> dict[str, str]:
@@ -151,7 +173,11 @@ def squad_to_read_out(squad: Iterable[MorningSummary], composer: Composer) -> st
     in_order = sorted(squad, key=lambda summary: summary.order)
     return read_out(
         (
-            ToReadOut(one.morning.athlete.name, one.advice, one.morning.place == WARNING_SIGN)
+            ToReadOut(
+                one.morning.athlete.name,
+                None if one.is_unasked else one.advice,
+                one.place == WARNING_SIGN,
+            )
             for one in in_order
         ),
         composer,
@@ -174,7 +200,7 @@ class SquadFilter:
         """Whether an athlete passes the filter."""
         return (
             (not self.group or self.group in summary.morning.groups)
-            and self.place in ("", summary.morning.place)
+            and self.place in ("", summary.place)
             and (not self.rule or self.rule in summary.rules)
             and self._has_part(summary.advice)
             and self._is_named(summary.morning.athlete)
@@ -196,7 +222,7 @@ class SquadFilter:
 def by_place(squad: Iterable[MorningSummary]) -> dict[str, list[MorningSummary]]:
     """Group the squad by place, in reading order; empty places are left out."""
     in_order = sorted(squad, key=lambda summary: summary.order)
-    grouped = groupby(in_order, lambda summary: summary.morning.place)
+    grouped = groupby(in_order, lambda summary: summary.place)
     return {place: list(summaries) for place, summaries in grouped}
 
 

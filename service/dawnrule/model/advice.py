@@ -212,6 +212,11 @@ class Advice:
     blocks: tuple[BlockAdvice, ...] = ()
 
     @property
+    def is_day_off(self) -> bool:
+        """Whether nothing was planned for a day on which nothing speaks against training."""
+        return self.verdict is Verdict.TRAIN and not self.parts and not self.blocks
+
+    @property
     def day_and_parts(self) -> tuple[Advice | PartAdvice, ...]:
         """The advice on the day and then that on each part: all that have a verdict."""
         return (self, *self.parts)

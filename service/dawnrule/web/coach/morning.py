@@ -188,6 +188,8 @@ class Line:
         if advice is None:
             is_urgent = one.place == WARNING_SIGN
             says, also = last_check_in(one), concerns[0] if is_urgent else ""
+        elif summary.is_unasked:
+            says, also = say("coach_morning.questions_open"), ""
         else:
             says, also = advice.headline, what_else(advice, composer())
         return cls(summary, says, also, _what_is_new(one), concerns)
