@@ -9,7 +9,7 @@ from typing import Self
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy, lazy_join, render
-from dawnrule.sheet.cells import is_blank
+from dawnrule.sheet.cells import cell_text, is_blank
 from dawnrule.sheet.columns import Column, Layout, plain_name
 from dawnrule.sheet.errors import cell_name, column_letters
 from dawnrule.sheet.meanings import ColumnMeaning
@@ -18,6 +18,7 @@ from dawnrule.sheet.rows import Header, Interpretation, Line, SheetRow, read_row
 from dawnrule.sheet.workbook import Workbook
 
 _FIRST_ROW = 2  # the header stands above it
+_MOST_QUOTED = 80  # characters of a comment
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,13 +145,13 @@ class Sheet:
             yield lazy("sheet.unread", columns=lazy_join(self.unknown_headers, ", "))
 
     def _comment_remarks(self) -> Iterator[str]:
-        """Name the comments that tell of no danger, in a column where others do."""
+        """Quote the comments that were not understood, in a column where others were."""
         read = {place for row in self.rows for place in row.places.values()}
         for place, column in enumerate(self.head.columns):
             if column is None or column.kind != "comment" or self._is_plain_comment(place, column):
                 continue
             left = [
-                cell_name(line.number, place)
+                f"{cell_name(line.number, place)} ({cell_text(line.values[place])[:_MOST_QUOTED]})"
                 for line in self.lines
                 if not is_blank(line.values[place]) and (line.number, place) not in read
             ]
