@@ -71,7 +71,7 @@ def test_every_shipped_rule_names_each_of_its_tests_once(rule_set: RuleSet) -> N
     [
         (SHORT, "sleep is below 6 h"),
         (when("soreness", "at_most", 2), "soreness is at most 2"),
-        (when("monotony", "above", 2.05), "monotony is above 2.05"),
+        (when("monotony", "above", 2.05), "likeness of the days is above 2.05"),
         (when("goal", "in", ("strength", "power", "skill")), "goal is strength, power or skill"),
         (when("planned_sets", "in", (3, 5)), "planned sets is 3 or 5"),
         (when("chest_pain", "is", True), "chest pain: yes"),

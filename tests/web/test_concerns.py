@@ -205,3 +205,25 @@ def test_a_restriction_that_restricts_nothing_is_refused(coach: Client) -> None:
     pointers = [error["pointer"] for error in refused.json["errors"]]
     assert (refused.status_code, pointers) == (422, ["/restriction/restrictions"])
     assert open_ones(coach) == []
+
+
+def test_who_says_nothing_of_a_sign_later_that_day_does_not_undo_its_clearance(
+    coach: Client,
+) -> None:
+    body = {"athlete_id": "a-03", "date": "2026-03-09", "plan": [], "warning_signs": ["chest-pain"]}
+    assert coach.post("/v1/check-ins", json=body).status_code == 201
+    [concern] = coach.get("/v1/concerns").json["concerns"]
+    cleared = coach.post(
+        f"/v1/concerns/{concern['concern_id']}/clearances", json={"name": "Dr. Weber"}
+    )
+    assert cleared.status_code == 201
+    [before] = coach.get("/v1/concerns").json["concerns"]
+    merge = {"Content-Type": "application/merge-patch+json"}
+    address = "/v1/check-ins/a-03/2026-03-09"
+    assert coach.patch(address, data='{"hrv_rmssd_ms": 60}', headers=merge).status_code == 201
+    [after] = coach.get("/v1/concerns").json["concerns"]
+    assert (after["state"], after["events"]) == (before["state"], before["events"])
+    again = '{"warning_signs": ["chest-pain", "fainting"]}'
+    assert coach.patch(address, data=again, headers=merge).status_code == 201
+    [reported] = coach.get("/v1/concerns").json["concerns"]
+    assert reported["state"] == "open"

@@ -26,6 +26,11 @@ class Amendment:
     changes: Mapping[str, Any]
     adds: Mapping[str, Any] = field(default_factory=dict)
 
+    @property
+    def said(self) -> frozenset[str]:
+        """The names of what is said; all else of the check-in was said before."""
+        return frozenset((*self.changes, *self.adds))
+
     def applied_to(self, before: Mapping[str, Any]) -> dict[str, Any]:
         """Return the JSON form of a check-in with the changes made."""
         after: dict[str, Any] = merge_patch(before, self.changes)
@@ -60,7 +65,8 @@ def amend(
     """Change a day's check-in and return its advice. Where nobody has checked in yet, what is said
     is the check-in, with the coach's plan for the day. Raises as ``CheckIns.submit`` does, and
     ``InvalidInput`` for what does not go together."""
-    return check_ins.submit(transaction, amended(transaction, amendment), submission)
+    check_in = amended(transaction, amendment)
+    return check_ins.submit(transaction, check_in, submission, amendment.said)
 
 
 def amended(transaction: Transaction, amendment: Amendment) -> CheckIn:

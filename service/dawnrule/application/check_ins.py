@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
 from dawnrule.advice.advisor import AdvisedMorning, Advisor, Morning
@@ -29,6 +30,11 @@ from dawnrule.rules.advice_policy import AdvicePolicy
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import DecidedOn, StoredAdvice, StoredCheckIn, Transaction
 from dawnrule.store.activity_log import COMMAND_LINE
+
+_HEALTH = ("pain", "illness", "warning_signs", "temperature_c", "fever_medicine")
+"""The answers of a check-in that open a concern, ease it or end it."""
+
+_EVERYTHING = frozenset(_HEALTH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,9 +82,16 @@ class CheckIns:
         return Submission(self.clock(), posted_by, self.new_id(), self.new_id())
 
     def submit(
-        self, transaction: Transaction, check_in: CheckIn, submission: Submission
+        self,
+        transaction: Transaction,
+        check_in: CheckIn,
+        submission: Submission,
+        said: Collection[str] = _EVERYTHING,
     ) -> Submitted:
         """Store a check-in with its advice and return the advice.
+
+        ``said`` names the fields that are said now, where others were said before: a sign that was
+        cleared since is not reported again by a submission that does not speak of it.
 
         A repeated check-in writes nothing and returns the advice that was given before, unless
         another rule set decides today than did then: then today's advice is decided again. A
@@ -94,7 +107,7 @@ class CheckIns:
         if stored is not None and given is not None and stored.body == body:
             return self._resubmitted(transaction, athlete, given, submission)
 
-        changed, considered = self._advised(transaction, athlete, check_in, submission)
+        changed, considered = self._advised(transaction, athlete, check_in, submission, said)
         by = submission.posted_by or COMMAND_LINE
         keep_changes(transaction, changed, by=by, at=submission.now)
         transaction.check_ins.add(
@@ -112,14 +125,20 @@ class CheckIns:
             self.redecide_today(transaction, athlete, submission.for_another_advice())
         return answer
 
-    def compose(self, transaction: Transaction, check_in: CheckIn, submission: Submission) -> None:
+    def compose(
+        self,
+        transaction: Transaction,
+        check_in: CheckIn,
+        submission: Submission,
+        said: Collection[str] = _EVERYTHING,
+    ) -> None:
         """Compose the advice on a check-in, unless it is a repeated one, in a transaction that only
         reads: ``submit`` of the same that remembers finds it done. Raises as ``submit``."""
         athlete = require_athlete(transaction, check_in.athlete_id)
         reject_implausible(athlete, check_in, submission.now)
         stored = transaction.check_ins.latest(athlete.id, check_in.date)
         if stored is None or stored.body != to_json(check_in):
-            self._advised(transaction, athlete, check_in, submission)
+            self._advised(transaction, athlete, check_in, submission, said)
 
     def is_decided_by_other_rules(
         self, transaction: Transaction, athlete: Athlete, on: date, now: datetime
@@ -175,9 +194,12 @@ class CheckIns:
         athlete: Athlete,
         check_in: CheckIn,
         submission: Submission,
+        said: Collection[str],
     ) -> tuple[Sequence[Concern], AdvisedMorning]:
         """Advise on a new check-in; the concerns are those that it changes."""
-        changed = changes_by_check_in(transaction, check_in, submission.check_in_id, submission.now)
+        unsaid: dict[str, Any] = {name: None for name in _HEALTH if name not in said}
+        reported = replace(check_in, **unsaid)
+        changed = changes_by_check_in(transaction, reported, submission.check_in_id, submission.now)
         history = history_before(transaction, check_in, submission.now, changed)
         morning = Morning(athlete, check_in, history, submission.now)
         return changed, self._consider(transaction, morning, submission)

@@ -128,7 +128,7 @@ class Context:
                 if told.has_large_plan(_PARTS_COMPOSED_SOON):
                     self.store.read(
                         lambda transaction: check_ins.compose(
-                            transaction, amended(transaction, told), submission
+                            transaction, amended(transaction, told), submission, told.said
                         )
                     )
                 return lambda transaction: amend(transaction, check_ins, told, submission)

@@ -136,7 +136,7 @@ KINDS: Mapping[str, Kind] = {
     ),
     "duplicate": _warning("Two rules mean the same.", "Delete one of them."),
     "subsumed": _warning(
-        "A rule changes no verdict: another of the same verdict fires wherever it does.",
+        "A rule changes no verdict: another of the same verdict applies wherever it does.",
         "Delete it if its reason and caution are not needed, or narrow the other.",
     ),
     "edge": _warning(
