@@ -381,3 +381,15 @@ def test_athletes_of_one_id_in_two_capitals_refuse_the_file() -> None:
     result = typed("advise", "-", given=file)
     assert result.exit_code == 2
     assert "must differ from a-1 in more than capitals (found: 'A-1')" in result.stderr
+
+
+def test_a_row_whose_plan_was_not_read_is_never_shown_as_training(tmp_path: Path) -> None:
+    sheet = tmp_path / "squad.csv"
+    sheet.write_text(
+        "athlete_id,date,goal,muscles,sleep,pain\n"
+        "a-01,2026-03-09,strength,quadriceps,as always,knee left\n",
+        encoding="utf-8",
+    )
+    result = typed("advise", str(sheet))
+    assert "Train as planned" not in result.stdout
+    assert "as always" in result.stderr

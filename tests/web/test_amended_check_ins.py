@@ -119,7 +119,7 @@ def test_dangers_are_taken_whatever_else_in_the_row_cannot_be_read(
     [result] = answer.json["results"]
     assert result["outcome"] == "dangers-only"
     assert result["problem"]["errors"] != []
-    assert result["advice"]["date"] == "2026-03-09"
+    assert result.get("advice") is None or result["advice"]["verdict"] != "train-as-planned"
     body = stored().body
     assert {name: body[name] for name in kept} == kept
 

@@ -37,6 +37,7 @@ from dawnrule.clock import new_id, now
 from dawnrule.errors import DawnruleError, InvalidInput, MalformedInput
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.i18n.lazy import LazyText, lazy, render
+from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete
 from dawnrule.model.serialization import to_json
@@ -354,7 +355,17 @@ def _encoded(text: str) -> bytes:
 
 
 def _advice(outcomes: Sequence[Outcome]) -> list[Advice]:
-    return [one.outcome.advice for one in outcomes if isinstance(one.outcome, Submitted)]
+    return [
+        one.outcome.advice
+        for one in outcomes
+        if isinstance(one.outcome, Submitted) and not _trains_unread(one)
+    ]
+
+
+def _trains_unread(one: Outcome) -> bool:
+    """Tell whether a row of which only the dangers were read would say to train."""
+    trains = isinstance(one.outcome, Submitted) and one.outcome.advice.verdict is Verdict.TRAIN
+    return trains and one.rest is not None
 
 
 def _answers(outcomes: Sequence[Outcome], composer: Composer) -> list[RowAnswer]:
@@ -366,6 +377,8 @@ def _answer(one: Outcome, composer: Composer) -> RowAnswer:
         return RowAnswer.of_refusal(one.outcome, composer.texts)
     if one.outcome is None:
         return RowAnswer()
+    if one.rest is not None and _trains_unread(one):
+        return RowAnswer.of_refusal(one.rest, composer.texts)
     reason = reason_text(one.outcome.advice, composer)
     answer = RowAnswer.of_advice(one.outcome.advice, reason, composer.vocabulary)
     return replace(answer, problem=problem_text(one.rest, composer.texts)) if one.rest else answer

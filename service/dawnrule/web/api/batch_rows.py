@@ -11,6 +11,7 @@ from dawnrule.application.sessions import Logged
 from dawnrule.errors import DawnruleError
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render_error
+from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice
 from dawnrule.schemas.base import StrictSchema
 from dawnrule.sheet import Layout, RowAnswer, SessionRowAnswer, Sheet, SheetReading, problem_text
@@ -80,7 +81,8 @@ def row_result(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> RowResu
         return RowResult(*place, "rejected", problem=render_error(one.outcome, texts))
     answer = kind.answer(one.outcome)
     if one.rest is not None:
-        return RowResult(*place, "dangers-only", answer, render_error(one.rest, texts))
+        said = None if _is_training(answer) else answer
+        return RowResult(*place, "dangers-only", said, render_error(one.rest, texts))
     return RowResult(*place, kind.outcome(one.outcome), answer)
 
 
@@ -90,5 +92,12 @@ def outcome_cells(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> Answ
         return kind.problem_cells(problem=texts.say("sheet.others_rejected"))
     if isinstance(one.outcome, DawnruleError):
         return kind.problem_cells(problem=problem_text(one.outcome, texts))
+    if one.rest is not None and _is_training(kind.answer(one.outcome)):
+        return kind.problem_cells(problem=problem_text(one.rest, texts))
     cells = kind.answer_cells(one.outcome)
     return replace(cells, problem=problem_text(one.rest, texts)) if one.rest else cells
+
+
+def _is_training(answer: Advice | Logged) -> bool:
+    """Tell whether it would say to train: never on a row whose plan was perhaps not read."""
+    return isinstance(answer, Advice) and answer.verdict is Verdict.TRAIN
