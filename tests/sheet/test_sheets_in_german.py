@@ -103,6 +103,7 @@ NOT_TOLD_HERE = {
     "sheet.something_else",
     "sheet.answer_not_written",
     # What the command line and the interface say around it: by their own tests.
+    "field.no_restriction",
     "sheet.as_zone",
     "sheet.say_what_it_is",
     "sheet.still_asked",
