@@ -98,6 +98,7 @@ class Proposals:
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = _SEED
         solver.parameters.max_deterministic_time = _EFFORT
+        solver.parameters.catch_sigint_signal = False  # it would leave Ctrl-C to end the process
         status = solver.solve(self._model)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return Proposed((), is_best=False)
