@@ -221,6 +221,8 @@ def test_who_says_nothing_of_a_sign_later_that_day_does_not_undo_its_clearance(
     merge = {"Content-Type": "application/merge-patch+json"}
     address = "/v1/check-ins/a-03/2026-03-09"
     assert coach.patch(address, data='{"hrv_rmssd_ms": 60}', headers=merge).status_code == 201
+    plan = {"plan": [{"goal": "mobility"}]}
+    assert coach.put("/v1/athletes/a-03/plans/2026-03-09", json=plan).status_code == 201
     [after] = coach.get("/v1/concerns").json["concerns"]
     assert (after["state"], after["events"]) == (before["state"], before["events"])
     again = '{"warning_signs": ["chest-pain", "fainting"]}'

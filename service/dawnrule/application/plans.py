@@ -73,14 +73,15 @@ def _considered(
     plan: StoredPlan,
     submission: Submission,
 ) -> Submitted | None:
-    """Send today's check-in again with another plan; all that the athlete reported stays."""
+    """Send today's check-in again with another plan; all that the athlete reported stays, and none
+    of it is reported anew."""
     if plan.date != athlete.today(submission.now):
         return None
     stored = transaction.check_ins.latest(athlete.id, plan.date)
     if stored is None or stored.check_in.plan == plan.blocks:
         return None
     again = replace(stored.check_in, plan=plan.blocks)
-    return check_ins.submit(transaction, again, submission)
+    return check_ins.submit(transaction, again, submission, said=())
 
 
 def plan_changed_at(transaction: Transaction, stored: StoredCheckIn | None) -> datetime | None:
