@@ -67,6 +67,14 @@ class ProposedRules:
     evidence: Sequence[OwnHours]
 
 
+@dataclass(frozen=True, slots=True)
+class _Log:
+    """What is known of one athlete, in the order of time."""
+
+    mornings: Sequence[Morning]
+    sessions: Sequence[Session]
+
+
 @dataclass(slots=True)
 class Recoveries:
     """Recovery of a squad; keeps the last fit of each kind of goal until the day (UTC) is over."""
@@ -119,14 +127,27 @@ class Recoveries:
         self, transaction: Transaction, athlete: Athlete, kind: str, now: datetime
     ) -> AthleteRecovery:
         """Fit the recovery of one athlete for a kind of goal on top of the squad's."""
+        return self._fit(transaction, athlete, self._own(transaction, athlete, now), kind, now)
+
+    def of_each_kind(
+        self, transaction: Transaction, athlete: Athlete, now: datetime
+    ) -> dict[str, AthleteRecovery]:
+        """Fit the same for every kind of goal, from a log that is read once."""
+        own = self._own(transaction, athlete, now)
+        return {
+            kind: self._fit(transaction, athlete, own, kind, now) for kind in self.numbers.low_under
+        }
+
+    def _fit(
+        self, transaction: Transaction, athlete: Athlete, own: _Log, kind: str, now: datetime
+    ) -> AthleteRecovery:
         # numpy and scipy are slow to import, and nothing else needs them
         from dawnrule.recovery.forecast import AthleteRecovery, OwnEpisodes
 
         squad = self._squad(transaction, kind, now)
-        age_years = athlete.age_years(athlete.today(now))
-        episodes = self._own(transaction, athlete, self.numbers.low_under[kind], now)
-        own = OwnEpisodes(episodes, age_years)
-        return AthleteRecovery.fit(athlete.id, own, squad, self.numbers)
+        episodes = self._episodes(own, self.numbers.low_under[kind])
+        known = OwnEpisodes(episodes, athlete.age_years(athlete.today(now)))
+        return AthleteRecovery.fit(athlete.id, known, squad, self.numbers)
 
     def _squad(self, transaction: Transaction, kind: str, now: datetime) -> SquadRecovery:
         from dawnrule.recovery.forecast import OwnEpisodes, SquadRecovery
@@ -155,28 +176,27 @@ class Recoveries:
             answers[one.athlete_id].append(one)
         for athlete in transaction.athletes.all():
             sessions = transaction.sessions.window(athlete.id, _midnight(first), end)
-            low_under = self.numbers.low_under[kind]
-            yield athlete, self._episodes(athlete, answers[athlete.id], sessions, low_under)
+            log = self._log(athlete, answers[athlete.id], sessions)
+            yield athlete, self._episodes(log, self.numbers.low_under[kind])
 
-    def _own(
-        self, transaction: Transaction, athlete: Athlete, low_under: float, now: datetime
-    ) -> list[Episode]:
+    def _own(self, transaction: Transaction, athlete: Athlete, now: datetime) -> _Log:
         today = athlete.today(now)
         first = today - timedelta(days=self.numbers.days)
         answers = transaction.check_ins.own_recovery_answers(athlete.id, first, today + ONE_DAY)
         sessions = transaction.sessions.window(athlete.id, _midnight(first), now)
-        return self._episodes(athlete, answers, sessions, low_under)
+        return self._log(athlete, answers, sessions)
 
-    def _episodes(
+    def _log(
         self,
         athlete: Athlete,
         answers: Iterable[RecoveryAnswers],
         sessions: Iterable[tuple[str, Session]],
-        low_under: float,
-    ) -> list[Episode]:
+    ) -> _Log:
         mornings = [_morning(athlete, one, self.numbers) for one in answers]
-        logged = (session for _, session in sessions)
-        return episodes_of(logged, mornings, low_under, self.vocabulary, self.numbers)
+        return _Log(mornings, [session for _, session in sessions])
+
+    def _episodes(self, log: _Log, low_under: float) -> list[Episode]:
+        return episodes_of(log.sessions, log.mornings, low_under, self.vocabulary, self.numbers)
 
 
 def _morning(athlete: Athlete, answers: RecoveryAnswers, numbers: RecoveryNumbers) -> Morning:

@@ -14,6 +14,7 @@ from dawnrule.application.check_ins import history_before
 from dawnrule.application.groups import members
 from dawnrule.application.recoveries import Recoveries
 from dawnrule.errors import FieldError, InvalidInput
+from dawnrule.facts.history import TrainingLog
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Athlete, Block, CheckIn, History
@@ -87,7 +88,7 @@ class Weeks:
         standing = planner.standing(request, request.keep)
         let_through = tuple(ruling for ruling, refusal in standing if refusal is None)
         refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
-        week = Week(request, let_through, {}, not refused, 0)
+        week = Week(request, let_through, {}, not refused)
         return self._reporter(situation, texts, now).report(week, [], refused)
 
     def _lay_out(
@@ -123,10 +124,7 @@ class Weeks:
         history = history_before(transaction, check_in or CheckIn(athlete.id, today, ()), now)
         numbers = self.recoveries.numbers
         soreness = ExpectedSoreness(
-            {
-                kind: self.recoveries.of(transaction, athlete, kind, now)
-                for kind in numbers.low_under
-            },
+            self.recoveries.of_each_kind(transaction, athlete, now),
             numbers.low_under,
             history.sessions,
             WeekNumbers.bundled().likely,
@@ -164,31 +162,24 @@ class Weeks:
             self.advisor.composer.dictionary.edition_of(what_if.facts_read),
             situation.soreness.at,
         )
-        local_date = WeekRequest(situation.athlete, now.date(), 0, (), ()).date_of
-        recent = (s for s in situation.history.sessions if s.starts_at >= now - SEVEN_DAYS)
-        trained = frozenset(local_date(session.starts_at) for session in recent)
-        return Planner(judge, trained, self._usual_sets(situation, now))
+        today = situation.athlete.today(now)
+        log = TrainingLog.of(situation.athlete, situation.history, today)
+        trained = frozenset(day for day, _ in log.sessions if day > today - SEVEN_DAYS)
+        return Planner(judge, trained, self._usual_sets(log))
 
-    def _usual_sets(self, situation: Situation, now: datetime) -> dict[str, float]:
+    def _usual_sets(self, log: TrainingLog) -> dict[str, float]:
         """Average the hard sets of each muscle group over the last weeks; none where the log does
         not go back so far."""
         from dawnrule.week.house_limits import HouseLimits
         from dawnrule.week.numbers import WeekNumbers
 
         numbers = WeekNumbers.bundled()
-        first = now - numbers.sets_weeks * SEVEN_DAYS
-        sessions = situation.history.sessions
-        if all(session.starts_at >= first for session in sessions):
+        days = numbers.sets_weeks * SEVEN_DAYS.days
+        if not log.covers(days):
             return {}
-        done = [
-            Placed("", session.starts_at, session.minutes, session.blocks)
-            for session in sessions
-            if session.starts_at >= first
-        ]
-        limits = HouseLimits(numbers, self.recoveries.vocabulary)
-        return {
-            group: sets / numbers.sets_weeks for group, sets in limits.sets_of(done).items() if sets
-        }
+        done = (block for session in log.last(days) for block in session.blocks)
+        sets = HouseLimits(numbers, self.recoveries.vocabulary).sets_of(done)
+        return {group: count / numbers.sets_weeks for group, count in sets.items() if count}
 
     def _report(
         self,

@@ -43,11 +43,6 @@ class Fixed:
     minutes: float
     blocks: tuple[Block, ...]
 
-    @property
-    def is_competition(self) -> bool:
-        """Whether it is a competition."""
-        return any(block.competition for block in self.blocks)
-
 
 @dataclass(frozen=True, slots=True)
 class Kept:

@@ -30,16 +30,14 @@ class ExpectedSoreness:
     likely: float
     vocabulary: Vocabulary
     _hours: dict[tuple[str, str, Work], LogNormal] = field(default_factory=dict)
+    _works: dict[tuple[Placed, ...], dict[str, list[Work]]] = field(default_factory=dict)
 
     def at(self, placed: Sequence[Placed], at: datetime) -> dict[str, float]:
         """Return what is expected at a time after what is placed before it."""
-        done = (session.as_done("") for session in placed)
-        works = works_by_group((*self.logged, *done), self.vocabulary)
         soreness = dict.fromkeys(self.vocabulary.muscle_groups, 0.0)
-        for group, of_group in works.items():
-            before = [work for work in of_group if work.began < at]
-            if before and self.is_known(group):
-                soreness[group] = self._expected(group, before[-1], at)
+        for group in filter(self.is_known, soreness):
+            if (last := self._last_work(group, placed, at)) is not None:
+                soreness[group] = self._expected(group, last, at)
         return soreness
 
     def is_known(self, group: str) -> bool:
@@ -48,10 +46,18 @@ class ExpectedSoreness:
 
     def chance_at(self, kind: str, group: str, placed: Sequence[Placed], at: datetime) -> float:
         """Return how likely soreness of a muscle group is low for a kind of goal at a time."""
-        done = (session.as_done("") for session in placed)
-        works = works_by_group((*self.logged, *done), self.vocabulary).get(group, [])
-        before = [work for work in works if work.began < at]
-        return self._chance(kind, group, before[-1], at) if before else 1.0
+        last = self._last_work(group, placed, at)
+        return 1.0 if last is None else self._chance(kind, group, last, at)
+
+    def _last_work(self, group: str, placed: Sequence[Placed], at: datetime) -> Work | None:
+        """Find the last work of a muscle group before a time. The works of a whole log are sorted
+        once for all mornings that have the same sessions before them."""
+        key = tuple(placed)
+        if key not in self._works:
+            done = (session.as_done("") for session in placed)
+            self._works[key] = works_by_group((*self.logged, *done), self.vocabulary)
+        works = self._works[key].get(group, ())
+        return next((work for work in reversed(works) if work.began < at), None)
 
     def _expected(self, group: str, work: Work, at: datetime) -> float:
         expected = 0.0

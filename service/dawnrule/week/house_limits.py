@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
+from itertools import product
 from math import floor
 
 from dawnrule.facts.work import HARD_ENDURANCE, SPEED, lands_hard
@@ -35,12 +36,17 @@ class HouseLimits:
     numbers: WeekNumbers
     vocabulary: Vocabulary
 
-    def of_session(self, session: Placed) -> Iterator[HouseLimit]:
-        """Yield what one session breaks, whenever it is."""
+    def broken_by(self, session: Placed, others: Iterable[Placed]) -> Iterator[HouseLimit]:
+        """Yield what a session breaks by itself and beside others."""
+        yield from self._of_session(session)
+        for other in others:
+            yield from self.of_pair(session, other)
+
+    def _of_session(self, session: Placed) -> Iterator[HouseLimit]:
         growth = [block for block in session.blocks if self._kind(block) == _GROWTH]
         if growth and session.minutes > self.numbers.growth_minutes_at_most:
             yield HouseLimit("growth_minutes", self.numbers.growth_minutes_at_most, session.minutes)
-        sets = self.sets_of([session])
+        sets = self.sets_of(session.blocks)
         if sets and max(sets.values()) > self.numbers.sets_at_most:
             yield HouseLimit("sets", self.numbers.sets_at_most, max(sets.values()))
 
@@ -57,10 +63,10 @@ class HouseLimits:
         if apart < numbers.strength_endurance_hours and self._interfere(session, other):
             yield HouseLimit("strength_endurance", numbers.strength_endurance_hours, apart)
 
-    def sets_of(self, sessions: Sequence[Placed]) -> dict[str, int]:
+    def sets_of(self, blocks: Iterable[Block]) -> dict[str, int]:
         """Count the hard sets of each muscle group."""
         sets: dict[str, int] = {}
-        for block in (block for session in sessions for block in session.blocks):
+        for block in blocks:
             if block.goal in self.vocabulary.lifting_goals:
                 for group in groups_of(block, self.vocabulary):
                     sets[group] = sets.get(group, 0) + (block.sets or 0)
@@ -91,14 +97,12 @@ class HouseLimits:
         )
 
     def _interfere(self, one: Placed, other: Placed) -> bool:
+        """Whether one is strength or power and the other hard endurance of the same muscles."""
+        pairs = (*product(one.blocks, other.blocks), *product(other.blocks, one.blocks))
         return any(
-            {self._kind(block), self._kind(beside)} >= {_FORCE}
-            and (block.goal in HARD_ENDURANCE) != (beside.goal in HARD_ENDURANCE)
-            and not set(groups_of(block, self.vocabulary)).isdisjoint(
-                groups_of(beside, self.vocabulary)
-            )
-            for block in one.blocks
-            for beside in other.blocks
+            not set(groups_of(force, self.vocabulary)).isdisjoint(groups_of(hard, self.vocabulary))
+            for force, hard in pairs
+            if self._kind(force) == _FORCE and hard.goal in HARD_ENDURANCE
         )
 
     def _trains_legs(self, block: Block) -> bool:

@@ -5,22 +5,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import TypeAlias
-from zoneinfo import ZoneInfo
 
 from dawnrule.facts.derive import FactSource, PartFacts
 from dawnrule.facts.history import CHECK_IN_DAYS
 from dawnrule.model import Facts, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.time_zones import zone_named
+from dawnrule.recovery.episodes import morning_of
+from dawnrule.recovery.numbers import RecoveryNumbers
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import Decision
 from dawnrule.rules.rule_set import Rule
 from dawnrule.rules.staged_returns import BundledReturns
 from dawnrule.week.request import ONE_DAY, Placed
-
-MORNING = time(7)
 
 SorenessAt: TypeAlias = Callable[[Sequence[Placed], datetime], dict[str, float]]
 """Forecasts soreness 0 to 10 by muscle group at a time, after what is placed before it."""
@@ -129,7 +128,7 @@ class Judge:
         if self.known.today is not None and self.known.today.date == day:
             return replace(self.known.today, plan=plan)
         begins = min((session.starts_at for session in todays), default=None)
-        morning = datetime.combine(day, MORNING, self._zone).astimezone(UTC)
+        morning = morning_of(self.known.athlete, day, RecoveryNumbers.bundled())
         reported_at = morning if begins is None else min(morning, begins)
         return CheckIn(
             self.known.athlete.id,
@@ -165,8 +164,4 @@ class Judge:
             day += ONE_DAY
 
     def _date(self, session: Placed) -> date:
-        return session.starts_at.astimezone(self._zone).date()
-
-    @property
-    def _zone(self) -> ZoneInfo:
-        return zone_named(self.known.athlete.time_zone)
+        return session.starts_at.astimezone(zone_named(self.known.athlete.time_zone)).date()

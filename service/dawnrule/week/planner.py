@@ -5,11 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from typing import TypeAlias
 
 from dawnrule.model import Vocabulary
-from dawnrule.model.time_zones import zone_named
 from dawnrule.week.house_limits import HouseLimit, HouseLimits
 from dawnrule.week.judge import Judge, Ruling
 from dawnrule.week.numbers import WeekNumbers
@@ -36,7 +35,6 @@ class Week:
     rulings: tuple[Ruling, ...]
     refusals: dict[int, tuple[Refusal, ...]]
     is_best: bool
-    rounds: int
 
     @property
     def placed(self) -> tuple[Placed, ...]:
@@ -82,10 +80,8 @@ class Planner:
             session = ruling.session
             if session.wish is None:
                 continue
-            broken = [*limits.of_session(session)]
-            for other in (one for one in week if one is not session):
-                broken += limits.of_pair(session, other)
-            refusal = next(iter(broken), None) if ruling.is_let_through else ruling
+            broken = limits.broken_by(session, (one for one in week if one is not session))
+            refusal = next(broken, None) if ruling.is_let_through else ruling
             found.append((ruling, refusal))
         return found
 
@@ -108,9 +104,8 @@ class _Search:
             self._note(pair[1][0], limit)
         self._limit_sets(proposals, limits)
         let_through: tuple[Ruling, ...] = ()
-        is_best, rounds = False, 0
-        while rounds < _MOST_ROUNDS:
-            rounds += 1
+        is_best = False
+        for _ in range(_MOST_ROUNDS):
             proposed = proposals.best()
             rulings = self._rulings(proposed.placed)
             refused = [ruling for ruling in rulings if not ruling.is_let_through]
@@ -122,7 +117,7 @@ class _Search:
             for ruling in refused:
                 self._rule_out(proposals, ruling, proposed.placed, choices)
         refusals = {place: tuple(found) for place, found in self.refusals.items()}
-        return Week(self.request, let_through, refusals, is_best, rounds)
+        return Week(self.request, let_through, refusals, is_best)
 
     def _proposals(self, choices: Sequence[Choice]) -> Proposals:
         athlete, numbers = self.request.athlete, self.planner.numbers
@@ -131,8 +126,8 @@ class _Search:
 
     def _limit_sets(self, proposals: Proposals, limits: HouseLimits) -> None:
         """Keep the week's sets near the usual ones; say so to whom that may leave out."""
-        once = [limits.sets_of([Placed.of(w, 0, self._anytime)]) for w in self.request.wishes]
-        fixed = limits.sets_of(self._fixed())
+        once = [limits.sets_of(wish.blocks) for wish in self.request.wishes]
+        fixed = limits.sets_of(block for one in self.request.fixed for block in one.blocks)
         most = limits.most_sets(self.planner.usual_sets, fixed)
         proposals.limit_sets(once, most)
         for group, limit in most.items():
@@ -154,8 +149,7 @@ class _Search:
 
     def _is_out(self, choice: Choice, limits: HouseLimits) -> bool:
         session = self._session(choice)
-        broken = [*limits.of_session(session)]
-        broken += [limit for fixed in self._fixed() for limit in limits.of_pair(session, fixed)]
+        broken = list(limits.broken_by(session, self._fixed()))
         for limit in broken:
             self._note(choice[0], limit)
         return bool(broken)
@@ -185,7 +179,7 @@ class _Search:
             out = {self._choice(ruling.session) for ruling in refused}
             left = [session for session in left if self._choice(session) not in out]
             refused = [one for one in self._rulings(left) if not one.is_let_through]
-        return tuple(ruling for ruling in self._rulings(left) if not ruling.session.again)
+        return tuple(ruling for ruling in self._rulings(left) if ruling.session.repeats is None)
 
     def _rule_out(
         self,
@@ -202,7 +196,8 @@ class _Search:
             self._rule_out_alone(proposals, place, choices)
             proposals.rule_out([self._choice(session)])
             return
-        beside = [*placed, *map(self.request.a_week_later, placed)] if session.again else placed
+        repeated = map(self.request.a_week_later, placed) if session.repeats else ()
+        beside = [*placed, *repeated]
         others = [one for one in beside if one != session and self._can_matter(one, session)]
         for other in reversed(others):
             if not self._ruling(session, (other,)).is_let_through:
@@ -259,12 +254,13 @@ class _Search:
 
     def _is_twice(self, one: Placed, later: Placed) -> bool:
         """Return whether it is one wish twice a day, which is never proposed."""
-        same_day = self.request.date_of(one.starts_at) == self.request.date_of(later.starts_at)
-        return one.wish == later.wish and same_day
+        return one.wish == later.wish and self._same_day(one, later)
 
     def _distance(self, one: Placed, later: Placed) -> tuple[timedelta, bool]:
-        same_day = self.request.date_of(one.starts_at) == self.request.date_of(later.starts_at)
-        return later.starts_at - one.starts_at, same_day
+        return later.starts_at - one.starts_at, self._same_day(one, later)
+
+    def _same_day(self, one: Placed, other: Placed) -> bool:
+        return self.request.date_of(one.starts_at) == self.request.date_of(other.starts_at)
 
     def _needed(self, session: Placed, others: Sequence[Placed]) -> list[Placed]:
         needed = list(others)
@@ -275,8 +271,7 @@ class _Search:
         return needed
 
     def _can_matter(self, other: Placed, session: Placed) -> bool:
-        same_day = self.request.date_of(other.starts_at) == self.request.date_of(session.starts_at)
-        return same_day or other.starts_at < session.starts_at
+        return self._same_day(other, session) or other.starts_at < session.starts_at
 
     def _ruling(self, session: Placed, others: Iterable[Placed]) -> Ruling:
         return self.planner.judge.ruling(session, [*others, *self._fixed()])
@@ -284,21 +279,12 @@ class _Search:
     def _note(self, place: int, refusal: Refusal) -> None:
         self.refusals.setdefault(place, []).append(refusal)
 
-    @property
-    def _anytime(self) -> datetime:
-        return self.planner.judge.known.now
-
     def _session(self, choice: Choice) -> Placed:
         return Placed.of(self.request.wishes[choice[0]], *choice)
 
     def _choice(self, session: Placed) -> Choice:
         """Return the choice that a session stands for, in this week or in the next."""
-        starts_at = session.starts_at
-        if session.again:
-            zone = zone_named(self.request.athlete.time_zone)
-            earlier = starts_at.astimezone(zone) - timedelta(days=self.request.days)
-            starts_at = earlier.astimezone(UTC)
-        return _wish_of(session), starts_at
+        return _wish_of(session), session.repeats or session.starts_at
 
     def _fixed(self) -> list[Placed]:
         return [Placed.fixed(session) for session in self.request.fixed]

@@ -41,7 +41,7 @@ Choice = tuple[int, datetime]
 
 @dataclass(frozen=True, slots=True)
 class Proposed:
-    """A proposal: what is placed, whether no week could place more, and the bound on the value."""
+    """A proposal: what is placed, and whether no better week is left."""
 
     placed: tuple[Placed, ...]
     is_best: bool

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import starmap
 
+from dawnrule.facts.history import block_minutes
 from dawnrule.facts.work import lands_hard
 from dawnrule.i18n.catalog import Texts, capital
 from dawnrule.i18n.dates import moment_text
@@ -271,9 +272,9 @@ class Reporter:
 
     def _landing_minutes(self, sessions: Sequence[Placed]) -> Iterator[float]:
         for session in sessions:
-            for block in session.blocks:
+            for block, minutes in block_minutes(session.as_done(self.athlete.id)):
                 if lands_hard(block, self.vocabulary):
-                    yield session.minutes if block.minutes is None else block.minutes
+                    yield minutes
 
     def _label(self, group: str) -> str:
         return capital(self.vocabulary.label(group))

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
+from dawnrule.facts.history import block_minutes
 from dawnrule.model.entities import Athlete, Block, Session
 from dawnrule.model.time_zones import zone_named
 from dawnrule.model.weeks import WEEKDAYS, Fixed, Window, Wish
@@ -44,7 +45,7 @@ class WeekRequest:
         """Return a session at the same time of the clock a week later."""
         zone = zone_named(self.athlete.time_zone)
         later = session.starts_at.astimezone(zone) + timedelta(days=self.days)
-        return replace(session, starts_at=later.astimezone(UTC), again=True)
+        return replace(session, starts_at=later.astimezone(UTC), repeats=session.starts_at)
 
     def starts(self, wish: Wish, now: datetime) -> Iterator[datetime]:
         """Yield the times (UTC) at which a session could begin so that it ends in its window; none
@@ -72,8 +73,8 @@ class Placed:
     minutes: float
     blocks: tuple[Block, ...]
     wish: int | None = None
-    again: bool = False
-    """Whether it stands for the same session a week later."""
+    repeats: datetime | None = None
+    """When the session began that this one repeats a week later (UTC)."""
 
     @classmethod
     def of(cls, wish: Wish, place: int, starts_at: datetime) -> Placed:
@@ -94,18 +95,18 @@ class Placed:
     def timed_blocks(self) -> tuple[Block, ...]:
         """Return its blocks, one after the other; those that do not say their minutes share what
         is left of the session's."""
-        known = sum(block.minutes for block in self.blocks if block.minutes is not None)
-        unknown = sum(block.minutes is None for block in self.blocks)
-        share = max(self.minutes - known, 0) / unknown if unknown else 0
         timed, start = [], self.starts_at
-        for block in self.blocks:
+        for block, minutes in block_minutes(self._session("", self.blocks)):
             timed.append(replace(block, starts_at=start))
-            start += timedelta(minutes=share if block.minutes is None else block.minutes)
+            start += timedelta(minutes=minutes)
         return tuple(timed)
 
     def as_done(self, athlete_id: str) -> Session:
         """Return it as a session that was done as planned."""
-        return Session(athlete_id, self.starts_at, self.minutes, self.timed_blocks())
+        return self._session(athlete_id, self.timed_blocks())
+
+    def _session(self, athlete_id: str, blocks: tuple[Block, ...]) -> Session:
+        return Session(athlete_id, self.starts_at, self.minutes, blocks)
 
 
 @dataclass(frozen=True, slots=True)

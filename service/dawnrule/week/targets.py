@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any, Self
 
+from dawnrule.facts.history import block_minutes
 from dawnrule.facts.work import lands_hard
 from dawnrule.i18n.resources import read_data, rules_folder
 from dawnrule.model import Vocabulary
@@ -66,15 +67,16 @@ class UsualWeek:
         if not weeks:
             return None
         done = [session for of_week in weeks.values() for session in of_week]
-        blocks = [(block, session) for session in done for block in session.blocks]
         sets = sum(
             block.sets or 0
-            for block, _ in blocks
+            for session in done
+            for block in session.blocks
             if block.goal in words.lifting_goals and groups_of(block, words)
         )
         landing = sum(
-            session.minutes if block.minutes is None else block.minutes
-            for block, session in blocks
+            minutes
+            for session in done
+            for block, minutes in block_minutes(session)
             if lands_hard(block, words)
         )
         minutes = sum(session.minutes for session in done)
