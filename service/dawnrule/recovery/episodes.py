@@ -21,7 +21,7 @@ from dawnrule.model.training import groups_of, hours_between
 from dawnrule.recovery.numbers import RecoveryNumbers
 
 _GROWTH = "growth"
-_USUAL_SETS, _USUAL_MINUTES, _USUAL_DAYS, _LONGEST_DAYS = 6, 30, 4, 56
+_YEARS = 10  # the unit of the effect of age
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,26 +81,25 @@ class Episode:
 
 def features(work: Work, age_years: int | None) -> tuple[float, ...]:
     """Return what is known of work in the order of the effects of ``rules/recovery.yaml``; what is
-    not known counts as usual."""
+    not known counts as usual, and work that is the first of its group as after a long break."""
+    usual = RecoveryNumbers.bundled().usual_work
+    break_days = min(max(work.days_since or inf, 1.0), usual.days_since_at_most)
     return (
         1.0,
         float(work.landing),
-        log2(work.sets / _USUAL_SETS) if work.sets else 0.0,
+        log2(work.sets / usual.sets) if work.sets else 0.0,
         float(work.to_failure),
         float(work.new_exercise),
-        log2(work.minutes / _USUAL_MINUTES) if work.landing and work.minutes else 0.0,
-        log2(min(max(work.days_since or _LONGEST_DAYS, 1.0), _LONGEST_DAYS) / _USUAL_DAYS),
-        _age(age_years),
+        log2(work.minutes / usual.minutes) if work.landing and work.minutes else 0.0,
+        log2(break_days / usual.days_since),
+        0.0 if age_years is None else (age_years - usual.age_years) / _YEARS,
     )
 
 
 def usual_features(age_years: int | None) -> tuple[float, ...]:
     """Return the features of usual growth work."""
-    return (1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, _age(age_years))
-
-
-def _age(age_years: int | None) -> float:
-    return 0.0 if age_years is None else (age_years - 30) / 10
+    days_since = RecoveryNumbers.bundled().usual_work.days_since
+    return features(Work(datetime.min.replace(tzinfo=UTC), days_since=days_since), age_years)
 
 
 def episodes_of(

@@ -20,6 +20,17 @@ class Effect:
 
 
 @dataclass(frozen=True, slots=True)
+class UsualWork:
+    """What usual work is, and the longest break that counts."""
+
+    sets: int
+    minutes: float
+    days_since: float
+    days_since_at_most: float
+    age_years: int
+
+
+@dataclass(frozen=True, slots=True)
 class RecoveryNumbers:
     """``rules/recovery.yaml``. Soreness is 0 to 10; ``spreads`` and ``effects`` are on the log of
     hours; ``low_under`` is by kind of goal."""
@@ -34,6 +45,7 @@ class RecoveryNumbers:
     likely: float
     rule_hours: float
     spreads: dict[str, float]
+    usual_work: UsualWork
     effects: dict[str, Effect]
 
     @classmethod
@@ -42,5 +54,6 @@ class RecoveryNumbers:
         """Read the numbers that ship with the service."""
         data: dict[str, Any] = dict(read_data(rules_folder() / "recovery.yaml"))
         data["morning"] = time.fromisoformat(data["morning"])
+        data["usual_work"] = UsualWork(**data["usual_work"])
         data["effects"] = {name: Effect(**effect) for name, effect in data["effects"].items()}
         return cls(**data)

@@ -29,8 +29,8 @@ class WeekRequest:
     """What stands already, and is best left where it is."""
     repeats: bool = True
     """Whether the week has to be let through when it comes again right after itself."""
-    step_minutes: int = WeekNumbers.bundled().step_minutes
-    """Sessions begin each so many minutes within a window."""
+    step_minutes: int | None = None
+    """Sessions begin each so many minutes within a window; None for as many as usual."""
 
     @property
     def dates(self) -> list[date]:
@@ -51,6 +51,7 @@ class WeekRequest:
         """Yield the times (UTC) at which a session could begin so that it ends in its window; none
         that has passed, and no hour that the clocks skip."""
         zone = zone_named(self.athlete.time_zone)
+        step = timedelta(minutes=self.step_minutes or WeekNumbers.bundled().step_minutes)
         for day in self.dates:
             found = set()
             for window in self.windows:
@@ -60,7 +61,7 @@ class WeekRequest:
                 ends = datetime.combine(day, window.ends, zone).astimezone(UTC)
                 while begins + timedelta(minutes=wish.minutes) <= ends:
                     found.add(begins)
-                    begins += timedelta(minutes=self.step_minutes)
+                    begins += step
             yield from sorted(start for start in found if start >= now)
 
 
