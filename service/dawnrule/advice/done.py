@@ -1,7 +1,6 @@
 """What was done beside what was advised (pure).
 
-It describes a day and judges nobody. That minutes and sets count as the same within a tenth, and
-effort within a point, is house judgement: people round both.
+It describes a day and judges nobody. What counts as advised stands in ``rules/advice.yaml``.
 """
 
 from __future__ import annotations
@@ -15,10 +14,7 @@ from dawnrule.model import Verdict, Vocabulary
 from dawnrule.model.advice import Advice, BlockAdvice, blocks_of
 from dawnrule.model.entities import Block, Session
 from dawnrule.model.training import groups_of
-
-_SAME_SHARE = 0.1
-_SAME_EFFORT = 1.0
-_EASY_GOALS = frozenset({"steady-endurance", "mobility"})
+from dawnrule.rules.advice_policy import AdvicePolicy
 
 
 class Outcome(StrEnum):
@@ -114,7 +110,8 @@ def _of_block(advised: BlockAdvice, planned: Block, done: Sequence[_Done]) -> It
     if not advised.is_trained:
         yield Difference("not-advised", goal, is_more=True, done=sum(one.minutes for one in done))
         return
-    limits = advised.limits
+    limits, as_advised = advised.limits, AdvicePolicy.bundled().as_advised
+    share = as_advised.within_percent / 100
     sets = [one.block.sets for one in done]
     efforts = [one.effort for one in done if one.effort is not None]
     amounts = {
@@ -126,26 +123,27 @@ def _of_block(advised: BlockAdvice, planned: Block, done: Sequence[_Done]) -> It
     }
     for what, (most, was) in amounts.items():
         if isinstance(most, int | float) and was is not None:
-            if was > most * (1 + _SAME_SHARE):
+            if was > most * (1 + share):
                 yield Difference(what, goal, is_more=True, advised=most, done=was)
-            elif advised.verdict is Verdict.TRAIN and was < most * (1 - _SAME_SHARE):
+            elif advised.verdict is Verdict.TRAIN and was < most * (1 - share):
                 yield Difference(what, goal, is_more=False, advised=most, done=was)
-    effort = limits.get("effort_at_most", planned.effort)
-    if isinstance(effort, int | float) and efforts and max(efforts) > effort + _SAME_EFFORT:
-        yield Difference("effort", goal, is_more=True, advised=effort, done=max(efforts))
+    effort, hardest = limits.get("effort_at_most", planned.effort), max(efforts, default=0.0)
+    if isinstance(effort, int | float) and hardest > effort + as_advised.effort_above:
+        yield Difference("effort", goal, is_more=True, advised=effort, done=hardest)
 
 
 def _added(advice: Advice, others: Iterable[_Done]) -> Iterator[Difference]:
     """List what was done that no planned block is of; easy work in place of a block is what was
     advised, and mobility is never too much but on a day of rest."""
-    instead = {one.goal for block in advice.blocks for one in block.alternatives}
-    allowed = {
-        Verdict.TRAIN: {"mobility"},
-        Verdict.SWAP: _EASY_GOALS | instead,
-        Verdict.REST: set[str](),
-    }[advice.verdict]
+    policy = AdvicePolicy.bundled()
+    instead = {one.goal for block in advice.blocks for one in block.alternatives if one.goal}
+    allowed: dict[Verdict, set[str]] = {
+        Verdict.TRAIN: {policy.mobility.goal},
+        Verdict.SWAP: {policy.easy.goal, policy.mobility.goal} | instead,
+        Verdict.REST: set(),
+    }
     for one in others:
-        if one.block.goal not in allowed:
+        if one.block.goal not in allowed[advice.verdict]:
             yield Difference("added", one.block.goal, is_more=True, done=one.minutes)
 
 

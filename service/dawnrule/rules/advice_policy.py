@@ -25,6 +25,15 @@ class EasySession:
 
 
 @dataclass(frozen=True, slots=True)
+class AsAdvised:
+    """How far what was done may be from what was advised and still count as that: percent of
+    minutes and sets, and points of effort (CR10) above."""
+
+    within_percent: float
+    effort_above: float
+
+
+@dataclass(frozen=True, slots=True)
 class LeftOut:
     """Ways of training that are left out where a condition holds; None stands for all of them."""
 
@@ -40,6 +49,7 @@ class AdvicePolicy:
     name_only_for_days: int
     easy: EasySession
     mobility: EasySession
+    as_advised: AsAdvised
     left_out: tuple[LeftOut, ...]
 
     @classmethod
@@ -57,6 +67,7 @@ class AdvicePolicy:
             name_only_for_days=source.data["name_only_for_days"],
             easy=EasySession(**source.data["easy"]),
             mobility=EasySession(**source.data["mobility"]),
+            as_advised=AsAdvised(**source.data["as_advised"]),
             left_out=tuple(
                 _left_out(source, dictionary, entry, f"/left_out/{index}")
                 for index, entry in enumerate(source.data["left_out"])
