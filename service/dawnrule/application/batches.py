@@ -50,22 +50,16 @@ transaction."""
 
 
 @dataclass(frozen=True, slots=True)
-class InPart(Generic[T]):
-    """A row of which only the dangers can be taken, and the error that stands against the rest."""
-
-    dangers: T
-    error: DawnruleError
-
-
-@dataclass(frozen=True, slots=True)
 class Row(Generic[T]):
     """A row as it was sent: its number, with those of all rows of a sheet that belong to it; what
     it holds, or the error that stands against it; and ``locate``, which puts the faults of what it
-    holds where they stand in what was sent."""
+    holds where they stand in what was sent. ``rest`` is the error that stands against the rest of a
+    row of which the dangers alone could be read."""
 
     numbers: tuple[int, ...]
-    entry: T | InPart[T] | DawnruleError
+    entry: T | DawnruleError
     locate: Callable[[Sequence[FieldError]], Iterable[FieldError]]
+    rest: DawnruleError | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +74,9 @@ class RowOutcome(Generic[T, A]):
     def rest(self) -> DawnruleError | None:
         """Return the error that stands against the rest of a row of which the dangers alone were
         taken."""
-        entry = self.row.entry
-        if not isinstance(entry, InPart) or not self.is_stored:
+        if self.row.rest is None or not self.is_stored:
             return None
-        return _located(self.row, entry.error)
+        return _located(self.row, self.row.rest)
 
     @property
     def is_rejected(self) -> bool:
@@ -112,16 +105,19 @@ def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T]) -> list[Row[T]]:
 def check_ins_of_sheet(sheet: Sheet) -> list[Row[Told]]:
     """Load the rows of a sheet of check-ins: each changes what it says and nothing else of the
     day's check-in. Of a row that cannot be read its dangers are taken."""
-    return [Row(row.numbers, _amendment(row), row.in_columns) for row in sheet.rows]
+    return [_check_in_of_sheet(row) for row in sheet.rows]
 
 
-def _amendment(row: SheetRow) -> Told | InPart[Told] | DawnruleError:
+def _check_in_of_sheet(row: SheetRow) -> Row[Told]:
     try:
         check_in = row.load(load_check_in)
     except DawnruleError as error:
         dangers = _or_error(partial(_dangers_of, row))
-        return InPart(dangers, error) if isinstance(dangers, Amendment) else error
-    return Amendment(check_in.athlete_id, check_in.date, row.changes(), row.adds())
+        if isinstance(dangers, Amendment):
+            return Row(row.numbers, dangers, row.in_columns, rest=error)
+        return Row(row.numbers, error, row.in_columns)
+    told = Amendment(check_in.athlete_id, check_in.date, row.changes(), row.adds())
+    return Row(row.numbers, told, row.in_columns)
 
 
 def _dangers_of(row: SheetRow) -> Amendment | None:
@@ -197,7 +193,7 @@ def submit_all_or_none(
 
 def _whole(row: Row[T]) -> Row[T]:
     """Let a row with faults have none of its parts stored."""
-    return replace(row, entry=row.entry.error) if isinstance(row.entry, InPart) else row
+    return replace(row, entry=row.rest) if row.rest else row
 
 
 def do_all_or_none(store: Store, jobs: Sequence[Job[A]]) -> list[A]:
@@ -227,7 +223,7 @@ def _begun(rows: Iterable[Row[T]], begin: Begin[T, A]) -> list[Job[Outcome[A]]]:
 
 def _answering(row: Row[T], begin: Begin[T, A]) -> Job[Outcome[A]]:
     """Begin a row; its job gives the error that stands against it instead of raising it."""
-    entry = row.entry.dangers if isinstance(row.entry, InPart) else row.entry
+    entry = row.entry
     begun = entry if isinstance(entry, DawnruleError) else _or_error(partial(begin, entry))
 
     def answer(transaction: Transaction) -> Outcome[A]:

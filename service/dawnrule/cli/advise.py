@@ -21,7 +21,6 @@ from dawnrule.advice.summary import reason_text
 from dawnrule.application.amendments import Amendment, amend
 from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import (
-    InPart,
     Row,
     RowOutcome,
     Told,
@@ -181,9 +180,7 @@ def _athletes(
 
 def _told(row: Row[Told]) -> Told | None:
     """Return what a row says, were it its dangers alone; None for one that cannot be read."""
-    if isinstance(row.entry, DawnruleError):
-        return None
-    return row.entry.dangers if isinstance(row.entry, InPart) else row.entry
+    return None if isinstance(row.entry, DawnruleError) else row.entry
 
 
 def _date(row: Row[Told]) -> date:

@@ -11,7 +11,6 @@ from flask import Response, request
 from dawnrule.application.batches import (
     MOST_OF_ALL_OR_NONE,
     Begin,
-    InPart,
     Row,
     RowOutcome,
     Told,
@@ -248,9 +247,7 @@ def _sheet_answer(
 def _sheet(kind: Kind[T, A], rows: Sequence[Row[T]]) -> Sheet:
     nobody = [""] * len(kind.layout.required)
     entries = (row.entry for row in rows)
-    subjects = (
-        nobody if isinstance(e, DawnruleError | InPart) else kind.subject(e) for e in entries
-    )
+    subjects = (nobody if isinstance(e, DawnruleError) else kind.subject(e) for e in entries)
     return Sheet.of(kind.layout, subjects)
 
 
