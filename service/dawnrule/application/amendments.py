@@ -1,13 +1,13 @@
-"""Amendments: what is said of a morning beside what its check-in said before."""
+"""What is told of a morning: a check-in as a whole, or what changes in one."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from typing import Any, TypeAlias
 
-from dawnrule.application.check_ins import CheckIns, Submission, Submitted
+from dawnrule.application.check_ins import EVERYTHING, CheckIns, Submission, Submitted
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import to_json
@@ -38,12 +38,8 @@ class Amendment:
             after[name] = _JOINED[name](after.get(name), danger)
         return after
 
-    def has_large_plan(self, parts: int) -> bool:
-        """Tell whether the blocks that are told have more than so many parts."""
-        plan = self.changes.get("plan")
-        blocks = [one for one in plan if isinstance(one, Mapping)] if isinstance(plan, list) else []
-        groups = [one.get("muscle_groups") for one in blocks]
-        return sum(max(1, len(one)) if isinstance(one, list) else 1 for one in groups) > parts
+
+Told: TypeAlias = CheckIn | Amendment
 
 
 def merge_patch(target: Any, patch: Any) -> Any:
@@ -59,23 +55,46 @@ def merge_patch(target: Any, patch: Any) -> Any:
     return merged
 
 
-def amend(
-    transaction: Transaction, check_ins: CheckIns, amendment: Amendment, submission: Submission
+def submit_told(
+    transaction: Transaction, check_ins: CheckIns, told: Told, submission: Submission
 ) -> Submitted:
-    """Change a day's check-in and return its advice. Where nobody has checked in yet, what is said
-    is the check-in, with the coach's plan for the day. Raises as ``CheckIns.submit`` does, and
-    ``InvalidInput`` for what does not go together."""
-    check_in = amended(transaction, amendment)
-    return check_ins.submit(transaction, check_in, submission, amendment.said)
+    """Store what is told of a morning and return its advice. Where nobody has checked in yet, what
+    changes is the check-in, with the coach's plan for the day. Raises as ``CheckIns.submit`` does,
+    and ``InvalidInput`` for what does not go together."""
+    check_in, said = _check_in(transaction, told)
+    return check_ins.submit(transaction, check_in, submission, said)
 
 
-def amended(transaction: Transaction, amendment: Amendment) -> CheckIn:
-    """Return a day's check-in with the changes made. Raises ``InvalidInput``."""
-    before = before_amendment(transaction, amendment.athlete_id, amendment.date)
-    return load_check_in(amendment.applied_to(before))
+def compose_told(
+    transaction: Transaction, check_ins: CheckIns, told: Told, submission: Submission
+) -> None:
+    """Compose the advice on what is told, as ``CheckIns.compose`` does. Raises as
+    ``submit_told``."""
+    check_in, said = _check_in(transaction, told)
+    check_ins.compose(transaction, check_in, submission, said)
 
 
-def before_amendment(transaction: Transaction, athlete_id: str, on: date) -> Mapping[str, Any]:
+def planned_parts(told: Told) -> int:
+    """Count the parts of the plan that is told, which are advised on one by one; that of an
+    amendment was not looked at yet, and may be anything."""
+    if isinstance(told, CheckIn):
+        return sum(max(1, len(block.muscle_groups)) for block in told.plan)
+    plan = told.changes.get("plan")
+    blocks = [one for one in plan if isinstance(one, Mapping)] if isinstance(plan, list) else []
+    groups = [one.get("muscle_groups") for one in blocks]
+    return sum(max(1, len(one)) if isinstance(one, list) else 1 for one in groups)
+
+
+def _check_in(transaction: Transaction, told: Told) -> tuple[CheckIn, Collection[str]]:
+    """Return the check-in with what is told, and the names of what is said now. Raises
+    ``InvalidInput``."""
+    if isinstance(told, CheckIn):
+        return told, EVERYTHING
+    before = _before(transaction, told.athlete_id, told.date)
+    return load_check_in(told.applied_to(before)), told.said
+
+
+def _before(transaction: Transaction, athlete_id: str, on: date) -> Mapping[str, Any]:
     """Return the JSON form of the day's check-in, or of an empty one with the coach's plan."""
     stored = transaction.check_ins.latest(athlete_id, on)
     if stored is not None:

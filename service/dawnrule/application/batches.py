@@ -10,7 +10,7 @@ from threading import Lock
 from time import monotonic, sleep
 from typing import Any, Generic, TypeAlias, TypeVar
 
-from dawnrule.application.amendments import Amendment
+from dawnrule.application.amendments import Amendment, Told
 from dawnrule.errors import DawnruleError, FieldError, InvalidInput
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import CheckIn
@@ -20,9 +20,6 @@ from dawnrule.store import Store, Transaction
 
 T = TypeVar("T")
 A = TypeVar("A")
-Told: TypeAlias = CheckIn | Amendment
-"""A check-in as a whole, or what a sheet changes of one."""
-
 Job: TypeAlias = Callable[[Transaction], A]
 Outcome: TypeAlias = A | DawnruleError | None
 Begin: TypeAlias = Callable[[T], Job[A]]

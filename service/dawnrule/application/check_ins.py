@@ -34,7 +34,8 @@ from dawnrule.store.activity_log import COMMAND_LINE
 _HEALTH = ("pain", "illness", "warning_signs", "temperature_c", "fever_medicine")
 """The answers of a check-in that open a concern, ease it or end it."""
 
-_EVERYTHING = frozenset(_HEALTH)
+EVERYTHING = frozenset(_HEALTH)
+"""All of these, as a check-in says them that is told as a whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +87,7 @@ class CheckIns:
         transaction: Transaction,
         check_in: CheckIn,
         submission: Submission,
-        said: Collection[str] = _EVERYTHING,
+        said: Collection[str] = EVERYTHING,
     ) -> Submitted:
         """Store a check-in with its advice and return the advice.
 
@@ -130,7 +131,7 @@ class CheckIns:
         transaction: Transaction,
         check_in: CheckIn,
         submission: Submission,
-        said: Collection[str] = _EVERYTHING,
+        said: Collection[str] = EVERYTHING,
     ) -> None:
         """Compose the advice on a check-in, unless it is a repeated one, in a transaction that only
         reads: ``submit`` of the same that remembers finds it done. Raises as ``submit``."""

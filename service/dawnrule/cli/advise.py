@@ -18,12 +18,11 @@ from click.core import ParameterSource
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import reason_text
-from dawnrule.application.amendments import Amendment, amend
+from dawnrule.application.amendments import Told, submit_told
 from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import (
     Row,
     RowOutcome,
-    Told,
     check_ins_of_sheet,
     reject_contradictions,
     rows_of_json,
@@ -130,9 +129,7 @@ def advise_file(file: CheckInFile, check_ins: CheckIns, time_zone: str) -> list[
 
     def begin(told: Told) -> Callable[[Transaction], Submitted]:
         submission = check_ins.submission(None)
-        if isinstance(told, Amendment):
-            return lambda transaction: amend(transaction, check_ins, told, submission)
-        return lambda transaction: check_ins.submit(transaction, told, submission)
+        return lambda transaction: submit_told(transaction, check_ins, told, submission)
 
     rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
     with _store_of(_athletes(rows, file.athletes, time_zone)) as store:

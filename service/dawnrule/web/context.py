@@ -13,8 +13,8 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay_jobs import ReplayJobs
 from dawnrule.application.active_rules import active_rule_set
-from dawnrule.application.amendments import Amendment, amend, amended
-from dawnrule.application.batches import Begin, Told
+from dawnrule.application.amendments import Told, compose_told, planned_parts, submit_told
+from dawnrule.application.batches import Begin
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.application.leftovers import Leftovers
 from dawnrule.application.recoveries import Recoveries
@@ -26,7 +26,7 @@ from dawnrule.application.rule_sets import (
     rule_set_names,
 )
 from dawnrule.application.sessions import Logged, log_session
-from dawnrule.model.entities import CheckIn, Session
+from dawnrule.model.entities import Session
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
 from dawnrule.store import Store, Transaction
@@ -123,19 +123,10 @@ class Context:
 
         def begin(told: Told) -> Callable[[Transaction], Submitted]:
             check_ins = self.check_ins.remembering()
-            submission = check_ins.submission(key_id)
-            if isinstance(told, Amendment):
-                if told.has_large_plan(_PARTS_COMPOSED_SOON):
-                    self.store.read(
-                        lambda transaction: check_ins.compose(
-                            transaction, amended(transaction, told), submission, told.said
-                        )
-                    )
-                return lambda transaction: amend(transaction, check_ins, told, submission)
-            given = told, submission
-            if _parts(told) > _PARTS_COMPOSED_SOON:
-                self.store.read(lambda transaction: check_ins.compose(transaction, *given))
-            return lambda transaction: check_ins.submit(transaction, *given)
+            given = check_ins, told, check_ins.submission(key_id)
+            if planned_parts(told) > _PARTS_COMPOSED_SOON:
+                self.store.read(lambda transaction: compose_told(transaction, *given))
+            return lambda transaction: submit_told(transaction, *given)
 
         return begin
 
@@ -148,11 +139,6 @@ class Context:
             return lambda transaction: log_session(transaction, check_ins, *given)
 
         return begin
-
-
-def _parts(check_in: CheckIn) -> int:
-    """Count the parts of a plan, which are advised on one by one."""
-    return sum(max(1, len(block.muscle_groups)) for block in check_in.plan)
 
 
 def context() -> Context:

@@ -8,12 +8,12 @@ from typing import Any, TypeVar
 
 from flask import Response, request
 
+from dawnrule.application.amendments import Told
 from dawnrule.application.batches import (
     MOST_OF_ALL_OR_NONE,
     Begin,
     Row,
     RowOutcome,
-    Told,
     check_ins_of_sheet,
     reject_contradictions,
     rows_of_json,

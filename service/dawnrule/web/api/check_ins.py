@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Response, request
 
-from dawnrule.application.amendments import Amendment
+from dawnrule.application.amendments import Amendment, Told
 from dawnrule.errors import FieldError, InvalidInput
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import to_json
@@ -93,7 +93,7 @@ def patch_check_in(athlete_id: str, date: str) -> Response:
     return _answer(Amendment(athlete_id, on, changes))
 
 
-def _answer(told: CheckIn | Amendment) -> Response:
+def _answer(told: Told) -> Response:
     """Store what was told and answer with its advice."""
     begin = context().answer_for(caller().id)
     answered = context().store.write(begin(told))
