@@ -1,7 +1,7 @@
 """Which rules decide, for whom and from when on; and what would hold after a change.
 
-It computes on the activations as they are read, by the same order of precedence as
-``store.tables.rule_sets.Activations.holding``, so that a change can be looked at before it is made.
+It computes on the activations as they are read, in the order of precedence of the store, so that a
+change can be looked at before it is made.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from datetime import date, datetime
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Activation, Transaction
+from dawnrule.store.tables.rule_sets import in_precedence
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +108,12 @@ class Decider:
         return next((found for found in usable if found), self.default).full_name
 
     def _digests(self, athlete_id: str | None, day: date) -> Iterator[str]:
-        """Yield the digests that hold on a date, in order of precedence."""
-        come = [one for one in self.activations if one.from_date is None or one.from_date <= day]
-        if athlete_id is not None:
-            for one in come:
-                if one.athlete_id == athlete_id:
-                    if one.digest is None:
-                        break
-                    yield one.digest
-        yield from (one.digest for one in come if one.athlete_id is None and one.digest)
+        """Return the digests that hold on a date, in order of precedence."""
+        come = [
+            one
+            for one in self.activations
+            if one.athlete_id in (None, athlete_id)
+            and (one.from_date is None or one.from_date <= day)
+        ]
+        own_first = sorted(come, key=lambda one: one.athlete_id is None)
+        return in_precedence((one.athlete_id, one.digest) for one in own_first)

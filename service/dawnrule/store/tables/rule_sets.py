@@ -7,7 +7,7 @@ before it holds again. Texts and digests are kept as they came: the store does n
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -99,6 +99,18 @@ class Activation:
     by: str | None
     taken_back_at: datetime | None
     taken_back_by: str | None
+
+
+def in_precedence(come: Iterable[tuple[str | None, str | None]]) -> Iterator[str]:
+    """Yield the digests that hold, from the athlete and the digest of the activations whose date
+    has come, an athlete's own before those for all, the newest first: none of their own holds
+    behind one by which they go with all again."""
+    goes_with_all = False
+    for athlete_id, digest in come:
+        if digest is None:
+            goes_with_all = True
+        elif athlete_id is None or not goes_with_all:
+            yield digest
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +213,7 @@ class Activations:
         return int(row[0]) if row else None
 
     def holding(self, athlete_id: str | None, on: date) -> Iterator[str]:
-        """Yield the digests that hold for an athlete, or for all (None), on a date, in order of
+        """Read the digests that hold for an athlete, or for all (None), on a date, in order of
         precedence: each holds if those before it cannot be used."""
         rows = self.connection.execute(
             f"""
@@ -212,11 +224,7 @@ class Activations:
             """,
             {"athlete_id": athlete_id, "date": on.isoformat()},
         )
-        goes_with_all = False
-        for own, digest in rows:
-            goes_with_all = goes_with_all or digest is None
-            if own is None or not goes_with_all:
-                yield digest
+        return in_precedence(rows)
 
     def all(self) -> list[Activation]:
         """List every activation, newest first, those that were rolled back too."""
