@@ -70,11 +70,11 @@ from dawnrule.web.http.responses import (
     csv_answer,
     errors_in_request_language,
     logged_in_row,
-    people_of_squad,
+    people_of,
     preferred_media_type,
     remarks_header,
     xlsx_answer,
-    zones_of_athletes,
+    zones_of,
 )
 
 T = TypeVar("T")
@@ -220,13 +220,16 @@ def _check_count(kind: Kind[T, A], query: BatchQuery, count: int) -> None:
 
 
 def _read_options(kind: Kind[T, A], query: BatchQuery) -> ReadOptions:
+    athletes, chosen = context().store.read(
+        lambda transaction: (transaction.athletes.all(), chosen_meanings(transaction))
+    )
     return ReadOptions(
         date_order=DateOrder(query.date_order) if query.date_order else None,
         table=query.sheet,
-        zone_of=zones_of_athletes(),
-        people=people_of_squad(),
+        zone_of=zones_of(athletes),
+        people=people_of(athletes),
         today=context().clock().date(),
-        chosen=context().store.read(chosen_meanings),
+        chosen=chosen,
         check_count=partial(_check_count, kind, query),
     )
 

@@ -21,7 +21,7 @@ from dawnrule.store import IntroducedSheet
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.requests import Blueprint, refuse_other_than
-from dawnrule.web.http.responses import CSV, ODS, XLSX, people_of_squad
+from dawnrule.web.http.responses import CSV, ODS, XLSX, people_of
 
 sheets = Blueprint(
     "sheets",
@@ -47,8 +47,10 @@ _SHEET_ID = {
 def columns_of(data: bytes, kind: str, table: str | None) -> SheetColumns:
     """Look at the columns of a sheet, with what was said of it before. Raises
     ``MalformedInput``."""
-    chosen = context().store.read(chosen_meanings)
-    options = ReadOptions(table=table, people=people_of_squad(), chosen=chosen)
+    athletes, chosen = context().store.read(
+        lambda transaction: (transaction.athletes.all(), chosen_meanings(transaction))
+    )
+    options = ReadOptions(table=table, people=people_of(athletes), chosen=chosen)
     return read_columns(data, LAYOUTS[kind], options)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -16,9 +16,9 @@ from dawnrule.application.sessions import Logged
 from dawnrule.errors import Conflict, InvalidInput
 from dawnrule.i18n.lazy import render, render_error
 from dawnrule.model.advice import Advice, NoAdvice
+from dawnrule.model.entities import Athlete
 from dawnrule.model.time_zones import zone_named
 from dawnrule.sheet import CHECK_INS, People, RowAnswer, SessionRowAnswer, Sheet, write_sheet
-from dawnrule.web.context import context
 from dawnrule.web.http.locale import composer, localize, texts
 
 JSON = "application/json"
@@ -114,10 +114,9 @@ def logged_in_row(logged: Logged) -> SessionRowAnswer:
     return SessionRowAnswer(logged.session_id, verdict, advice.headline)
 
 
-def zones_of_athletes() -> Callable[[str], ZoneInfo | None]:
+def zones_of(athletes: Iterable[Athlete]) -> Callable[[str], ZoneInfo | None]:
     """Look up each athlete's time zone by id; None for an unknown athlete, and for a zone that
     cannot be loaded: both are refused in their rows later."""
-    athletes = context().store.read(lambda transaction: transaction.athletes.all())
     zones = {athlete.id: athlete.time_zone for athlete in athletes}
 
     def zone_of(athlete_id: str) -> ZoneInfo | None:
@@ -128,9 +127,8 @@ def zones_of_athletes() -> Callable[[str], ZoneInfo | None]:
     return zone_of
 
 
-def people_of_squad() -> People:
-    """Return everybody whom a sheet may name."""
-    athletes = context().store.read(lambda transaction: transaction.athletes.all())
+def people_of(athletes: Iterable[Athlete]) -> People:
+    """Return those whom a sheet may name."""
     return People.of((athlete.id, athlete.name) for athlete in athletes)
 
 
