@@ -12,8 +12,8 @@ from dawnrule.schemas.advice import AdviceSchema
 from dawnrule.schemas.base import Entity, ListOf, Object, StrictSchema
 from dawnrule.schemas.check_in import CheckInSchema
 from dawnrule.schemas.errors import FieldErrorSchema, ProblemSchema
-from dawnrule.schemas.fields import DateOrder, Switch, Text, Word
-from dawnrule.schemas.query import Language
+from dawnrule.schemas.fields import DateOrder, Switch, Word
+from dawnrule.schemas.query import Language, SheetName
 from dawnrule.schemas.session import LoggedSchema, SessionSchema
 
 
@@ -52,7 +52,6 @@ SESSION_BATCH = SessionBatchSchema()
 
 
 ANSWER_FORMS = ("json", "csv", "xlsx")
-_SHEET_NAME_CHARACTERS = 255
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +87,7 @@ class BatchQuerySchema(StrictSchema):
             "have more than one reading are refused."
         },
     )
-    sheet = Text(
-        at_most=_SHEET_NAME_CHARACTERS,
-        metadata={"description": "The workbook's sheet that is meant, instead of its first."},
-    )
+    sheet = SheetName()
     lang = Language()
 
 

@@ -8,10 +8,10 @@ from typing import Any
 from marshmallow import ValidationError, fields
 
 from dawnrule.schemas.base import Object, StrictSchema, Timestamp
-from dawnrule.schemas.fields import Text, Word
+from dawnrule.schemas.fields import Word
+from dawnrule.schemas.query import SheetName
 
 KINDS = ("check-ins", "sessions")
-_SHEET_NAME_CHARACTERS = 255
 _MOST_COLUMNS = 256
 
 
@@ -40,10 +40,7 @@ class ColumnsQuerySchema(StrictSchema):
     entity = ColumnsQuery
 
     kind = Word(lambda: KINDS, metadata={"description": "What a row of the sheet is."})
-    sheet = Text(
-        at_most=_SHEET_NAME_CHARACTERS,
-        metadata={"description": "The workbook's sheet that is meant, instead of its first."},
-    )
+    sheet = SheetName()
 
 
 class ColumnSchema(StrictSchema):

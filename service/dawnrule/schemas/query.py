@@ -11,6 +11,7 @@ from dawnrule.schemas.fields import CalendarDate, Text, Word
 
 _LANGUAGE_CHARACTERS = 35
 """The longest name of a language that all programs must take (RFC 5646, section 4.4.1)."""
+_SHEET_NAME_CHARACTERS = 255
 
 
 class Language(Text):
@@ -19,6 +20,16 @@ class Language(Text):
     def __init__(self) -> None:
         super().__init__(
             at_most=_LANGUAGE_CHARACTERS, metadata={"description": "Instead of Accept-Language."}
+        )
+
+
+class SheetName(Text):
+    """Which sheet of a workbook is read."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            at_most=_SHEET_NAME_CHARACTERS,
+            metadata={"description": "The workbook's sheet that is meant, instead of its first."},
         )
 
 

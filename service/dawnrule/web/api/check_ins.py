@@ -16,7 +16,7 @@ from dawnrule.schemas.query import day_of_address
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller, refuse_foreign
 from dawnrule.web.http.locale import LANG, language_header, localize
-from dawnrule.web.http.requests import ATHLETE_ID, Blueprint, refuse_other_than
+from dawnrule.web.http.requests import ATHLETE_ID, DATE, Blueprint, refuse_other_than
 from dawnrule.web.http.responses import json_answer
 
 check_ins = Blueprint(
@@ -24,12 +24,6 @@ check_ins = Blueprint(
 )
 
 MERGE_PATCH = "application/merge-patch+json"
-DATE = {
-    "name": "date",
-    "in": "path",
-    "description": "Where the athlete lives.",
-    "schema": {"type": "string", "format": "date", "examples": ["2026-03-09"]},
-}
 _PATCH = {
     "required": True,
     "content": {

@@ -17,20 +17,14 @@ from dawnrule.store import StoredPlan, Transaction
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import localize
-from dawnrule.web.http.requests import ATHLETE_ID, Blueprint
+from dawnrule.web.http.requests import ATHLETE_ID, DATE, Blueprint
 
 plans = Blueprint("plans", __name__, url_prefix="/v1", description="What the coach plans.")
 
-_DATE = {
-    "name": "date",
-    "in": "path",
-    "description": "Where the athlete lives.",
-    "schema": {"type": "string", "format": "date", "examples": ["2026-03-09"]},
-}
 _ADDRESS = "/athletes/<athlete_id>/plans/<date>"
 
 
-@plans.route(_ADDRESS, methods=["PUT"], parameters=[ATHLETE_ID, _DATE])
+@plans.route(_ADDRESS, methods=["PUT"], parameters=[ATHLETE_ID, DATE])
 @plans.arguments(PlanSchema(), as_kwargs=True)
 @plans.response(200, PlanSetSchema, description="Replaced.")
 @plans.alt_response(201, schema=PlanSetSchema, description="New.")
@@ -51,7 +45,7 @@ def put_plan(athlete_id: str, date: str, plan: tuple[Block, ...]) -> tuple[PlanS
     return done, 201 if done.is_new else 200
 
 
-@plans.route(_ADDRESS, parameters=[ATHLETE_ID, _DATE])
+@plans.route(_ADDRESS, parameters=[ATHLETE_ID, DATE])
 @plans.response(200, PlannedDaySchema)
 @plans.alt_response(404, "NOT_FOUND")
 def get_plan(athlete_id: str, date: str) -> StoredPlan:
@@ -68,7 +62,7 @@ def get_plan(athlete_id: str, date: str) -> StoredPlan:
     return found
 
 
-@plans.route(_ADDRESS, methods=["DELETE"], parameters=[ATHLETE_ID, _DATE])
+@plans.route(_ADDRESS, methods=["DELETE"], parameters=[ATHLETE_ID, DATE])
 @plans.response(204)
 @plans.alt_response(404, "NOT_FOUND")
 def delete_plan(athlete_id: str, date: str) -> Response:

@@ -60,6 +60,14 @@ ATHLETE_ID = {
 }
 """How the athlete's id in an address is described."""
 
+DATE = {
+    "name": "date",
+    "in": "path",
+    "description": "Where the athlete lives.",
+    "schema": {"type": "string", "format": "date", "examples": ["2026-03-09"]},
+}
+"""How a local date in an address is described."""
+
 
 class Blueprint(flask_smorest.Blueprint):
     """Views with the schemas that they take and give."""
