@@ -6,7 +6,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from dawnrule.application.groups import require_group
+from dawnrule.application.groups import members
 from dawnrule.facts.drift import DriftRules, Standing, largest, standings
 from dawnrule.model.entities import Athlete, CheckIn
 from dawnrule.store import Transaction
@@ -31,12 +31,8 @@ def read_drifts(
 ) -> list[AthleteDrift]:
     """Compare each athlete of a group, or of the squad, at a time (aware); whose measure drifts
     farthest comes first, then by name. Raises ``NotFound`` for an unknown group."""
-    among = set(require_group(transaction, group_id).athletes) if group_id is not None else None
-    squad = [
-        (athlete, athlete.today_or_utc(now))
-        for athlete in transaction.athletes.all()
-        if among is None or athlete.id in among
-    ]
+    among = members(transaction, group_id) if group_id is not None else transaction.athletes.all()
+    squad = [(athlete, athlete.today_or_utc(now)) for athlete in among]
     if not squad:
         return []
     rules, dates = DriftRules.bundled(), [on for _, on in squad]
