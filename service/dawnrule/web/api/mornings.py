@@ -105,9 +105,8 @@ def get_morning(query: MorningQuery) -> Response | tuple[Morning, dict[str, str]
         for one in context().store.read(find)
         if query.group is None or query.group in one.groups
     ]
-    squad.sort(key=lambda summary: summary.order)
+    said = squad_to_read_out(squad, composer())
     if preferred_media_type((JSON, TEXT), query.format) == TEXT:
-        return with_language(text_answer(squad_to_read_out(squad, composer())))
-    return Morning(
-        [*map(MorningLine.of, squad)], squad_to_read_out(squad, composer())
-    ), language_header()
+        return with_language(text_answer(said))
+    in_order = sorted(squad, key=lambda summary: summary.order)
+    return Morning([*map(MorningLine.of, in_order)], said), language_header()
