@@ -26,6 +26,7 @@ from dawnrule.application.rule_sets import (
     rule_set_names,
 )
 from dawnrule.application.sessions import Logged, log_session
+from dawnrule.application.weeks import Weeks
 from dawnrule.model.entities import Session
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
@@ -110,6 +111,11 @@ class Context:
     def again(self) -> Redecision:
         """The re-decision of today's advice after another rule set was activated."""
         return Redecision(self.store, self.check_ins)
+
+    @property
+    def weeks(self) -> Weeks:
+        """What lays out weeks by the rules of this service, and judges them."""
+        return Weeks(self.advisor, self.recoveries, self.rule_set_for)
 
     @property
     def check_ins(self) -> CheckIns:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from dawnrule.application.targets import Targets, read_targets
-from dawnrule.application.weeks import Weeks
 from dawnrule.model.weeks import WeekOrder
 from dawnrule.schemas.week import WEEK_ORDER, TargetsSchema, WeeksSchema
 from dawnrule.web.context import context
@@ -51,9 +50,8 @@ def post_week(order: WeekOrder) -> tuple[dict[str, list[WeekReport]], dict[str, 
     stored: a coach who takes the week sets it as plans. The same request gives the same week.
     """
     ctx, said, now = context(), texts(), context().clock()
-    layout = Weeks(ctx.advisor, ctx.recoveries, ctx.rule_set_for)
-    situations = ctx.store.read(lambda transaction: layout.situations(transaction, order, now))
-    return {"weeks": layout.lay_out(situations, order, said, now)}, language_header()
+    situations = ctx.store.read(lambda transaction: ctx.weeks.situations(transaction, order, now))
+    return {"weeks": ctx.weeks.lay_out(situations, order, said, now)}, language_header()
 
 
 @weeks.route("/weeks/check", methods=["POST"], parameters=[LANG])
@@ -69,9 +67,8 @@ def post_week_check(order: WeekOrder) -> tuple[dict[str, list[WeekReport]], dict
     are not looked at.
     """
     ctx, said, now = context(), texts(), context().clock()
-    weeks_of = Weeks(ctx.advisor, ctx.recoveries, ctx.rule_set_for)
-    situations = ctx.store.read(lambda transaction: weeks_of.situations(transaction, order, now))
-    return {"weeks": weeks_of.check(situations, order, said, now)}, language_header()
+    situations = ctx.store.read(lambda transaction: ctx.weeks.situations(transaction, order, now))
+    return {"weeks": ctx.weeks.check(situations, order, said, now)}, language_header()
 
 
 @weeks.route("/athletes/<athlete_id>/targets", parameters=[ATHLETE_ID, LANG])

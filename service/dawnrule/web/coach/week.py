@@ -12,7 +12,7 @@ from flask import redirect, render_template, request, url_for
 
 from dawnrule.application.batches import do_all_or_none
 from dawnrule.application.plan_weeks import DAYS, Planner, monday_of, week_from
-from dawnrule.application.weeks import Weeks, sessions_of
+from dawnrule.application.weeks import sessions_of
 from dawnrule.errors import Conflict, InvalidInput
 from dawnrule.i18n.dates import moment_text
 from dawnrule.model import Vocabulary
@@ -122,15 +122,10 @@ def change_week() -> Any:
         return _page(Page(answers, faults or {"": say("coach_forms.not_saved")}))
 
 
-def _weeks() -> Weeks:
-    ctx = context()
-    return Weeks(ctx.advisor, ctx.recoveries, ctx.rule_set_for)
-
-
 def _laid_out(
     order: WeekOrder, athletes: Sequence[Athlete]
 ) -> tuple[tuple[WeekOrder, WeekReport], ...]:
-    ctx, now, layout = context(), context().clock(), _weeks()
+    ctx, now, layout = context(), context().clock(), context().weeks
     orders = [replace(order, athlete_id=athlete.id) for athlete in athletes]
     situations = ctx.store.read(
         lambda transaction: [
@@ -142,7 +137,7 @@ def _laid_out(
 
 
 def _checked(orders: Sequence[WeekOrder]) -> tuple[tuple[WeekOrder, WeekReport], ...]:
-    ctx, now, layout = context(), context().clock(), _weeks()
+    ctx, now, layout = context(), context().clock(), context().weeks
     situations = ctx.store.read(
         lambda transaction: [layout.situations(transaction, order, now) for order in orders]
     )
