@@ -130,6 +130,28 @@ def test_an_address_has_its_number_of_connections_unless_it_is_a_proxy(
         thread.join(SECONDS)
 
 
+def test_a_server_that_wakes_up_before_it_is_told_closes_all_the_same(
+    app: Flask, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What an answer wakes, while another thread is about to close it."""
+    own = Server(app, settings)
+    thread = threading.Thread(target=own.run)
+    thread.start()
+    with socket.create_connection(("127.0.0.1", own.port), SECONDS) as client:
+        assert is_answered(client)
+    pull = own._server.trigger._physical_pull
+
+    def pull_twice() -> None:
+        pull()
+        time.sleep(0.2)
+        pull()
+
+    monkeypatch.setattr(own._server.trigger, "_physical_pull", pull_twice)
+    own.close()
+    thread.join(SECONDS)
+    assert not thread.is_alive()
+
+
 def is_answered(client: socket.socket) -> bool:
     try:
         client.sendall(b"GET /healthz HTTP/1.1\r\nHost: x\r\n\r\n")

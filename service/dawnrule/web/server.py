@@ -13,6 +13,7 @@ import math
 import os
 import signal
 import socket
+import threading
 import time
 from collections.abc import Callable, Collection, MutableMapping
 from typing import Any
@@ -162,6 +163,7 @@ class Server:
         self._context = Context.of(app)
         self._stop_seconds = settings.stop_seconds
         self._inherits = inherited is not None
+        self._trigger_in_use = threading.Lock()
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a short queue is no warning
         # Behind a proxy all come from one address, and it is the proxy that counts.
         self._most_of_one = 0 if settings.proxies else settings.connections_per_address
@@ -200,7 +202,12 @@ class Server:
         """Finish the answers in progress, then close every connection and the port; for tests,
         which leave nobody waiting."""
         self._server.task_dispatcher.shutdown()
-        self._server.trigger.pull_trigger(lambda: wasyncore.close_all(self._connections))
+        with self._trigger_in_use:
+            self._server.trigger.pull_trigger(self._close_all)
+
+    def _close_all(self) -> None:
+        with self._trigger_in_use:  # the trigger is among them
+            wasyncore.close_all(self._connections)
 
     @property
     def _connections(self) -> dict[int, Any]:
