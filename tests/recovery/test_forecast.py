@@ -148,6 +148,14 @@ def test_a_chance_grows_with_the_hours_and_knows_what_has_passed() -> None:
     assert under_way.chance_at(likely) == pytest.approx(0.8, abs=1e-6)
 
 
+def test_hours_of_soreness_are_those_of_the_muscle_group() -> None:
+    """One session may train several groups, of which one is sore for longer."""
+    recovery = recovery_of([seen(12, 36, "chest"), seen(60, 84)])
+    assert recovery.sore_hours("chest", USUAL) == 12
+    assert recovery.sore_hours("quadriceps", USUAL) == 60
+    assert recovery.sore_hours("calves", USUAL) == 0
+
+
 def test_what_is_over_is_not_under_way() -> None:
     assert recovery_of([seen(36, 60)]).group("quadriceps", BEGAN).under_way is None
     old = seen(36, inf)

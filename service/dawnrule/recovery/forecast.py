@@ -38,6 +38,28 @@ class OwnEpisodes:
         """Those that say anything of the hours."""
         return [episode for episode in self.episodes if episode.is_informative]
 
+    @property
+    def muscle_groups(self) -> list[str]:
+        """Those with work in the log, by name."""
+        return sorted({episode.muscle_group for episode in self.episodes})
+
+    @property
+    def times_seen(self) -> int:
+        """How often the end was seen."""
+        return sum(episode.was_seen for episode in self.episodes)
+
+    def of_group(self, muscle_group: str) -> OwnEpisodes:
+        """Return those of one muscle group."""
+        own = [episode for episode in self.episodes if episode.muscle_group == muscle_group]
+        return OwnEpisodes(own, self.age_years)
+
+    def usual_features(self) -> tuple[float, ...]:
+        """Return the mean features of the work; those of usual work where there is none."""
+        known = [features(episode.work, self.age_years) for episode in self.episodes]
+        return (
+            tuple(map(float, np.mean(known, axis=0))) if known else usual_features(self.age_years)
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class SquadRecovery:
@@ -46,7 +68,6 @@ class SquadRecovery:
     places: Mapping[str, int]
     seen: Mapping[str, int]
     posterior: Posterior
-    prior: Coefficients
 
     @classmethod
     def fit(cls, squad: Mapping[str, OwnEpisodes], numbers: RecoveryNumbers) -> Self:
@@ -63,8 +84,8 @@ class SquadRecovery:
             if known
             else fit(columns, usual, prior)
         )
-        seen = {a: sum(e.was_seen for e in own.episodes) for a, own in known.items()}
-        return cls(places, seen, posterior, prior)
+        seen = {athlete: own.times_seen for athlete, own in known.items()}
+        return cls(places, seen, posterior)
 
     def without(self, athlete_id: str) -> Coefficients:
         """Return what the others say of the effects."""
@@ -135,47 +156,46 @@ class AthleteRecovery:
         cls, athlete_id: str, own: OwnEpisodes, squad: SquadRecovery, numbers: RecoveryNumbers
     ) -> Self:
         """Fit one athlete under the spreads of the squad."""
-        groups = sorted({episode.muscle_group for episode in own.informative})
+        groups = OwnEpisodes(own.informative).muscle_groups
         posterior = fit(_columns([own]), squad.posterior.spreads, squad.without(athlete_id))
         cells = {group: place for place, group in enumerate(groups)}
         return cls(own, cells, posterior, squad.seen_of_others(athlete_id), numbers)
 
     def groups(self, now: datetime) -> list[GroupRecovery]:
         """Return every muscle group with work in the log, by name."""
-        return [
-            self.group(name, now) for name in sorted({e.muscle_group for e in self.own.episodes})
-        ]
+        return [self.group(name, now) for name in self.own.muscle_groups]
 
     def group(self, name: str, now: datetime) -> GroupRecovery:
         """Return one muscle group, whether it was ever trained or not."""
-        episodes = [episode for episode in self.own.episodes if episode.muscle_group == name]
-        seen = sum(episode.was_seen for episode in episodes)
-        usual = self.usual(name)
+        own, usual = self.own.of_group(name), self.usual(name)
         return GroupRecovery(
             name,
-            seen,
+            own.times_seen,
             usual.hours_at(_HALF),
             usual.hours_at(_QUARTER),
             usual.hours_at(_THREE_QUARTERS),
-            self._basis(seen),
-            self._under_way(episodes[-1], now) if episodes else None,
+            self._basis(name),
+            self._last_under_way(own, now),
         )
 
     def usual(self, muscle_group: str) -> LogNormal:
         """Return the hours of recovery of a muscle group after the athlete's usual work."""
-        episodes = [e for e in self.own.episodes if e.muscle_group == muscle_group]
-        return self._predict(_usual_features(episodes, self.own.age_years), muscle_group)
+        return self._predict(self.own.of_group(muscle_group).usual_features(), muscle_group)
 
     def is_own(self, muscle_group: str) -> bool:
         """Return whether enough was seen of the athlete to tell a chance."""
-        seen = sum(e.was_seen for e in self.own.episodes if e.muscle_group == muscle_group)
-        return seen >= self.numbers.least_episodes
+        return self.own.of_group(muscle_group).times_seen >= self.numbers.least_episodes
 
     def sore_hours(self, muscle_group: str, work: Work) -> float:
         """Return after how many hours a muscle group was still sore from work in the log; 0 where
         that is not known."""
-        found = (e.sore_hours for e in self.own.episodes if e.work == work)
-        return next(found, 0.0) if muscle_group in self.cells else 0.0
+        own = self.own.of_group(muscle_group).episodes
+        return next((episode.sore_hours for episode in own if episode.work == work), 0.0)
+
+    def under_way(self, muscle_group: str, work: Work) -> UnderWay:
+        """Return what is expected of a muscle group after some work, in the log or to come."""
+        sore_hours = self.sore_hours(muscle_group, work)
+        return UnderWay(work.began, sore_hours, self.hours_after(work, muscle_group))
 
     def hours_after(self, work: Work, muscle_group: str) -> LogNormal:
         """Return the hours of recovery of a muscle group after some work."""
@@ -185,23 +205,19 @@ class AthleteRecovery:
         athlete = 0 if self.cells else None
         return self.posterior.predict(np.array(known), self.cells.get(muscle_group), athlete)
 
-    def _basis(self, seen: int) -> str:
-        if seen >= self.numbers.least_episodes:
+    def _basis(self, muscle_group: str) -> str:
+        if self.is_own(muscle_group):
             return OWN
         return SQUAD if self.of_others >= self.numbers.least_episodes else PUBLISHED
 
-    def _under_way(self, last: Episode, now: datetime) -> UnderWay | None:
-        if last.is_over or hours_between(last.work.began, now) > self.numbers.ends_after_hours:
+    def _last_under_way(self, own: OwnEpisodes, now: datetime) -> UnderWay | None:
+        """Return the last work of a muscle group unless it is over."""
+        if not own.episodes:
             return None
-        return UnderWay(
-            last.work.began, last.sore_hours, self.hours_after(last.work, last.muscle_group)
-        )
-
-
-def _usual_features(episodes: Sequence[Episode], age_years: int | None) -> tuple[float, ...]:
-    """Return the mean features of episodes; those of usual work where there are none."""
-    known = [features(episode.work, age_years) for episode in episodes]
-    return tuple(map(float, np.mean(known, axis=0))) if known else usual_features(age_years)
+        last = own.episodes[-1]
+        hours = hours_between(last.work.began, now)
+        is_over = last.is_over or hours > self.numbers.ends_after_hours
+        return None if is_over else self.under_way(last.muscle_group, last.work)
 
 
 def _columns(squad: Iterable[OwnEpisodes]) -> Episodes:

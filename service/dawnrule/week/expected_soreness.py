@@ -8,10 +8,8 @@ from datetime import datetime
 
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Session
-from dawnrule.model.training import hours_between
 from dawnrule.recovery.episodes import Work, works_by_group
-from dawnrule.recovery.forecast import AthleteRecovery
-from dawnrule.recovery.intervals import LogNormal
+from dawnrule.recovery.forecast import AthleteRecovery, UnderWay
 from dawnrule.week.request import Placed
 
 
@@ -29,7 +27,8 @@ class ExpectedSoreness:
     logged: tuple[Session, ...]
     likely: float
     vocabulary: Vocabulary
-    _hours: dict[tuple[str, str, Work], LogNormal] = field(default_factory=dict)
+    _known: dict[str, bool] = field(default_factory=dict)
+    _under_way: dict[tuple[str, str, Work], UnderWay] = field(default_factory=dict)
     _works: dict[tuple[Placed, ...], dict[str, list[Work]]] = field(default_factory=dict)
 
     def at(self, placed: Sequence[Placed], at: datetime) -> dict[str, float]:
@@ -42,7 +41,10 @@ class ExpectedSoreness:
 
     def is_known(self, group: str) -> bool:
         """Return whether enough was seen of a muscle group to forecast it."""
-        return all(recovery.is_own(group) for recovery in self.recoveries.values())
+        if group not in self._known:
+            recoveries = self.recoveries.values()
+            self._known[group] = all(recovery.is_own(group) for recovery in recoveries)
+        return self._known[group]
 
     def chance_at(self, kind: str, group: str, placed: Sequence[Placed], at: datetime) -> float:
         """Return how likely soreness of a muscle group is low for a kind of goal at a time."""
@@ -69,7 +71,6 @@ class ExpectedSoreness:
 
     def _chance(self, kind: str, group: str, work: Work, at: datetime) -> float:
         key = (kind, group, work)
-        if key not in self._hours:
-            self._hours[key] = self.recoveries[kind].hours_after(work, group)
-        beyond = self.recoveries[kind].sore_hours(group, work)
-        return self._hours[key].chance_within(hours_between(work.began, at), beyond)
+        if key not in self._under_way:
+            self._under_way[key] = self.recoveries[kind].under_way(group, work)
+        return self._under_way[key].chance_at(at)
