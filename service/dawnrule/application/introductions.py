@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
 from dawnrule.errors import FieldError, InvalidInput, NotFound
@@ -66,29 +66,7 @@ def introduce(
     answers = LAYOUTS[layout].answers
     plain = {plain_word(header): meaning for header, meaning in said.items()}
     meanings = {word: meaning for word, meaning in plain.items() if word and word not in answers}
-    known = set(all_meanings(LAYOUTS[layout]))
-    faults = [
-        FieldError(f"/columns/{header}", meaning, lazy("sheet.no_meaning"))
-        for header, meaning in meanings.items()
-        if meaning not in known
-    ]
-    own = [one for one in meanings.values() if one not in (_IGNORED, "comment")]
-    twice = {one for one in own if own.count(one) > 1}
-    faults += [
-        FieldError(f"/columns/{header}", meaning, lazy("sheet.meaning_twice"))
-        for header, meaning in meanings.items()
-        if meaning in twice
-    ]
-    missing = [one for one in LAYOUTS[layout].required if one not in own]
-    if missing:
-        named = ", ".join(missing)
-        faults.append(FieldError("/columns", None, lazy("sheet.meanings_missing", missing=named)))
-    faults += [
-        FieldError(f"/columns/{header}", meaning, lazy("sheet.other_scale"))
-        for header, meaning in meanings.items()
-        if has_other_scale(header) and _is_rated_to_ten(LAYOUTS[layout], meaning)
-    ]
-    if faults:
+    if faults := list(_faults(LAYOUTS[layout], meanings)):
         raise InvalidInput(lazy("sheet.wrong_meanings"), faults)
     sheet = IntroducedSheet(layout, meanings, at.astimezone(UTC), by)
     before = transaction.introduced_sheets.get(sheet.id)
@@ -97,6 +75,27 @@ def introduce(
     transaction.introduced_sheets.put(sheet)
     record_act(transaction, "sheet-introduced", by=by, at=at, about={"sheet": sheet.id})
     return sheet, before is None
+
+
+def _faults(layout: Layout, meanings: Mapping[str, str]) -> Iterator[FieldError]:
+    """Yield what is wrong with the meanings of headers, by kind of fault."""
+    known = set(all_meanings(layout))
+    own = [one for one in meanings.values() if one not in (_IGNORED, "comment")]
+
+    def where(is_wrong: Callable[[str, str], bool], says: str) -> Iterator[FieldError]:
+        for header, meaning in meanings.items():
+            if is_wrong(header, meaning):
+                yield FieldError(f"/columns/{header}", meaning, lazy(says))
+
+    yield from where(lambda _, meaning: meaning not in known, "sheet.no_meaning")
+    yield from where(lambda _, meaning: own.count(meaning) > 1, "sheet.meaning_twice")
+    if missing := [one for one in layout.required if one not in own]:
+        named = ", ".join(missing)
+        yield FieldError("/columns", None, lazy("sheet.meanings_missing", missing=named))
+    yield from where(
+        lambda header, meaning: has_other_scale(header) and _is_rated_to_ten(layout, meaning),
+        "sheet.other_scale",
+    )
 
 
 def _is_rated_to_ten(layout: Layout, meaning: str) -> bool:
