@@ -7,7 +7,7 @@ import os
 import shutil
 import signal
 import subprocess
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -50,7 +50,7 @@ class Calc:
             check=True,
             stdout=subprocess.PIPE,
             timeout=PATIENCE_SECONDS,
-            env=environment(),
+            env=of_the_desktop(),
         )
         given: list[Any] = json.loads(done.stdout)
         return given
@@ -70,6 +70,14 @@ class Calc:
         file.write_text(f"[dawnrule]\naddress = {address}\nkey = {key}\n", encoding="utf-8")
 
 
+def of_the_desktop() -> Mapping[str, str]:
+    """The environment in which a person starts Calc, even if a virtual environment is active here:
+    the Python in LibreOffice takes its library from beside the first ``python3`` on PATH, and with
+    another than its own each macro ends with ``std::bad_alloc``."""
+    folders = [str(Path(PYTHON_WITH_UNO).parent), os.environ.get("PATH", os.defpath)]
+    return environment(PATH=os.pathsep.join(folders))
+
+
 @contextmanager
 def running_calc(folder: Path) -> Iterator[Calc]:
     """Calc without a screen, with the macro installed; it is ended whatever happens."""
@@ -82,7 +90,7 @@ def running_calc(folder: Path) -> Iterator[Calc]:
     options = ["--headless", "--norestore", "--nologo", f"--accept=pipe,name={pipe};urp;"]
     process = subprocess.Popen(
         ["soffice", f"-env:UserInstallation={user.parent.as_uri()}", *options],
-        env=environment(),
+        env=of_the_desktop(),
         start_new_session=True,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

@@ -80,6 +80,11 @@ def private_address(live_server: LiveServer) -> PrivateAddress:
 
 
 def environment(**more: str) -> Mapping[str, str]:
-    """This process's environment without what would send a request elsewhere."""
-    kept = {k: v for k, v in os.environ.items() if not k.lower().endswith("_proxy")}
+    """This process's environment without what would send a request elsewhere, and without what is
+    meant for this process's Python."""
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.lower().endswith("_proxy") and not name.startswith("PYTHON")
+    }
     return kept | more
