@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from threading import Thread
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
@@ -23,6 +24,9 @@ from tests.conftest import Clock
 
 SUNDAY = "2026-03-08T17:00:00+01:00"
 SQUAD = "Name\tTime zone\tBorn\nMina\tEurope/Berlin\t17.5.2001\nOdd\tEurope/Oslo\nRuth\tAtlantis\n"
+Control = Literal["button", "checkbox", "link"]
+"""What is pressed, by its role on the page."""
+
 MOST_ROUNDS = 5
 TABS_AHEAD = """to => {
     if (to === document.activeElement) return 0;
@@ -81,9 +85,9 @@ class Hands:
         self.go(self.page.get_by_label(label, exact=True))
         self.page.keyboard.type(text)
 
-    def press(self, role: str, name: str, key: str = "Enter") -> None:
+    def press(self, role: Control, name: str, key: str = "Enter") -> None:
         """Press a button, follow a link or tick a box."""
-        self.go(self.page.get_by_role(role, name=name, exact=True).first)  # type: ignore[arg-type]
+        self.go(self.page.get_by_role(role, name=name, exact=True).first)
         self.page.keyboard.press(key)
 
     def tick(self, *names: str) -> None:

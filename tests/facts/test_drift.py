@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from math import exp, log
+from typing import Any
 
 import pytest
 
@@ -14,8 +15,8 @@ TODAY = date(2026, 3, 9)
 RULES = DriftRules.bundled()
 
 
-def check_in(ago: int, **reported: object) -> CheckIn:
-    return CheckIn("a-03", TODAY - timedelta(days=ago), (), **reported)  # type: ignore[arg-type]
+def check_in(ago: int, **reported: Any) -> CheckIn:
+    return CheckIn("a-03", TODAY - timedelta(days=ago), (), **reported)
 
 
 def slept(hours: dict[int, float]) -> Standing:

@@ -16,8 +16,8 @@ def targets(client: Client) -> Any:
 
 
 def compete(client: Client, on: str, rank: str = "main") -> None:
-    body = {"name": "Mara", "time_zone": "Europe/Berlin"}
-    body |= {"competitions": [{"date": on, "rank": rank}]}  # type: ignore[dict-item]
+    competitions = [{"date": on, "rank": rank}]
+    body = {"name": "Mara", "time_zone": "Europe/Berlin", "competitions": competitions}
     assert client.put("/v1/athletes/a-03", json=body).status_code == 200
 
 
