@@ -130,7 +130,7 @@ def test_bad_rows_are_named_and_good_rows_get_their_advice() -> None:
     assert result.exit_code == 1
     assert "a-growth      Swap" in result.stdout
     assert "a-x" not in result.stdout
-    _, *lines = result.stderr.splitlines()
+    lines = result.stderr.splitlines()[2:]
     assert lines[0] == "row 6: soreness_quadriceps (D6) must be from 0 to 10 (found: 11)"
     assert lines[1].startswith("row 7: soreness_quadriceps (D7) is not a number; write it like 7")
     assert lines[2].startswith("row 7: plan_goal (H7) must be one of")
@@ -148,8 +148,18 @@ def test_bad_rows_are_named_in_the_sheet_too() -> None:
     )
 
 
-def test_columns_that_are_not_known_are_told() -> None:
-    assert typed("advise", "-", given=squad_sheet()).stderr == "Columns that were not read: notes\n"
+def test_comments_that_are_not_understood_are_read_out() -> None:
+    assert typed("advise", "-", given=squad_sheet()).stderr.splitlines() == [
+        "Columns that were not read: notes",
+        "notes: read these comments yourself: "
+        "L2 (my note), L3 (my note), L4 (my note), L5 (my note).",
+    ]
+
+
+def test_of_many_comments_the_first_are_read_out() -> None:
+    sheet = "athlete_id,date,notes\n" + "".join(f"a-{n},2024-03-11,fine\n" for n in range(50))
+    [told] = typed("advise", "-", given=sheet.encode()).stderr.splitlines()[1:]
+    assert told.endswith("C40 (fine), C41 (fine), and 10 more.")
 
 
 def test_a_workbook_is_advised_into_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -214,7 +224,7 @@ def test_the_same_check_in_may_stand_in_a_sheet_twice() -> None:
 def test_different_check_ins_for_one_morning_are_both_refused() -> None:
     result = twice(row("growth").replace("2024-03-11T18", "2024-03-11T19"))
     assert result.exit_code == 1
-    [told] = result.stderr.splitlines()[1:]
+    [told] = result.stderr.splitlines()[2:]
     assert told.startswith("2 rows (2, 3): date (")
 
 

@@ -103,7 +103,11 @@ def test_a_correction_is_shown_and_confirmed(db: Path) -> None:
     post(db, NOW, 1, warning_signs=("fainting",))
     post(db, NOW + timedelta(minutes=5), 2, warning_signs=())
     assert "correction of 2026-03-09 not confirmed" in done("list", db=db)
-    done("confirm", listed(db)[0]["concern_id"], db=db)
+    concern_id = listed(db)[0]["concern_id"]
+    for name in ((), ("--name", " ")):
+        unsigned = typed("concerns", "confirm", concern_id, *name, "--db", db)
+        assert (unsigned.exit_code, "--name" in unsigned.stderr) == (2, True)
+    done("confirm", concern_id, "--name", "Kim", db=db)
     assert listed(db)[0]["was_typing_error"] is True
 
 

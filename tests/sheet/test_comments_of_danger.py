@@ -2,7 +2,7 @@
 
 import pytest
 
-from dawnrule.sheet.dangers import dangers_in
+from dawnrule.sheet.dangers import Dangers, dangers_in
 
 
 @pytest.mark.parametrize(
@@ -38,3 +38,21 @@ def test_vomiting_in_words_is_an_illness(text: str) -> None:
 
 def test_a_temperature_is_left_to_a_person() -> None:
     assert dangers_in("temp 38.9 last night").is_turned
+
+
+@pytest.mark.parametrize(
+    "text", ["no pain", "keine Schmerzen", "sin dolor", "sin fiebre", "sin dolor en el pecho"]
+)
+def test_what_is_denied_is_left_to_a_person(text: str) -> None:
+    assert dangers_in(text) == Dangers(is_turned=True)
+
+
+@pytest.mark.parametrize("text", ["sin aliento al subir", "sin fuerza en la mano"])
+def test_a_danger_that_lacks_something_is_not_denied(text: str) -> None:
+    told = dangers_in(text)
+    assert told.warning_signs
+    assert not told.is_turned
+
+
+def test_a_danger_without_breath_that_is_denied_is_left_to_a_person() -> None:
+    assert dangers_in("no me quedé sin aliento") == Dangers(is_turned=True)

@@ -34,6 +34,7 @@ THREE_WORDS = re.compile(r"[A-Za-z]+ [a-z]+ [a-z]+")
 
 FURTHER_FILES = {
     "another encoding than its mark says": "athlete_id,date\n".encode("utf-16")[:-1],
+    "many comments": b"athlete_id,date,notes\n" + b"a-01,2026-03-09,fine\n" * 50,
     "a column under nearly its name": b"athlet_no,date\nx,y\n",
     "another table below": b"name,date,legs\na-01,2026-03-09,3\nname,date,back\na-01,,4\n",
     "a cell without end": b"athlete_id,date\na-01," + b"9" * 200_000,
@@ -325,6 +326,7 @@ def test_the_command_line_tells_of_a_sheet_in_german() -> None:
         "Spalten, die unter anderem Namen gelesen wurden: Athlet als athlete_id, Datum als date, "
         "Schlaf als sleep_hours.",
         "Spalten, die nicht gelesen wurden: notes",
+        "notes: bitte lies diese Bemerkungen selbst: D2 (x), D3 (x).",
         "Datum: Datum, gelesen als Tag-Monat-Jahr, 2-mal; B2 11.03.2024 heißt 2024-03-11.",
         "Zeile 2: Schlaf (C2) muss zwischen 0 und 24 liegen (gefunden: 65)",
     ]

@@ -40,6 +40,17 @@ _concern_argument = click.argument("concern_id", metavar="ID")
 _name_option = click.option("--name", help="Who says so, to be shown with it.")
 
 
+def _said_by(_: click.Context, __: click.Parameter, name: str) -> str:
+    if not name.strip():
+        raise click.UsageError("Say who says so, with --name.")
+    return name
+
+
+_required_name_option = click.option(
+    "--name", required=True, callback=_said_by, help="Who says so, to be shown with it."
+)
+
+
 def _restriction_options(command: Callable[..., None]) -> Callable[..., None]:
     """Add the options that say what an athlete may not do."""
     options = (
@@ -165,7 +176,7 @@ def open_(athlete_id: str, db: Path, rule_set: str, **given: Any) -> None:
     help="A clinician has cleared it, or you take it on; needed for a warning sign.",
 )
 @_restriction_options
-@click.option("--name", required=True, help="Who says so, to be shown with it.")
+@_required_name_option
 @db_option
 @rule_set_option
 def clear(concern_id: str, taken_on: bool, db: Path, rule_set: str, **given: Any) -> None:
@@ -175,8 +186,6 @@ def clear(concern_id: str, taken_on: bool, db: Path, rule_set: str, **given: Any
     Example:
       dawnrule concerns clear 1f0a6c2e --name "Dr. Adler" --taken-on --no-contact --db squad.db
     """
-    if not given["name"].strip():
-        raise click.UsageError("Say who says so, with --name.")
     body = _given(given, "until", "severity_at_most", "name")
     terms, name = load(NEW_CLEARANCE, body | {"restrictions": _restrictions(given)})
 
@@ -218,15 +227,15 @@ def withdraw_(
 
 @concerns.command()
 @_concern_argument
-@_name_option
+@_required_name_option
 @db_option
 @rule_set_option
-def confirm(concern_id: str, name: str | None, db: Path, rule_set: str) -> None:
+def confirm(concern_id: str, name: str, db: Path, rule_set: str) -> None:
     """Confirm that a report withdrawn on its own date was a typing error.
 
     \b
     Example:
-      dawnrule concerns confirm 1f0a6c2e --db squad.db
+      dawnrule concerns confirm 1f0a6c2e --name "M. Ortega" --db squad.db
     """
     _change(
         db,

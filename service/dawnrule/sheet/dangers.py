@@ -43,7 +43,7 @@ def dangers_in(text: str) -> Dangers:
     is_turned = bool(set(SheetWords.bundled().for_people).intersection(words_of(text)))
     for part in _PARTS.split(text, maxsplit=_MOST_PARTS):
         found = [*_found_in(part)]
-        if found and set(words_of(part)) & set(SheetWords.bundled().turning):
+        if found and _is_turned(part):
             is_turned = True
             continue
         for kind, value in found:
@@ -84,6 +84,14 @@ def _found_in(part: str) -> Iterator[tuple[str, str]]:
         yield "illness", _danger_words()["illnesses"][word]
     if not signs and _tells_of_pain(part, text):
         yield "pain", part.strip()
+
+
+def _is_turned(part: str) -> bool:
+    """Return whether a word like no stands beside a danger; in "sin aliento" it is the danger."""
+    text = f"_{'_'.join(words_of(part))}_"
+    for dangers in ("warning_signs", "illnesses"):
+        text = _patterns()[dangers].sub("", text)
+    return not set(SheetWords.bundled().turning).isdisjoint(text.split("_"))
 
 
 def _tells_of_pain(part: str, text: str) -> bool:

@@ -19,6 +19,7 @@ from dawnrule.sheet.workbook import Workbook
 
 _FIRST_ROW = 2  # the header stands above it
 _MOST_QUOTED = 80  # characters of a comment
+_MOST_COMMENTS = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,10 +146,10 @@ class Sheet:
             yield lazy("sheet.unread", columns=lazy_join(self.unknown_headers, ", "))
 
     def _comment_remarks(self) -> Iterator[str]:
-        """Quote the comments that were not understood, in a column where others were."""
+        """Quote the comments of which nothing was taken: they may be of health all the same."""
         read = {place for row in self.rows for place in row.places.values()}
         for place, column in enumerate(self.head.columns):
-            if column is None or column.kind != "comment" or self._is_plain_comment(place, column):
+            if column is None or column.kind != "comment":
                 continue
             left = [
                 f"{cell_name(line.number, place)} ({cell_text(line.values[place])[:_MOST_QUOTED]})"
@@ -156,7 +157,9 @@ class Sheet:
                 if not is_blank(line.values[place]) and (line.number, place) not in read
             ]
             if left:
-                yield lazy("sheet.comments_left", column=self.header[place], cells=", ".join(left))
+                quoted, more = ", ".join(left[:_MOST_COMMENTS]), len(left) - _MOST_COMMENTS
+                says = "sheet.comments_left_more" if more > 0 else "sheet.comments_left"
+                yield lazy(says, column=self.header[place], cells=quoted, count=more)
 
     def _cell_remarks(self) -> Iterator[str]:
         yield from self._comment_remarks()
