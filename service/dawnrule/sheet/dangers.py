@@ -76,6 +76,15 @@ def pain_told(where: str) -> dict[str, Any]:
     return told | {"kind": "joint"} if place and place.id in known.joints else told
 
 
+def is_pain_as_before(where: str) -> bool:
+    """Tell whether the words of a pain point to another day's and name no place."""
+    words, known = set(words_of(where)), SheetWords.bundled()
+    names_place = Vocabulary.bundled().pain_place(None, where) is not None
+    return not words.isdisjoint(known.as_before) and not (
+        names_place or words & known.groups_by_word.keys()
+    )
+
+
 def _found_in(part: str) -> Iterator[tuple[str, str]]:
     text = f"_{'_'.join(words_of(part))}_"
     signs = {_danger_words()["warning_signs"][word] for word in _any_of("warning_signs", text)}

@@ -23,7 +23,7 @@ from dawnrule.sheet.cells import (
     read_cell,
 )
 from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Layout, Path
-from dawnrule.sheet.dangers import pain_told, worst
+from dawnrule.sheet.dangers import is_pain_as_before, pain_told, worst
 from dawnrule.sheet.datetimes import CellContext
 from dawnrule.sheet.errors import CellError, CellFault, cell_name
 from dawnrule.sheet.formulas import unescape_formula
@@ -370,9 +370,13 @@ class _Reading:
             is_refused = self.header.places.get("pain_kind") is not None and not (
                 column and column.spreads
             )
-            is_none = means_none(str(where)) or SheetWords.bundled().is_no_pain(str(where))
-            if not is_none and not is_refused:
-                self._keep(kind, pain_told(str(where))["kind"], place)
+            words = SheetWords.bundled()
+            is_none = means_none(str(where)) or words.is_no_pain(str(where))
+            if is_none or is_refused:
+                continue
+            if is_pain_as_before(str(where)):
+                self.refuse(place, where, lazy("sheet.pain_as_before"))
+            self._keep(kind, pain_told(str(where))["kind"], place)
 
     def _keep(self, path: Path, value: Any, place: int) -> None:
         if path in self.values:

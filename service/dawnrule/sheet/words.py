@@ -49,6 +49,7 @@ class SheetWords:
     cells: Mapping[str, Mapping[str, Sequence[str]]]
     none: Sequence[str]
     no_pain: Sequence[str]
+    as_before: Sequence[str]
     day_off: Sequence[str]
     totals: Sequence[str]
     pain_in_comments: Sequence[str]
