@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from flask import redirect, render_template, request, url_for
@@ -12,7 +12,7 @@ from dawnrule.errors import DawnruleError, InvalidInput
 from dawnrule.i18n.lazy import render
 from dawnrule.schemas.introduction import KINDS
 from dawnrule.sheet import ColumnMeaning, SheetColumns, all_meanings
-from dawnrule.sheet.meanings import How
+from dawnrule.sheet.meanings import IGNORED, How
 from dawnrule.sheet.words import plain_word
 from dawnrule.web.api.sheets import columns_of
 from dawnrule.web.coach.forms import SEE_OTHER, UNPROCESSABLE
@@ -22,6 +22,16 @@ from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import texts
 
 _MOST_COLUMNS = 256
+_TOPICS = {
+    "subject": ("athlete_", "date", "reported_", "starts_", "comment"),
+    "soreness": ("soreness", "muscle_group"),
+    "health": ("pain_", "illness", "sign_", "warning_", "fever_", "temperature_"),
+    "state": ("sleep_", "naps_", "fatigue", "stress", "resting_", "hrv_"),
+    "training": ("plan", "block", "minutes", "rpe", "output"),
+    "last_trained": ("last_",),
+    "further": ("",),
+}
+"""How the names of the meanings begin that are about each topic."""
 
 
 @coach.get("/sheets")
@@ -96,10 +106,20 @@ def _review(kind: str, found: SheetColumns, faults: Mapping[str, str]) -> str:
         kind=kind,
         columns=[one for one in found.columns if one.header],
         unknown=found.unknown_athletes,
-        meanings=sorted(all_meanings(LAYOUTS[kind])),
+        topics=_topics(all_meanings(LAYOUTS[kind])),
         plain_word=plain_word,
         faults=faults,
     )
+
+
+def _topics(meanings: Iterable[str]) -> dict[str, list[str]]:
+    """Group meanings by what they are about; those of each topic are sorted."""
+    topics: dict[str, list[str]] = {topic: [] for topic in _TOPICS}
+    for meaning in sorted(meanings):
+        if meaning != IGNORED:
+            topic = next(t for t, starts in _TOPICS.items() if meaning.startswith(starts))
+            topics[topic].append(meaning)
+    return {topic: found for topic, found in topics.items() if found}
 
 
 def _page(refused: DawnruleError | None = None) -> str:
