@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from itertools import count
@@ -29,6 +28,7 @@ from dawnrule.rules.loading.loader import parse_rule_set
 from dawnrule.store import Store, StoredRuleSet
 from tests.cli.terminal import typed
 from tests.factories import ALONE, CLUB, WRONG_WAY
+from tests.warm import serving
 
 WITHIN_SECONDS = 60
 AGREE_WITHIN_SECONDS = 1
@@ -81,19 +81,8 @@ def servers(db: Path) -> Iterator[list[Callable[[], str]]]:
         return f"{answer['rule_set']['name']}@{answer['rule_set']['version']}"
 
     with ExitStack() as running:
-        addresses = [running.enter_context(server(db)) for _ in range(2)]
+        addresses = [running.enter_context(serving(db))[1] for _ in range(2)]
         yield [partial(active, address) for address in addresses]
-
-
-@contextmanager
-def server(db: Path) -> Iterator[str]:
-    command = [sys.executable, "-m", "dawnrule", "serve", "--port", "0", "--db", str(db)]
-    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
-        try:
-            assert process.stderr is not None
-            yield process.stderr.readline().split()[1]
-        finally:
-            process.terminate()
 
 
 def seconds_until_agreed(db: Path, servers: list[Callable[[], str]]) -> float:

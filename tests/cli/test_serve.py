@@ -15,6 +15,7 @@ import pytest
 import requests
 
 from tests.cli.terminal import typed
+from tests.warm import serving, typed_apart
 
 WITHIN_SECONDS = 60
 
@@ -47,7 +48,7 @@ def test_it_serves_until_it_is_stopped(tmp_path: Path, stop: signal.Signals) -> 
 
 def test_a_key_that_was_made_while_it_runs_gets_in(tmp_path: Path) -> None:
     db = tmp_path / "squad.db"
-    with running("--db", str(db)) as (_, address):
+    with serving(db) as (_, address, _log):
         key = typed("keys", "create", "--role", "coach", "--db", db).stdout.strip()
         bearer = {"Authorization": f"Bearer {key}"}
         squad = requests.get(f"{address}/v1/athletes", headers=bearer, timeout=WITHIN_SECONDS)
@@ -58,13 +59,13 @@ def test_a_port_that_is_taken_is_wrong_use(tmp_path: Path) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
-        command = [sys.executable, "-m", "dawnrule", "serve", "--db", str(tmp_path / "a.db")]
         port = str(taken.getsockname()[1])
-        result = subprocess.run([*command, "--port", port], capture_output=True, text=True)
-    assert result.returncode == 2
+        words = ["serve", "--db", str(tmp_path / "a.db"), "--port", port]
+        ended = typed_apart(words, tmp_path / "log", {})
+        assert ended.wait(WITHIN_SECONDS) == 2
     taken_said = f"127.0.0.1:{port} cannot be served: Address already in use."
     other = int(port) + 1 if port != "65535" else int(port) - 1
-    assert f"{taken_said} Try --port {other}." in result.stderr
+    assert f"{taken_said} Try --port {other}." in (tmp_path / "log").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,5 @@
-"""A club's service: processes of ``dawnrule serve`` on one database, each on its own port."""
+"""A club's service: processes of ``dawnrule serve`` on one database, each on its own port, and
+forked from one that has imported all of it."""
 
 from __future__ import annotations
 
@@ -6,7 +7,6 @@ import os
 import random
 import signal
 import socket
-import subprocess
 import sys
 import time
 from collections.abc import Mapping
@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import psutil
+
+from tests.warm import Forked, typed_apart
 
 STARTED_WITHIN_SECONDS = 60.0
 STOPPED_WITHIN_SECONDS = 60.0
@@ -49,18 +51,14 @@ class Service:
     db: Path
     port: int
     log: Path
-    process: subprocess.Popen[bytes] | None = None
+    process: Forked | None = None
     kills: int = 0
     is_up: bool = False
 
     def start(self) -> None:
         """Start, so that ``await_connections`` can follow."""
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                command("serve", "--db", self.db, "--port", self.port),
-                stderr=log,
-                env=environment(**_UNLIMITED),
-            )
+        words = ["serve", "--db", str(self.db), "--port", str(self.port)]
+        self.process = typed_apart(words, self.log, environment(**_UNLIMITED))
 
     def await_connections(self) -> None:
         """Wait until connections are taken. Raises ``RuntimeError``."""

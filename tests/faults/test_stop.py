@@ -5,7 +5,6 @@ from __future__ import annotations
 import http.client
 import json
 import os
-import re
 import signal
 import socket
 import subprocess
@@ -27,6 +26,7 @@ from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
 from dawnrule.web.server import inherited_socket
 from tests.cli.terminal import typed
+from tests.warm import Forked, serving
 
 SECONDS = 60
 """How long anything may take on a machine that is busy with much else."""
@@ -43,7 +43,7 @@ STATUS_CREATED = 201
 class Running:
     """``dawnrule serve`` as a process of its own; what it logs is in a file."""
 
-    process: subprocess.Popen[bytes]
+    process: subprocess.Popen[bytes] | Forked
     host: str
     port: int
     key: str
@@ -74,36 +74,32 @@ os.execv(sys.executable, [sys.executable, *sys.argv[2:]])
 """A program that passes a socket on as systemd does."""
 
 
-def started(db: Path, listener: socket.socket | None) -> tuple[list[str], tuple[int, ...]]:
-    """The command of a service on a socket of its own or on an inherited one, and the file
-    descriptors that it inherits."""
-    serve = ["-m", "dawnrule", "serve", "--db", str(db), "--port", "0"]
-    if listener is None:
-        return [sys.executable, *serve], ()
-    number = listener.fileno()
-    return [sys.executable, "-c", HAND_OVER, str(number), *serve], (number,)
+@contextmanager
+def running(db: Path, **variables: str) -> Iterator[Running]:
+    key = prepared(db)
+    with serving(db, **variables) as (process, address, log):
+        found = urlsplit(address)
+        assert found.hostname
+        assert found.port
+        yield Running(process, found.hostname, found.port, key, log)
 
 
 @contextmanager
-def running(
-    db: Path, key: str = "", listener: socket.socket | None = None, **environment: str
-) -> Iterator[Running]:
-    key = key or prepared(db)
-    log = db.with_name("log")
-    command, inherited = started(db, listener)
-    variables = {"PYTHONPATH": ":".join(sys.path), **environment}
+def running_on(listener: socket.socket, db: Path, key: str) -> Iterator[Running]:
+    """The service on a socket that it inherits."""
+    log, number = db.with_name("log"), listener.fileno()
+    serve = ["-m", "dawnrule", "serve", "--db", str(db), "--port", "0"]
+    command = [sys.executable, "-c", HAND_OVER, str(number), *serve]
+    variables = {"PYTHONPATH": ":".join(sys.path)}
     with (
         log.open("wb") as stderr,
-        subprocess.Popen(command, stderr=stderr, env=variables, pass_fds=inherited) as process,
+        subprocess.Popen(command, stderr=stderr, env=variables, pass_fds=[number]) as process,
     ):
         try:
             until(lambda: "Serving http" in log.read_text(encoding="utf-8"))
-            found = re.search(r"Serving (http://\S+)", log.read_text(encoding="utf-8"))
-            assert found
-            address = urlsplit(found[1])
-            assert address.hostname
-            assert address.port
-            yield Running(process, address.hostname, address.port, key, log)
+            host, port = listener.getsockname()
+            assert f"Serving http://{host}:{port}" in log.read_text(encoding="utf-8")
+            yield Running(process, host, port, key, log)
         finally:
             process.kill()
 
@@ -205,8 +201,7 @@ def test_a_restart_on_an_inherited_socket_fails_no_request(
 ) -> None:
     db, enough = tmp_path / "squad.db", threading.Event()
     key = prepared(db)
-    with running(db, key, listener) as first:
-        assert first.port == listener.getsockname()[1]
+    with running_on(listener, db, key) as first:
         phones = [Phone(first, f"a-{number}") for number in range(CLIENTS)]
         threads = [threading.Thread(target=phone.post_until, args=[enough]) for phone in phones]
         for thread in threads:
@@ -214,7 +209,7 @@ def test_a_restart_on_an_inherited_socket_fails_no_request(
         until(lambda: all(len(phone.acknowledged) > 5 for phone in phones))
         assert first.stop() == 0
     before = [len(phone.acknowledged) for phone in phones]
-    with running(db, key, listener) as second:
+    with running_on(listener, db, key) as second:
         until(
             lambda: all(
                 phone.failed or len(phone.acknowledged) > count + 1
@@ -235,7 +230,8 @@ def test_a_request_that_waits_on_an_inherited_socket_is_answered_by_the_next_pro
     host, port = listener.getsockname()
     with closing(http.client.HTTPConnection(host, port, timeout=SECONDS)) as waiting:
         waiting.request("GET", "/healthz")
-        with running(tmp_path / "squad.db", listener=listener):
+        db = tmp_path / "squad.db"
+        with running_on(listener, db, prepared(db)):
             assert waiting.getresponse().status == 200
 
 
