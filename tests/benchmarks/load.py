@@ -33,6 +33,7 @@ from dawnrule.model.entities import Athlete
 from tests.faults.caller import NO_ANSWER, Caller
 from tests.faults.killing import unverified
 from tests.faults.serving import apart, make_squad, served
+from tests.warm import read_ahead
 
 ATHLETES = 16
 READS = 0.3
@@ -183,6 +184,7 @@ def main() -> None:
     parser.add_argument("--clients", type=int, default=64)
     parser.add_argument("--processes", type=int, nargs="+", default=[1, 2, 3])
     options = parser.parse_args()
+    read_ahead()
     advisor = Advisor.bundled()
     print("processes  check-ins   reads  answers/s  p50 ms  p99 ms  longest ms  errors  lost")
     wrong: list[str] = []

@@ -42,6 +42,7 @@ from tests.factories import post_check_in
 from tests.faults.killed_at import NOW
 from tests.faults.killing import unverified
 from tests.faults.serving import apart, fork
+from tests.warm import read_ahead
 
 WRITING = (
     "write,pwrite64,writev,pwritev,ftruncate,fallocate,copy_file_range,sendfile,fsync,fdatasync,"
@@ -338,6 +339,7 @@ def main() -> None:
     parser.add_argument("--places", type=int, help="how many of the calls; all if left out")
     parser.add_argument("--seed", type=int, default=1, help="of the moments, where they are random")
     chosen = parser.parse_args()
+    read_ahead()
     faults = 0
     for deed in chosen.deeds:
         began = time.monotonic()

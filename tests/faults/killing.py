@@ -33,6 +33,7 @@ from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store
 from tests.faults.caller import NO_ANSWER, Asks, Caller
 from tests.faults.serving import Launched, apart, launch, make_squad, settings_for
+from tests.warm import read_ahead
 
 CLIENTS = 6
 ATHLETES_EACH = 3
@@ -328,6 +329,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=random.randrange(1_000_000))
     options = parser.parse_args()
     print(f"seed {options.seed}", flush=True)
+    read_ahead()
     chance, advisor, tally = random.Random(options.seed), Advisor.bundled(), Tally()
     began = time.monotonic()
     while tally.kills < options.times and not tally.faults:
