@@ -132,3 +132,27 @@ def test_what_is_wrong_stands_beside_its_control(coach_browser: Client) -> None:
     assert fault(page.text, "fixed/0/clock")
     nothing = act(coach_browser, "lay", fields={n: "" for n in ORDER if n.startswith("wishes/")})
     assert fault(nothing.text, "wishes/0/name")
+
+
+AWAY = {
+    "travel/0/leaves/date": "2026-03-16",
+    "travel/0/leaves/clock": "06:00",
+    "travel/0/arrives/date": "2026-03-18",
+    "travel/0/arrives/clock": "21:00",
+    "travel/0/time_zones_crossed": "7",
+}
+
+
+def test_nothing_is_laid_out_on_the_way(coach_browser: Client) -> None:
+    no_match = dict.fromkeys((name for name in ORDER if name.startswith("fixed/")), "")
+    page = act(coach_browser, "lay", fields=AWAY | no_match)
+    [start] = starts(page.text)
+    assert start > "2026-03-19"
+    checked = act(coach_browser, "check", fields=AWAY | standing("2026-03-17T18:00:00+01:00"))
+    assert "Nobody trains on the way." in checked.text
+
+
+def test_a_journey_that_ends_before_it_begins_is_named(coach_browser: Client) -> None:
+    page = act(coach_browser, "lay", fields=AWAY | {"travel/0/arrives/date": "2026-03-15"})
+    assert page.status_code == 422
+    assert fault(page.text, "travel/0/arrives/clock") == "Must end after it begins."

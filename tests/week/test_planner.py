@@ -9,10 +9,10 @@ from itertools import combinations
 
 import pytest
 
-from dawnrule.model.entities import Athlete, Block, CheckIn, History, Session
-from dawnrule.model.weeks import WEEKDAYS, Fixed, Window, Wish
+from dawnrule.model.entities import Athlete, Block, CheckIn, History, Journey, Session
+from dawnrule.model.weeks import WEEKDAYS, Fixed, Travel, Window, Wish
 from dawnrule.week.explanation import Change, unplaced
-from dawnrule.week.house_limits import HouseLimit
+from dawnrule.week.house_limits import TRAVELLING, HouseLimit
 from dawnrule.week.judge import Judge, Known, Ruling
 from dawnrule.week.planner import Planner, Week
 from dawnrule.week.request import Placed, Room, WeekRequest
@@ -201,3 +201,36 @@ def test_two_who_share_one_rack_are_not_there_at_once() -> None:
     assert other.starts_at >= taken.ends_at or other.ends_at <= taken.starts_at
     full = room.with_sessions([("rack", other.starts_at, other.ends_at)])
     assert planner().plan(asked, full).missing() == {0: 1}
+
+
+def test_nothing_is_placed_on_the_way() -> None:
+    begins, ends = (datetime(2026, 3, day, hour, tzinfo=UTC) for day, hour in ((9, 0), (15, 17)))
+    away = replace(request(replace(RIDE, times=1)), travel=(Travel(begins, ends),))
+    assert days_of(planner().plan(away)) == ["Sun"]
+    whole = replace(away, travel=(Travel(begins, ends + timedelta(days=1)),))
+    left = planner().plan(whole)
+    [left_out] = unplaced(planner(), left, Room())
+    assert (left.missing(), left_out.refusal) == ({0: 1}, TRAVELLING)
+    kept = Placed.of(whole.wishes[0], 0, datetime(2026, 3, 11, 17, tzinfo=UTC))
+    [(_, refusal)] = planner().standing(whole, [kept])
+    assert refusal == TRAVELLING
+
+
+def test_the_first_days_after_a_long_journey_are_as_the_rules_want_them() -> None:
+    """The same rule as in the morning, which knows the journey from the check-in."""
+    lands = datetime(2026, 3, 10, 10, tzinfo=UTC)
+    travel = (Travel(lands - timedelta(hours=14), lands, 8),)
+    judge = replace(planner().judge, travel=travel)
+    facts = {}
+    for day in (9, 11, 15):
+        session = Placed.of(LEGS, 0, datetime(2026, 3, day, 17, tzinfo=UTC))
+        facts[day] = judge.ruling(session, ()).facts.get("days_since_arrival")
+    assert facts == {9: None, 11: 1, 15: 5}
+
+
+def test_a_journey_of_today_is_known_tomorrow() -> None:
+    own = planner()
+    today = CheckIn(KIM.id, SUNDAY_NIGHT.date(), (), journey=Journey(8, SUNDAY_NIGHT.date()))
+    judge = replace(own.judge, known=replace(own.judge.known, today=today))
+    check_in, _ = judge.morning((), date(2026, 3, 10))
+    assert check_in.journey == today.journey

@@ -84,7 +84,8 @@ class Weeks:
     ) -> WeekReport:
         from dawnrule.week.planner import Week
 
-        planner, request = self._planner(situation, now), _request_of(order, situation.athlete)
+        planner = self._planner(situation, order, now)
+        request = _request_of(order, situation.athlete)
         standing = planner.standing(request, request.keep)
         let_through = tuple(ruling for ruling, refusal in standing if refusal is None)
         refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
@@ -138,7 +139,7 @@ class Weeks:
     ) -> list[tuple[Planner, Week, Room]]:
         room, found = Room({one.name: one.places for one in order.room}), []
         for situation in situations:
-            planner = self._planner(situation, now)
+            planner = self._planner(situation, order, now)
             week = planner.plan(_request_of(order, situation.athlete), room)
             found.append((planner, week, room))
             room = room.with_sessions(
@@ -150,7 +151,7 @@ class Weeks:
             )
         return found
 
-    def _planner(self, situation: Situation, now: datetime) -> Planner:
+    def _planner(self, situation: Situation, order: WeekOrder, now: datetime) -> Planner:
         from dawnrule.week.judge import Judge, Known
         from dawnrule.week.planner import Planner
 
@@ -161,6 +162,7 @@ class Weeks:
             self.advisor.library.decider(situation.rule_set),
             self.advisor.composer.dictionary.edition_of(what_if.facts_read),
             situation.soreness.at,
+            order.travel,
         )
         today = situation.athlete.today(now)
         log = TrainingLog.of(situation.athlete, situation.history, today)
@@ -245,6 +247,7 @@ def _request_of(order: WeekOrder, athlete: Athlete) -> WeekRequest:
         order.windows,
         order.wishes,
         order.fixed,
+        order.travel,
         tuple(keep),
         order.repeats,
     )

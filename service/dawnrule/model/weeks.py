@@ -45,6 +45,15 @@ class Fixed:
 
 
 @dataclass(frozen=True, slots=True)
+class Travel:
+    """A time on the way (aware), in which nobody trains, and how many time zones are crossed."""
+
+    leaves_at: datetime
+    arrives_at: datetime
+    time_zones_crossed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Kept:
     """A session of an earlier layout, which is best left where it is (aware)."""
 
@@ -74,4 +83,5 @@ class WeekOrder:
     fixed: tuple[Fixed, ...] = ()
     keep: tuple[Kept, ...] = ()
     room: tuple[SharedRoom, ...] = ()
+    travel: tuple[Travel, ...] = ()
     repeats: bool = True

@@ -11,7 +11,7 @@ from marshmallow import ValidationError, fields, validates, validates_schema
 
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Block
-from dawnrule.model.weeks import WEEKDAYS, Fixed, Kept, SharedRoom, WeekOrder, Window, Wish
+from dawnrule.model.weeks import WEEKDAYS, Fixed, Kept, SharedRoom, Travel, WeekOrder, Window, Wish
 from dawnrule.schemas.advice import RuleNameSchema
 from dawnrule.schemas.base import Entity, ListOf, Object, StrictField, StrictSchema, Timestamp
 from dawnrule.schemas.check_in import BlockSchema
@@ -19,6 +19,7 @@ from dawnrule.schemas.fields import (
     AthleteId,
     AwareTime,
     CalendarDate,
+    Fact,
     Number,
     Text,
     WholeNumber,
@@ -108,6 +109,21 @@ class FixedSchema(StrictSchema):
     blocks = _blocks()
 
 
+class TravelSchema(StrictSchema):
+    """A time on the way, in which nothing is placed."""
+
+    entity = Travel
+
+    leaves_at = AwareTime(required=True)
+    arrives_at = AwareTime(required=True)
+    time_zones_crossed = Fact("time_zones_crossed", load_default=0)
+
+    @validates_schema
+    def _in_order(self, data: dict[str, Any], **_: Any) -> None:
+        if data["arrives_at"] <= data["leaves_at"]:
+            raise ValidationError(lazy("field.ends_before_begins"), "arrives_at")
+
+
 class KeptSchema(StrictSchema):
     """A session of an earlier layout, which is best left where it is."""
 
@@ -140,6 +156,7 @@ class WeekOrderSchema(StrictSchema):
     windows = ListOf(Entity(WindowSchema), at_least=1, at_most=lambda: _MOST_WINDOWS, required=True)
     wishes = ListOf(Entity(WishSchema), at_least=1, at_most=lambda: _MOST_WISHES, required=True)
     fixed = ListOf(Entity(FixedSchema), at_most=lambda: _MOST_FIXED)
+    travel = ListOf(Entity(TravelSchema), at_most=lambda: _MOST_FIXED)
     keep = ListOf(
         Entity(KeptSchema),
         at_most=lambda: _MOST_WISHES * _MOST_DAYS,

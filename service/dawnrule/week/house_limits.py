@@ -29,6 +29,10 @@ class HouseLimit:
     found: float
 
 
+TRAVELLING = HouseLimit("travelling", 0, 0)
+"""What keeps a session from the time of a journey."""
+
+
 @dataclass(frozen=True, slots=True)
 class HouseLimits:
     """The house limits of sessions by themselves and of pairs of sessions."""

@@ -11,8 +11,9 @@ from typing import TypeAlias
 from dawnrule.facts.derive import FactSource, PartFacts
 from dawnrule.facts.history import CHECK_IN_DAYS
 from dawnrule.model import Facts, Verdict, Vocabulary
-from dawnrule.model.entities import Athlete, CheckIn, History
+from dawnrule.model.entities import Athlete, CheckIn, History, Journey
 from dawnrule.model.time_zones import zone_named
+from dawnrule.model.weeks import Travel
 from dawnrule.recovery.episodes import morning_of
 from dawnrule.recovery.numbers import RecoveryNumbers
 from dawnrule.rules.evaluation.decider import Decider
@@ -72,6 +73,7 @@ class Judge:
     decider: Decider
     edition: int
     soreness_at: SorenessAt = no_soreness
+    travel: tuple[Travel, ...] = ()
     _decided: dict[tuple[Placed, ...], tuple[Ruling, ...]] = field(default_factory=dict)
 
     def rulings(self, sessions: Iterable[Placed]) -> list[Ruling]:
@@ -139,7 +141,19 @@ class Judge:
             pain=(),
             illness="none",
             warning_signs=(),
+            journey=self._journey(day),
         )
+
+    def _journey(self, day: date) -> Journey | None:
+        """Return the last journey that is over by a date: one of today's check-in, or to come."""
+        own = [self.known.today.journey] if self.known.today and self.known.today.journey else []
+        zone = zone_named(self.known.athlete.time_zone)
+        own += [
+            Journey(one.time_zones_crossed, one.arrives_at.astimezone(zone).date())
+            for one in self.travel
+        ]
+        over = [journey for journey in own if journey.arrived_on <= day]
+        return max(over, key=lambda journey: journey.arrived_on, default=None)
 
     def _history(self, before: Sequence[Placed], day: date) -> History:
         known, athlete_id = self.known.history, self.known.athlete.id

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import TypeAlias
 
 from dawnrule.model import Vocabulary
-from dawnrule.week.house_limits import HouseLimit, HouseLimits
+from dawnrule.week.house_limits import TRAVELLING, HouseLimit, HouseLimits
 from dawnrule.week.judge import Judge, Ruling
 from dawnrule.week.numbers import WeekNumbers
 from dawnrule.week.proposal import Choice, Proposals
@@ -82,6 +82,8 @@ class Planner:
                 continue
             broken = limits.broken_by(session, (one for one in week if one is not session))
             refusal = next(broken, None) if ruling.is_let_through else ruling
+            if request.is_on_the_way(session.starts_at, session.ends_at):
+                refusal = TRAVELLING
             found.append((ruling, refusal))
         return found
 
@@ -150,6 +152,8 @@ class _Search:
     def _is_out(self, choice: Choice, limits: HouseLimits) -> bool:
         session = self._session(choice)
         broken = list(limits.broken_by(session, self._fixed()))
+        if self.request.is_on_the_way(session.starts_at, session.ends_at):
+            broken.append(TRAVELLING)
         for limit in broken:
             self._note(choice[0], limit)
         return bool(broken)

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from dawnrule.facts.history import block_minutes
 from dawnrule.model.entities import Athlete, Block, Session
 from dawnrule.model.time_zones import zone_named
-from dawnrule.model.weeks import WEEKDAYS, Fixed, Window, Wish
+from dawnrule.model.weeks import WEEKDAYS, Fixed, Travel, Window, Wish
 from dawnrule.week.numbers import WeekNumbers
 
 ONE_DAY = timedelta(days=1)
@@ -25,6 +25,7 @@ class WeekRequest:
     windows: tuple[Window, ...]
     wishes: tuple[Wish, ...]
     fixed: tuple[Fixed, ...] = ()
+    travel: tuple[Travel, ...] = ()
     keep: tuple[Placed, ...] = ()
     """What stands already, and is best left where it is."""
     repeats: bool = True
@@ -46,6 +47,10 @@ class WeekRequest:
         zone = zone_named(self.athlete.time_zone)
         later = session.starts_at.astimezone(zone) + timedelta(days=self.days)
         return replace(session, starts_at=later.astimezone(UTC), repeats=session.starts_at)
+
+    def is_on_the_way(self, begins: datetime, ends: datetime) -> bool:
+        """Return whether the athlete travels at any time between two (aware)."""
+        return any(one.leaves_at < ends and begins < one.arrives_at for one in self.travel)
 
     def starts(self, wish: Wish, now: datetime) -> Iterator[datetime]:
         """Yield the times (UTC) at which a session could begin so that it ends in its window; none

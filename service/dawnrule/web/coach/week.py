@@ -162,9 +162,10 @@ def _rest(answers: Answers, athletes: Sequence[Athlete]) -> tuple[str, int]:
         }
     )
     filled, standing = answers_of_plans(athlete, plans, now)
-    windows = {name: own for name, own in answers.given.items() if name.startswith("windows/")}
+    kept_rows = ("windows/", "travel/")
+    given = {name: own for name, own in answers.given.items() if name.startswith(kept_rows)}
     answers = filled.replaced(
-        windows
+        given
         | {
             "who": (answers.one("who"),),
             "from": (today.isoformat(),),

@@ -42,6 +42,14 @@ DEFAULTS: dict[str, tuple[str, ...]] = {
 _BLOCK = "blocks/0/"
 _IN_FORM = {"goal", "muscle_groups", "sets", "modality", "minutes", "starts_at", "competition"}
 _USUAL_MINUTES = 60
+_SECTIONS = ("windows", "wishes", "fixed", "travel", "room")
+_CONTROLS = {
+    "starts_at": "clock",
+    "blocks": f"{_BLOCK}goal",
+    "leaves_at": "leaves/clock",
+    "arrives_at": "arrives/clock",
+}
+"""The controls of what does not stand in one by its own name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +72,7 @@ def order_of(answers: Answers, athletes: Sequence[Athlete]) -> WeekOrder:
         "windows": [_window(answers, row) for row in numbered(answers, "windows")],
         "wishes": [_wish(answers, row) for row in numbered(answers, "wishes")],
         "fixed": [_fixed(answers, row, zone) for row in numbered(answers, "fixed")],
+        "travel": [_travel(answers, row, zone) for row in numbered(answers, "travel")],
         "room": [_room(answers, row) for row in numbered(answers, "room")],
         "repeats": bool(answers.one("repeats")),
     }
@@ -73,13 +82,13 @@ def order_of(answers: Answers, athletes: Sequence[Athlete]) -> WeekOrder:
 
 def in_controls(refused: InvalidInput, answers: Answers) -> dict[str, str]:
     """Say what is wrong by control; rows that were left empty count on the page only."""
-    rows = {name: list(numbered(answers, name)) for name in ("windows", "wishes", "fixed", "room")}
+    rows = {name: list(numbered(answers, name)) for name in _SECTIONS}
     found = {}
     for name, said in faults_of(refused).items():
         section, _, rest = name.partition("/")
         number, _, control = rest.partition("/")
         if number.isdigit() and int(number) < len(rows.get(section, ())):
-            control = {"starts_at": "clock", "blocks": f"{_BLOCK}goal"}.get(control, control)
+            control = _CONTROLS.get(control, control)
             name = f"{section}/{rows[section][int(number)]}/{control}"
         elif section in ("windows", "wishes"):
             name = {"windows": "windows/0/weekdays", "wishes": "wishes/0/name"}[section]
@@ -223,16 +232,31 @@ def _wish(answers: Answers, row: int) -> dict[str, Any]:
 
 def _fixed(answers: Answers, row: int, zone: str) -> dict[str, Any]:
     own = f"fixed/{row}/"
-    day, clock = date_or_text(answers.one(f"{own}date")), answers.one(f"{own}clock")
-    starts_at = local_moment(day, clock, zone) if isinstance(day, date) and clock else ""
     return filled(
         {
             "name": answers.one(f"{own}name"),
-            "starts_at": starts_at,
+            "starts_at": _moment(answers, own, zone),
             "minutes": number_or_text(answers.one(f"{own}minutes")),
             "blocks": [_block(answers, own)],
         }
     )
+
+
+def _travel(answers: Answers, row: int, zone: str) -> dict[str, Any]:
+    own = f"travel/{row}/"
+    return filled(
+        {
+            "leaves_at": _moment(answers, f"{own}leaves/", zone),
+            "arrives_at": _moment(answers, f"{own}arrives/", zone),
+            "time_zones_crossed": number_or_text(answers.one(f"{own}time_zones_crossed")),
+        }
+    )
+
+
+def _moment(answers: Answers, own: str, zone: str) -> str:
+    """Read the moment of a date and a time of the clock; empty unless both are there."""
+    day, clock = date_or_text(answers.one(f"{own}date")), answers.one(f"{own}clock")
+    return local_moment(day, clock, zone) if isinstance(day, date) and clock else ""
 
 
 def _room(answers: Answers, row: int) -> dict[str, Any]:
