@@ -13,7 +13,7 @@ import argparse
 import random
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
@@ -23,14 +23,14 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from statistics import quantiles
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import Any, Protocol
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.clock import now
 from dawnrule.model.entities import Athlete, Block, CheckIn, Sleep
 from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, StoredCheckIn, Transaction
-from tests.faults.caller import NO_ANSWER, Caller
+from tests.faults.caller import NO_ANSWER, Asks, Caller
 from tests.faults.serving import apart, make_squad, served
 
 ATHLETES = 5_000
@@ -51,7 +51,13 @@ class Arrived:
     error: str | None
 
 
-def write_history(db: Path, today: date) -> None:
+class Calls(Asks, Protocol):
+    """One client of the service."""
+
+    def close(self) -> None: ...
+
+
+def write_history(db: Path, today: date, athletes: Sequence[int]) -> None:
     """The mornings that everybody has behind them; advice on them is not needed."""
     chance = random.Random(SEED)
 
@@ -65,7 +71,7 @@ def write_history(db: Path, today: date) -> None:
         )
 
     def mornings(transaction: Transaction, days: int) -> None:
-        for athlete in range(ATHLETES):
+        for athlete in athletes:
             morning(transaction, athlete, days)
 
     with Store.open(db) as store:
@@ -86,8 +92,8 @@ def check_in(athlete: int, today: date, chance: random.Random) -> dict[str, Any]
     )
 
 
-def replayed(ports: Sequence[int], speed: float, today: date) -> list[Arrived]:
-    """What became of each check-in."""
+def replayed(client: Callable[[int], Calls], speed: float, today: date) -> list[Arrived]:
+    """What became of each check-in; ``client`` makes one of those that send, by its number."""
     chance = random.Random(SEED)
     moments = sorted(chance.uniform(0, PEAK_SECONDS / speed) for _ in range(ATHLETES))
     coming: SimpleQueue[tuple[float, dict[str, Any]]] = SimpleQueue()
@@ -96,7 +102,7 @@ def replayed(ports: Sequence[int], speed: float, today: date) -> list[Arrived]:
     started = time.perf_counter()
 
     def work(number: int) -> list[Arrived]:
-        caller, arrived = Caller(ports[number % len(ports)]), []
+        caller, arrived = client(number), []
         with suppress(Empty):
             while True:
                 due, body = coming.get_nowait()
@@ -110,7 +116,7 @@ def replayed(ports: Sequence[int], speed: float, today: date) -> list[Arrived]:
         return [one for some in pool.map(work, range(CLIENTS)) for one in some]
 
 
-def _error_of(caller: Caller, body: dict[str, Any]) -> str | None:
+def _error_of(caller: Calls, body: dict[str, Any]) -> str | None:
     try:
         said = caller.ask("POST", "/v1/check-ins", body)
     except NO_ANSWER as error:
@@ -128,19 +134,26 @@ def main() -> None:
     with TemporaryDirectory() as folder:
         db = Path(folder) / "squad.db"
         make_squad(db, [Athlete(f"a-{number}", "Kim", "UTC") for number in range(ATHLETES)])
-        apart(partial(write_history, db, today))
+        apart(partial(write_history, db, today, range(ATHLETES)))
         with served(db, options.processes, advisor) as services:
-            arrived = replayed([port for _, port in services], options.speed, today)
+            ports = [port for _, port in services]
+            arrived = replayed(
+                lambda number: Caller(ports[number % len(ports)]), options.speed, today
+            )
+    print(f"{options.processes} process(es), {told(arrived, options.speed)}")
+    sys.exit(1 if any(one.error for one in arrived) else 0)
+
+
+def told(arrived: Sequence[Arrived], speed: float) -> str:
+    """Say what rate was asked and held, how long answers took, and the first errors."""
     took_ms = quantiles([1000 * (one.answered - one.due) for one in arrived], n=100)
     errors = [one.error for one in arrived if one.error]
-    print(
-        f"{options.processes} process(es), {options.speed:g} times as fast: "
-        f"asked {ATHLETES * options.speed / PEAK_SECONDS:.0f} check-ins/s, "
+    said = (
+        f"{speed:g} times as fast: asked {ATHLETES * speed / PEAK_SECONDS:.0f} check-ins/s, "
         f"held {ATHLETES / max(one.answered for one in arrived):.0f}; "
         f"p50 {took_ms[49]:.0f} ms, p99 {took_ms[98]:.0f} ms; {len(errors)} errors"
     )
-    print("\n".join(errors[:10]))
-    sys.exit(1 if errors else 0)
+    return "\n".join([said, *errors[:10]])
 
 
 if __name__ == "__main__":

@@ -32,15 +32,17 @@ class Asks(Protocol):
 
 
 class Caller:
-    """One connection, kept open from one request to the next."""
+    """One connection, kept open from one request to the next. ``host`` is what a proxy with
+    several services behind it is asked for."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, host: str | None = None) -> None:
+        self._headers = _HEADERS | ({"Host": host} if host else {})
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENT_SECONDS)
 
     def ask(self, method: str, address: str, body: Mapping[str, Any] | None = None) -> Said:
         """The answer to a request. Raises one of ``NO_ANSWER``."""
         sent = None if body is None else json.dumps(body).encode()
-        self._connection.request(method, address, sent, _HEADERS)
+        self._connection.request(method, address, sent, self._headers)
         answer = self._connection.getresponse()
         return Said(answer.status, json.loads(answer.read()))
 
