@@ -66,9 +66,9 @@ class MadeSheet:
         """Write the file."""
         rows = [*self._rows()]
         if self.hand.form == "xlsx":
-            return _xlsx(rows)
+            return xlsx_of(rows)
         if self.hand.form == "ods":
-            return _ods(rows)
+            return ods_of(rows)
         text = io.StringIO(newline="")
         writer = csv.writer(text, delimiter=self.hand.separator)
         writer.writerows([["" if cell is None else cell for cell in row] for row in rows])
@@ -146,7 +146,7 @@ def said_of(body: Mapping[str, Any], column: str, wanted: Any, spread: Mapping[s
             return ratings.pop() if len(ratings) == 1 else ratings
 
 
-def _xlsx(rows: Sequence[Sequence[Any]]) -> bytes:
+def xlsx_of(rows: Sequence[Sequence[Any]]) -> bytes:
     book, written = Workbook(), io.BytesIO()
     assert book.active is not None
     for row in rows:
@@ -155,7 +155,7 @@ def _xlsx(rows: Sequence[Sequence[Any]]) -> bytes:
     return written.getvalue()
 
 
-def _ods(rows: Sequence[Sequence[Any]]) -> bytes:
+def ods_of(rows: Sequence[Sequence[Any]]) -> bytes:
     lines = "".join(
         f"<table:table-row>{''.join(map(_ods_cell, row))}</table:table-row>" for row in rows
     )

@@ -156,3 +156,18 @@ def test_a_journey_that_ends_before_it_begins_is_named(coach_browser: Client) ->
     page = act(coach_browser, "lay", fields=AWAY | {"travel/0/arrives/date": "2026-03-15"})
     assert page.status_code == 422
     assert fault(page.text, "travel/0/arrives/clock") == "Must end after it begins."
+
+
+def test_a_fixed_time_of_a_group_with_several_clocks_is_asked_about(
+    coach_browser: Client, coach: Client
+) -> None:
+    coach.put("/v1/athletes/a-77", json={"name": "Ava", "time_zone": "America/New_York"})
+    coach.put("/v1/groups/all", json={"name": "All", "athletes": ["a-03", "a-77"]})
+    page = act(coach_browser, "lay", fields={"who": "group:all"})
+    assert "Mara (Europe/Berlin)" in fault(page.text, "fixed/0/clock")
+    own_windows = {"who": "group:all"} | {n: "" for n in ORDER if n.startswith("fixed/")}
+    laid = act(coach_browser, "lay", fields=own_windows)
+    assert {start[-14:] for start in starts(laid.text) if "T" in start} == {
+        "18:00:00+01:00",
+        "18:00:00-04:00",
+    }

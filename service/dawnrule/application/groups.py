@@ -5,12 +5,15 @@ Advice does not hang on a group: it is for choosing several athletes at once.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from dawnrule.errors import Conflict, FieldError, InvalidInput, NotFound
-from dawnrule.i18n.lazy import lazy
+from dawnrule.i18n.lazy import lazy, lazy_list
 from dawnrule.model.entities import Athlete
+from dawnrule.model.time_zones import zone_or_utc
 from dawnrule.store import Group, Transaction
 from dawnrule.store.activity_log import record_act
 
@@ -59,6 +62,18 @@ def members(transaction: Transaction, group_id: str) -> list[Athlete]:
     """List the athletes of a group in the order of their ids. Raises ``NotFound``."""
     among = set(require_group(transaction, group_id).athletes)
     return [athlete for athlete in transaction.athletes.all() if athlete.id in among]
+
+
+def common_zone(athletes: Sequence[Athlete]) -> ZoneInfo:
+    """Return the time zone in which athletes live. Raises ``InvalidInput`` with who lives in
+    another than the first: one time of the clock would be several moments, and which is meant
+    nobody can tell."""
+    zone = athletes[0].time_zone
+    if elsewhere := [one for one in athletes if one.time_zone != zone]:
+        named = lazy_list([f"{one.name} ({one.time_zone})" for one in elsewhere])
+        detail = lazy("field.zones_differ", zone=zone, athletes=named)
+        raise InvalidInput(detail, [FieldError("/fixed", None, detail)])
+    return zone_or_utc(zone)
 
 
 def _refuse_unknown(transaction: Transaction, group: Group) -> None:

@@ -17,6 +17,7 @@ Reading order:
 - ``sheet``: the sheet as read, with remarks on how it was read.
 - ``errors``: the fault of a cell.
 - ``writer``, ``workbook_writer``: the sheet with an answer in each row, as CSV and as .xlsx.
+- ``roster``, ``weeks``: a list of athletes, and the order of a week.
 - ``formulas``: text that a spreadsheet program would run as a formula.
 """
 

@@ -44,7 +44,7 @@ class Roster:
 def read_roster(data: bytes) -> Roster:
     """Read a sheet of athletes: CSV, a workbook, or what was copied out of one. Without a heading
     the first column holds the names. Raises ``MalformedInput`` for a file that cannot be read."""
-    lines = list(_lines(data))
+    lines = list(lines_of(data))
     known = _headings()
     heading = next(
         (n for n, (_, cells) in enumerate(lines[:_LOOKED_AT]) if _names_people(cells, known)), None
@@ -64,9 +64,11 @@ def _roster(people: Iterable[Mapping[str, str]], unknown: tuple[str, ...]) -> Ro
     return Roster(tuple(islice(found, MOST_ATHLETES)), unknown, max(len(found) - MOST_ATHLETES, 0))
 
 
-def _lines(data: bytes) -> Iterator[Record]:
+def lines_of(data: bytes, table: str | None = None) -> Iterator[Record]:
+    """Yield the rows of a CSV file, or of a workbook's sheet, the first unless one is named. Raises
+    ``MalformedInput`` for a file that cannot be read."""
     if data.startswith(ZIP_START):
-        _, found = read_workbook(data, None)
+        _, found = read_workbook(data, table)
         yield from found
         return
     text, stated = split_stated_delimiter(decode(data).text)

@@ -14,6 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from dawnrule.application.groups import common_zone
 from dawnrule.application.plan_weeks import DAYS
 from dawnrule.errors import InvalidInput
 from dawnrule.model.entities import Athlete, Block
@@ -50,6 +51,11 @@ _CONTROLS = {
     "arrives_at": "arrives/clock",
 }
 """The controls of what does not stand in one by its own name."""
+_FIRST_CONTROLS = {
+    "windows": "windows/0/weekdays",
+    "wishes": "wishes/0/name",
+    "fixed": "fixed/0/clock",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +68,11 @@ class Standing:
 
 
 def order_of(answers: Answers, athletes: Sequence[Athlete]) -> WeekOrder:
-    """Read what is asked for; it names the first athlete. Raises ``InvalidInput`` with every
-    fault."""
-    zone = athletes[0].time_zone
+    """Read what is asked for; it names the first athlete. Windows are on the clock of each. Raises
+    ``InvalidInput`` with every fault, and for what is fixed by the clock of athletes who live in
+    several time zones."""
+    is_by_clock = any(list(numbered(answers, section)) for section in ("fixed", "travel"))
+    zone = common_zone(athletes).key if is_by_clock else athletes[0].time_zone
     body = {
         "athlete_id": athletes[0].id,
         "from": answers.one("from"),
@@ -90,8 +98,8 @@ def in_controls(refused: InvalidInput, answers: Answers) -> dict[str, str]:
         if number.isdigit() and int(number) < len(rows.get(section, ())):
             control = _CONTROLS.get(control, control)
             name = f"{section}/{rows[section][int(number)]}/{control}"
-        elif section in ("windows", "wishes"):
-            name = {"windows": "windows/0/weekdays", "wishes": "wishes/0/name"}[section]
+        elif section in _FIRST_CONTROLS:
+            name = _FIRST_CONTROLS[section]
         found[name] = said
     return found
 

@@ -1,4 +1,4 @@
-"""The outlook and today's verdict as a calendar (RFC 5545 and 7986).
+"""The outlook and today's verdict, and laid-out weeks, as a calendar (RFC 5545 and 7986).
 
 The same facts give the same bytes, so that a calendar program that asks again learns that nothing
 has changed.
@@ -6,9 +6,10 @@ has changed.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING
 from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
@@ -21,6 +22,9 @@ from dawnrule.i18n.catalog import capital
 from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.entities import Athlete
 from dawnrule.model.time_zones import zone_named
+
+if TYPE_CHECKING:
+    from dawnrule.week.report import WeekReport
 
 _PRODUCT = "-//Dawnrule//Outlook//EN"
 _ASK_AGAIN_AFTER = timedelta(hours=1)
@@ -49,8 +53,41 @@ def calendar_of(
     return bytes(calendar.to_ical())
 
 
-def _empty_calendar(composer: Composer) -> Calendar:
-    name = composer.texts.say("phone.calendar_name")
+def calendar_of_weeks(
+    athletes: Sequence[Athlete], reports: Sequence[WeekReport], composer: Composer, now: datetime
+) -> bytes:
+    """Build a calendar of laid-out weeks, each session on the clock of its athlete; ``athletes``
+    are those of the reports, in any order. A session that moves within its week keeps its event."""
+    by_id = {athlete.id: athlete for athlete in athletes}
+    calendar = _empty_calendar(composer, composer.texts.say("week.calendar_name"))
+    for report in reports:
+        athlete = by_id[report.athlete_id]
+        for event in _sessions(athlete, report, len(reports) > 1):
+            event.add("dtstamp", now.astimezone(UTC).replace(microsecond=0))
+            calendar.add_component(event)
+    calendar.add_missing_timezones()
+    return bytes(calendar.to_ical())
+
+
+def _sessions(athlete: Athlete, report: WeekReport, is_named: bool) -> Iterator[Event]:
+    zone, seen = zone_named(athlete.time_zone), Counter[tuple[date, str]]()
+    for session in report.sessions:
+        day = session.starts_at.astimezone(zone).date()
+        monday = day - timedelta(days=day.weekday())
+        seen[monday, session.name] += 1
+        which = f"week/{monday}/{session.name}/{seen[monday, session.name]}"
+        name = f"{athlete.name}: {session.name}" if is_named else session.name
+        event = _event(athlete, which, name)
+        event["transp"] = "OPAQUE"
+        event.add("dtstart", local_time(session.starts_at, zone))
+        event.add("dtend", local_time(session.starts_at + timedelta(minutes=session.minutes), zone))
+        if session.because:
+            event.add("description", session.because)
+        yield event
+
+
+def _empty_calendar(composer: Composer, name: str | None = None) -> Calendar:
+    name = name or composer.texts.say("phone.calendar_name")
     calendar = Calendar()
     calendar.add("prodid", _PRODUCT)
     calendar.add("version", "2.0")
