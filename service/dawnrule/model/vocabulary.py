@@ -116,7 +116,13 @@ class PainPlace:
 
     def is_named_in(self, text: str) -> bool:
         """Return whether a text in small letters names the place by a whole word."""
-        return any(re.search(rf"\b{re.escape(word.casefold())}\b", text) for word in self.words)
+        return _any_of(self.words).search(text) is not None
+
+
+@cache
+def _any_of(words: tuple[str, ...]) -> re.Pattern[str]:
+    """Match each of the words as a whole word, in small letters."""
+    return re.compile(rf"\b(?:{'|'.join(re.escape(word.casefold()) for word in words)})\b")
 
 
 @dataclass(frozen=True, slots=True)

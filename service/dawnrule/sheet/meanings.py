@@ -256,9 +256,8 @@ def _near_column(layout: Layout, word: str) -> str | None:
     """Return the column that a header was probably meant for and mistyped."""
     if not _SHORTEST_MISTYPED <= len(word) <= _LONGEST_MISTYPED:
         return None
-    known = {w: c.name for w, c in layout.words().items() if len(w) >= _SHORTEST_MISTYPED}
-    nearest = get_close_matches(word, known, n=1, cutoff=_MISSPELLED)
-    return known[nearest[0]] if nearest else None
+    nearest = _nearest(word, _words_of_columns(layout))
+    return layout.words()[nearest].name if nearest else None
 
 
 def _likeliest_of(layout: Layout, word: str, sign: str) -> str:
@@ -289,8 +288,34 @@ def _may_mean(word: str, words: Sequence[str]) -> bool:
 
 
 def _is_misspelled(part: str, words: Sequence[str]) -> bool:
-    long = [word for word in words if len(word) >= _SHORTEST_MISTYPED]
-    return bool(get_close_matches(part, long, n=1, cutoff=_MISSPELLED))
+    return _nearest(part, tuple(words)) is not None
+
+
+def _nearest(word: str, known: tuple[str, ...]) -> str | None:
+    """Return the known word that another probably is with a slip, None where there is none. Words
+    that are too long or too short for that are not compared, which takes long."""
+    alike = [
+        one
+        for length, of_length in _by_length(known).items()
+        if 2 * min(length, len(word)) / (length + len(word)) >= _MISSPELLED
+        for one in of_length
+    ]
+    return next(iter(get_close_matches(word, alike, n=1, cutoff=_MISSPELLED)), None)
+
+
+@cache
+def _words_of_columns(layout: Layout) -> tuple[str, ...]:
+    return tuple(layout.words())
+
+
+@cache
+def _by_length(words: tuple[str, ...]) -> Mapping[int, Sequence[str]]:
+    """Group words by their length; those too short to be recognised with a slip are left out."""
+    by_length: dict[int, list[str]] = {}
+    for word in words:
+        if len(word) >= _SHORTEST_MISTYPED:
+            by_length.setdefault(len(word), []).append(word)
+    return by_length
 
 
 def _soreness_alone(layout: Layout, column: Column, cells: Sequence[Cell]) -> Column:
