@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
@@ -23,6 +24,7 @@ from dawnrule.model.serialization import from_json
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import StoredAdvice
+from tests.effort import LONG_RUN
 from tests.factories import KIM, NOW, baseline, bundled_advisor
 from tests.golden.test_golden_decisions import CASES, REPORTED_AT, Case, history_of
 
@@ -78,10 +80,9 @@ def test_every_golden_advice_is_the_same_in_another_language(
     """In English it is the record itself; in another language it is what would have been composed
     at once, with no English left."""
     composer = Composer.bundled(language)
-    for case in (case for case in CASES if case.rule_set == file):
+    for case, record in told_apart(file):
         with subtests.test(case.sentence):
             morning, rule_set = morning_of(case), rule_set_of(case)
-            record = composed(morning, rule_set, ENGLISH)
             assert translate(record, rule_set, Composer.of_records()) == record.advice
             told = translate(record, rule_set, composer)
             at_once = composed(morning, rule_set, language).advice
@@ -90,6 +91,23 @@ def test_every_golden_advice_is_the_same_in_another_language(
             theirs = {word for pain in morning.check_in.pain or () for word in pain.where.split()}
             assert english_words(" ".join(texts_in(told)), language) <= theirs
             assert len(told.headline) <= LONGEST_HEADLINE
+
+
+@cache
+def told_apart(file: str) -> Sequence[tuple[Case, Record]]:
+    """The golden mornings of a rule set with their English records: of the newest, and in the long
+    run of each, all of them; of an older one those that say what none before them says."""
+    golden = [case for case in CASES if case.rule_set == file]
+    records = [composed(morning_of(case), rule_set_of(case), ENGLISH) for case in golden]
+    if LONG_RUN or file == CASES[-1].rule_set:
+        return list(zip(golden, records, strict=True))
+    said, telling = set[str](), []
+    for case, record in zip(golden, records, strict=True):
+        kinds = {re.sub("[0-9.]+", "0", text) for text in texts_in(record.advice)}
+        if kinds - said:
+            telling.append((case, record))
+        said |= kinds
+    return telling
 
 
 def english_words(text: str, language: str) -> set[str]:
