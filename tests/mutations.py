@@ -257,11 +257,16 @@ def _predicate(rule: Rule) -> Predicate:
 # ---- the table
 
 
-def survivors_and_table(rule_set: RuleSet) -> tuple[list[Mutant], str]:
-    """List the mistakes that nothing catches, with a table of what caught which kind."""
+def survivors_and_table(rule_set: RuleSet, one_in: int = 1) -> tuple[list[Mutant], str]:
+    """List the mistakes that nothing catches, with a table of what caught which kind; of all
+    mistakes, or of each kind one in so many."""
     counts: Counter[tuple[str, str | None]] = Counter()
+    made: Counter[str] = Counter()
     survivors = []
     for mutant in mutants_of(rule_set):
+        made[mutant.kind] += 1
+        if (made[mutant.kind] - 1) % one_in:
+            continue
         caught = caught_by(mutant)
         counts[mutant.kind, caught] += 1
         survivors += [mutant] if caught is None else []

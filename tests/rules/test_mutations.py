@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import bundled_rule_set_files
+from tests.effort import tries
 from tests.mutations import Mutant, caught_by, mutants_of, survivors_and_table
 from tests.rules.test_findings import SORE, read, rule
 
@@ -22,9 +23,10 @@ KINDS = {
 
 
 def test_no_mistake_in_the_newest_rule_set_goes_unnoticed() -> None:
-    """Published versions never change; ``python -m tests.mutations`` tries them all."""
+    """One in seven of each kind, in the long run all; ``python -m tests.mutations`` makes all of
+    them in every version. Published versions never change."""
     rule_set = load_rule_set(bundled_rule_set_files()[-1])
-    survivors, table = survivors_and_table(rule_set)
+    survivors, table = survivors_and_table(rule_set, one_in=tries(7, 1))
     assert [f"{mutant.kind}, {mutant.where}" for mutant in survivors] == [], table
     assert {mutant.kind for mutant in mutants_of(rule_set)} == KINDS
 
