@@ -32,7 +32,6 @@ from dawnrule.web.coach.forms import (
     date_or_text,
     faults_of,
     filled,
-    local_moment,
     number_or_text,
     numbered,
 )
@@ -40,7 +39,7 @@ from dawnrule.web.coach.layout import coach
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import dated, say
-from dawnrule.web.private.form import Answers
+from dawnrule.web.private.form import Answers, local_moment
 
 ROWS = "rows"
 """The section of the rows in the form for many."""

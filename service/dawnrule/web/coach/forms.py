@@ -9,19 +9,18 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date
 from typing import Any
 
 from dawnrule.errors import DawnruleError, FieldError
 from dawnrule.i18n.catalog import capital
 from dawnrule.i18n.lazy import render
 from dawnrule.model.entities import Athlete
-from dawnrule.model.time_zones import zone_named
 from dawnrule.schemas.fields import EARLIEST, LATEST
 from dawnrule.store import Group, Transaction
 from dawnrule.web.coach.layout import coach
 from dawnrule.web.http.locale import label, say, texts
-from dawnrule.web.private.form import Answers, normalize_local
+from dawnrule.web.private.form import Answers
 
 OK, SEE_OTHER, UNPROCESSABLE = 200, 303, 422
 
@@ -99,17 +98,6 @@ def numbered(answers: Answers, section: str) -> Iterator[int]:
     for row in sorted(rows):
         if any(answers.one(n) for n in answers.given if n.startswith(f"{section}/{row}/")):
             yield row
-
-
-def local_moment(on: date, clock: str, zone: str) -> str:
-    """Write the moment of a time by the athlete's clock; text that is no time stays."""
-    try:
-        at = time.fromisoformat(clock)
-    except ValueError:
-        return clock
-    if at.tzinfo is not None:
-        return clock
-    return normalize_local(datetime.combine(on, at, zone_named(zone))).isoformat()
 
 
 def date_or_text(text: str) -> date | str:

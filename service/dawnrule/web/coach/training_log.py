@@ -32,7 +32,6 @@ from dawnrule.web.coach.forms import (
     date_or_text,
     faults_of,
     filled,
-    local_moment,
     number_or_text,
     said_of,
 )
@@ -41,7 +40,7 @@ from dawnrule.web.coach.plan import in_controls, session_of, session_text
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
 from dawnrule.web.http.locale import read_localized, say, texts
-from dawnrule.web.private.form import Answers
+from dawnrule.web.private.form import Answers, local_moment
 
 PLANNED, DESCRIBED = "plan", "session"
 """What was done: what was planned for each, or the session that the form describes."""

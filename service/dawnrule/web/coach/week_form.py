@@ -27,12 +27,11 @@ from dawnrule.web.coach.forms import (
     date_or_text,
     faults_of,
     filled,
-    local_moment,
     number_or_text,
     numbered,
 )
 from dawnrule.web.http.locale import label, texts
-from dawnrule.web.private.form import Answers
+from dawnrule.web.private.form import Answers, local_moment
 
 DEFAULTS: dict[str, tuple[str, ...]] = {
     "windows/0/weekdays": WEEKDAYS[:5],

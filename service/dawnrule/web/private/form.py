@@ -372,19 +372,19 @@ def _planned(
         for part, control in OF_OWN_SESSION.items()
     }
     block["muscle_groups"] = list(answers.many("own/muscle_groups"))
-    block["starts_at"] = _start(answers.one("own/starts_at"), athlete, on)
+    block["starts_at"] = local_moment(on, answers.one("own/starts_at"), athlete.time_zone)
     return {"plan": [_without_blanks(block)]}
 
 
-def _start(clock: str, athlete: Athlete, on: date) -> str:
-    """Convert a time of the athlete's clock to a moment; other text stays as it is."""
+def local_moment(on: date, clock: str, zone: str) -> str:
+    """Write the moment of a time by the athlete's clock; text that is no time stays."""
     try:
         at = time.fromisoformat(clock)
     except ValueError:
         return clock
     if at.tzinfo is not None:
         return clock
-    return normalize_local(datetime.combine(on, at, zone_named(athlete.time_zone))).isoformat()
+    return normalize_local(datetime.combine(on, at, zone_named(zone))).isoformat()
 
 
 def _without_blanks(values: Mapping[str, Any]) -> dict[str, Any]:
