@@ -57,6 +57,7 @@ def test_a_week_is_laid_out_and_nothing_is_stored_until_it_is_taken(
     assert first < second < "2026-03-20"
     assert "h since growth work" in page.text
     assert "Match" in page.text
+    assert page.text.count("If the morning says no: ") == 2
     assert planned(coach, "a-03", first[:10]) is None
     taken = act(coach_browser, "take", fields=standing(first, second))
     assert taken.status_code == 303

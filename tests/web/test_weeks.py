@@ -154,3 +154,22 @@ def test_sessions_moved_by_hand_are_judged_where_they_stand(coach: Client) -> No
     assert apart["no_longer_holds"] == []
     assert apart["complete"]
     assert len(apart["sessions"]) == 2
+
+
+def test_the_fallback_of_a_session_is_let_through_on_a_sore_morning(
+    coach: Client, clock: Clock
+) -> None:
+    wishes = (wish("Legs", 1, "quadriceps"), wish("Talk", 1, goal="skill"))
+    week = week_of(coach, order(*wishes))
+    told = {one["name"]: one for one in week["sessions"]}
+    assert told["Talk"]["fallback"] == {"sessions": [], "text": "If the morning says no: rest."}
+    [instead] = told["Legs"]["fallback"]["sessions"]
+    day, block = told["Legs"]["starts_at"][:10], {k: v for k, v in instead.items() if v is not None}
+    del block["because"]
+    clock.set(f"{day}T07:00:00+01:00")
+    morning = {"athlete_id": "a-03", "date": day, "soreness": {"quadriceps": 6}, "pain": []}
+    well = {"illness": "none", "warning_signs": []}
+    legs = told["Legs"]["blocks"]
+    for plan, verdict in ((legs, "swap-to-low-damage"), ([block], "train-as-planned")):
+        answer = coach.post("/v1/check-ins", json=morning | well | {"plan": plan})
+        assert answer.json["verdict"] == verdict, answer.json

@@ -13,6 +13,7 @@ from dawnrule.application.athletes import require_athlete
 from dawnrule.application.check_ins import history_before
 from dawnrule.application.groups import members
 from dawnrule.application.recoveries import Recoveries
+from dawnrule.application.week_fallbacks import Fallbacks
 from dawnrule.errors import FieldError, InvalidInput
 from dawnrule.facts.history import TrainingLog
 from dawnrule.i18n.catalog import Texts
@@ -90,7 +91,7 @@ class Weeks:
         let_through = tuple(ruling for ruling, refusal in standing if refusal is None)
         refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
         week = Week(request, let_through, {}, not refused)
-        return self._reporter(situation, texts, now).report(week, [], refused)
+        return self._reporter(situation, planner, texts, now).report(week, [], refused)
 
     def _lay_out(
         self, situations: Sequence[Situation], order: WeekOrder, texts: Texts, now: datetime
@@ -197,12 +198,21 @@ class Weeks:
         standing = planner.standing(week.request, week.request.keep)
         refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
         left_out = list(unplaced(planner, week, room))
-        return self._reporter(situation, texts, now).report(week, left_out, refused)
+        return self._reporter(situation, planner, texts, now).report(week, left_out, refused)
 
-    def _reporter(self, situation: Situation, texts: Texts, now: datetime) -> Reporter:
+    def _reporter(
+        self, situation: Situation, planner: Planner, texts: Texts, now: datetime
+    ) -> Reporter:
         from dawnrule.week.report import Reporter
 
         composer = replace(self.advisor.composer, texts=texts)
+        just_too_sore = max(self.recoveries.numbers.low_under.values()) + 1
+        fallbacks = Fallbacks(
+            replace(self.advisor, composer=composer),
+            situation.rule_set,
+            planner.judge,
+            just_too_sore,
+        )
         return Reporter(
             situation.athlete,
             self.advisor.library.what_if(situation.rule_set),
@@ -211,6 +221,7 @@ class Weeks:
             composer.vocabulary,
             texts,
             now.astimezone(UTC),
+            fallbacks.of,
         )
 
 

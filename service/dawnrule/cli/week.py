@@ -113,11 +113,13 @@ def _layout(store: Store, rule_set: str) -> Weeks:
 
 
 def _lines(report: WeekReport) -> Iterator[str]:
-    texts = [one.text for one in report.sessions]
-    texts += [one.text for one in report.unplaced]
-    texts += [one.text for one in report.no_longer_holds]
     yield report.athlete_id
-    yield from (f"  {text}" for text in texts)
+    for session in report.sessions:
+        yield f"  {session.text}"
+        if session.fallback is not None:
+            yield f"    {session.fallback.text}"
+    yield from (f"  {one.text}" for one in report.unplaced)
+    yield from (f"  {one.text}" for one in report.no_longer_holds)
 
 
 def _sheet(reports: list[WeekReport]) -> str:

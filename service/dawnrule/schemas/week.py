@@ -12,7 +12,7 @@ from marshmallow import ValidationError, fields, validates, validates_schema
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import Block
 from dawnrule.model.weeks import WEEKDAYS, Fixed, Kept, SharedRoom, Travel, WeekOrder, Window, Wish
-from dawnrule.schemas.advice import RuleNameSchema
+from dawnrule.schemas.advice import AlternativeSchema, RuleNameSchema
 from dawnrule.schemas.base import Entity, ListOf, Object, StrictField, StrictSchema, Timestamp
 from dawnrule.schemas.check_in import BlockSchema
 from dawnrule.schemas.fields import (
@@ -199,6 +199,19 @@ class LikelySchema(StrictSchema):
     in_ten = fields.Integer(required=True, metadata={"minimum": 0, "maximum": 9})
 
 
+class FallbackSchema(StrictSchema):
+    """What to do in place of a session if its morning says no."""
+
+    sessions = fields.List(
+        Entity(AlternativeSchema),
+        required=True,
+        metadata={
+            "description": "One for each block that would be refused; none is a day of rest."
+        },
+    )
+    text = fields.String(required=True)
+
+
 class WeekSessionSchema(StrictSchema):
     """A session of the week."""
 
@@ -210,6 +223,12 @@ class WeekSessionSchema(StrictSchema):
     margin = fields.Nested(MarginSchema, required=True, allow_none=True)
     likely = fields.Nested(LikelySchema, required=True, allow_none=True)
     text = fields.String(required=True)
+    fallback = fields.Nested(
+        FallbackSchema,
+        required=True,
+        allow_none=True,
+        metadata={"description": "By the rules, with its muscles too sore; null if it is fixed."},
+    )
 
 
 class UnplacedSchema(StrictSchema):

@@ -80,10 +80,10 @@ class Judge:
         """Decide sessions in the order of their time."""
         ordered = sorted(sessions, key=lambda session: (session.starts_at, session.name))
         found: list[Ruling] = []
-        days = sorted({self._date(session) for session in ordered})
+        days = sorted({self.date_of(session) for session in ordered})
         for day in days:
             found += self._of_day(
-                tuple(session for session in ordered if self._date(session) <= day), day
+                tuple(session for session in ordered if self.date_of(session) <= day), day
             )
         return found
 
@@ -95,8 +95,8 @@ class Judge:
     def morning(self, sessions: Sequence[Placed], day: date) -> tuple[CheckIn, History]:
         """Return the check-in that is expected on a date, and the history before it: a day without
         pain, illness or signs, with the soreness that is forecast, after sessions as planned."""
-        before = [session for session in sessions if self._date(session) < day]
-        todays = [session for session in sessions if self._date(session) == day]
+        before = [session for session in sessions if self.date_of(session) < day]
+        todays = [session for session in sessions if self.date_of(session) == day]
         history = self._history(before, day)
         return self._check_in(before, todays, day), history
 
@@ -117,7 +117,7 @@ class Judge:
         )
         parts = list(zip(facts.parts, decision.parts, strict=True))
         first = 0
-        for session in (one for one in sessions if self._date(one) == day):
+        for session in (one for one in sessions if self.date_of(one) == day):
             last = first + len(session.blocks)
             own = tuple((p, d) for p, d in parts if first <= p.block < last)
             decisions = [decision.day, *(d for _, d in own)]
@@ -172,10 +172,11 @@ class Judge:
         if self.known.today is not None:
             day += ONE_DAY
         while day < end:
-            earlier = [session for session in before if self._date(session) < day]
-            todays = [session for session in before if self._date(session) == day]
+            earlier = [session for session in before if self.date_of(session) < day]
+            todays = [session for session in before if self.date_of(session) == day]
             yield self._check_in(earlier, todays, day)
             day += ONE_DAY
 
-    def _date(self, session: Placed) -> date:
+    def date_of(self, session: Placed) -> date:
+        """Return the date of a session, where the athlete lives."""
         return session.starts_at.astimezone(zone_named(self.known.athlete.time_zone)).date()

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from itertools import starmap
+from typing import TypeAlias
 
 from dawnrule.facts.history import block_minutes
 from dawnrule.facts.work import lands_hard
 from dawnrule.i18n.catalog import Texts, capital
 from dawnrule.i18n.dates import moment_text
 from dawnrule.model import Vocabulary
-from dawnrule.model.advice import RuleName
+from dawnrule.model.advice import Alternative, RuleName
 from dawnrule.model.entities import Athlete, Block
 from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
@@ -52,8 +53,22 @@ class Likely:
 
 
 @dataclass(frozen=True, slots=True)
+class Fallback:
+    """What to do in place of a session if its morning says no: one session for each block that
+    would be refused, none where the day is rested."""
+
+    sessions: tuple[Alternative, ...]
+    text: str
+
+
+FallbackOf: TypeAlias = Callable[[Placed, Sequence[Placed]], Fallback]
+"""Finds what to do in place of a session of a week that holds others."""
+
+
+@dataclass(frozen=True, slots=True)
 class ToldSession:
-    """A session of the week. ``likely`` is left out where too little was seen of the athlete."""
+    """A session of the week. ``likely`` is left out where too little was seen of the athlete, and
+    ``fallback`` for a fixed session."""
 
     name: str
     starts_at: datetime
@@ -65,6 +80,7 @@ class ToldSession:
     because: str
     """What lets it through, in words."""
     text: str
+    fallback: Fallback | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +139,16 @@ class Reporter:
     vocabulary: Vocabulary
     texts: Texts
     now: datetime
+    fallback_of: FallbackOf
 
     def report(
         self, week: Week, left_out: Sequence[Unplaced], refused: Sequence[tuple[Placed, Refusal]]
     ) -> WeekReport:
         """Report a week with what it leaves out, and with what was kept so far and is refused."""
         fixed = [Placed.fixed(session) for session in week.request.fixed]
-        told = [self._session(ruling, week.placed) for ruling in week.rulings]
-        told += [self._fixed(session) for session in fixed]
         sessions = [*week.placed, *fixed]
+        told = [self._session(ruling, week.placed, sessions) for ruling in week.rulings]
+        told += [self._fixed(session) for session in fixed]
         return WeekReport(
             self.athlete.id,
             tuple(sorted(told, key=lambda one: (one.starts_at, one.name))),
@@ -142,7 +159,9 @@ class Reporter:
             week.is_best,
         )
 
-    def _session(self, ruling: Ruling, placed: Sequence[Placed]) -> ToldSession:
+    def _session(
+        self, ruling: Ruling, placed: Sequence[Placed], sessions: Sequence[Placed]
+    ) -> ToldSession:
         session = ruling.session
         margin, likely = self._margin(ruling), self._likely(ruling, placed)
         said = []
@@ -158,7 +177,8 @@ class Reporter:
         if likely is not None:
             what = self._label(likely.muscle_group)
             said.append(self.texts.say("week.likely", muscle_group=what, in_ten=likely.in_ten))
-        return self._told(session, margin, likely, " ".join(said))
+        fallback = self.fallback_of(session, sessions)
+        return replace(self._told(session, margin, likely, " ".join(said)), fallback=fallback)
 
     def _fixed(self, session: Placed) -> ToldSession:
         return self._told(session, None, None, "")
@@ -176,6 +196,7 @@ class Reporter:
             session.wish is None,
             because,
             f"{self._line(session)} {because}".rstrip(),
+            None,
         )
 
     def _margin(self, ruling: Ruling) -> Margin | None:

@@ -62,6 +62,7 @@ class Line:
     minutes: float
     because: str
     is_refused: bool
+    fallback: str
     starts: tuple[tuple[str, str], ...]
 
     @property
@@ -254,8 +255,12 @@ def _line(
     now: datetime,
 ) -> Line:
     refused = not hasattr(one, "fixed")
+    told = getattr(one, "fallback", None)
+    fallback = "" if told is None else told.text
     starts = () if number is None else tuple(_starts(one, order, athlete, now))
-    return Line(number, one.name, one.starts_at, one.minutes, one.because, refused, starts)
+    return Line(
+        number, one.name, one.starts_at, one.minutes, one.because, refused, fallback, starts
+    )
 
 
 def _starts(

@@ -81,8 +81,9 @@ def _sessions(athlete: Athlete, report: WeekReport, is_named: bool) -> Iterator[
         event["transp"] = "OPAQUE"
         event.add("dtstart", local_time(session.starts_at, zone))
         event.add("dtend", local_time(session.starts_at + timedelta(minutes=session.minutes), zone))
-        if session.because:
-            event.add("description", session.because)
+        fallback = session.fallback.text if session.fallback else ""
+        if said := " ".join(filter(None, (session.because, fallback))):
+            event.add("description", said)
         yield event
 
 
