@@ -137,7 +137,7 @@ def document_yaml(app: Flask) -> str:
     return text
 
 
-class _Dumper(yaml.SafeDumper):
+class _Dumper(yaml.CSafeDumper):
     """YAML with text of several lines as blocks."""
 
 
