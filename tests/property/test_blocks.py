@@ -20,7 +20,7 @@ from dawnrule.rules.rule_set import RuleSet
 from tests.effort import tries
 from tests.property.athletes import WORDS, morning
 
-ATHLETES = range(tries(100, 250))
+ATHLETES = range(tries(60, 250))
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +74,7 @@ def test_each_other_session_is_trained_as_planned_when_it_is_planned(
 ) -> None:
     """The planned session within its limits is decided in the tests of sessions."""
     advisor = Advisor.bundled()
-    for considered in mornings[: tries(30, 80)]:
+    for considered in mornings[: tries(15, 80)]:
         given_morning, plan = considered.morning, considered.morning.check_in.plan
         for block in considered.advice.blocks:
             start = next(p.starts_at for p in considered.facts.parts if p.block == block.block)

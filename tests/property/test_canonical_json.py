@@ -27,7 +27,7 @@ _VALUES = st.recursive(
 )
 
 
-@settings(max_examples=tries(300, 20_000))
+@settings(max_examples=tries(150, 20_000))
 @given(_VALUES)
 def test_every_value_has_the_bytes_of_the_reference_library(value: Any) -> None:
     assert canonical_json(value) == rfc8785.dumps(value).decode()

@@ -200,7 +200,7 @@ def sheets(draw: st.DrawFn) -> tuple[list[Any], bytes]:
     return mornings, text.getvalue().encode()
 
 
-@settings(deadline=None, max_examples=tries(60, 150))
+@settings(deadline=None, max_examples=tries(30, 150))
 @given(sheets())
 def test_a_check_in_that_is_written_to_a_sheet_is_read_as_itself(
     drawn: tuple[list[Any], bytes],

@@ -51,7 +51,7 @@ def table_of(several: Sequence[FactsOfMorning]) -> MorningTable:
     return MorningTable.of(past, DICTIONARY)
 
 
-@settings(max_examples=tries(60, 300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(30, 300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_columns_and_the_engine_never_differ(data: st.DataObject) -> None:
     rule_set = data.draw(rule_sets(rules_at_most=6))

@@ -21,7 +21,7 @@ from dawnrule.model.serialization import from_json, to_json
 from tests.effort import tries
 from tests.property.athletes import morning, without_order
 
-SEEDS = range(tries(15, 40))
+SEEDS = range(tries(8, 40))
 
 seeds = st.integers(0, 1_000_000)
 
@@ -50,7 +50,7 @@ def advisor() -> Advisor:
     return Advisor.bundled()
 
 
-@settings(max_examples=tries(60, 300), deadline=None)
+@settings(max_examples=tries(30, 300), deadline=None)
 @given(seeds, st.randoms(use_true_random=False))
 def test_the_same_history_in_any_order_gives_the_same_facts(seed: int, order: Random) -> None:
     given = morning(seed)
@@ -58,7 +58,7 @@ def test_the_same_history_in_any_order_gives_the_same_facts(seed: int, order: Ra
     assert facts_of(arrived) == facts_of(given)
 
 
-@settings(max_examples=tries(20, 60), deadline=None)
+@settings(max_examples=tries(12, 60), deadline=None)
 @given(seeds, st.randoms(use_true_random=False))
 def test_the_same_history_in_any_order_gives_the_same_record(
     advisor: Advisor, seed: int, order: Random
@@ -68,7 +68,7 @@ def test_the_same_history_in_any_order_gives_the_same_record(
     assert record_of(advisor, arrived) == record_of(advisor, given)
 
 
-@settings(max_examples=tries(20, 60), deadline=None)
+@settings(max_examples=tries(12, 60), deadline=None)
 @given(seeds)
 def test_facts_survive_the_way_through_plain_values(seed: int) -> None:
     """What is stored and read again says the same, though its time zones are mere offsets then."""
@@ -85,7 +85,7 @@ def test_facts_survive_the_way_through_plain_values(seed: int) -> None:
     assert read_again.missing == told.missing
 
 
-@settings(max_examples=tries(20, 60), deadline=None)
+@settings(max_examples=tries(12, 60), deadline=None)
 @given(seeds)
 def test_the_time_of_asking_counts_only_where_no_other_time_is_known(seed: int) -> None:
     given = morning(seed)

@@ -20,7 +20,7 @@ from tests.effort import tries
 from tests.property.athletes import morning
 
 NEWEST = WhatIf(max(RuleSetLibrary.bundled().all(), key=lambda one: one.version))
-MORNINGS = tries(40, 200)
+MORNINGS = tries(25, 200)
 
 Warn = Callable[[CheckIn], CheckIn]
 

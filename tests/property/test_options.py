@@ -62,8 +62,8 @@ HOUSE = a_rule_set(
 
 BASELINE = "the baseline that decides"
 ATHLETES = {
-    BASELINE: range(tries(100, 1000)),
-    "house rules": range(1000, tries(1060, 1250)),
+    BASELINE: range(tries(60, 1000)),
+    "house rules": range(1000, tries(1040, 1250)),
 }
 
 

@@ -28,7 +28,7 @@ from tests.property.parts_held_back import ONE_MINUTE, SIXTY_DAYS, held_back
 from tests.property.rule_strategies import DICTIONARY, mornings, rule_sets
 
 MANY = settings(
-    max_examples=tries(60, 400),
+    max_examples=tries(30, 400),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )

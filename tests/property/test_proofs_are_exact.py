@@ -79,7 +79,7 @@ def _as_bad(fact: str, before: FactValue, after: FactValue) -> bool:
     return rank(after) <= rank(before)
 
 
-@settings(max_examples=tries(60, 150), deadline=None)
+@settings(max_examples=tries(30, 150), deadline=None)
 @given(rule_set=small_rule_sets())
 def test_worse_facts_buy_nothing_just_when_no_pair_of_mornings_shows_it(rule_set: RuleSet) -> None:
     every = [(facts, verdict(rule_set, facts).protection) for facts in mornings(rule_set)]
@@ -102,7 +102,7 @@ def test_worse_facts_buy_nothing_just_when_no_pair_of_mornings_shows_it(rule_set
         assert min(len(facts) for _, _, (facts, _) in found) == min(shown)
 
 
-@settings(max_examples=tries(60, 150), deadline=None)
+@settings(max_examples=tries(30, 150), deadline=None)
 @given(rule_set=small_rule_sets())
 def test_a_rule_never_decides_just_when_it_decides_no_morning(rule_set: RuleSet) -> None:
     every = [
@@ -117,7 +117,7 @@ def test_a_rule_never_decides_just_when_it_decides_no_morning(rule_set: RuleSet)
             assert (before is None) == (rule in deciding)
 
 
-@settings(max_examples=tries(60, 150), deadline=None)
+@settings(max_examples=tries(30, 150), deadline=None)
 @given(rule_set=small_rule_sets())
 def test_rules_imply_each_other_just_when_every_morning_says_so(rule_set: RuleSet) -> None:
     every = list(mornings(rule_set))
@@ -128,7 +128,7 @@ def test_rules_imply_each_other_just_when_every_morning_says_so(rule_set: RuleSe
         )
 
 
-@settings(max_examples=tries(100, 300), deadline=None)
+@settings(max_examples=tries(50, 300), deadline=None)
 @given(data=st.data())
 def test_a_condition_means_the_same_to_the_solver_and_to_the_evaluator(data: st.DataObject) -> None:
     """This includes the floats next to each threshold."""
@@ -159,7 +159,7 @@ def just(facts: Facts, of: tuple[str, ...]) -> Condition:
     )
 
 
-@settings(max_examples=tries(100, 300), deadline=None)
+@settings(max_examples=tries(50, 300), deadline=None)
 @given(data=st.data())
 def test_every_value_of_a_fact_is_alike_to_one_that_stands_for_it(data: st.DataObject) -> None:
     fact = data.draw(st.sampled_from(["soreness", "sleep_hours", "monotony", "illness"]))
@@ -175,7 +175,7 @@ def test_every_value_of_a_fact_is_alike_to_one_that_stands_for_it(data: st.DataO
     assert all(map(DICTIONARY[fact].accepts, standing))
 
 
-@settings(max_examples=tries(50, 100), deadline=None)
+@settings(max_examples=tries(25, 100), deadline=None)
 @given(rule_set=small_rule_sets())
 def test_an_example_has_the_fewest_facts_that_will_do(rule_set: RuleSet) -> None:
     rule: Rule = rule_set.rules[0]

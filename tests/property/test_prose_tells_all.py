@@ -23,7 +23,7 @@ _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 _ANSWERS = {True: "yes", False: "no"}
 
 
-@settings(max_examples=tries(150, 500), deadline=None)
+@settings(max_examples=tries(75, 500), deadline=None)
 @given(rule_sets())
 def test_the_prose_of_any_rule_names_every_fact_and_threshold(rule_set: RuleSet) -> None:
     for rule in rule_set.rules:

@@ -69,7 +69,7 @@ def read_or_refused(data: bytes) -> Sheet | str:
         return refused.detail
 
 
-@settings(deadline=None, max_examples=tries(30, 80))
+@settings(deadline=None, max_examples=tries(20, 80))
 @given(files())
 def test_a_sheet_that_comes_back_says_the_same_again(data: bytes) -> None:
     sheet = read_sheet(data, CHECK_INS)
@@ -83,7 +83,7 @@ def test_a_sheet_that_comes_back_says_the_same_again(data: bytes) -> None:
     assert write_sheet(again, answers).encode("utf-8") == back
 
 
-@settings(deadline=None, max_examples=tries(60, 200))
+@settings(deadline=None, max_examples=tries(30, 200))
 @given(
     st.sampled_from(AWKWARD), st.floats(0, 1, exclude_max=True), st.binary(max_size=4), st.data()
 )
@@ -97,7 +97,7 @@ def test_a_damaged_file_is_read_or_refused_in_words(
     assert read_or_refused(damaged)
 
 
-@settings(deadline=None, max_examples=tries(100, 300))
+@settings(deadline=None, max_examples=tries(50, 300))
 @given(st.binary(max_size=200) | st.text(max_size=100).map(lambda text: text.encode("utf-16")))
 def test_any_bytes_are_read_or_refused_in_words(data: bytes) -> None:
     assert read_or_refused(data)

@@ -28,7 +28,7 @@ def decider_of(rule_set: RuleSet) -> Decider:
 
 
 @settings(
-    max_examples=tries(200, 5_000), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    max_examples=tries(100, 5_000), deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 @given(st.data())
 def test_the_two_evaluations_never_differ(data: st.DataObject) -> None:
@@ -39,7 +39,7 @@ def test_the_two_evaluations_never_differ(data: st.DataObject) -> None:
         assert decision == decider.decide_by_evaluator(day, parts)
 
 
-@settings(max_examples=tries(60, 200), deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(30, 200), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(rule_sets(), st.sampled_from([*DICTIONARY, "mood"]), ANYTHING)
 def test_a_value_that_a_fact_cannot_have_is_never_decided_on(
     rule_set: RuleSet, fact: str, value: Any

@@ -115,7 +115,7 @@ def _severity(illness: str) -> int:
     return WORDS.illnesses.index(illness)
 
 
-@settings(max_examples=tries(60, 400), deadline=None)
+@settings(max_examples=tries(30, 400), deadline=None)
 @given(data=st.data())
 def test_a_worse_morning_never_buys_a_more_permissive_verdict(
     baseline: Baseline, data: st.DataObject

@@ -18,7 +18,7 @@ WORDS = Vocabulary.bundled()
 FACTS = FactDictionary.bundled()
 
 ONE_STORE_FOR_ALL = settings(
-    max_examples=tries(40, 150),
+    max_examples=tries(20, 150),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
