@@ -6,10 +6,14 @@ Nothing but loopback is reached: the browser is told to know no other host.
 
 from __future__ import annotations
 
+import os
+import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from fcntl import LOCK_EX, flock
 from functools import partial
+from pathlib import Path
 from threading import Thread
 
 import pytest
@@ -60,11 +64,25 @@ class Stage:
 
 
 @pytest.fixture(scope="session")
-def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
-    """The squad of the demo, and two athletes with less to show, on the real server."""
-    settings = Settings(db=tmp_path_factory.mktemp("stage") / "dawnrule.db", port=0)
-    advisor = Advisor.bundled()
-    with Store.open(settings.db) as store:
+def staged(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with the squad of the demo and two athletes with less to show, which the first of
+    all processes of a run makes and the others wait for. It is there to be copied."""
+    of_this_process = tmp_path_factory.getbasetemp()
+    is_one_of_several = "PYTEST_XDIST_WORKER" in os.environ
+    folder = of_this_process.parent if is_one_of_several else of_this_process
+    file = folder / "staged.db"
+    with (folder / "staged.lock").open("w") as lock:
+        flock(lock, LOCK_EX)
+        if not file.exists():
+            made = file.with_suffix(".making")
+            _make_squad(made)
+            made.rename(file)
+    return file
+
+
+def _make_squad(db: Path) -> None:
+    advisor, settings = Advisor.bundled(), Settings(db=db)
+    with Store.open(db) as store:
         for diary in invent_diaries(Squad.invented(), NOW):
             store.write(partial(_remember, advisor=advisor, diary=diary, settings=settings))
         store.write(lambda b: b.athletes.put(Athlete(NEW, "Nobody's <b>Name</b>", "Etc/UTC")))
@@ -72,6 +90,15 @@ def stage(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
             lambda b: b.keys.add(Key("key-coach", Role.COACH, None, None, NOW), hash_key(COACH_KEY))
         )
         store.write(lambda b: b.groups.put(Group(GROUP, "First team", (ATHLETE, SILENT))))
+
+
+@pytest.fixture(scope="session")
+def stage(staged: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    """That squad on the real server."""
+    db = shutil.copy(staged, tmp_path_factory.mktemp("stage") / "dawnrule.db")
+    settings = Settings(db=Path(db), port=0)
+    advisor = Advisor.bundled()
+    with Store.open(settings.db) as store:
         server = Server(create_app(settings, store, advisor, lambda: NOW, new_id), settings)
         thread = Thread(target=server.run)
         thread.start()
