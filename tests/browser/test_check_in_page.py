@@ -13,6 +13,7 @@ from dawnrule.model.entities import Block
 from dawnrule.store import PrivateAddress, Purpose, StoredPlan, hash_token, new_token
 from tests.browser.axe import open_everything, sideways, violations, wrong_colours
 from tests.conftest import LiveServer
+from tests.effort import LONG_RUN
 
 NOW = datetime(2026, 3, 9, 5, 45, tzinfo=UTC)
 TODAY = date(2026, 3, 9)
@@ -142,15 +143,17 @@ def test_what_is_folded_away_opens_by_itself_once_it_is_used(screen: Page, addre
 
 
 def look(screen: Page) -> None:
-    """At 320 px, which is 1280 px at 400 % (WCAG 1.4.10), as it opens and all unfolded."""
+    """At 320 px, which is 1280 px at 400 % (WCAG 1.4.10), as it opens and all unfolded. What is
+    folded is a part of what is unfolded, so that axe finds the same there in a short run."""
     screen.wait_for_load_state()
     screen.set_viewport_size({"width": 320, "height": 844})
     for unfolded in (False, True):
         if unfolded:
             open_everything(screen)
-        screen.emulate_media(color_scheme="light")
-        assert violations(screen) == []
-        screen.emulate_media(color_scheme="dark")
-        assert wrong_colours(screen) == []
+        if unfolded or LONG_RUN:
+            screen.emulate_media(color_scheme="light")
+            assert violations(screen) == []
+            screen.emulate_media(color_scheme="dark")
+            assert wrong_colours(screen) == []
         assert sideways(screen) <= 0
         assert screen.evaluate(TOO_SMALL, SMALLEST_TARGET_PX) == []
