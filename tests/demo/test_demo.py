@@ -30,6 +30,7 @@ from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.athlete import ATHLETE
 from dawnrule.settings import Settings
 from tests.cli.terminal import typed
+from tests.warm import typed_apart
 
 NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
 WITHIN_SECONDS = 120
@@ -164,9 +165,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @contextmanager
-def demo(folder: Path, *words: str) -> Iterator[subprocess.Popen[str]]:
+def demo(folder: Path) -> Iterator[subprocess.Popen[str]]:
     with subprocess.Popen(
-        [sys.executable, "-m", "dawnrule", "demo", *words],
+        [sys.executable, "-m", "dawnrule", "demo"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -253,7 +254,8 @@ def curled(line: str) -> requests.Response:
 
 def test_a_port_that_is_taken_is_wrong_use(stage: Stage, tmp_path: Path) -> None:
     [port] = re.findall(r"\d+$", stage.url)
-    with demo(tmp_path, "--port", port) as process:
-        result, errors = process.communicate(timeout=WITHIN_SECONDS)
-    assert (process.returncode, result) == (2, "")
-    assert errors == f"Error: Port {port} cannot be used: Address already in use.\n"
+    said = tmp_path / "said"
+    assert typed_apart(["demo", "--port", port], said, {}).wait(WITHIN_SECONDS) == 2
+    assert said.read_text(encoding="utf-8") == (
+        f"Error: Port {port} cannot be used: Address already in use.\n"
+    )
