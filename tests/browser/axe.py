@@ -14,7 +14,7 @@ SIZES = {"phone": 390, "desk": 1280}
 """How wide the screens are that pages are looked at on, in CSS pixels."""
 
 _COLOURS = ["color-contrast", "link-in-text-block"]
-_WITHOUT_CONTRAST = {"color-contrast": {"enabled": False}}
+_WITHOUT_COLOURS = {rule: {"enabled": False} for rule in _COLOURS}
 _EACH_LOOK_ONCE = """() => {
     const papers = one => one === null ? [] : [getComputedStyle(one), ...papers(one.parentElement)];
     const look = one => JSON.stringify([
@@ -64,7 +64,7 @@ def leave_out_repetitions(page: Page) -> None:
 
 def violations(page: Page) -> list[str]:
     """What axe finds fault with, each with the elements that it is about."""
-    options = {"runOnly": {"type": "tag", "values": WCAG_2_2_AA}, "rules": _WITHOUT_CONTRAST}
+    options = {"runOnly": {"type": "tag", "values": WCAG_2_2_AA}, "rules": _WITHOUT_COLOURS}
     return [*_found(page, page.evaluate_handle("document"), options), *wrong_colours(page)]
 
 
