@@ -174,3 +174,25 @@ def test_the_page_of_drifts_names_who_is_sore_for_longer_than_the_squad(
     _, _, longer = page.partition("Who stays sore longer than the squad")
     assert "/coach/athletes/a-03" in longer
     assert "/coach/athletes/a-04" not in longer
+
+
+def test_the_outlook_and_the_phone_tell_what_is_on_the_way_from_five_times_on(
+    coach: Client, client: Client, path: str
+) -> None:
+    weeks_of_training(coach, 4)
+    train(coach, NOW - timedelta(hours=36))
+    check_in(coach, 0, 4)
+    assert coach.get("/v1/athletes/a-03/outlook").json["recovery"] == []
+    assert "usually under" not in client.get(path).text
+    train(coach, NOW.replace(hour=18, minute=0) - timedelta(days=38))
+    for ago, soreness in ((37, 5), (36, 4), (35, 1)):
+        check_in(coach, ago, soreness)
+    [told] = coach.get("/v1/athletes/a-03/outlook").json["recovery"]
+    assert told["half_from_hours"] <= told["usual_hours"] <= told["half_to_hours"]
+    assert told["chance"]["in_ten"] == 9
+    assert told["likely_at"] <= told["chance"]["at"]
+    assert told["text"].startswith(
+        f"Quadriceps: usually under 3 after {told['usual_hours']} h; by "
+    )
+    assert told["text"].endswith(", 9 in 10.")
+    assert f"<p>{told['text']}</p>" in client.get(path).text

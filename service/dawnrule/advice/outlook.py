@@ -19,6 +19,7 @@ from dawnrule.facts.derive import FactSource
 from dawnrule.i18n.catalog import Texts, capital
 from dawnrule.model import FactDictionary, Facts, Pattern, Verdict, Vocabulary
 from dawnrule.model.entities import Athlete, Block, CheckIn, History
+from dawnrule.model.forecasts import OwnForecast
 from dawnrule.model.time_zones import zone_named
 from dawnrule.rules.counterfactuals import WhatIf, changes_for, opening_of
 from dawnrule.rules.staged_returns import BundledReturns
@@ -42,7 +43,8 @@ def outlook_text(outlook: OutlookReport, athlete: Athlete, composer: Composer) -
     groups = "\n".join(map(_wrapped, lines.groups()))
     session = "\n".join(map(_wrapped, lines.balanced_session()))
     unknown = [_wrapped(outlook.note)] if outlook.note else []
-    return "\n\n".join((heading, *unknown, groups, session, _wrapped(outlook.assumes)))
+    own = ["\n".join(_wrapped(one.text) for one in outlook.recovery)] if outlook.recovery else []
+    return "\n\n".join((heading, *unknown, groups, *own, session, _wrapped(outlook.assumes)))
 
 
 def outlook_of_groups(outlook: OutlookReport, composer: Composer) -> list[str]:
@@ -316,7 +318,8 @@ class OutlookReport:
     """An outlook with times in the athlete's zone, whole seconds.
 
     ``note`` says what is not known where there is no check-in of today, None where there is one;
-    ``assumes`` says what the outlook takes for granted.
+    ``assumes`` says what the outlook takes for granted. ``recovery`` is how the athlete's own
+    soreness is likely to go, where enough was seen; what opens hangs on the rules alone.
     """
 
     athlete_id: str
@@ -326,9 +329,12 @@ class OutlookReport:
     balanced_session: tuple[Movement, ...]
     note: str | None
     assumes: str
+    recovery: tuple[OwnForecast, ...] = ()
 
     @classmethod
-    def of(cls, outlook: Outlook, goal: str, texts: Texts) -> Self:
+    def of(
+        cls, outlook: Outlook, goal: str, texts: Texts, recovery: tuple[OwnForecast, ...] = ()
+    ) -> Self:
         """Report an outlook; ``goal`` is that of the balanced session."""
         zone = zone_named(outlook.source.athlete.time_zone)
 
@@ -363,4 +369,5 @@ class OutlookReport:
             ),
             note=None if outlook.has_check_in else texts.say("outlook_no_check_in"),
             assumes=texts.say("outlook_assumes"),
+            recovery=recovery,
         )

@@ -6,7 +6,7 @@ the same data give the same numbers. Nothing is stored, and no advice hangs on i
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
@@ -19,6 +19,7 @@ from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Vocabulary
 from dawnrule.model.concerns import ConcernRules
 from dawnrule.model.entities import Athlete, Session
+from dawnrule.model.forecasts import OwnForecast
 from dawnrule.recovery.episodes import Episode, Morning, episodes_of, morning_of
 from dawnrule.recovery.numbers import RecoveryNumbers
 from dawnrule.rules.rule_set import RuleSet
@@ -96,6 +97,21 @@ class Recoveries:
         squad = self._squad(transaction, question.kind, question.now)
         reporter = Reporter(athlete, question.kind, low_under, question.now, texts, self.vocabulary)
         return reporter.report(recovery, squad.hours_against_squad(athlete.id), question.at)
+
+    def forecasts(
+        self, transaction: Transaction, athlete: Athlete, now: datetime, texts: Texts
+    ) -> tuple[OwnForecast, ...]:
+        """Forecast what is on the way after growth and landing work, where enough was seen of the
+        athlete; the squad is not even fitted otherwise."""
+        own, low_under = self._own(transaction, athlete, now), self.numbers.low_under[_GROWTH]
+        seen = Counter(one.muscle_group for one in self._episodes(own, low_under) if one.was_seen)
+        if max(seen.values(), default=0) < self.numbers.least_episodes:
+            return ()
+        from dawnrule.recovery.report import Reporter
+
+        recovery = self._fit(transaction, athlete, own, _GROWTH, now)
+        reporter = Reporter(athlete, _GROWTH, low_under, now, texts, self.vocabulary)
+        return reporter.forecasts(recovery)
 
     def squad(self, transaction: Transaction, kind: str, now: datetime) -> list[SquadMember]:
         """Compare everybody with the squad, the slowest first; those of whom nothing was seen come

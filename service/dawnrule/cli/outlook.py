@@ -8,14 +8,16 @@ from pathlib import Path
 import click
 
 from dawnrule.advice.advisor import Advisor
-from dawnrule.advice.outlook import OutlookReport, outlook_text
+from dawnrule.advice.outlook import Outlook, OutlookReport, outlook_text
 from dawnrule.application.outlooks import read_outlook
+from dawnrule.application.recoveries import Recoveries
 from dawnrule.cli.options import db_option, format_option, rule_set_option
 from dawnrule.clock import now
 from dawnrule.model import Vocabulary
+from dawnrule.model.forecasts import OwnForecast
 from dawnrule.schemas.advice import MOST_DAYS, OUTLOOK, USUAL_DAYS, USUAL_GOAL
 from dawnrule.settings import name_and_version
-from dawnrule.store import Store
+from dawnrule.store import Store, Transaction
 
 
 def _known_goal(ctx: click.Context, parameter: click.Parameter, goal: str) -> str:
@@ -60,11 +62,15 @@ def outlook(athlete_id: str, days: int, goal: str, form: str, db: Path, rule_set
     """
     advisor = Advisor.bundled()
     what_if = advisor.library.what_if(advisor.library.get(*name_and_version(rule_set)))
+    at, said = now(), advisor.composer.texts
+
+    def look(transaction: Transaction) -> tuple[Outlook, tuple[OwnForecast, ...]]:
+        ahead = read_outlook(transaction, what_if, athlete_id, at, days)
+        return ahead, Recoveries().forecasts(transaction, ahead.source.athlete, at, said)
+
     with Store.open(db, must_exist=True) as store:
-        ahead = store.read(
-            lambda transaction: read_outlook(transaction, what_if, athlete_id, now(), days)
-        )
-    report = OutlookReport.of(ahead, goal, advisor.composer.texts)
+        ahead, recovery = store.read(look)
+    report = OutlookReport.of(ahead, goal, said, recovery)
     if form == "json":
         click.echo(json.dumps(OUTLOOK.dump(report), indent=2, ensure_ascii=False))
     else:

@@ -12,6 +12,7 @@ from dawnrule.i18n.catalog import Texts, capital
 from dawnrule.i18n.dates import moment_text
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Athlete
+from dawnrule.model.forecasts import OwnForecast, ToldChance
 from dawnrule.model.time_zones import zone_named
 from dawnrule.recovery.forecast import OWN, AthleteRecovery, GroupRecovery
 from dawnrule.recovery.intervals import LogNormal
@@ -20,14 +21,6 @@ _TENTHS = 10
 _MOST_TENTHS = 9
 _LOW, _HIGH = 0.1, 0.9
 _MORNINGS_AHEAD = 4
-
-
-@dataclass(frozen=True, slots=True)
-class ToldChance:
-    """How likely soreness is low at a time: at least so many times in ten."""
-
-    at: datetime
-    in_ten: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +112,40 @@ class Reporter:
             self.texts.say("recovery.note", limit=self.texts.number(_plain(self.low_under))),
         )
 
+    def forecasts(self, recovery: AthleteRecovery) -> tuple[OwnForecast, ...]:
+        """Forecast the muscle groups that are on the way and of which enough was seen, the one that
+        takes longest first."""
+        times = self._coming()
+        groups = [self._group(group, recovery, times) for group in recovery.groups(self.now)]
+        found = [self._forecast(one, one.under_way) for one in groups if one.basis == OWN]
+        told = [one for one in found if one is not None]
+        return tuple(sorted(told, key=_soonest_first, reverse=True))
+
+    def _forecast(self, group: ToldGroup, under_way: ToldUnderWay | None) -> OwnForecast | None:
+        if under_way is None:
+            return None
+        most = max((chance.in_ten for chance in under_way.chances), default=0)
+        best = next((one for one in under_way.chances if one.in_ten == most > 0), None)
+        said = {
+            "muscle_group": capital(self.vocabulary.label(group.muscle_group)),
+            "limit": self.texts.number(_plain(self.low_under)),
+            "hours": group.usual_hours,
+        }
+        if best is None:
+            text = self.texts.say("recovery.forecast_late", **said)
+        else:
+            time = self._clock(best.at)
+            text = self.texts.say("recovery.forecast", time=time, in_ten=best.in_ten, **said)
+        return OwnForecast(
+            group.muscle_group,
+            group.usual_hours,
+            group.half_from_hours,
+            group.half_to_hours,
+            under_way.likely_at,
+            best,
+            text,
+        )
+
     def _group(
         self, group: GroupRecovery, recovery: AthleteRecovery, times: Sequence[datetime]
     ) -> ToldGroup:
@@ -192,6 +219,11 @@ class Reporter:
     def _local(self, time: datetime) -> datetime:
         zone = zone_named(self.athlete.time_zone)
         return time.astimezone(zone).replace(microsecond=0, second=0)
+
+
+def _soonest_first(forecast: OwnForecast) -> tuple[bool, float]:
+    at = forecast.likely_at
+    return at is None, at.timestamp() if at else 0.0
 
 
 def in_ten(chance: float) -> int:

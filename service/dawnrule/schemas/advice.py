@@ -8,6 +8,7 @@ from dawnrule.model import Verdict
 from dawnrule.schemas.base import Entity, Object, StrictSchema, Timestamp
 from dawnrule.schemas.fields import AthleteId, CalendarDate, Count, Word
 from dawnrule.schemas.query import Language
+from dawnrule.schemas.recovery import OwnForecastSchema
 
 MOST_DAYS = 14
 USUAL_DAYS = 7
@@ -85,6 +86,14 @@ class OutlookSchema(StrictSchema):
     )
     assumes = fields.String(
         required=True, metadata={"description": "What the outlook takes for granted, in words."}
+    )
+    recovery = fields.List(
+        Object(OwnForecastSchema),
+        required=True,
+        metadata={
+            "description": "How the athlete's own soreness is likely to go, the longest first; "
+            "what opens hangs on the rules alone."
+        },
     )
 
 

@@ -64,6 +64,23 @@ class ChanceSchema(StrictSchema):
     )
 
 
+class OwnForecastSchema(StrictSchema):
+    """When a muscle group is ready again by the athlete's own course."""
+
+    muscle_group = fields.String(required=True)
+    usual_hours = fields.Integer(required=True, metadata=_HOURS)
+    half_from_hours = fields.Integer(required=True, metadata=_HOURS)
+    half_to_hours = fields.Integer(required=True, metadata=_HOURS)
+    likely_at = Timestamp(required=True, allow_none=True)
+    chance = fields.Nested(
+        ChanceSchema,
+        required=True,
+        allow_none=True,
+        metadata={"description": "The first of the coming mornings and evenings at its best."},
+    )
+    text = fields.String(required=True)
+
+
 class UnderWaySchema(StrictSchema):
     """Work after which the muscle group is not known to be ready again."""
 

@@ -9,7 +9,7 @@ from datetime import date
 from flask import Response
 
 from dawnrule.advice.explanation import Explanation, explain_record
-from dawnrule.advice.outlook import Outlook, OutlookReport
+from dawnrule.advice.outlook import OutlookReport
 from dawnrule.advice.summary import without_check_in
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.outlooks import read_outlook
@@ -60,17 +60,20 @@ def get_outlook(
 ) -> tuple[OutlookReport, dict[str, str]]:
     """When each muscle group is ready again for each goal, and a balanced session.
 
-    It rests on the log, and on today's check-in if there is one; nothing is stored.
+    It rests on the log, and on today's check-in if there is one; nothing is stored. ``recovery``
+    forecasts the athlete's own soreness, from five times seen on.
     """
-    ctx, now = context(), context().clock()
+    ctx, now, said = context(), context().clock(), composer().texts
 
-    def look(transaction: Transaction) -> Outlook:
-        today = require_athlete(transaction, athlete_id).today(now)
-        what_if = ctx.advisor.library.what_if(ctx.rule_set_for(transaction, athlete_id, today))
-        return read_outlook(transaction, what_if, athlete_id, now, days)
+    def look(transaction: Transaction) -> OutlookReport:
+        athlete = require_athlete(transaction, athlete_id)
+        rule_set = ctx.rule_set_for(transaction, athlete_id, athlete.today(now))
+        what_if = ctx.advisor.library.what_if(rule_set)
+        outlook = read_outlook(transaction, what_if, athlete_id, now, days)
+        recovery = ctx.recoveries.forecasts(transaction, athlete, now, said)
+        return OutlookReport.of(outlook, goal, said, recovery)
 
-    outlook = ctx.store.read(look)
-    return OutlookReport.of(outlook, goal, composer().texts), language_header()
+    return ctx.store.read(look), language_header()
 
 
 advice = Blueprint("advice", __name__, url_prefix="/v1", description="What holds, and why.")

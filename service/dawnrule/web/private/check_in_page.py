@@ -409,6 +409,7 @@ def rendered(
         template,
         day=day,
         answer=_answer(day),
+        forecast=_forecast(day),
         answers=answers,
         faults=by_control,
         chosen=chosen,
@@ -440,6 +441,18 @@ def _answer(day: Day) -> Answer | None:
     if day.given is None or day.stored is None:
         return None
     return Answer.of(read_localized(day.given), from_json(CheckIn, day.stored.body))
+
+
+def _forecast(day: Day) -> str:
+    """Say in a sentence when the muscle group that takes longest is ready by the athlete's own
+    course; empty before the first check-in, and where too little is known."""
+    if day.given is None:
+        return ""
+    ctx, said = context(), texts()
+    found = ctx.store.read(
+        lambda transaction: ctx.recoveries.forecasts(transaction, day.athlete, ctx.clock(), said)
+    )
+    return next((one.text for one in found), "")
 
 
 def _called(name: str) -> str:
