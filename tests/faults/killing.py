@@ -43,6 +43,7 @@ USUAL = (80, 16, 4)
 
 LONGEST_ROUND_SECONDS = 1.5
 LONGEST_START_SECONDS = 0.5
+ACKNOWLEDGED_WITHIN_SECONDS = 30.0
 ALSO_KILLED_AT_START = 0.2
 OK, CREATED = 200, 201
 
@@ -281,7 +282,7 @@ def one_database(
     make_squad(db, [athlete for client in clients for athlete in client.squad()])
     for _ in range(kills):
         launched = launch(settings_for(db), advisor, log)
-        _under_load(clients, launched.port(), partial(_kill_within, launched, chance))
+        _under_load(clients, launched.port(), partial(_kill_within, launched, clients, chance))
         tally.kills += 1
         if chance.random() < ALSO_KILLED_AT_START:
             starting = launch(settings_for(db), advisor, log)
@@ -293,7 +294,11 @@ def one_database(
     _count(tally, clients, log)
 
 
-def _kill_within(launched: Launched, chance: random.Random) -> None:
+def _kill_within(launched: Launched, clients: list[Client], chance: random.Random) -> None:
+    """Kill at a random moment, once there is something that could be lost."""
+    give_up_at = time.monotonic() + ACKNOWLEDGED_WITHIN_SECONDS
+    while not any(one.promised.check_ins for one in clients) and time.monotonic() < give_up_at:
+        time.sleep(0.01)
     time.sleep(chance.uniform(0, LONGEST_ROUND_SECONDS))
     launched.end()
 

@@ -17,7 +17,7 @@ from tests.databases.make import make
 from tests.effort import tries
 from tests.faults.killing import CheckedIn, Client, Promised, wrong_with
 
-TIMES = tries(2, 12)
+TIMES = tries(3, 12)
 
 
 def test_the_service_killed_under_load_keeps_all_that_it_acknowledged() -> None:
