@@ -57,13 +57,6 @@ class _Restrictions:
         self._concerns = concern_facts(rule_set, dictionary)
         self._with = self._solver.unknown()
         self._without = self._solver.without(self._with, self._concerns)
-        self._protective = [rule for rule in rule_set.rules if rule.is_protective]
-        self._nothing_protects = self._none_fires(self._protective, self._morning)
-        self._nothing_as_much = {
-            (scope, verdict): self._none_fires(self._as_much(scope, verdict), self._with)
-            for scope in SCOPES
-            for verdict in _PROTECTIVE
-        }
 
     def all(self) -> Iterator[Finding]:
         for rule in self._rule_set.rules:
@@ -77,11 +70,11 @@ class _Restrictions:
         which nothing protects as much."""
         if rule.verdict not in _PROTECTIVE or not self._concerns:
             return
-        as_much = self._as_much(rule.scope, rule.verdict)
+        as_much = [one for one in self._counting(rule) if _protects(one, rule.verdict)]
         found = self._solver.smallest(
             [self._with],
             self._solver.holds(rule.when, self._without),
-            self._nothing_as_much[rule.scope, rule.verdict],
+            self._none_fires(as_much, self._with),
         )
         for facts in found or ():
             before = {name: value for name, value in facts.items() if name not in self._concerns}
@@ -104,6 +97,7 @@ class _Restrictions:
                     break
 
     def _not_kept(self, rule: Rule) -> Iterator[Finding]:
+        protective = [one for one in self._rule_set.rules if one.is_protective]
         for name, value in rule.limits.given():
             test = breaking(name, value)
             if test is None:
@@ -112,21 +106,15 @@ class _Restrictions:
                 [self._morning],
                 self._solver.holds(rule.when, self._morning),
                 self._solver.holds(test, self._morning),
-                self._nothing_protects,
+                self._none_fires(protective, self._morning),
             )
             for facts in found or ():
-                self._agree(
-                    self._fires[rule](facts) and self._silent(self._protective, facts), facts
-                )
+                self._agree(self._fires[rule](facts) and self._silent(protective, facts), facts)
                 message = f"{in_flow(facts)} exceeds its limit {name}, and is trained as planned"
                 yield self._finding(rule, "limit-not-kept", message, (facts,))
 
     def _counting(self, rule: Rule) -> Sequence[Rule]:
         return self._rule_set.counting_for(rule.scope)
-
-    def _as_much(self, scope: Scope, verdict: Verdict) -> list[Rule]:
-        counting = self._rule_set.counting_for(scope)
-        return [rule for rule in counting if _protects(rule, verdict)]
 
     def _covers(self, other: Rule, rule: Rule, name: str, value: object) -> bool:
         """Tell whether another rule limits as strictly, or protects more than the rule does."""
@@ -168,27 +156,18 @@ def _more_permissive_findings(
     morning = solver.unknown()
     for scope in SCOPES:
         places = [place for place in stated.where if place.scope == scope]
-        more_permissive = {
-            verdict: _more_permissive_formulas(earlier, rule_set, scope, verdict, solver, morning)
-            for verdict in _PROTECTIVE
-        }
         for verdict in _PROTECTIVE:
-            named = [
-                one.when for one in places if one.also_from_rest or verdict is not Verdict.REST
-            ]
-            found = solver.smallest(
-                [morning], *more_permissive[verdict], _none_holds(named, morning, solver)
+            named = [one for one in places if one.also_from_rest or verdict is not Verdict.REST]
+            facts = _more_permissive_facts(
+                earlier, rule_set, scope, verdict, solver, morning, named
             )
-            for facts in found or ():
+            if facts is not None:
                 one, other = (_decided(rules, scope, facts) for rules in (earlier, rule_set))
                 message = f"{stated.than} says {one} on {in_flow(facts)} ({scope}), this {other}"
                 yield Finding(rule_set.file, 1, None, "more-permissive", message, (facts,))
         for place in places:
             if not any(
-                solver.possible(
-                    *more_permissive[verdict],
-                    _none_holds([one.when for one in others], morning, solver),
-                )
+                _more_permissive_facts(earlier, rule_set, scope, verdict, solver, morning, others)
                 for verdict, others in _without(place, places)
             ):
                 message = f"nothing is more permissive by {place.id}; take the place out"
@@ -209,6 +188,21 @@ def _without(
                     if one is not place and (one.also_from_rest or verdict is not Verdict.REST)
                 ],
             )
+
+
+def _more_permissive_facts(
+    earlier: RuleSet,
+    later: RuleSet,
+    scope: Scope,
+    verdict: Verdict,
+    solver: Solver,
+    morning: Unknown,
+    places: Sequence[MorePermissivePlace],
+) -> Facts | None:
+    formulas = _more_permissive_formulas(earlier, later, scope, verdict, solver, morning)
+    named = [place.when for place in places]
+    found = solver.smallest([morning], *formulas, _none_holds(named, morning, solver))
+    return found[0] if found else None
 
 
 def _more_permissive_formulas(
