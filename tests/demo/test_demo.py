@@ -9,7 +9,7 @@ import signal
 import subprocess
 import sys
 import tempfile
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
@@ -22,6 +22,7 @@ import requests
 from dawnrule.cli import demo as demo_module
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.demo.stage import Stage, set_stage
+from dawnrule.demo.weeks import next_monday, take_weeks
 from dawnrule.facts.plausibility import implausible
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import CheckIn
@@ -259,3 +260,20 @@ def test_a_port_that_is_taken_is_wrong_use(stage: Stage, tmp_path: Path) -> None
     assert said.read_text(encoding="utf-8") == (
         f"Error: Port {port} cannot be used: Address already in use.\n"
     )
+
+
+def test_next_week_is_laid_out_and_shown_in_the_plan_of_one_and_of_a_group(stage: Stage) -> None:
+    take_weeks(stage.url, stage.coach_key)
+    monday = next_monday(datetime.now(UTC).date())
+    headers = {"Authorization": f"Bearer {stage.coach_key}"}
+    starts = defaultdict(list)
+    for athlete in ("a-01", "a-02", "a-13", "a-03"):
+        for day in range(7):
+            on = monday + timedelta(days=day)
+            answer = requests.get(f"{stage.url}/v1/athletes/{athlete}/plans/{on}", headers=headers)
+            for block in answer.json()["plan"] if answer.ok else ():
+                starts[athlete].append((block["starts_at"], block.get("pattern")))
+    assert all(len(starts[athlete]) >= 2 for athlete in ("a-01", "a-02", "a-13", "a-03"))
+    lifters = ("a-01", "a-02", "a-13")
+    at_the_rack = [at for who in lifters for at, what in starts[who] if what == "squat"]
+    assert len(set(at_the_rack)) == len(at_the_rack) >= 3

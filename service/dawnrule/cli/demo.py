@@ -12,7 +12,9 @@ import click
 from dawnrule.advice.composer import Composer
 from dawnrule.cli.options import DEFAULTS
 from dawnrule.cli.tables import advice_table
+from dawnrule.clock import now
 from dawnrule.demo.stage import Stage, set_stage
+from dawnrule.demo.weeks import next_monday, weeks_in_the_background
 from dawnrule.settings import Settings
 
 _STEP_SECONDS = 0.5
@@ -43,7 +45,8 @@ def demo(once: bool, port: int) -> None:
         click.echo(advice_table(stage.advice, stage.names, Composer.bundled()))
         if not once:
             click.echo(_more_to_try(stage))
-            _wait_forever()
+            with weeks_in_the_background(stage.url, stage.coach_key):
+                _wait_forever()
 
 
 @contextmanager
@@ -68,12 +71,15 @@ def _more_to_try(stage: Stage) -> str:
     coach, athlete = (
         f"-H 'Authorization: Bearer {k}'" for k in (stage.coach_key, stage.athlete_key)
     )
-    one = stage.advice[0]
+    one, monday = stage.advice[0], next_monday(now().date())
     me = f"{stage.url}/v1/athletes/{stage.athlete_id}"
     return f"""
 Serving {stage.url} until stopped (Ctrl-C). In a browser:
   {stage.url}/coach/  the coach's pages; sign in with the coach key
   {stage.url}/docs    the interface
+Next week, laid out within the rules and taken as plan a few seconds from now:
+  {stage.url}/coach/plan?who=group:early-lifters&week={monday}  a group with one rack
+  {stage.url}/coach/plan?who=athlete:a-03&week={monday}         one athlete
 
 Coach key:   {stage.coach_key}
 Athlete key: {stage.athlete_key} ({stage.names[stage.athlete_id]}, {stage.athlete_id})
