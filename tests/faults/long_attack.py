@@ -311,6 +311,11 @@ def _ends_with_a_failure(timetable: Timetable) -> Iterator[None]:
 # ---- what is wrong afterwards
 
 
+OFTEN = 10
+"""How often a request is sent before its refusals count; some are right, as of what is not there
+yet."""
+
+
 def grown(megabytes: Sequence[float]) -> str | None:
     """Whether the memory of a process has grown from the first third of its measurements to the
     last."""
@@ -332,9 +337,10 @@ def too_slow(seconds: Sequence[float], longest_ms: float) -> str | None:
 
 
 def never_accepted(watch: Watch) -> Iterator[str]:
-    """What was always refused: then nothing was tried by it."""
+    """What was refused however often it was sent: then nothing was tried by it."""
     for kind, statuses in watch.statuses.items():
-        if kind != HARM and all(status.startswith("4") for status in statuses):
+        is_refused = all(status.startswith("4") for status in statuses)
+        if kind != HARM and is_refused and statuses.total() >= OFTEN:
             yield f"never accepted: {kind}"
 
 

@@ -96,6 +96,6 @@ def test_memory_that_grows_waits_that_are_long_and_what_is_never_accepted_are_to
     assert too_slow([0.1, 0.4], 500) is None
     assert too_slow([0.1, 0.6], 500) == "a lone check-in waited for 600 ms beside a batch"
     watch = Watch()
-    for kind, status in (("a", "200"), ("a", "404"), ("b", "422")):
+    for kind, status in (("a", "200"), ("a", "404"), *[("b", "422")] * 10, ("c", "404")):
         watch.answered(kind, status, 0)
     assert list(never_accepted(watch)) == ["never accepted: b"]
