@@ -29,6 +29,7 @@ from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
 from dawnrule.facts.pain import pain_facts
 from dawnrule.facts.work import WorkLog
 from dawnrule.model import EVERY_EDITION, FactDictionary, Facts, FactValue, Vocabulary
+from dawnrule.model.concerns import ConcernState
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
 from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
@@ -108,6 +109,8 @@ class FactSource:
 
     known_breaks: dict[str | None, breaks.Break | Unavailable | None] = field(default_factory=dict)
     """Breaks of a muscle group that were found already."""
+    planned: dict[tuple[int, str | None], PartSource] = field(default_factory=dict)
+    """Parts of the plan that were asked for already: when one opens is asked for many starts."""
 
     @classmethod
     def of(
@@ -150,7 +153,10 @@ class FactSource:
     def part(self, index: int, group: str | None, start: datetime) -> PartFacts:
         """Derive the facts of a planned block for one muscle group, as if it began at ``start``."""
         block = self.check_in.plan[index]
-        derived = self.facts_for(block, group, start, self.other_blocks(index))
+        if (index, group) not in self.planned:
+            others = self.other_blocks(index)
+            self.planned[index, group] = PartSource.of(self, block, group, others)
+        derived = self.planned[index, group].at(start)
         return PartFacts(index, block.goal, group, start, derived.facts, derived.missing)
 
     def other_blocks(self, index: int) -> OtherBlocks:
@@ -168,92 +174,23 @@ class FactSource:
     ) -> Derived:
         """Derive the facts of any block for one muscle group, the day's among them, as if it
         began at ``start`` on a day that also holds the ``others``."""
-        words, reads_words = self.past.vocabulary, self.past.is_second_edition
-        facts: dict[str, FactValue] = {
-            **self.day.facts,
-            **_reported(self._plan_facts(block, group, start, others)),
-            **dict(pain_facts(self.painful, block, group, words, reads_words=reads_words)),
-            **dict(self.carried_over.part_facts(block, group)),
-        }
-        missing: dict[str, str] = {}
-        if group is not None:
-            for derived in (self._of_group(group), self._of_group_at(group, start)):
-                facts |= derived.facts
-                missing |= derived.missing
-        if self.past.is_second_edition:
-            more = self._second_edition_part_facts(block, group, start, others)
-            facts |= more.facts
-            missing |= more.missing
-            facts |= dict(self._concern_facts(block, group, facts))
-        return self.past.known(Derived(facts, missing))
+        return PartSource.of(self, block, group, others).at(start)
 
-    def _concern_facts(
-        self, block: Block, group: str | None, facts: Facts
-    ) -> Iterator[tuple[str, FactValue]]:
-        known, past = self.past.concerns, self.past
-        yield from concerns.part_facts(known, past, block, group, facts)
-        pause = self._break_of(group)
-        under_way = concerns.returns_under_way(
-            known,
-            pause if isinstance(pause, breaks.Break) else None,
-            past,
-            block,
-            group,
-            facts,
-            self.returns,
-            self.now,
-        )
-        found = list(under_way)
-        yield from concerns.return_facts(found)
-        told = concerns.restrictions_in_force(known, past.check_in.date)
-        stages = [(one.after, one.stage) for one in found]
-        yield from self.returns.limits(stages, told).items()
-
-    def _second_edition_part_facts(
-        self, block: Block, group: str | None, start: datetime, others: OtherBlocks
-    ) -> Derived:
-        past, log = self.past, self.log
-        facts = _reported(prescription.prescription_facts(past, block, group))
-        pause = self._break_of(group)
-        known = None if isinstance(pause, Unavailable) else pause
-        findings: list[tuple[str, FactValue | Unavailable | None]] = [
-            ("break_days", known.days if known else None),
-            ("hours_to_competition", circumstances.hours_to_competition(past, block, start)),
-            ("longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)),
-            ("run_minutes_allowed", prescription.run_minutes_allowed(past, log, block)),
-            (
-                "planned_share_percent",
-                prescription.share_of_usual(past, log, block, group, others.blocks, known),
-            ),
-            ("passed_through_soreness", soreness.soreness_passed_through(past, block)),
-        ]
-        if isinstance(pause, Unavailable):
-            findings.append(("break_days", pause))
-        if group is None:
-            facts |= dict(soreness.soreness_of_goal(past, block))
-        else:
-            beside = neighbours(past, log, block, group, start, others, self.start_of(block))
-            facts |= dict(order_facts(past, block, beside))
-            findings += damage.damage_facts(past, log, block, group, start, others)
-            findings.append(
-                ("bar_speed_drop_percent", performance.bar_speed_drop_percent(past, group))
-            )
-        derived = Derived.of(_known(findings), past.dictionary)
-        return Derived(facts | derived.facts, derived.missing)
-
-    def _break_of(self, group: str | None) -> breaks.Break | Unavailable | None:
+    def break_of(self, group: str | None) -> breaks.Break | Unavailable | None:
         if group not in self.known_breaks:
             self.known_breaks[group] = breaks.break_of(self.past, self.log, group)
         return self.known_breaks[group]
 
-    def _of_group(self, group: str) -> Derived:
+    def of_group(self, group: str) -> Derived:
+        """Derive what a muscle group is known for, whenever it is trained."""
         if (group, None) not in self.cache:
             history = Derived.of(self._history_of_group(group), self.past.dictionary)
             soreness = _reported(self._soreness(group))
             self.cache[group, None] = Derived(soreness | history.facts, history.missing)
         return self.cache[group, None]
 
-    def _of_group_at(self, group: str, start: datetime) -> Derived:
+    def of_group_at(self, group: str, start: datetime) -> Derived:
+        """Derive what lies behind a muscle group at a start."""
         if (group, start) not in self.cache:
             findings = self._history_of_group_at(group, start)
             self.cache[group, start] = Derived.of(findings, self.past.dictionary)
@@ -282,9 +219,8 @@ class FactSource:
         yield "log_differs_hours", self.trained.log_differs_hours(group, start)
         yield from output_facts(self.past, self.trained.logged_before(group, start), start)
 
-    def _plan_facts(
-        self, block: Block, group: str | None, start: datetime, others: OtherBlocks
-    ) -> Iterator[tuple[str, FactValue | None]]:
+    def plan_facts(self, block: Block, group: str | None) -> Iterator[tuple[str, FactValue | None]]:
+        """Yield what a block says of itself in the words of the first edition."""
         words = self.past.vocabulary
         yield "goal", block.goal
         yield "muscle_group", group
@@ -295,10 +231,10 @@ class FactSource:
         yield "planned_sets", block.sets
         yield "planned_reps", block.reps
         yield "planned_rest_seconds", block.rest_seconds
-        if group is not None:
-            yield "lifting_same_day", self._is_lifted_today(group, start, others)
 
-    def _is_lifted_today(self, group: str, start: datetime, others: OtherBlocks) -> bool:
+    def is_lifted_today(self, group: str, start: datetime, others: OtherBlocks) -> bool:
+        """Return whether another block of the date lifts with a muscle group, planned or logged
+        before ``start``."""
         words = self.past.vocabulary
         blocks = [*others.blocks]
         if self.past.is_second_edition:
@@ -309,6 +245,137 @@ class FactSource:
             for block in blocks
             if block.goal in words.lifting_goals
         )
+
+
+@dataclass(frozen=True, slots=True)
+class PartSource:
+    """The facts of one block for one muscle group at any start. What does not hang on the start is
+    derived once, as when a part opens is asked of one start after the other."""
+
+    source: FactSource
+    block: Block
+    group: str | None
+    others: OtherBlocks
+    told: Facts
+    """The day's facts, and what the block and the check-in say of the part."""
+    fixed: Derived
+    """What history says, whatever the start."""
+    told_by_concerns: Facts | None
+    """What concerns say; None where that has to be asked with all facts at a start."""
+
+    @classmethod
+    def of(cls, source: FactSource, block: Block, group: str | None, others: OtherBlocks) -> Self:
+        """Derive what does not hang on the start of a block on a day that also holds the
+        ``others``."""
+        past = source.past
+        reads_words = past.is_second_edition
+        told: dict[str, FactValue] = {
+            **source.day.facts,
+            **_reported(source.plan_facts(block, group)),
+            **dict(
+                pain_facts(source.painful, block, group, past.vocabulary, reads_words=reads_words)
+            ),
+            **dict(source.carried_over.part_facts(block, group)),
+        }
+        fixed = Derived() if group is None else source.of_group(group)
+        if not past.is_second_edition:
+            return cls(source, block, group, others, told, fixed, {})
+        told |= _reported(prescription.prescription_facts(past, block, group))
+        if group is None:
+            told |= dict(soreness.soreness_of_goal(past, block))
+        findings = _known(_fixed_findings(source, block, group, others))
+        more = Derived.of(findings, past.dictionary)
+        fixed = Derived(fixed.facts | more.facts, fixed.missing | more.missing)
+        part = cls(source, block, group, others, told, fixed, None)
+        if part.returns():
+            return part
+        concern_facts = dict(part.concern_facts(told | fixed.facts))
+        return replace(part, told_by_concerns=concern_facts)
+
+    def at(self, start: datetime) -> Derived:
+        """Derive all facts of the part, the day's among them, as if it began at ``start``."""
+        source, group = self.source, self.group
+        facts, missing = {**self.told, **self.fixed.facts}, {**self.fixed.missing}
+        if group is not None:
+            facts["lifting_same_day"] = source.is_lifted_today(group, start, self.others)
+            behind = source.of_group_at(group, start)
+            facts |= behind.facts
+            missing |= behind.missing
+        if source.past.is_second_edition:
+            if group is not None:
+                facts |= dict(self._order_facts(group, start))
+            more = Derived.of(_known(self._findings_at(start)), source.past.dictionary)
+            facts |= more.facts
+            missing |= more.missing
+        told = self.told_by_concerns
+        facts |= dict(self.concern_facts(facts)) if told is None else told
+        return source.past.known(Derived(facts, missing))
+
+    def returns(self) -> bool:
+        """Return whether a staged return may be under way, whose limits may be any facts."""
+        is_pausing = isinstance(self.source.break_of(self.group), breaks.Break)
+        return is_pausing or any(
+            concern.state is ConcernState.RETURNING for concern in self.source.past.concerns
+        )
+
+    def concern_facts(self, facts: Facts) -> Iterator[tuple[str, FactValue]]:
+        """Yield what concerns and returns say of the part, by its other facts."""
+        known, past, block, group = (
+            self.source.past.concerns,
+            self.source.past,
+            self.block,
+            self.group,
+        )
+        yield from concerns.part_facts(known, past, block, group, facts)
+        pause = self.source.break_of(group)
+        under_way = concerns.returns_under_way(
+            known,
+            pause if isinstance(pause, breaks.Break) else None,
+            past,
+            block,
+            group,
+            facts,
+            self.source.returns,
+            self.source.now,
+        )
+        found = list(under_way)
+        yield from concerns.return_facts(found)
+        told = concerns.restrictions_in_force(known, past.check_in.date)
+        stages = [(one.after, one.stage) for one in found]
+        yield from self.source.returns.limits(stages, told).items()
+
+    def _order_facts(self, group: str, start: datetime) -> Iterator[tuple[str, FactValue]]:
+        source, block = self.source, self.block
+        beside = neighbours(
+            source.past, source.log, block, group, start, self.others, source.start_of(block)
+        )
+        return order_facts(source.past, block, beside)
+
+    def _findings_at(self, start: datetime) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
+        source, block = self.source, self.block
+        hours = circumstances.hours_to_competition(source.past, block, start)
+        yield "hours_to_competition", hours
+        if self.group is not None:
+            yield from damage.damage_facts(
+                source.past, source.log, block, self.group, start, self.others
+            )
+
+
+def _fixed_findings(
+    source: FactSource, block: Block, group: str | None, others: OtherBlocks
+) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
+    """Yield what history says of a block in the second edition, whenever it starts."""
+    past, log = source.past, source.log
+    pause = source.break_of(group)
+    known = None if isinstance(pause, Unavailable) else pause
+    yield "break_days", pause if isinstance(pause, Unavailable) else known and known.days
+    yield "longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)
+    yield "run_minutes_allowed", prescription.run_minutes_allowed(past, log, block)
+    share = prescription.share_of_usual(past, log, block, group, others.blocks, known)
+    yield "planned_share_percent", share
+    yield "passed_through_soreness", soreness.soreness_passed_through(past, block)
+    if group is not None:
+        yield "bar_speed_drop_percent", performance.bar_speed_drop_percent(past, group)
 
 
 def _questions_answered(check_in: CheckIn) -> int:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
-
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import CheckIn, Pain
+from dawnrule.model.vocabulary import holds_word, without_word
 
 CHEST_PAIN, LEG_CLOT, NUMBNESS = "chest-pain", "leg-clot", "numbness-or-weakness"
 _CHEST, _CALF, _CALVES = "chest", "calf", "calves"
@@ -52,9 +51,5 @@ def _tells(pain: Pain, of: str, words: Vocabulary) -> bool:
     """Return whether the athlete's own words hold one that is suspicious; whole words count."""
     text = pain.where.casefold()
     for word in words.suspicious_words["harmless"]:
-        text = re.sub(_whole(word), " ", text)
-    return any(re.search(_whole(word), text) for word in words.suspicious_words[of])
-
-
-def _whole(word: str) -> str:
-    return rf"\b{re.escape(word.casefold())}\b"
+        text = without_word(text, word)
+    return any(holds_word(text, word) for word in words.suspicious_words[of])

@@ -129,6 +129,9 @@ class FactDictionary(Mapping[str, FactDefinition]):
     def __getitem__(self, name: str) -> FactDefinition:
         return self.definitions[name]
 
+    def __contains__(self, name: object) -> bool:
+        return name in self.definitions
+
     def __iter__(self) -> Iterator[str]:
         return iter(self.definitions)
 
@@ -148,8 +151,8 @@ class FactDictionary(Mapping[str, FactDefinition]):
 
     def edition_of(self, facts: Iterable[str]) -> int:
         """Return the edition that a rule set which reads these facts was written for."""
-        known = (self[fact].edition for fact in facts if fact in self)
-        return max(known, default=FIRST_EDITION)
+        known = self.definitions
+        return max((known[fact].edition for fact in facts if fact in known), default=FIRST_EDITION)
 
     def later_than(self, edition: int) -> frozenset[str]:
         """Return the facts of later editions."""

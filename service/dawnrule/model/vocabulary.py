@@ -116,13 +116,7 @@ class PainPlace:
 
     def is_named_in(self, text: str) -> bool:
         """Return whether a text in small letters names the place by a whole word."""
-        return _any_of(self.words).search(text) is not None
-
-
-@cache
-def _any_of(words: tuple[str, ...]) -> re.Pattern[str]:
-    """Match each of the words as a whole word, in small letters."""
-    return re.compile(rf"\b(?:{'|'.join(re.escape(word.casefold()) for word in words)})\b")
+        return any(holds_word(text, word) for word in self.words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,6 +241,25 @@ class Vocabulary:
     def label(self, identifier: str) -> str:
         """Return the word that people read for an id; the id itself when it has none."""
         return self.labels.get(identifier, identifier)
+
+
+def holds_word(text: str, word: str) -> bool:
+    """Return whether a text in small letters holds a word of the vocabulary as a whole one."""
+    small, whole = _whole(word)
+    return small in text and whole.search(text) is not None
+
+
+def without_word(text: str, word: str) -> str:
+    """Return a text in small letters with a space for each whole word that is one of the
+    vocabulary."""
+    small, whole = _whole(word)
+    return whole.sub(" ", text) if small in text else text
+
+
+@cache
+def _whole(word: str) -> tuple[str, re.Pattern[str]]:
+    small = word.casefold()
+    return small, re.compile(rf"\b{re.escape(small)}\b")
 
 
 def _passed_through(entry: Mapping[str, Any]) -> tuple[str, ...]:
