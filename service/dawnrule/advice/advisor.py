@@ -114,19 +114,19 @@ class Advisor:
         Raises ``EngineDisagreement`` or ``EngineFailure``.
         """
         what_if = self.library.what_if(rule_set)
-        edition = self.composer.dictionary.edition_of(what_if.facts_read)
 
         def source_of(plan: tuple[Block, ...]) -> FactSource:
             check_in = replace(morning.check_in, plan=plan)
             known = (morning.athlete, check_in, morning.history, morning.now)
-            return FactSource.of(*known, edition, BundledReturns())
+            return FactSource.of(*known, what_if.edition, BundledReturns())
 
         source = source_of(morning.check_in.plan)
         facts = source.morning()
         decider = self.library.decider(rule_set)
         decision = decider.decide(facts.day, [part.facts for part in facts.parts], facts.blocks)
-        options = self.composer.options(source, what_if, facts, decision)
-        sessions = self.composer.sessions(source, source_of, what_if, decision, facts, rule_set)
+        today = what_if.on_day(facts.day)
+        options = self.composer.options(source, what_if, today, facts, decision)
+        sessions = self.composer.sessions(source, source_of, what_if, today, facts, decision)
         advice = self.composer.compose(
             advice_id,
             morning.check_in,

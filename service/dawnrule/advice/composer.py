@@ -16,7 +16,14 @@ from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
 from dawnrule.facts.pain import fact_name, pains_of_part
 from dawnrule.facts.work import MUSCULAR_ENDURANCE
 from dawnrule.i18n.catalog import ENGLISH, Texts
-from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, Verdict, Vocabulary
+from dawnrule.model import (
+    SECOND_EDITION,
+    FactDefinition,
+    FactDictionary,
+    Facts,
+    Verdict,
+    Vocabulary,
+)
 from dawnrule.model.advice import (
     Advice,
     Alternative,
@@ -250,10 +257,15 @@ class Composer:
         return notes_by_part(morning, decision, self.dictionary)
 
     def options(
-        self, source: FactSource, what_if: WhatIf, morning: MorningFacts, decision: DayDecision
+        self,
+        source: FactSource,
+        what_if: WhatIf,
+        today: WhatIf,
+        morning: MorningFacts,
+        decision: DayDecision,
     ) -> Options:
-        """Prepare to find the options of the parts of a morning; ``decision`` is that on it."""
-        today = what_if.on_day(source.day.facts)
+        """Prepare to find the options of the parts of a morning; ``decision`` is that on it, and
+        ``today`` is ``what_if`` narrowed to it."""
         alternatives = Alternatives(source, today, _at_rest(morning, decision))
         return Options(source, what_if, today, alternatives, self.wording, self.texts)
 
@@ -262,15 +274,15 @@ class Composer:
         source: FactSource,
         source_of: SourceOf,
         what_if: WhatIf,
-        decision: DayDecision,
+        today: WhatIf,
         morning: MorningFacts,
-        rule_set: RuleSet,
+        decision: DayDecision,
     ) -> Sessions:
         """Prepare to find the sessions in place of the blocks of a morning; ``decision`` is that on
-        it, and ``source_of`` returns its facts with another plan."""
+        it, ``today`` is ``what_if`` narrowed to it, and ``source_of`` returns its facts with
+        another plan."""
         at_rest = _at_rest(morning, decision)
         policy = AdvicePolicy.bundled()
-        today = what_if.on_day(source.day.facts)
         return Sessions(
             source, source_of, what_if, today, at_rest, policy, self.vocabulary, self.texts
         )
@@ -475,8 +487,7 @@ def not_reported(
     day = (morning.day, morning.missing)
     parts = [(part.facts, part.missing) for part in morning.parts]
 
-    def open_question(name: str) -> bool:
-        fact = dictionary[name]
+    def open_question(name: str, fact: FactDefinition) -> bool:
         if fact.origin == "plan" or fact.optional or name in later:
             return False
         asked = fact.scope == "day" and fact.origin == "check-in"
@@ -487,7 +498,8 @@ def not_reported(
             return any(name in missing for _, missing in about)
         return any(name not in facts for facts, _ in about)
 
-    return tuple(name for name in dictionary if open_question(name))
+    facts = dictionary.definitions.items()
+    return tuple([name for name, fact in facts if open_question(name, fact)])
 
 
 def _first_that_fits(*headlines: str) -> str:

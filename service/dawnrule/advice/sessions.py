@@ -146,9 +146,10 @@ class Sessions:
         block = self._block(decided)
         if not self._is_for_any_muscle(block):
             return
-        found = list(self._patterns(block) if block.pattern else self._groups(block))
+        found = list(self._patterns() if block.pattern else self._groups())
         found.sort(key=lambda one: -self._hours_since_trained(one[1], decided))
-        for other, groups in found:
+        for pattern, groups in found:
+            other = replace(block, pattern=pattern, muscle_groups=() if pattern else groups)
             facts = self._facts_if_allowed(other, groups, decided)
             if facts is not None:
                 yield self._as_alternative(other, facts)
@@ -160,18 +161,17 @@ class Sessions:
         of_kind = block.goal in words.goals_of_kind("growth", "force")
         return of_kind and set(words.muscle_groups) == set(words.could_load[block.goal])
 
-    def _groups(self, block: Block) -> Iterator[tuple[Block, tuple[str, ...]]]:
+    def _groups(self) -> Iterator[tuple[None, tuple[str]]]:
         taken = self._planned | self.at_rest
         for group in self.vocabulary.muscle_groups:
             if group not in taken:
-                yield replace(block, muscle_groups=(group,)), (group,)
+                yield None, (group,)
 
-    def _patterns(self, block: Block) -> Iterator[tuple[Block, tuple[str, ...]]]:
+    def _patterns(self) -> Iterator[tuple[str, tuple[str, ...]]]:
         taken = self._planned | self.at_rest
         for pattern in self.vocabulary.patterns.values():
             if taken.isdisjoint(pattern.muscle_groups):
-                other = replace(block, pattern=pattern.id, muscle_groups=())
-                yield other, pattern.muscle_groups
+                yield pattern.id, pattern.muscle_groups
 
     @property
     def _planned(self) -> frozenset[str]:
@@ -207,7 +207,7 @@ class Sessions:
         return found
 
     def _limits(self, facts: Facts) -> Limits:
-        return limits_on(facts, self.what_if.limiting(facts))
+        return limits_on(facts, self.today.limiting(facts))
 
     def _block(self, decided: BlockDecision) -> Block:
         return self.source.check_in.plan[decided.block]

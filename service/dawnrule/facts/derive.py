@@ -177,6 +177,7 @@ class FactSource:
         return PartSource.of(self, block, group, others).at(start)
 
     def break_of(self, group: str | None) -> breaks.Break | Unavailable | None:
+        """Return the break that counts for a muscle group, or for the athlete where it is None."""
         if group not in self.known_breaks:
             self.known_breaks[group] = breaks.break_of(self.past, self.log, group)
         return self.known_breaks[group]
@@ -368,7 +369,10 @@ def _fixed_findings(
     past, log = source.past, source.log
     pause = source.break_of(group)
     known = None if isinstance(pause, Unavailable) else pause
-    yield "break_days", pause if isinstance(pause, Unavailable) else known and known.days
+    if isinstance(pause, Unavailable):
+        yield "break_days", pause
+    elif pause is not None:
+        yield "break_days", pause.days
     yield "longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)
     yield "run_minutes_allowed", prescription.run_minutes_allowed(past, log, block)
     share = prescription.share_of_usual(past, log, block, group, others.blocks, known)

@@ -141,7 +141,10 @@ def canonical_json(values: Any) -> str:
     names are ASCII and numbers are of everyday size; the rest is left to the reference library.
     """
     try:
-        return _encode(_everyday(values))
+        text = _encode(_everyday(values))
+        if not text.isascii():
+            text.encode()  # a lone surrogate has no UTF-8
+        return text
     except (_NotEverydayError, UnicodeEncodeError):
         return rfc8785.dumps(values).decode("utf-8")
 
@@ -150,6 +153,8 @@ _encode = json.JSONEncoder(
     ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
 ).encode
 
+_AS_THEY_ARE = frozenset({str, bool, type(None)})
+_NAMES = {str}
 _LARGEST_INTEGER = 2**53 - 1
 _LEAST_FRACTION = 1e-4  # below, Python writes an exponent and ECMAScript does not
 
@@ -161,19 +166,20 @@ class _NotEverydayError(Exception):
 def _everyday(value: Any) -> Any:
     """Return values with whole floats as integers, which is how ECMAScript writes them."""
     kind = type(value)
-    if isinstance(value, str):  # words of a vocabulary are enumerations of strings
-        if not value.isascii():
-            value.encode()  # a lone surrogate has no UTF-8
-        return value
     if kind is dict:
-        if not all(type(name) is str and name.isascii() for name in value):
+        if value and (set(map(type, value)) != _NAMES or not "".join(value).isascii()):
             raise _NotEverydayError
-        return {name: _everyday(member) for name, member in value.items()}
+        return {
+            name: member if type(member) in _AS_THEY_ARE else _everyday(member)
+            for name, member in value.items()
+        }
     if kind is list or kind is tuple:
-        return [_everyday(member) for member in value]
+        return [member if type(member) in _AS_THEY_ARE else _everyday(member) for member in value]
     if kind is float:
         return _everyday_float(value)
-    if value is None or kind is bool or (kind is int and abs(value) <= _LARGEST_INTEGER):
+    if kind in _AS_THEY_ARE or (kind is int and abs(value) <= _LARGEST_INTEGER):
+        return value
+    if isinstance(value, str):  # words of a vocabulary are enumerations of strings
         return value
     raise _NotEverydayError
 

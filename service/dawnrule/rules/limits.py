@@ -74,6 +74,8 @@ class Limits:
 
     def settled(self, facts: Facts) -> Limits:
         """Replace facts by their numbers on a morning; a fact not reported limits nothing."""
+        if self is NO_LIMITS:
+            return self
         known: dict[str, Any] = {
             name: facts.get(value.fact) if isinstance(value, FromFact) else value
             for name, value in self.given()
@@ -137,11 +139,13 @@ def merged(many: Iterable[Limits]) -> Limits:
     """Combine settled limits to the strictest of each."""
     strictest: dict[str, Any] = {}
     for limits in many:
+        if limits is NO_LIMITS:
+            continue
         for name, value in limits.given():
             known = strictest.get(name)
             if known is None or not as_strict(known, name, value):
                 strictest[name] = value
-    return Limits(**strictest)
+    return Limits(**strictest) if strictest else NO_LIMITS
 
 
 def limits_of_fired(fired: Iterable[Rule], facts: Facts) -> Limits:

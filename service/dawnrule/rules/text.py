@@ -6,7 +6,7 @@ reading. ``Prose`` writes whole rules and conditions, with every number exact.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 from sys import float_info
@@ -24,7 +24,13 @@ from dawnrule.rules.conditions import (
     tests_of,
 )
 from dawnrule.rules.evaluation.evaluator import GroupTrace, TestTrace, Trace, predicate
-from dawnrule.rules.loading.reason_template import CONDITIONS_MET, DECIMALS_SHOWN, cut_short, fill
+from dawnrule.rules.loading.reason_template import (
+    CONDITIONS_MET,
+    DECIMALS_SHOWN,
+    cut_short,
+    fill,
+    names_in,
+)
 from dawnrule.rules.rule_set import Rule
 
 _YES_AND_NO = ("true", "false")
@@ -42,7 +48,7 @@ class Wording:
         """Write a rule's reason with this morning's numbers; the rule must have fired on the facts.
         The places ``at``, if any, stand for the muscle group."""
         template = self._texts.of_rule(rule.reason)
-        values = {**self._values(rule, facts), **({"muscle_group": self.places(at)} if at else {})}
+        values = {name: self._named(name, rule, facts, at) for name in names_in(template)}
         return fill(template, values, self._texts.decimal_mark)
 
     def places(self, at: Iterable[str]) -> str:
@@ -108,15 +114,17 @@ class Wording:
         words = self._texts.operator(operator.replace(" ", "_"))
         return f"{words} {self._texts.number(edge)}"
 
-    def _values(self, rule: Rule, facts: Facts) -> Mapping[str, object]:
-        values: dict[str, object] = {
-            name: self._vocabulary.label(value) if isinstance(value, str) else value
-            for name, value in facts.items()
-        }
-        values.setdefault("muscle_group", self._texts.say("this_block"))
-        met = (test for test in dict.fromkeys(tests_of(rule.when)) if predicate(test)(facts))
-        values[CONDITIONS_MET] = ", ".join(self.test(test, facts) for test in met)
-        return values
+    def _named(self, name: str, rule: Rule, facts: Facts, at: Sequence[str]) -> object:
+        """Find what a name in a reason stands for."""
+        if name == CONDITIONS_MET:
+            met = (test for test in dict.fromkeys(tests_of(rule.when)) if predicate(test)(facts))
+            return ", ".join(self.test(test, facts) for test in met)
+        if name == "muscle_group" and at:
+            return self.places(at)
+        if name == "muscle_group" and name not in facts:
+            return self._texts.say("this_block")
+        value = facts[name]
+        return self._vocabulary.label(value) if isinstance(value, str) else value
 
 
 @dataclass(frozen=True, slots=True)

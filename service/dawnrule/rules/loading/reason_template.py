@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from math import floor
 from string import Formatter
 
@@ -71,6 +72,12 @@ def cut_short(number: float, places: int) -> float:
     """Cut off the decimals of a number beyond so many places."""
     scale = 10**places
     return float(floor(number * scale) / scale)
+
+
+@lru_cache(maxsize=4096)
+def names_in(template: str) -> frozenset[str]:
+    """Return the names in a template."""
+    return frozenset(name for name, _ in placeholders(template))
 
 
 def fill(template: str, values: Mapping[str, object], decimal_mark: str = POINT) -> str:
