@@ -172,3 +172,25 @@ def test_a_fixed_time_of_a_group_with_several_clocks_is_asked_about(
         "18:00:00+01:00",
         "18:00:00-04:00",
     }
+
+
+def test_the_morning_names_whose_rest_of_the_week_no_longer_holds(
+    coach_browser: Client, coach: Client
+) -> None:
+    legs = {"goal": "hypertrophy", "muscle_groups": ["quadriceps"], "minutes": 60}
+    for day in ("2026-03-09", "2026-03-12"):
+        at = f"{day}T18:00:00+01:00"
+        coach.put(f"/v1/athletes/a-03/plans/{day}", json={"plan": [{**legs, "starts_at": at}]})
+    heading = "The rest of the week no longer holds"
+    well = {"pain": [], "illness": "none", "warning_signs": []}
+    morning = well | {"athlete_id": "a-03", "date": "2026-03-09", "plan": [legs]}
+    coach.post("/v1/check-ins", json=morning | {"soreness": {"quadriceps": 0}})
+    assert heading not in coach_browser.get("/coach/").text
+    coach.post("/v1/check-ins", json=morning | {"soreness": {"quadriceps": 6}})
+    for page in ("/coach/", PAGE):
+        shown = coach_browser.get(page).text
+        assert heading in shown
+        assert 'name="who" value="athlete:a-03"' in shown
+        assert "Mon 9 March, 18:00" in shown
+    moves = send(coach_browser, PAGE, fields={"who": "athlete:a-03", "act": "rest"}).text
+    assert "What no longer holds where it was" in moves

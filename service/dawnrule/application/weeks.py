@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import starmap
 from threading import Lock
 from typing import TYPE_CHECKING
 
@@ -28,7 +29,7 @@ from dawnrule.week.request import Placed, Room, WeekRequest
 if TYPE_CHECKING:
     from dawnrule.week.expected_soreness import ExpectedSoreness
     from dawnrule.week.planner import Planner, Week
-    from dawnrule.week.report import Reporter, WeekReport
+    from dawnrule.week.report import NoLongerHolds, Reporter, WeekReport
 
 SEVEN_DAYS = timedelta(days=7)
 _ONE_LAYOUT = Lock()
@@ -79,6 +80,21 @@ class Weeks:
         """Judge the sessions that are kept where they stand; nothing is moved or added, and no
         solver is asked. What is refused is among those that no longer hold."""
         return [self._checked(situation, order, texts, now) for situation in situations]
+
+    def no_longer_holds(
+        self, transaction: Transaction, order: WeekOrder, texts: Texts, now: datetime
+    ) -> tuple[NoLongerHolds, ...]:
+        """Say which of the sessions that the week of one athlete keeps are refused where they
+        stand. Raises as ``situations`` does."""
+        [situation] = self.situations(transaction, order, now)
+        planner, request = (
+            self._planner(situation, order, now),
+            _request_of(order, situation.athlete),
+        )
+        standing = planner.standing(request, request.keep)
+        reporter = self._reporter(situation, planner, texts, now)
+        refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
+        return tuple(starmap(reporter.refused, refused))
 
     def _checked(
         self, situation: Situation, order: WeekOrder, texts: Texts, now: datetime

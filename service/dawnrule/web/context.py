@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from threading import Event
+from typing import Any
 
 from flask import Flask, current_app
 
@@ -58,6 +59,8 @@ class Context:
     backups: Backups
     leftovers: Leftovers
     stopping: Event = field(default_factory=Event)
+    judged_weeks: dict[str, tuple[Any, tuple[str, ...]]] = field(default_factory=dict)
+    """What of the rest of a week is refused, by athlete, with what was judged."""
 
     def attach(self, app: Flask) -> None:
         """Make this the context of an application."""

@@ -153,7 +153,7 @@ class Reporter:
             self.athlete.id,
             tuple(sorted(told, key=lambda one: (one.starts_at, one.name))),
             tuple(map(self._unplaced, left_out)),
-            tuple(starmap(self._refused, refused)),
+            tuple(starmap(self.refused, refused)),
             tuple(self._sets(sessions)),
             sum(self._landing_minutes(sessions)),
             week.is_best,
@@ -246,7 +246,8 @@ class Reporter:
             " ".join(said),
         )
 
-    def _refused(self, session: Placed, refusal: Refusal) -> NoLongerHolds:
+    def refused(self, session: Placed, refusal: Refusal) -> NoLongerHolds:
+        """Tell of a session that was kept so far, and of what refuses it."""
         because = self._because(refusal)
         return NoLongerHolds(
             session.name,

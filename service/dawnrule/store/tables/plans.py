@@ -75,6 +75,20 @@ class Plans:
         planned = tuple(from_json(Block, block) for block in json.loads(blocks))
         return StoredPlan(athlete_id, date, planned, utc_time(posted_at), posted_by)
 
+    def between(self, first: date, last: date) -> dict[tuple[str, date], tuple[Block, ...]]:
+        """Read the blocks that are planned on dates from ``first`` to ``last``, by athlete and
+        date."""
+        rows = self.connection.execute(
+            "SELECT athlete_id, date, plan FROM plans WHERE date BETWEEN ? AND ?",
+            (first.isoformat(), last.isoformat()),
+        )
+        return {
+            (athlete_id, date.fromisoformat(on)): tuple(
+                from_json(Block, block) for block in json.loads(blocks)
+            )
+            for athlete_id, on, blocks in rows
+        }
+
     def delete(self, athlete_id: str, date: date) -> bool:
         """Delete the plan for a date; return False if there was none."""
         deleted = self.connection.execute(

@@ -38,6 +38,7 @@ from dawnrule.schemas.query import day_of_address
 from dawnrule.store import Group
 from dawnrule.web.coach.concerns import concern_texts
 from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.rest_of_week import BrokenWeeks, broken_weeks
 from dawnrule.web.context import context
 from dawnrule.web.http import login
 from dawnrule.web.http.locale import (
@@ -126,6 +127,9 @@ def last_check_in(one: AthleteMorning) -> str:
 
 
 _OK, _UNPROCESSABLE = 200, 422
+_LOOKS_SECONDS = 0.3
+"""How long the page may look at weeks that have changed."""
+
 _FIELDS = ("group", "place", "muscle_group", "goal", "rule", "name")
 _OF_THE_ADDRESS = ("lang", "date", *_FIELDS)
 
@@ -226,8 +230,13 @@ def morning() -> tuple[str, int]:
         to_read_out=squad_to_read_out(shown, composer()),
         date=asked.on or _date_of_most(squad),
         parts_of=parts_of,
+        broken=None if asked.on else _broken_weeks(shown),
     )
     return page, _UNPROCESSABLE if asked.faults else _OK
+
+
+def _broken_weeks(shown: Sequence[MorningSummary]) -> BrokenWeeks:
+    return broken_weeks([summary.morning for summary in shown], _LOOKS_SECONDS)
 
 
 @coach.get("/squad.csv")

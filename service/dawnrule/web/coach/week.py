@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from flask import redirect, render_template, request, url_for
 
+from dawnrule.analytics.squad import squad_mornings
 from dawnrule.application.batches import do_all_or_none
-from dawnrule.application.plan_weeks import DAYS, Planner, monday_of, week_from
+from dawnrule.application.plan_weeks import DAYS, Planner, monday_of
 from dawnrule.application.weeks import sessions_of
 from dawnrule.errors import Conflict, InvalidInput
 from dawnrule.i18n.dates import moment_text
@@ -30,17 +31,22 @@ from dawnrule.web.coach.forms import (
     date_or_text,
 )
 from dawnrule.web.coach.layout import coach
+from dawnrule.web.coach.rest_of_week import (
+    BrokenWeeks,
+    broken_weeks,
+    days_left,
+    order_that_keeps,
+    rest_of,
+)
 from dawnrule.web.coach.week_form import (
     DEFAULTS,
     Standing,
-    answers_of_plans,
     changed_since,
     in_controls,
     kept,
     order_of,
     rows_of,
     standing_in,
-    with_own_times,
 )
 from dawnrule.web.context import context
 from dawnrule.web.http.authorization import caller
@@ -90,12 +96,20 @@ class Page:
     reports: tuple[tuple[WeekOrder, WeekReport], ...] = ()
     stood: tuple[Standing, ...] = ()
     note: str = ""
+    broken: BrokenWeeks | None = None
+
+
+_LOOKS_SECONDS = 10
+"""How long the page looks at weeks that have changed; it is opened for that."""
 
 
 @coach.get("/week")
 def week() -> tuple[str, int]:
-    """Show the form, empty."""
-    return _page(Page(Answers(DEFAULTS)))
+    """Show the form, empty, and whose rest of the week no longer holds."""
+    now = context().clock()
+    mornings = context().store.read(lambda transaction: squad_mornings(transaction, now))
+    broken = broken_weeks(mornings, _LOOKS_SECONDS)
+    return _page(Page(Answers(DEFAULTS), broken=broken))
 
 
 @coach.post("/week")
@@ -155,29 +169,18 @@ def _rest(answers: Answers, athletes: Sequence[Athlete]) -> tuple[str, int]:
         return _page(Page(answers, {"who": say("coach_week.one_athlete")}))
     ctx, now = context(), context().clock()
     [athlete] = athletes
-    today = athlete.today_or_utc(now)
-    days = [day for day in week_from(monday_of(today)) if day >= today]
     plans = ctx.store.read(
         lambda transaction: {
-            day: plan.blocks for day in days if (plan := transaction.plans.get(athlete.id, day))
+            day: plan.blocks
+            for day in days_left(athlete, now)
+            if (plan := transaction.plans.get(athlete.id, day))
         }
     )
-    filled, standing = answers_of_plans(athlete, plans, now)
-    kept_rows = ("windows/", "travel/")
-    given = {name: own for name, own in answers.given.items() if name.startswith(kept_rows)}
-    answers = filled.replaced(
-        given
-        | {
-            "who": (answers.one("who"),),
-            "from": (today.isoformat(),),
-            "days": (str(len(days)),),
-            "rest": ("yes",),
-        }
-    )
+    answers, standing = rest_of(answers, athlete, plans, now)
     if not standing:
         return _page(Page(answers, note=say("coach_week.nothing_planned")))
     try:
-        order = with_own_times(kept(order_of(answers, athletes), athlete, standing), athlete)
+        order = order_that_keeps(answers, athlete, standing)
         reports = _laid_out(order, athletes)
     except InvalidInput as refused:
         return _page(Page(answers, in_controls(refused, answers)))
@@ -224,6 +227,7 @@ def _page(page: Page) -> tuple[str, int]:
         answers=answers,
         faults=page.faults,
         note=page.note,
+        broken=page.broken,
         weeks=weeks,
         words=Vocabulary.bundled(),
         rows=partial(rows_of, answers),
