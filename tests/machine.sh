@@ -1,6 +1,7 @@
 #!/bin/sh
 # Installs what the tests need besides Python packages, on Debian and its kin: a browser for the
-# pages, Calc for the squad sheet, and a compiler for one library. Does nothing where all is there.
+# pages, Calc for the squad sheet, a database server that decides by queries, and a compiler for one
+# library. Does nothing where all is there.
 # "sh tests/machine.sh service" installs the compiler alone, which is all that the service needs; if
 # that fails it says so and goes on, as there may be a built library.
 set -eu
@@ -15,6 +16,7 @@ if [ "${1:-}" != service ]; then
     ls /usr/lib/libreoffice/program/pythonscript.py >/dev/null 2>&1 ||
         wanted="$wanted libreoffice-script-provider-python"
     command -v pdftoppm >/dev/null || wanted="$wanted poppler-utils"
+    ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || wanted="$wanted postgresql"
 fi
 [ -z "$wanted" ] && exit 0
 

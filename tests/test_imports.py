@@ -52,6 +52,7 @@ HOMES = {
     "openpyxl": {"sheet/workbook_writer.py"},
     "python_calamine": {"sheet/workbook.py"},
     "durable_rules_engine": {"rules/engine/matcher.py"},
+    "duckdb": set[str](),
     "durable": set[str](),
     "sqlite3": {"store"},
     "sqlite_utils": {"store"},
@@ -72,6 +73,7 @@ HOMES = {
     "ortools": {"week/proposal.py"},
     "polars": {"rules/columnar"},
     "scipy": {"recovery"},
+    "sqlglot": {"rules/query.py"},
     "tabulate": {"cli"},
     "z3": {"rules/analysis/solver.py"},
 }

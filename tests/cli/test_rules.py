@@ -119,3 +119,22 @@ def test_rule_sets_are_listed_with_their_digest() -> None:
     for rule_set in RuleSetLibrary.bundled().all():
         assert f"{rule_set.name}@{rule_set.version}" in result
         assert rule_set.digest in result
+
+
+def test_a_rule_set_is_printed_as_a_query_that_says_how_the_table_of_facts_looks() -> None:
+    result = typed("rules", "sql", "baseline@1.0.0", "--dialect", "snowflake")
+    assert result.exit_code == 0
+    comment = [line for line in result.stdout.splitlines() if line.startswith("--")]
+    assert comment[0].startswith("-- baseline@1.0.0 (sha256:")
+    assert "--   sleep_hours DOUBLE: sleep, h" in comment
+    assert "--   soreness DOUBLE: of a part; soreness, 0 to 10" in comment
+    assert result.stdout.splitlines()[len(comment)].startswith("WITH fires AS (")
+    assert "COALESCE(sleep_hours < CAST('4.0' AS DOUBLE), FALSE)" in result.stdout
+
+
+def test_a_query_is_also_printed_for_a_rule_set_of_ones_own(tmp_path: Path) -> None:
+    file = tmp_path / "club.yaml"
+    file.write_text(SOUND, encoding="utf-8")
+    result = typed("rules", "sql", file)
+    assert result.exit_code == 0
+    assert "SQL of duckdb" in result.stdout

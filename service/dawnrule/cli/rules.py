@@ -173,6 +173,7 @@ def _line_of_verdict(change: VerdictChange) -> str:
         "shadow": Elsewhere(
             "publishing", "Run a rule set in the shadow, or show what it has decided there."
         ),
+        "sql": Elsewhere("query", "Print a rule set as a query for your own warehouse."),
         "verify": Elsewhere(
             "statistics", "Prove on stored mornings that replays decide as the engine does."
         ),
