@@ -130,6 +130,7 @@ def test_what_a_sheet_cannot_mean_is_named_with_its_cell(db: Path) -> None:
     result = week_of_sheet(db, faulty + "holiday,,,,,,,,,,,,\nwindow,,,,,Mon,17:00,18:00,,,,,5\n")
     assert result.exit_code == 1
     assert all(cell in result.stderr for cell in ("(G3)", "(A7)", "(M8)"))
+    assert "(N4)" in week_of_sheet(db, SHEET.replace("quadriceps,4", "quadriceps,4,easy")).stderr
     assert "(K4)" in week_of_sheet(db, SHEET.replace("hypertrophy", "growing")).stderr
     assert "(J4)" in week_of_sheet(db, SHEET.replace(",60,", ",-1,")).stderr
 

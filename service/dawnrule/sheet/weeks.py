@@ -101,6 +101,10 @@ class _Reading:
             for place, (column, cell) in enumerate(zip(self.columns, cells, strict=False))
             if column is not None and not is_blank(cell)
         }
+        for place, cell in enumerate(cells):
+            is_nameless = place >= len(self.names) or not self.names[place]
+            if is_nameless and not is_blank(cell):
+                self._refuse(number, place, cell, lazy("sheet.more_cells"))
         place, cell = found.pop("row", (self._place("row"), ""))
         kind = _words("rows").get(plain_name(cell_text(cell)), "")
         if kind not in _COLUMNS_OF_ROW:
@@ -212,8 +216,9 @@ class _Reading:
         return next(n for n, one in enumerate(self.columns) if one and one.name == name)
 
     def _refuse(self, number: int, place: int, cell: Cell, detail: str) -> None:
+        name = self.names[place] if place < len(self.names) else ""
         at = cell_name(number, place)
-        self.faults.append(CellFault.of(self.names[place], cell_text(cell), detail, at))
+        self.faults.append(CellFault.of(name, cell_text(cell), detail, at))
 
 
 def read_week_sheet(data: bytes, options: ReadOptions, zone_of: ZoneOf) -> WeekOrder:
