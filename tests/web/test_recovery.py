@@ -196,3 +196,5 @@ def test_the_outlook_and_the_phone_tell_what_is_on_the_way_from_five_times_on(
     )
     assert told["text"].endswith(", 9 in 10.")
     assert f"<p>{told['text']}</p>" in client.get(path).text
+    check_in(coach, 0, 4, illness="fever")
+    assert told["text"] not in client.get(path).text

@@ -17,7 +17,7 @@ from dawnrule.application.check_ins import Submitted
 from dawnrule.application.concern_reports import concerns_on
 from dawnrule.application.plans import plan_changed_at
 from dawnrule.errors import DawnruleError, Forbidden, InvalidInput
-from dawnrule.model import FactDictionary, Vocabulary
+from dawnrule.model import FactDictionary, Verdict, Vocabulary
 from dawnrule.model.concerns import Concern
 from dawnrule.model.entities import Athlete, Block, CheckIn
 from dawnrule.model.serialization import from_json, to_json
@@ -445,8 +445,9 @@ def _answer(day: Day) -> Answer | None:
 
 def _forecast(day: Day) -> str:
     """Say in a sentence when the muscle group that takes longest is ready by the athlete's own
-    course; empty before the first check-in, and where too little is known."""
-    if day.given is None:
+    course; empty before the first check-in, and where too little is known. On a day of rest, or
+    with a concern, it would reassure."""
+    if day.given is None or day.given.verdict == Verdict.REST.value or day.concerns:
         return ""
     ctx, said = context(), texts()
     found = ctx.store.read(
