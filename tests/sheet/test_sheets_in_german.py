@@ -155,6 +155,7 @@ NOT_TOLD_HERE = {
     "field.one_of_two",
     "field.week_is_over",
     "field.wish_twice",
+    "field.zones_differ",
     "field.wish_without_start",
     "field.air_and_humidity",
     "field.arrived_after",
