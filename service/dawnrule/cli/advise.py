@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date
-from pathlib import Path
-from tempfile import TemporaryDirectory
-from typing import Any, BinaryIO, TypeAlias
+from typing import Any, BinaryIO
 from zoneinfo import ZoneInfo
 
 import click
@@ -18,18 +17,17 @@ from click.core import ParameterSource
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.advice.summary import reason_text
-from dawnrule.application.amendments import Told, submit_told
+from dawnrule.application.amendments import Told
 from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import (
     Row,
-    RowOutcome,
     check_ins_of_sheet,
     reject_contradictions,
     rows_of_json,
-    submit_each,
 )
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.cli.options import accept_option, format_option, means_option, rule_set_option
+from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Outcome, RowAdvice, cores
 from dawnrule.cli.tables import advice_table, grouped_refusal_lines, refusal_lines
 from dawnrule.clock import new_id, now
 from dawnrule.errors import DawnruleError, InvalidInput, MalformedInput
@@ -55,13 +53,9 @@ from dawnrule.sheet import (
     read_sheet,
     write_sheet,
 )
-from dawnrule.store import Store, Transaction
 
 _JSON_STARTS = (b"{", b"[")
 _SQUAD_MEMBERS = {"athletes", "check_ins"}
-
-
-Outcome: TypeAlias = RowOutcome[Told, Submitted]
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,31 +114,30 @@ def _subject(check_in: Any) -> tuple[str, str]:
     return str(known.get("athlete_id", "")), str(known.get("date", ""))
 
 
-def advise_file(file: CheckInFile, check_ins: CheckIns, time_zone: str) -> list[Outcome]:
+def advise_file(
+    file: CheckInFile, check_ins: CheckIns, time_zone: str, processes: int = 1
+) -> list[Outcome]:
     """Submit each row to a temporary database; the outcomes are in the file's order.
 
     Check-ins of earlier dates are the history of later ones, as in the service. Athletes whom the
-    file does not describe live in ``time_zone``.
+    file does not describe live in ``time_zone``. Many rows are advised on by several processes; on
+    a terminal, standard error shows how far they are.
     """
-
-    def begin(told: Told) -> Callable[[Transaction], Submitted]:
-        submission = check_ins.submission(None)
-        return lambda transaction: submit_told(transaction, check_ins, told, submission)
-
     rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
-    with _store_of(_athletes(rows, file.athletes, time_zone)) as store:
-        outcomes = submit_each(store, rows, begin, alone=True)
+    advice = RowAdvice(rows, _athletes(rows, file.athletes, time_zone), check_ins)
+    with _shown(len(rows)) as progress:
+        outcomes = advice.by(processes, progress)
     return sorted(outcomes, key=lambda one: one.row.numbers)
 
 
 @contextmanager
-def _store_of(athletes: list[Athlete]) -> Iterator[Store]:
-    with (
-        TemporaryDirectory(prefix="dawnrule-") as folder,
-        Store.open(Path(folder) / "dawnrule.db") as store,
-    ):
-        store.write(lambda transaction: [transaction.athletes.put(athlete) for athlete in athletes])
-        yield store
+def _shown(rows: int) -> Iterator[Callable[[int], None]]:
+    """Show on a terminal how many of the rows are done, where they take a while."""
+    if rows < ROWS_WORTH_A_PROCESS or not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    with click.progressbar(length=rows, file=sys.stderr) as bar:
+        yield bar.update
 
 
 def _reject_alike(file: CheckInFile) -> list[Row[Told]]:
@@ -231,6 +224,13 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
     show_default=True,
     help="The language of advice, and of problems with rows.",
 )
+@click.option(
+    "--processes",
+    type=click.IntRange(min=1),
+    default=cores,
+    show_default="one for each core",
+    help="How many processes may advise on a file of many rows.",
+)
 @accept_option
 @means_option
 @rule_set_option
@@ -244,6 +244,7 @@ def advise(
     date_order: str | None,
     sheet: str | None,
     language: str,
+    processes: int,
     accept: bool,
     means: tuple[tuple[str, str], ...],
     rule_set: str,
@@ -281,7 +282,7 @@ def advise(
     check_ins = CheckIns(advisor, active, lambda: at, new_id)
     with _refused_in(texts):
         given = read_check_in_file(file.read(), options)
-        outcomes = advise_file(given, check_ins, time_zone)
+        outcomes = advise_file(given, check_ins, time_zone, processes)
         answer = _FORMS[form](given, outcomes, advisor.composer)
     output.write(answer)
     refusals = list(_refusals(given, outcomes, texts))
