@@ -55,7 +55,8 @@ def serve(advisor: Advisor, clock: Clock) -> Iterator[Callable[[Path], Client]]:
 
 
 def overwrite_table(name: str) -> Damage:
-    """Overwrite the first page of a table, all but its head."""
+    """Overwrite the first page of a table with its head, without which no cell of it is looked for
+    beyond the page."""
 
     def damage(file: Path) -> None:
         with closing(sqlite3.connect(file)) as connection:
@@ -64,7 +65,7 @@ def overwrite_table(name: str) -> Damage:
             )
             [(size,)] = connection.execute("PRAGMA page_size")
         with file.open("r+b") as content:
-            content.seek((page - 1) * size + 8)
+            content.seek((page - 1) * size)
             content.write(OVER)
 
     return damage
