@@ -72,6 +72,7 @@ HOMES = {
     "numpy": {"recovery"},
     "ortools": {"week/proposal.py"},
     "polars": {"rules/columnar"},
+    "pyspark": {"analytics/cluster.py"},
     "scipy": {"recovery"},
     "sqlglot": {"rules/query.py"},
     "tabulate": {"cli"},

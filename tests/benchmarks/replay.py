@@ -5,6 +5,7 @@ subject is a day or a part of its plan. In one run, the same rules on the same f
 
 - replay: columns on all cores, from the archive's file to the counts of what changed;
 - columns: only the decisions, from the same file;
+- query: the same decisions by DuckDB, which runs the rule set as a query on the same file;
 - both, evaluator: the decider as for advice, and our own evaluator alone, on one core;
 - general-purpose rule engines, each in its own language, on one core.
 
@@ -27,6 +28,7 @@ from pathlib import Path
 from statistics import median
 from typing import TypeAlias
 
+import duckdb
 import polars as pl
 
 from dawnrule.analytics.cross_check import decided_subjects
@@ -42,6 +44,7 @@ from dawnrule.rules.columnar import (
 from dawnrule.rules.conditions import tests_of
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import DayDecision, day_decision, decision_of
+from dawnrule.rules.query import query
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import name_and_version
@@ -188,25 +191,37 @@ def decided(table: MorningTable, rule_set: RuleSet) -> None:
         decider.decide(table.between(dates.first, dates.last))
 
 
-def seconds_of(work: Callable[[], object], rounds: int) -> float:
-    """The median time that some work takes."""
-    times = []
+def decided_by_query(file: Path, rule_set: RuleSet) -> None:
+    """The decisions of DuckDB, in a table in memory."""
+    text = query(rule_set, DICTIONARY).sql("duckdb")
+    with duckdb.connect() as database:
+        database.execute(f"CREATE VIEW facts AS FROM '{file}'")
+        database.execute(f"CREATE TEMPORARY TABLE decided AS {text}")
+
+
+def seconds_of(work: Callable[[], object], rounds: int) -> tuple[float, float]:
+    """The median time that some work takes, and that of the processors together."""
+    times, of_processors = [], []
     for _ in range(rounds):
-        start = time.perf_counter()
+        start, used = time.perf_counter(), time.process_time()
         work()
         times.append(time.perf_counter() - start)
-    return median(times)
+        of_processors.append(time.process_time() - used)
+    return median(times), median(of_processors)
 
 
-def row_rate(decide: Decide, mornings: Sequence[PastMorning], seconds: float) -> tuple[int, float]:
-    """How many subjects were decided in about so many seconds, and in how many exactly."""
+def row_rate(
+    decide: Decide, mornings: Sequence[PastMorning], seconds: float
+) -> tuple[int, float, float]:
+    """How many subjects were decided in about so many seconds, in how many exactly, and in how
+    many of the processor."""
     again_and_again = cycle([(m.day.facts, [part.facts for part in m.parts]) for m in mornings])
-    subjects, start = 0, time.perf_counter()
+    subjects, start, used = 0, time.perf_counter(), time.process_time()
     while (taken := time.perf_counter() - start) < seconds:
         day, parts = next(again_and_again)
         decide(day, parts)
         subjects += 1 + len(parts)
-    return subjects, taken
+    return subjects, taken, time.process_time() - used
 
 
 def main() -> None:
@@ -241,17 +256,20 @@ def main() -> None:
         rows = sum(size for _, _, size in table.sizes())
         result = replayed(table, rule_set)
         times = {
-            "replay": (rows, seconds_of(lambda: replayed(table, rule_set), 3)),
-            "columns": (rows, seconds_of(lambda: decided(table, rule_set), 3)),
+            "replay": (rows, *seconds_of(lambda: replayed(table, rule_set), 3)),
+            "columns": (rows, *seconds_of(lambda: decided(table, rule_set), 3)),
+            "query": (rows, *seconds_of(lambda: decided_by_query(file, rule_set), 3)),
         }
         size = file.stat().st_size / 1e6
     times |= {name: row_rate(d, mornings, asked.seconds) for name, d in racing.items()}
 
-    print(f"{'':18}{'subjects':>10}{'seconds':>9}{'subjects/s':>12}{'replay is':>12}")
+    heads = f"{'seconds':>9}{'of processors':>15}{'subjects/s':>12}{'replay is':>12}"
+    print(f"{'':18}{'subjects':>10}{heads}")
     fastest = rows / times["replay"][1]
-    for name, (count, taken) in times.items():
+    for name, (count, taken, used) in times.items():
         rate = count / taken
-        print(f"{name:18}{count:10,}{taken:9.2f}{rate:12,.0f}{fastest / rate:10.1f} x")
+        row = f"{count:10,}{taken:9.2f}{used:15.2f}{rate:12,.0f}{fastest / rate:10.1f} x"
+        print(f"{name:18}{row}")
     print(f"\nthe archive's file: {size:.0f} MB; {len(result.changed):,} mornings changed")
 
 

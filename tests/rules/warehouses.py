@@ -51,16 +51,27 @@ def rows_of(mornings: Iterable[PastMorning], rule_set: RuleSet) -> Iterator[list
             yield [*key, *map(subject.facts.get, facts)]
 
 
-def by_duckdb(mornings: Iterable[PastMorning], rule_set: RuleSet, folder: Path) -> Decided:
-    """Decide in the embedded database."""
+def create_facts(
+    database: duckdb.DuckDBPyConnection,
+    mornings: Iterable[PastMorning],
+    rule_set: RuleSet,
+    folder: Path,
+) -> None:
+    """Create the table of facts in the embedded database, by a file in a folder."""
     columns = columns_of(rule_set, "duckdb")
     file = folder / "facts.csv"
     file.write_text(_as_csv(rows_of(mornings, rule_set)), encoding="utf-8")
+    types = "{" + ", ".join(f"{name}: '{of_type}'" for name, of_type in columns.items()) + "}"
+    database.execute(
+        f"CREATE TABLE facts AS FROM read_csv('{file}', header = false, columns = {types})"
+    )
+    file.unlink()
+
+
+def by_duckdb(mornings: Iterable[PastMorning], rule_set: RuleSet, folder: Path) -> Decided:
+    """Decide in the embedded database."""
     with duckdb.connect() as database:
-        types = "{" + ", ".join(f"{name}: '{of_type}'" for name, of_type in columns.items()) + "}"
-        database.execute(
-            f"CREATE TABLE facts AS FROM read_csv('{file}', header = false, columns = {types})"
-        )
+        create_facts(database, mornings, rule_set, folder)
         database.execute(query(rule_set, DICTIONARY).sql("duckdb"))
         return _decided(database.fetchall(), rule_set)
 

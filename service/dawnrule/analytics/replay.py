@@ -15,11 +15,15 @@ from typing import Any, Self, TypeAlias, TypeVar
 
 from dawnrule.model import Verdict
 from dawnrule.rules.columnar import ChangedMorning, ColumnDecisions, MorningTable
+from dawnrule.rules.rule_set import RuleSet
 
 SUBJECTS_IN_A_STEP = 100_000
 """Days and parts decided at a time: enough for columns to be fast, few enough to stop at once."""
 
 _VERDICTS = ("verdict", "after")
+
+_VERDICTS_THEN_NOW, _RULE_THEN, _RULE_NOW = (0, 2), (1,), (3,)
+"""Where they stand in what a database counts: verdict and rule then, verdict and rule now."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +130,35 @@ class Replayed:
             athletes=_sum(AthleteCount, (step.athletes for step in steps)),
             changed=tuple(changed for step in steps for changed in step.changed),
         )
+
+
+def replayed_of_counts(
+    rule_set: RuleSet, verdicts: Iterable[Sequence[Any]], fired: Sequence[int | None]
+) -> Replayed:
+    """Collect what a database has counted: the rows of ``query.counts_of_verdicts`` and the row of
+    ``query.counts_of_fired``. Nothing is known of single athletes and mornings."""
+    rows = [(bool(is_day), tuple(rest), count) for is_day, *rest, count in verdicts]
+    days = [(decision, count) for is_day, decision, count in rows if is_day]
+    parts = [(decision, count) for is_day, decision, count in rows if not is_day]
+
+    def by(places: Sequence[int], counts: Iterable[tuple[tuple[Any, ...], int]]) -> Any:
+        return ((tuple(key[place] for place in places), count) for key, count in counts)
+
+    mornings = sum(count for _, count in days)
+    return Replayed(
+        mornings=mornings,
+        decisions=mornings + sum(count for _, count in parts),
+        days=_counted(VerdictCount, by(_VERDICTS_THEN_NOW, days)),
+        parts=_counted(VerdictCount, by(_VERDICTS_THEN_NOW, parts)),
+        fired=_counted(
+            RuleCount,
+            (((rule.id,), count or 0) for rule, count in zip(rule_set.rules, fired, strict=True)),
+        ),
+        decided_before=_counted(RuleCount, by(_RULE_THEN, days)),
+        decided_now=_counted(RuleCount, by(_RULE_NOW, days)),
+        athletes=(),
+        changed=(),
+    )
 
 
 @dataclass(frozen=True, slots=True)

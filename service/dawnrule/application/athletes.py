@@ -13,6 +13,7 @@ from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
 from dawnrule.analytics.archive_file import delete_archive
+from dawnrule.analytics.tombstones import list_erased
 from dawnrule.application.heads import head_text
 from dawnrule.errors import Conflict, FieldError, NotFound, StoreUnusable
 from dawnrule.i18n.catalog import Texts
@@ -151,8 +152,9 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     an act names
     their positions, so that the erasure can be told from a loss. Side files are deleted before the
     transaction, so a crash cannot leave them behind, and again after it, in case another process
-    recreated them. An erasure that was cut off before the files were rewritten is finished when it
-    is asked for again.
+    recreated them. Archives that were exported get the athlete's name on their lists of who was
+    erased, where they still are. An erasure that was cut off before the files were rewritten is
+    finished when it is asked for again.
     Raises ``NotFound``, and ``StoreUnusable`` when these files cannot be deleted.
     """
 
@@ -168,6 +170,7 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     delete_side_files(store)
     removed, position = store.write(delete)
     delete_side_files(store)
+    list_erased(store, at)
     return Erased(removed, position, store.wipe())
 
 

@@ -52,6 +52,9 @@ _COMMANDS = {
         "private_addresses", "Create, list, replace and revoke private addresses of athletes."
     ),
     "advise": Elsewhere("advise", "Advise on the check-ins in FILE, without a server."),
+    "archive": Elsewhere(
+        "archive", "Export past mornings without names, for replays over many clubs."
+    ),
     "athletes": Elsewhere(
         "athletes", "Add and list athletes; export or erase everything stored about one."
     ),

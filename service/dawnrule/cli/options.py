@@ -179,6 +179,26 @@ db_option = click.option(
 )
 
 
+optional_db_option = click.option(
+    "--db",
+    cls=SettingOption,
+    envvar="DAWNRULE_DB",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="The database file.",
+)
+
+
+def archives_option(command: Command) -> Command:
+    """Add ``--archive``, as ``archives``: paths or addresses, none by default."""
+    return click.option(
+        "--archive",
+        "archives",
+        multiple=True,
+        metavar="PATH",
+        help="An archive that was exported, or a folder of several. Can be repeated.",
+    )(command)
+
+
 def format_option(*forms: str, help_text: str) -> Callable[[Command], Command]:
     """Make ``--format``, as ``form``: one of several, the first by default."""
     return click.option(

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, nullcontext
 from dataclasses import astuple, fields
 from datetime import date
 from pathlib import Path
@@ -16,25 +16,33 @@ import click
 from tabulate import tabulate
 
 from dawnrule.analytics.archive import Archive
-from dawnrule.analytics.replay import Replayed, athlete_rows, rule_rows, verdict_rows
+from dawnrule.analytics.replay import (
+    Replayed,
+    athlete_rows,
+    dates_in_steps,
+    rule_rows,
+    verdict_rows,
+)
 from dawnrule.analytics.replay_jobs import (
     Listener,
     ReplayRunner,
     known_replay,
     result_of,
 )
+from dawnrule.application.archives import read_archives
 from dawnrule.cli.options import (
+    archives_option,
     bar,
     count_of,
     dates_options,
-    db_option,
     format_option,
+    optional_db_option,
     rule_set_named,
 )
 from dawnrule.clock import new_id, now
-from dawnrule.model import Vocabulary
+from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.serialization import to_json
-from dawnrule.rules.columnar import ChangedMorning
+from dawnrule.rules.columnar import ChangedMorning, ColumnDecider
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.replay import REPLAY
 from dawnrule.store import ReplayState, Store, StoredReplay
@@ -126,7 +134,16 @@ def _changed(one: ChangedMorning) -> Row:
     help="The rule set to try: a rule file, or a bundled or published one.",
 )
 @dates_options
-@db_option
+@optional_db_option
+@archives_option
+@click.option(
+    "--engine",
+    type=click.Choice(["columns", "spark"]),
+    default="columns",
+    show_default=True,
+    help="What decides on archives: this machine, or a Spark cluster.",
+)
+@click.option("--master", metavar="URL", help="The cluster, like spark://10.0.0.5:7077.")
 @format_option(
     *REPLAY_FORMATS,
     help_text="Tables to read, CSV of the mornings with another outcome, or JSON with everything.",
@@ -138,7 +155,10 @@ def replay(
     named: str,
     first: date | None,
     last: date | None,
-    db: Path,
+    db: Path | None,
+    archives: Sequence[str],
+    engine: str,
+    master: str | None,
     form: str,
     restart: bool,
 ) -> None:
@@ -151,10 +171,28 @@ def replay(
     The facts come from a columnar copy of the logbook, in a file beside the database, which is
     brought up to date first, or rebuilt if it is missing.
 
+    With --archive, the mornings of archives that were exported are decided instead, as one, without
+    those who were erased. --engine spark does so on a cluster by the same query; it counts, and
+    lists neither athletes nor mornings. The database then only knows published rule sets.
+
     \b
     Example:
       dawnrule replay --rules baseline@2.0.0 --from 2026-01-01 --db squad.db
     """
+    if bool(master) != (engine == "spark") or (master and not archives):
+        raise click.UsageError("--engine spark, --master and --archive go together.")
+    if archives:
+        with Store.open(db, must_exist=True) if db else nullcontext() as named_in:
+            rule_set = rule_set_named(named, named_in)
+        if master:
+            result = _replayed_on_cluster(master, archives, rule_set, first, last)
+        else:
+            result = _replayed_archives(archives, rule_set, first, last)
+        asked = _replay_of_archives(rule_set, first, last)
+        click.echo(REPLAY_FORMATS[form](asked, result), nl=form != "csv")
+        return
+    if db is None:
+        raise click.UsageError("Give --db or --archive.")
     with Store.open(db, must_exist=True) as store:
         rule_set = rule_set_named(named, store)
         runner = ReplayRunner(store, Archive(store), now)
@@ -166,6 +204,45 @@ def replay(
     if replayed.state is not ReplayState.DONE:
         click.echo(f"Stopped; done up to {replayed.done_through or 'nothing yet'}.", err=True)
         ctx.exit(1)
+
+
+def _replayed_archives(
+    archives: Sequence[str], rule_set: RuleSet, first: date | None, last: date | None
+) -> Replayed:
+    """Decide in columns, with a progress bar."""
+    table = read_archives(map(Path, archives)).between(first, last)
+    decider = ColumnDecider(rule_set, FactDictionary.bundled())
+    steps = list(dates_in_steps(table))
+    done, of = 0, sum(dates.mornings for dates in steps)
+    results = []
+    with ExitStack() as stack:
+        show = bar("Deciding", stack)
+        for dates in steps:
+            decided = decider.decide(table.between(dates.first, dates.last))
+            results.append(Replayed.of(decided))
+            done += dates.mornings
+            show(done, of)
+    return Replayed.sum(results)
+
+
+def _replayed_on_cluster(
+    master: str,
+    archives: Sequence[str],
+    rule_set: RuleSet,
+    first: date | None,
+    last: date | None,
+) -> Replayed:
+    """Decide on a cluster. Paths of this machine are looked at first; addresses are not."""
+    from dawnrule.analytics.cluster import replayed_on_cluster
+
+    read_archives(Path(path) for path in archives if "://" not in path)
+    return replayed_on_cluster(master, archives, rule_set, first, last)
+
+
+def _replay_of_archives(rule_set: RuleSet, first: date | None, last: date | None) -> StoredReplay:
+    """Describe a replay that is kept nowhere."""
+    at, named = now(), (rule_set.full_name, rule_set.digest)
+    return StoredReplay(new_id(), *named, first, last, at, at, state=ReplayState.DONE)
 
 
 def _pending_replay(

@@ -14,6 +14,7 @@ several parts, the one of the lowest place gives its rule to a day without a rul
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Literal, TypeAlias
 
 from sqlglot import exp
@@ -46,30 +47,64 @@ MORNING = ("athlete_id", "date")
 
 SUBJECT = tuple(COLUMN_TYPES)
 
+_IS_DAY = exp.column("part").is_(exp.null())
 _own = exp.column("place", "placed")
 _most, _least = exp.column("most", "days"), exp.column("least", "days")
 
 Dialect: TypeAlias = Literal["duckdb", "spark", "postgres", "trino", "bigquery", "snowflake"]
 
 
-def query(rule_set: RuleSet, dictionary: FactDictionary, table: str = "facts") -> exp.Select:
+def query(
+    rule_set: RuleSet,
+    dictionary: FactDictionary,
+    table: str = "facts",
+    carried: Mapping[str, str] = MappingProxyType({}),
+) -> exp.Select:
     """Build the query that decides on every row of a table of facts.
 
     It gives the columns of ``SUBJECT``, the ``verdict``, the ``rule_id`` of the deciding rule, NULL
-    for none, and a boolean column for each rule, named by ``column_of``: whether it fires.
+    for none, and a boolean column for each rule, named by ``column_of``: whether it fires; and
+    other columns of the table under new names, which are the keys of ``carried``.
     """
     ranked = _ranked(rule_set)
+    kept = (*SUBJECT, *carried)
     fired = [column_of(rule) for rule in rule_set.rules]
     by_block = rule_set.decides_by_block(dictionary)
     rule_id = _name_of("place", [rule.id for rule in ranked])
     return (
-        exp.select(*SUBJECT, "verdict", rule_id.as_("rule_id"), *fired)
+        exp.select(*kept, "verdict", rule_id.as_("rule_id"), *fired)
         .from_("decided")
-        .with_("fires", as_=_fires(rule_set, dictionary, table))
-        .with_("placed", as_=_placed(ranked, fired))
+        .with_("fires", as_=_fires(rule_set, dictionary, table, carried))
+        .with_("placed", as_=_placed(ranked, (*kept, *fired)))
         .with_("blocks", as_=_blocks(by_block))
         .with_("days", as_=_days())
-        .with_("decided", as_=_decided(ranked, fired))
+        .with_("decided", as_=_decided(ranked, kept, fired))
+    )
+
+
+def counts_of_verdicts(rule_set: RuleSet, dictionary: FactDictionary, table: str) -> exp.Select:
+    """Build the query that counts the days, whose ``is_day`` is true, and the parts, by what was
+    said of them then and by which rule (``said``, ``said_by``; the table's ``verdict`` and
+    ``rule_id``), and what is decided now."""
+    decided = query(rule_set, dictionary, table, {"said": "verdict", "said_by": "rule_id"})
+    names = ("is_day", "said", "said_by", "verdict", "rule_id")
+    is_day = _IS_DAY.as_("is_day")
+    subjects = exp.select(is_day, *names[1:]).from_(decided.subquery("subjects"))
+    counted = exp.select(*names, "COUNT(*) AS subjects").from_(subjects.subquery("counted"))
+    return counted.group_by(*names)
+
+
+def counts_of_fired(rule_set: RuleSet, dictionary: FactDictionary, table: str) -> exp.Select:
+    """Build the query that counts in its one row, by rule, the days on which it fires, or the parts
+    if it is a part rule."""
+    counts = [
+        exp.Sum(this=exp.case().when(fires, "1").else_("0")).as_(column_of(rule))
+        for rule in rule_set.rules
+        for column in [exp.column(column_of(rule))]
+        for fires in [exp.and_(_IS_DAY, column) if rule.scope == "day" else column]
+    ]
+    return (
+        exp.select(*counts).from_("fires").with_("fires", as_=_fires(rule_set, dictionary, table))
     )
 
 
@@ -94,24 +129,30 @@ def _ranked(rule_set: RuleSet) -> list[Rule]:
     return sorted(rules, key=lambda rule: -rule.verdict.protection if rule.verdict else 0)
 
 
-def _fires(rule_set: RuleSet, dictionary: FactDictionary, table: str) -> exp.Select:
+def _fires(
+    rule_set: RuleSet,
+    dictionary: FactDictionary,
+    table: str,
+    carried: Mapping[str, str] = MappingProxyType({}),
+) -> exp.Select:
     """Tell for each subject which rules fire; rules of parts do for no day."""
-    is_part = exp.not_(exp.column("part").is_(exp.null()))
+    is_part = exp.not_(_IS_DAY)
+    others = [exp.column(column).as_(name) for name, column in carried.items()]
     conditions = [
         (condition if rule.scope == "day" else exp.and_(is_part, condition)).as_(column_of(rule))
         for rule in rule_set.rules
         for condition in [condition_sql(rule.when, dictionary)]
     ]
-    return exp.select(*SUBJECT, *conditions).from_(table)
+    return exp.select(*SUBJECT, *others, *conditions).from_(table)
 
 
-def _placed(ranked: Sequence[Rule], fired: Sequence[str]) -> exp.Select:
+def _placed(ranked: Sequence[Rule], kept: Sequence[str]) -> exp.Select:
     """Find the place of each subject's deciding rule."""
     place = exp.case()
     for number, rule in enumerate(ranked):
         place = place.when(exp.column(column_of(rule)), str(number))
     found = place.else_(str(len(ranked))) if ranked else exp.convert(0)
-    return exp.select(*SUBJECT, found.as_("place"), *fired).from_("fires")
+    return exp.select(*kept, found.as_("place")).from_("fires")
 
 
 def _blocks(by_block: bool) -> exp.Select:
@@ -131,13 +172,13 @@ def _days() -> exp.Select:
     return exp.select(*MORNING, *places).from_("blocks").group_by(*MORNING)
 
 
-def _decided(ranked: Sequence[Rule], fired: Sequence[str]) -> exp.Select:
+def _decided(ranked: Sequence[Rule], kept: Sequence[str], fired: Sequence[str]) -> exp.Select:
     """Find the verdict and the place of the rule it is by: for a day as ``decision.day_decision``
     does, for a part its own."""
     verdict = _verdict(ranked)
     return (
         exp.select(
-            *(f"placed.{name}" for name in SUBJECT),
+            *(f"placed.{name}" for name in kept),
             verdict.as_("verdict"),
             _place_of_day(ranked).as_("place"),
             *(f"placed.{name}" for name in fired),

@@ -5,6 +5,7 @@ histories about fifty times as fast as one morning after another. A property tes
 answers are the engine's; ``analytics.cross_check.compare`` proves it for any database.
 
 - ``table``: past mornings as columns, and the file that holds them.
+- ``months``: past mornings in a folder, by month, and many such folders.
 - ``expressions``: conditions as polars expressions.
 - ``decider``: verdicts and deciding rules, with the meaning of ``evaluation.decision``.
 """
@@ -15,6 +16,7 @@ from dawnrule.rules.columnar.decider import (
     ColumnDecisions,
     DecidedSubject,
 )
+from dawnrule.rules.columnar.months import read_months, write_months
 from dawnrule.rules.columnar.table import MorningTable, PastMorning, PastSubject, read_metadata
 
 __all__ = [
@@ -26,4 +28,6 @@ __all__ = [
     "PastMorning",
     "PastSubject",
     "read_metadata",
+    "read_months",
+    "write_months",
 ]

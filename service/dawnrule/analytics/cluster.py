@@ -1,0 +1,107 @@
+"""Replays on Apache Spark: the same query as in any other database, on as many machines as there
+are. Needs ``pip install 'dawnrule[spark]'`` and a Java runtime.
+
+Archives are read where the cluster reads them, so an archive is a path that all of its machines
+share or an address that they know. Who was erased from one is left out by its tombstones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date
+from typing import TYPE_CHECKING
+
+from dawnrule.analytics.replay import Replayed, replayed_of_counts
+from dawnrule.analytics.tombstones import ERASED
+from dawnrule.errors import InvalidInput
+from dawnrule.model import FactDictionary
+from dawnrule.rules.query import (
+    FACT_TYPES,
+    counts_of_fired,
+    counts_of_verdicts,
+    facts_of_query,
+    type_name,
+)
+from dawnrule.rules.rule_set import RuleSet
+
+if TYPE_CHECKING:
+    from pyspark.sql import DataFrame, DataFrameReader, SparkSession
+
+_TABLE = "facts"
+
+
+def replayed_on_cluster(
+    master: str, archives: Sequence[str], rule_set: RuleSet, first: date | None, last: date | None
+) -> Replayed:
+    """Decide the mornings of archives between two dates again on a cluster, both included, and
+    count; None leaves an end open. Mornings and athletes are counted, not listed.
+
+    Raises ``InvalidInput`` where Spark is not installed, or something cannot be read.
+    """
+    with session(master) as spark:
+        return replayed_in(spark, archives, rule_set, first, last)
+
+
+def replayed_in(
+    spark: SparkSession,
+    archives: Sequence[str],
+    rule_set: RuleSet,
+    first: date | None = None,
+    last: date | None = None,
+) -> Replayed:
+    """Decide and count in a session that is open."""
+    dictionary = FactDictionary.bundled()
+    read = mornings(spark, archives, rule_set, dictionary)
+    within = read.where(read.date >= first) if first else read
+    (within.where(within.date <= last) if last else within).createOrReplaceTempView(_TABLE)
+    verdicts, fired = (
+        [
+            tuple(row)
+            for row in spark.sql(counts(rule_set, dictionary, _TABLE).sql("spark")).collect()
+        ]
+        for counts in (counts_of_verdicts, counts_of_fired)
+    )
+    return replayed_of_counts(rule_set, verdicts, fired[0])
+
+
+def mornings(
+    spark: SparkSession, archives: Sequence[str], rule_set: RuleSet, dictionary: FactDictionary
+) -> DataFrame:
+    """Read the facts of archives as one table, without those who are on their lists of who was
+    erased. Facts that no archive has were not reported."""
+    files = _reader(spark, "*.parquet").option("mergeSchema", "true").parquet(*archives)
+    erased = _reader(spark, ERASED).text(list(archives))
+    left = files.join(erased, files.athlete_id == erased.value, "left_anti")
+    types = {fact: FACT_TYPES[dictionary[fact].type] for fact in facts_of_query(rule_set)}
+    missing = [
+        f"CAST(NULL AS {type_name(of_type, 'spark')}) AS {fact}"
+        for fact, of_type in types.items()
+        if fact not in files.columns
+    ]
+    return left.selectExpr("*", *missing)
+
+
+def _reader(spark: SparkSession, names: str) -> DataFrameReader:
+    """Read files of some names in folders, however deep."""
+    return spark.read.option("recursiveFileLookup", "true").option("pathGlobFilter", names)
+
+
+@contextmanager
+def session(master: str) -> Iterator[SparkSession]:
+    """Open a session on a cluster. Raises ``InvalidInput`` where Spark is not installed, and for
+    what Spark refuses."""
+    try:
+        from pyspark.errors import PySparkException
+        from pyspark.sql import SparkSession
+    except ModuleNotFoundError as error:
+        raise InvalidInput("Spark is not installed: pip install 'dawnrule[spark]'.") from error
+    quiet = SparkSession.builder.config("spark.ui.showConsoleProgress", "false")
+    spark = quiet.master(master).appName("dawnrule").getOrCreate()
+    spark.sparkContext.setLogLevel("ERROR")
+    try:
+        yield spark
+    except PySparkException as error:
+        raise InvalidInput(f"Spark: {str(error).splitlines()[0]}") from error
+    finally:
+        spark.stop()

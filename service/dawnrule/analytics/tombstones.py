@@ -1,0 +1,150 @@
+"""Archives that leave the database: how athletes are named in them, and who was erased since.
+
+An archive that was exported holds no names. An athlete is known by a keyed digest of the id: the
+key is a secret of the database (``archive-key`` in the table ``service_secrets``) and never leaves
+it, so nobody can try ids, and no two clubs give anybody the same name. Beside the mornings stands a
+list of those who were erased, by the same names; whoever reads an archive leaves them out.
+"""
+
+from __future__ import annotations
+
+import hmac
+import logging
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+from pathlib import Path
+from secrets import token_bytes
+
+from dawnrule.errors import InvalidInput, StoreUnusable
+from dawnrule.store import Store, Transaction
+from dawnrule.store.activity_log import ATHLETE_ERASED, acts_of
+from dawnrule.store.drafts import draft_of
+
+ARCHIVE_EXPORTED = "archive-exported"
+"""The act of an export; ``about`` has the folder it went to."""
+
+CLUB = "club="
+"""How the name of a club's folder begins in an archive."""
+
+ERASED = "erased.txt"
+"""The list of who was erased, in a club's folder: a name a line."""
+
+_KEY, _KEY_BYTES = "archive-key", 32
+_CLUB_CHARACTERS, _NAME_CHARACTERS = 16, 32
+_OWNER_ONLY = 0o600
+_ALL = 1_000_000
+
+_log = logging.getLogger("dawnrule.archives")
+
+
+@dataclass(frozen=True, slots=True)
+class Pseudonyms:
+    """The names of a database's club and athletes in archives."""
+
+    key: bytes
+
+    @classmethod
+    def of(cls, transaction: Transaction, at: datetime) -> Pseudonyms:
+        """Read the key of a database, or make it."""
+        return cls(transaction.secrets.get_or_make(_KEY, _new_key, at))
+
+    @property
+    def club(self) -> str:
+        """The name of the club."""
+        return self._digest("club")[:_CLUB_CHARACTERS]
+
+    def of_athlete(self, athlete_id: str) -> str:
+        """Return the name of an athlete."""
+        return self._digest(f"athlete:{athlete_id}")[:_NAME_CHARACTERS]
+
+    def _digest(self, text: str) -> str:
+        return hmac.new(self.key, text.encode(), sha256).hexdigest()
+
+
+def _new_key() -> bytes:
+    return token_bytes(_KEY_BYTES)
+
+
+def erased_names(transaction: Transaction, pseudonyms: Pseudonyms) -> list[str]:
+    """List the names of those who were erased and are not back under their ids."""
+    acts = acts_of(transaction.ledger.acts(act=ATHLETE_ERASED, limit=_ALL))
+    there = {athlete.id for athlete in transaction.athletes.all()}
+    ids = {act.about["athlete_id"] for act in acts} - there
+    return sorted(map(pseudonyms.of_athlete, ids))
+
+
+def list_erased(store: Store, at: datetime) -> list[Path]:
+    """Bring the lists up to date in all folders that this database was exported to; return those
+    that could not be written. Folders that are gone are left alone."""
+    folders = store.read(
+        lambda transaction: {
+            act.about["folder"]
+            for act in acts_of(transaction.ledger.acts(act=ARCHIVE_EXPORTED, limit=_ALL))
+        }
+    )
+    failed = []
+    for folder in map(Path, sorted(folders)):
+        try:
+            list_erased_in(store, folder, at)
+        except StoreUnusable as error:
+            _log.warning("%s Write the list of who was erased there once it can be.", error.detail)
+            failed.append(folder)
+    return failed
+
+
+def list_erased_in(store: Store, folder: Path, at: datetime) -> bool:
+    """Bring the list up to date in an archive; return False where this club has no folder in it.
+    Raises ``StoreUnusable``."""
+    pseudonyms = store.write(lambda transaction: Pseudonyms.of(transaction, at))
+    of_club = folder / f"{CLUB}{pseudonyms.club}"
+    if not of_club.is_dir():
+        return False
+    names = store.read(lambda transaction: erased_names(transaction, pseudonyms))
+    write_list(of_club, names)
+    return True
+
+
+def write_list(of_club: Path, names: Iterable[str]) -> None:
+    """Write the list of a club's folder. Raises ``StoreUnusable``."""
+    file = of_club / ERASED
+    try:
+        with draft_of(file) as draft:
+            draft.touch(_OWNER_ONLY)
+            draft.write_text("".join(f"{name}\n" for name in names), encoding="utf-8")
+            os.replace(draft, file)
+    except OSError as error:
+        raise StoreUnusable(f"{file} cannot be written: {error.strerror}.") from error
+
+
+def read_list(of_club: Path) -> frozenset[str]:
+    """Read who was erased from a club's folder. Raises ``StoreUnusable`` where it has no list, as
+    nobody could tell who must be left out."""
+    file = of_club / ERASED
+    try:
+        return frozenset(file.read_text(encoding="utf-8").split())
+    except OSError as error:
+        raise StoreUnusable(
+            f"{file}, the list of who was erased, cannot be read: {error.strerror}. "
+            "Get it from where the archive comes from."
+        ) from error
+
+
+def club_folders(archives: Iterable[Path]) -> list[Path]:
+    """Find the folders of clubs in archives: each is one, or holds some, however deep.
+
+    Raises ``InvalidInput`` for a path without any, and for a club that is there twice.
+    """
+    found: dict[str, Path] = {}
+    for archive in archives:
+        inside = [archive] if archive.name.startswith(CLUB) else sorted(archive.rglob(f"{CLUB}*"))
+        folders = [one for one in inside if one.is_dir()]
+        if not folders:
+            raise InvalidInput(f"{archive} holds no archive: it has no folder {CLUB}….")
+        for folder in folders:
+            if folder.name in found:
+                raise InvalidInput(f"One club is there twice: {found[folder.name]} and {folder}.")
+            found[folder.name] = folder
+    return list(found.values())

@@ -1,0 +1,77 @@
+"""Archives of past mornings that leave the database, and many of them read as one."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from tempfile import mkdtemp
+
+from dawnrule.analytics.archive import Archive, Progress, ignore_progress
+from dawnrule.analytics.tombstones import (
+    ARCHIVE_EXPORTED,
+    CLUB,
+    Pseudonyms,
+    club_folders,
+    erased_names,
+    read_list,
+    write_list,
+)
+from dawnrule.errors import StoreUnusable
+from dawnrule.model import FactDictionary
+from dawnrule.rules.columnar import MorningTable, read_months, write_months
+from dawnrule.store import Store, Transaction
+from dawnrule.store.activity_log import record_act
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """A club's folder in an archive, and the number of its mornings."""
+
+    folder: Path
+    mornings: int
+
+
+def export_archive(
+    store: Store, to: Path, *, by: str, at: datetime, progress: Progress = ignore_progress
+) -> Exported:
+    """Write the facts and decisions of all mornings to a club's folder in ``to``, without names,
+    and log that ``by`` asked for it. What was exported there before is replaced, as a whole.
+
+    Raises ``StoreUnusable`` when it cannot be written.
+    """
+
+    def note(transaction: Transaction) -> Pseudonyms:
+        about = {"folder": str(to.resolve())}
+        record_act(transaction, ARCHIVE_EXPORTED, by=by, at=at, about=about)
+        return Pseudonyms.of(transaction, at)
+
+    table = Archive(store).mornings(progress)
+    pseudonyms = store.write(note)  # before anything leaves
+    folder = to / f"{CLUB}{pseudonyms.club}"
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+        new = Path(mkdtemp(dir=to, prefix=".new-"))
+        try:
+            mornings = write_months(table, new, pseudonyms.of_athlete)
+            names = store.read(lambda transaction: erased_names(transaction, pseudonyms))
+            write_list(new, names)
+            shutil.rmtree(folder, ignore_errors=True)
+            new.rename(folder)
+        finally:
+            shutil.rmtree(new, ignore_errors=True)
+    except OSError as error:
+        raise StoreUnusable(f"{to} cannot be written: {error.strerror or error}.") from error
+    return Exported(folder, mornings)
+
+
+def read_archives(archives: Iterable[Path]) -> MorningTable:
+    """Read the mornings of many archives as one table, without those who were erased.
+
+    Raises ``InvalidInput`` for a path without an archive or a club that is there twice, and
+    ``StoreUnusable`` for an archive without its list of who was erased.
+    """
+    folders = {folder: read_list(folder) for folder in club_folders(archives)}
+    return read_months(folders, FactDictionary.bundled())

@@ -1,0 +1,75 @@
+"""``dawnrule archive``: past mornings for others to count, without names."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+
+import click
+
+from dawnrule.analytics.tombstones import list_erased_in
+from dawnrule.application.archives import export_archive
+from dawnrule.cli.options import bar, count_of, db_option
+from dawnrule.clock import now
+from dawnrule.errors import NotFound
+from dawnrule.store import Store
+from dawnrule.store.activity_log import COMMAND_LINE
+
+_to_option = click.option(
+    "--to",
+    "folder",
+    required=True,
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="The folder of the archive; each club has a folder in it.",
+)
+
+
+@click.group()
+def archive() -> None:
+    """Export past mornings without names, for replays over many clubs.
+
+    \b
+    Example:
+      dawnrule archive export --to /srv/archive --db squad.db
+    """
+
+
+@archive.command()
+@_to_option
+@db_option
+def export(folder: Path, db: Path) -> None:
+    """Write all past mornings to DIR, without names.
+
+    Facts and decisions are written as Parquet files, one a month, in a folder of the club; what was
+    exported there before is replaced. Names, ids and free text stay here: an athlete is known by a
+    digest that nobody can compute without this database. It is health data still. Who is erased
+    later is put on a list in the folder, which replays heed.
+
+    \b
+    Example:
+      dawnrule archive export --to /srv/archive --db squad.db
+    """
+    with Store.open(db, must_exist=True) as store, ExitStack() as stack:
+        progress = bar("Reading the logbook", stack)
+        exported = export_archive(store, folder, by=COMMAND_LINE, at=now(), progress=progress)
+    click.echo(f"{exported.folder}: {count_of(exported.mornings, 'morning')}")
+
+
+@archive.command()
+@_to_option
+@db_option
+def erased(folder: Path, db: Path) -> None:
+    """Bring the list of who was erased up to date in DIR.
+
+    Erasing an athlete does so wherever this database was exported to; this is for a copy that lies
+    elsewhere, or could not be written then.
+
+    \b
+    Example:
+      dawnrule archive erased --to /mnt/association/archive --db squad.db
+    """
+    with Store.open(db, must_exist=True) as store:
+        if not list_erased_in(store, folder, now()):
+            raise NotFound(f"{folder} has no folder of this club.")
+    click.echo(f"{folder}: the list of who was erased is up to date")

@@ -1,0 +1,155 @@
+"""Archives that leave the database: no names, many read as one, and erasure reaches them."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from dawnrule.advice.advisor import Advisor
+from dawnrule.analytics.archive import Archive
+from dawnrule.analytics.tombstones import ERASED, list_erased_in
+from dawnrule.application.archives import Exported, export_archive, read_archives
+from dawnrule.application.athletes import erase
+from dawnrule.errors import InvalidInput, StoreUnusable
+from dawnrule.rules.columnar import MorningTable, PastMorning
+from dawnrule.store import Store
+from dawnrule.store.activity_log import COMMAND_LINE, acts_of
+from tests.factories import DAY, KIM, LATER, ONE_DAY, SAM, post_check_in
+from tests.prebuilt import Database
+
+A_MONTH = 31 * ONE_DAY
+
+
+@pytest.fixture
+def past(store: Store, advisor: Advisor) -> list[PastMorning]:
+    """Two mornings of Kim's in two months, and one of Sam's."""
+    post_check_in(store, advisor, KIM, DAY)
+    post_check_in(store, advisor, KIM, DAY + A_MONTH, soreness=9)
+    post_check_in(store, advisor, SAM, DAY, plan=())
+    return list(Archive(store).mornings().mornings())
+
+
+@pytest.fixture
+def other_club(empty_database: Database, advisor: Advisor, tmp_path: Path) -> Iterator[Store]:
+    """A club whose Kim is somebody else."""
+    empty_database.copy_to(tmp_path / "other.db")
+    with Store.open(tmp_path / "other.db") as store:
+        post_check_in(store, advisor, KIM, DAY)
+        yield store
+
+
+def exported(store: Store, to: Path) -> Exported:
+    return export_archive(store, to, by=COMMAND_LINE, at=LATER)
+
+
+def athletes(table: MorningTable) -> set[str]:
+    return {morning.athlete_id for morning in table.mornings()}
+
+
+def test_an_archive_has_the_same_mornings_without_names_in_a_file_a_month(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    club = exported(store, tmp_path / "archive")
+    assert club.mornings == 3
+    files = {str(file.relative_to(club.folder)) for file in club.folder.rglob("*.parquet")}
+    assert files == {
+        "year=2026/month=03/mornings.parquet",
+        "year=2026/month=04/mornings.parquet",
+    }
+    back = list(read_archives([tmp_path / "archive"]).mornings())
+    assert [(one.date, one.day, one.parts) for one in back] == [
+        (one.date, one.day, one.parts) for one in past
+    ]
+    named = [one.athlete_id for one in back]
+    assert named[0] == named[1] != named[2]
+    everything = b"".join(file.read_bytes() for file in club.folder.rglob("*.*"))
+    assert not any(word.encode() in everything for word in (KIM.id, KIM.name, SAM.id, SAM.name))
+
+
+def test_a_second_export_replaces_the_first(
+    store: Store, past: list[PastMorning], advisor: Advisor, tmp_path: Path
+) -> None:
+    first = exported(store, tmp_path)
+    before = athletes(read_archives([tmp_path]))
+    post_check_in(store, advisor, SAM, DAY + ONE_DAY)
+    second = exported(store, tmp_path)
+    assert (second.folder, second.mornings) == (first.folder, len(past) + 1)
+    assert athletes(read_archives([tmp_path])) == before
+    assert [path.name for path in tmp_path.iterdir() if path.is_dir()] == [first.folder.name]
+
+
+def test_an_export_is_an_act(store: Store, past: list[PastMorning], tmp_path: Path) -> None:
+    exported(store, tmp_path)
+    [act] = acts_of(store.read(lambda transaction: transaction.ledger.acts(limit=1)))
+    assert (act.act, act.by, act.about) == (
+        "archive-exported",
+        COMMAND_LINE,
+        {"folder": str(tmp_path)},
+    )
+
+
+def test_archives_of_clubs_are_one_and_nobody_is_mixed_up(
+    store: Store, past: list[PastMorning], other_club: Store, tmp_path: Path
+) -> None:
+    one, other = exported(store, tmp_path / "x"), exported(other_club, tmp_path / "deep" / "y")
+    for paths in ([tmp_path], [tmp_path / "x", other.folder], [one.folder, tmp_path / "deep"]):
+        together = read_archives(paths)
+        assert len(list(together.mornings())) == 4
+        assert len(athletes(together)) == 3  # one more Kim
+
+
+def test_one_club_is_not_counted_twice(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    club = exported(store, tmp_path / "one").folder
+    shutil.copytree(club, tmp_path / "two" / club.name)
+    with pytest.raises(InvalidInput, match="One club is there twice"):
+        read_archives([tmp_path])
+    with pytest.raises(InvalidInput, match="holds no archive"):
+        read_archives([tmp_path / "two" / club.name / "year=2026"])
+
+
+def test_who_is_erased_is_left_out_of_an_archive_from_then_on(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    exported(store, tmp_path)
+    before = athletes(read_archives([tmp_path]))
+    erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
+    [left] = read_archives([tmp_path]).mornings()
+    assert (left.date, left.day) == (past[2].date, past[2].day)
+    assert left.athlete_id in before
+    assert exported(store, tmp_path).mornings == 1
+
+
+def test_the_list_of_a_copy_elsewhere_is_brought_up_to_date(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    exported(store, tmp_path / "archive")
+    shutil.copytree(tmp_path / "archive", tmp_path / "copy")
+    erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
+    assert len(athletes(read_archives([tmp_path / "copy"]))) == 2
+    assert list_erased_in(store, tmp_path / "copy", LATER)
+    assert len(athletes(read_archives([tmp_path / "copy"]))) == 1
+    assert not list_erased_in(store, tmp_path / "elsewhere", LATER)
+
+
+def test_an_erasure_goes_on_where_an_archive_is_gone_or_cannot_be_written(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    exported(store, tmp_path / "gone")
+    shutil.rmtree(tmp_path / "gone")
+    club = exported(store, tmp_path / "kept").folder
+    (club / ERASED).unlink()
+    (club / ERASED).mkdir()
+    assert erase(store, KIM.id, by=COMMAND_LINE, at=LATER).removed["athletes"] == 1
+
+
+def test_an_archive_without_its_list_is_not_read(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    (exported(store, tmp_path).folder / ERASED).unlink()
+    with pytest.raises(StoreUnusable, match=r"erased\.txt, the list of who was erased"):
+        read_archives([tmp_path])

@@ -1,0 +1,73 @@
+"""Archives exported and replayed at a terminal."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.cli.terminal import typed
+
+RULES = ("--rules", "baseline@1.0.0")
+
+
+@pytest.fixture(scope="module")
+def db(demo_database: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the demo's database."""
+    file = tmp_path_factory.mktemp("club") / "squad.db"
+    shutil.copy(demo_database, file)
+    return file
+
+
+@pytest.fixture(scope="module")
+def archive(db: Path) -> Path:
+    """What it exported."""
+    folder = db.parent / "archive"
+    result = typed("archive", "export", "--to", folder, "--db", db)
+    assert result.exit_code == 0
+    assert str(folder) in result.stdout
+    assert result.stdout.endswith(" mornings\n")
+    return folder
+
+
+def counts(*words: object) -> dict[str, object]:
+    """What a replay counts, without the ids of athletes."""
+    result = json.loads(typed("replay", *RULES, "--format", "json", *words).stdout)
+    names = ("decisions", "days", "parts", "fired", "decided_before", "decided_now")
+    return {name: result[name] for name in names}
+
+
+def test_a_replay_of_an_archive_counts_what_one_of_the_database_does(
+    db: Path, archive: Path
+) -> None:
+    assert counts("--archive", archive) == counts("--db", db)
+
+
+def test_a_replay_of_an_archive_may_be_of_some_dates(db: Path, archive: Path) -> None:
+    some = ("--from", "2100-01-01")
+    assert typed("replay", *RULES, "--archive", archive, *some).stdout.startswith(
+        "baseline@1.0.0: 0 mornings"
+    )
+
+
+def test_the_list_of_who_was_erased_is_brought_up_to_date(db: Path, archive: Path) -> None:
+    result = typed("archive", "erased", "--to", archive, "--db", db)
+    assert (result.exit_code, result.stdout.count("is up to date")) == (0, 1)
+    elsewhere = typed("archive", "erased", "--to", archive.parent / "none", "--db", db)
+    assert (elsewhere.exit_code, "has no folder of this club" in elsewhere.stderr) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "Give --db or --archive."),
+        (("--engine", "spark"), "go together"),
+        (("--engine", "spark", "--master", "spark://127.0.0.1:1"), "go together"),
+        (("--master", "spark://127.0.0.1:1", "--archive", "x"), "go together"),
+    ],
+)
+def test_options_that_do_not_go_together_are_refused(words: tuple[str, ...], told: str) -> None:
+    result = typed("replay", *RULES, *words)
+    assert (result.exit_code, told in result.stderr) == (2, True)
