@@ -14,6 +14,7 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.scorecard import Reports, RuleScore, Score, Scorecard, Share, scorecard
 from dawnrule.model.entities import Athlete, Block
+from dawnrule.rules.columnar import PastMorning
 from dawnrule.schemas.replay import SCORECARD
 from dawnrule.store import Store
 from tests.factories import (
@@ -25,6 +26,7 @@ from tests.factories import (
     ONE_DAY,
     SAM,
     add_session,
+    past_subject,
     post_check_in,
 )
 
@@ -59,8 +61,9 @@ def outcomes(
 ) -> list[str]:
     """What is known of a morning, by what is stored around it."""
     around = DAY - 3 * ONE_DAY, DAY + 9 * ONE_DAY
-    aftermath = store.read(lambda transaction: Reports.read(transaction, *around, now))
-    return list(aftermath.outcomes(athlete.id, day, groups or ("quadriceps",)))
+    reports = store.read(lambda transaction: Reports.read(transaction, *around, now))
+    morning = PastMorning(1, athlete.id, day, "", past_subject({}), ())
+    return list(reports.outcome(morning).values(groups or ("quadriceps",)))
 
 
 def test_a_rule_is_counted_once_a_morning_however_many_parts_it_fires_on(

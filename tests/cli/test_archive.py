@@ -45,6 +45,16 @@ def test_a_replay_of_an_archive_counts_what_one_of_the_database_does(
     assert counts("--archive", archive) == counts("--db", db)
 
 
+def test_a_scorecard_of_an_archive_is_that_of_the_database(db: Path, archive: Path) -> None:
+    words = ("rules", "scorecard", "baseline@1.0.0", "--format", "json")
+    of_archive, of_database = (
+        json.loads(typed(*words, *source).stdout)
+        for source in (("--archive", archive), ("--db", db))
+    )
+    assert of_archive == of_database
+    assert of_archive["all_mornings"]["outcomes"]["session"]["done"]["count"] > 0
+
+
 def test_a_replay_of_an_archive_may_be_of_some_dates(db: Path, archive: Path) -> None:
     some = ("--from", "2100-01-01")
     assert typed("replay", *RULES, "--archive", archive, *some).stdout.startswith(

@@ -30,6 +30,13 @@ if TYPE_CHECKING:
 
 _TABLE = "facts"
 
+_OPTIONS = {
+    "spark.ui.showConsoleProgress": "false",
+    "spark.sql.autoBroadcastJoinThreshold": "-1",
+}
+"""Mornings are as many after a join as before, and far more than the size of their compressed files
+lets Spark believe: it would send all of them to every worker."""
+
 
 def replayed_on_cluster(
     master: str, archives: Sequence[str], rule_set: RuleSet, first: date | None, last: date | None
@@ -72,7 +79,7 @@ def mornings(
     erased. Facts that no archive has were not reported."""
     files = _reader(spark, "*.parquet").option("mergeSchema", "true").parquet(*archives)
     erased = _reader(spark, ERASED).text(list(archives))
-    left = files.join(erased, files.athlete_id == erased.value, "left_anti")
+    left = files.join(erased.hint("broadcast"), files.athlete_id == erased.value, "left_anti")
     types = {fact: FACT_TYPES[dictionary[fact].type] for fact in facts_of_query(rule_set)}
     missing = [
         f"CAST(NULL AS {type_name(of_type, 'spark')}) AS {fact}"
@@ -96,8 +103,9 @@ def session(master: str) -> Iterator[SparkSession]:
         from pyspark.sql import SparkSession
     except ModuleNotFoundError as error:
         raise InvalidInput("Spark is not installed: pip install 'dawnrule[spark]'.") from error
-    quiet = SparkSession.builder.config("spark.ui.showConsoleProgress", "false")
-    spark = quiet.master(master).appName("dawnrule").getOrCreate()
+    spark = (
+        SparkSession.builder.config(map=_OPTIONS).master(master).appName("dawnrule").getOrCreate()
+    )
     spark.sparkContext.setLogLevel("ERROR")
     try:
         yield spark

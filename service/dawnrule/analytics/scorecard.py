@@ -8,8 +8,8 @@ interval, and never as an effect.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from math import sqrt
 from statistics import NormalDist
@@ -17,7 +17,7 @@ from typing import Self, TypeAlias
 
 from dawnrule.facts.last_trained import CUT_SHORT, HELD
 from dawnrule.model.entities import Session
-from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject
+from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_outcomes
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Store, Transaction
 
@@ -86,6 +86,28 @@ _WORST_FIRST = (DROPPED, CUT_SHORT, HELD)
 
 
 @dataclass(frozen=True, slots=True)
+class Outcome:
+    """What is known to have followed a morning: a value of ``OUTCOMES`` each, None for not known.
+
+    ``soreness`` has the ratings of that morning and the next by muscle group, for those that were
+    rated on both.
+    """
+
+    session: str | None = None
+    output: str | None = None
+    soreness: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    def values(self, groups: Iterable[str]) -> Iterator[str]:
+        """Yield the known values, at most one of each of ``OUTCOMES``; soreness is that of the
+        sorest of some muscle groups that was rated on both mornings."""
+        yield from filter(None, (self.session, self.output))
+        rated = [self.soreness[group] for group in groups if group in self.soreness]
+        if rated:
+            before, after = (max(ratings) for ratings in zip(*rated, strict=True))
+            yield ROSE if after > before else FELL if after < before else SAME
+
+
+@dataclass(frozen=True, slots=True)
 class Reports:
     """Reports of athletes over some dates: ``sessions`` by local date of their start, ``soreness``
     by date; ``log_begins`` is the date of the first session ever, ``today`` the present date."""
@@ -118,23 +140,20 @@ class Reports:
             {athlete.id: athlete.today_or_utc(now) for athlete in athletes.values()},
         )
 
-    def outcomes(self, athlete_id: str, day: date, groups: Iterable[str]) -> Iterator[str]:
-        """Yield the known outcomes of a morning, at most one of each of ``OUTCOMES``; soreness is
-        that of the sorest muscle group rated on both mornings."""
+    def outcome(self, morning: PastMorning) -> Outcome:
+        """Find what is known to have followed a morning."""
+        athlete_id, day = morning.athlete_id, morning.date
         sessions = self.sessions.get((athlete_id, day), [])
-        if self.log_begins.get(athlete_id, date.max) <= day < self.today.get(athlete_id, date.min):
-            yield DONE if sessions else NOT_DONE
+        begins, today = self.log_begins.get(athlete_id), self.today.get(athlete_id)
+        is_known = begins is not None and today is not None and begins <= day < today
         outputs = {session.output for session in sessions}
-        yield from [output for output in _WORST_FIRST if output in outputs][:1]
-        yield from self._soreness(athlete_id, day, groups)
-
-    def _soreness(self, athlete_id: str, day: date, groups: Iterable[str]) -> Iterator[str]:
         now = self.soreness.get((athlete_id, day), {})
         then = self.soreness.get((athlete_id, day + ONE_DAY), {})
-        rated = [group for group in groups if group in now and group in then]
-        if rated:
-            before, after = (max(of[group] for group in rated) for of in (now, then))
-            yield ROSE if after > before else FELL if after < before else SAME
+        return Outcome(
+            (DONE if sessions else NOT_DONE) if is_known else None,
+            next((output for output in _WORST_FIRST if output in outputs), None),
+            {group: (now[group], then[group]) for group in now if group in then},
+        )
 
 
 _MORNINGS, _DECIDED = "mornings", "decided"
@@ -197,14 +216,62 @@ def scorecard(
     if not dates:
         return _scored(rule_set, None, None, defaultdict(Counter))
     reports = store.read(lambda transaction: Reports.read(transaction, dates[0], dates[-1], now))
+    return _scored(rule_set, dates[0], dates[-1], _count(decided, reports.outcome))
+
+
+def scorecard_of_archives(
+    table: MorningTable, rule_set: RuleSet, first: date | None, last: date | None
+) -> Scorecard:
+    """Compute the scorecard over the mornings of archives, in which the outcomes stand that were
+    known when they were exported."""
+    decided = table.between(first, last).decided_by(rule_set.digest)
+    dates = [day for day, _, _ in decided.sizes()]
+    if not dates:
+        return _scored(rule_set, None, None, defaultdict(Counter))
+    outcomes = archived_outcomes(decided)
+    counted = _count(decided, lambda morning: outcomes[morning.position])
+    return _scored(rule_set, dates[0], dates[-1], counted)
+
+
+def outcomes_to_archive(
+    store: Store, table: MorningTable, now: datetime
+) -> Iterator[tuple[int, int | None, str | None, str | None, float | None, float | None]]:
+    """Yield the outcomes of a table's mornings as rows of ``months.OUTCOMES``; ``now`` is aware."""
+    dates = [day for day, _, _ in table.sizes()]
+    if not dates:
+        return
+    reports = store.read(lambda transaction: Reports.read(transaction, dates[0], dates[-1], now))
+    for morning in table.mornings():
+        known = reports.outcome(morning)
+        yield morning.position, None, known.session, known.output, None, None
+        for number, part in enumerate(morning.parts):
+            group = str(part.facts.get("muscle_group"))
+            yield morning.position, number, None, None, *known.soreness.get(group, (None, None))
+
+
+def archived_outcomes(table: MorningTable) -> Mapping[int, Outcome]:
+    """Read the outcomes of an archive's mornings by their positions."""
+    found: dict[int, Outcome] = {}
+    for position, part, group, session, output, before, after in read_outcomes(table):
+        if part is None:
+            found[position] = Outcome(session, output, {})
+        elif group is not None and before is not None and after is not None:
+            known = found[position]
+            soreness = {**known.soreness, group: (before, after)}
+            found[position] = replace(known, soreness=soreness)
+    return found
+
+
+def _count(decided: MorningTable, outcome_of: Callable[[PastMorning], Outcome]) -> _Counted:
     counted: _Counted = defaultdict(Counter)
     for morning in decided.mornings():
+        outcome = outcome_of(morning)
         for rule_id, parts in _fired(morning).items():
-            counted[rule_id] += _counts(reports, morning, parts)
+            counted[rule_id] += _counts(outcome, parts)
         for rule_id in _deciding(morning):
             counted[rule_id][_DECIDED] += 1
-        counted[_ALL] += _counts(reports, morning, morning.parts)
-    return _scored(rule_set, dates[0], dates[-1], counted)
+        counted[_ALL] += _counts(outcome, morning.parts)
+    return counted
 
 
 def _fired(morning: PastMorning) -> Mapping[str, list[PastSubject]]:
@@ -221,11 +288,10 @@ def _deciding(morning: PastMorning) -> set[str]:
     return {subject.rule_id for subject in subjects if subject.rule_id is not None}
 
 
-def _counts(reports: Reports, morning: PastMorning, parts: Iterable[PastSubject]) -> Counter[str]:
+def _counts(outcome: Outcome, parts: Iterable[PastSubject]) -> Counter[str]:
     """A morning, and what is known to have followed it for the muscle groups of parts."""
     groups = {str(part.facts["muscle_group"]) for part in parts if "muscle_group" in part.facts}
-    outcomes = reports.outcomes(morning.athlete_id, morning.date, groups)
-    return Counter({_MORNINGS: 1}) + Counter(outcomes)
+    return Counter({_MORNINGS: 1}) + Counter(outcome.values(groups))
 
 
 def _scored(

@@ -10,6 +10,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 from dawnrule.analytics.archive import Archive, Progress, ignore_progress
+from dawnrule.analytics.scorecard import outcomes_to_archive
 from dawnrule.analytics.tombstones import (
     ARCHIVE_EXPORTED,
     CLUB,
@@ -37,8 +38,9 @@ class Exported:
 def export_archive(
     store: Store, to: Path, *, by: str, at: datetime, progress: Progress = ignore_progress
 ) -> Exported:
-    """Write the facts and decisions of all mornings to a club's folder in ``to``, without names,
-    and log that ``by`` asked for it. What was exported there before is replaced, as a whole.
+    """Write the facts and decisions of all mornings, and what followed, to a club's folder in
+    ``to``, without names, and log that ``by`` asked for it. What was exported there before is
+    replaced, as a whole.
 
     Raises ``StoreUnusable`` when it cannot be written.
     """
@@ -55,7 +57,8 @@ def export_archive(
         to.mkdir(parents=True, exist_ok=True)
         new = Path(mkdtemp(dir=to, prefix=".new-"))
         try:
-            mornings = write_months(table, new, pseudonyms.of_athlete)
+            outcomes = outcomes_to_archive(store, table, at)
+            mornings = write_months(table, new, pseudonyms.of_athlete, outcomes)
             names = store.read(lambda transaction: erased_names(transaction, pseudonyms))
             write_list(new, names)
             shutil.rmtree(folder, ignore_errors=True)

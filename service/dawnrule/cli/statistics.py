@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, nullcontext
 from datetime import date
 from pathlib import Path
 
@@ -15,14 +15,17 @@ from tabulate import tabulate
 
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.cross_check import compare
-from dawnrule.analytics.scorecard import Score, Scorecard, Share
+from dawnrule.analytics.scorecard import Score, Scorecard, Share, scorecard_of_archives
 from dawnrule.analytics.scorecard import scorecard as scorecard_of
+from dawnrule.application.archives import read_archives
 from dawnrule.cli.options import (
+    archives_option,
     bar,
     count_of,
     dates_options,
     db_option,
     format_option,
+    optional_db_option,
     rule_set_named,
 )
 from dawnrule.clock import now
@@ -115,12 +118,20 @@ def _never_fired(rules: list[str]) -> str:
 @click.command()
 @click.argument("named", metavar="NAME@VERSION")
 @dates_options
-@db_option
+@optional_db_option
+@archives_option
 @format_option(
     *SCORECARD_FORMATS,
     help_text="A table to read, CSV with a row for each share, or JSON with everything.",
 )
-def scorecard(named: str, first: date | None, last: date | None, db: Path, form: str) -> None:
+def scorecard(
+    named: str,
+    first: date | None,
+    last: date | None,
+    db: Path | None,
+    archives: Sequence[str],
+    form: str,
+) -> None:
     """Show how often each rule applied and decided, and what happened next.
 
     For the mornings advised by this rule set: whether there was training, whether the output held,
@@ -128,10 +139,22 @@ def scorecard(named: str, first: date | None, last: date | None, db: Path, form:
     interval (Wilson), and is omitted below 10 mornings. Outcomes have many causes: compare a rule's
     shares with those of all mornings.
 
+    With --archive, the mornings are those of archives that were exported, as one, with what had
+    followed until then. The database then only knows published rule sets.
+
     \b
     Example:
       dawnrule rules scorecard baseline@1.0.0 --from 2026-01-01 --db squad.db
     """
+    if archives:
+        with Store.open(db, must_exist=True) if db else nullcontext() as named_in:
+            rule_set = rule_set_named(named, named_in)
+        table = read_archives(map(Path, archives))
+        card = scorecard_of_archives(table, rule_set, first, last)
+        click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
+        return
+    if db is None:
+        raise click.UsageError("Give --db or --archive.")
     with Store.open(db, must_exist=True) as store, ExitStack() as stack:
         rule_set = rule_set_named(named, store)
         mornings = Archive(store).mornings(bar("Reading the logbook", stack))

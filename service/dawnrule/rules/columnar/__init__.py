@@ -16,7 +16,7 @@ from dawnrule.rules.columnar.decider import (
     ColumnDecisions,
     DecidedSubject,
 )
-from dawnrule.rules.columnar.months import read_months, write_months
+from dawnrule.rules.columnar.months import read_months, read_outcomes, write_months
 from dawnrule.rules.columnar.table import MorningTable, PastMorning, PastSubject, read_metadata
 
 __all__ = [
@@ -29,5 +29,6 @@ __all__ = [
     "PastSubject",
     "read_metadata",
     "read_months",
+    "read_outcomes",
     "write_months",
 ]

@@ -2,24 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import TypeAlias
 
 import polars as pl
 
 from dawnrule.model import FactDictionary
 from dawnrule.rules.columnar.expressions import TYPES
-from dawnrule.rules.columnar.table import KEYS, ROWS_READ_TOGETHER, MorningTable
+from dawnrule.rules.columnar.table import KEYS, ROWS_READ_TOGETHER, MorningTable, in_order
 
 FILES = "year=*/month=*/mornings.parquet"
 """The files of a folder, by the year and month of their mornings."""
+
+OUTCOMES: Mapping[str, pl.DataType] = {
+    "outcome_session": pl.String(),
+    "outcome_output": pl.String(),
+    "outcome_soreness_before": pl.Float64(),
+    "outcome_soreness_after": pl.Float64(),
+}
+"""Columns beside the facts: what followed. The first two stand in the row of the day, the others,
+which are ratings of its muscle group that morning and the next, in the row of a part."""
+
+OutcomeRow: TypeAlias = tuple[int, int | None, str | None, str | None, float | None, float | None]
+"""A position, a part, None for the day, and the values of ``OUTCOMES``."""
 
 _LEDGER_BITS = 40
 """Positions of one ledger stay below this power of two; the folder's number is put above."""
 
 
-def write_months(table: MorningTable, folder: Path, name_of: Callable[[str], str]) -> int:
-    """Write a table to a folder, with other ids of the athletes; return the number of mornings."""
+def write_months(
+    table: MorningTable,
+    folder: Path,
+    name_of: Callable[[str], str],
+    outcomes: Iterable[OutcomeRow],
+) -> int:
+    """Write a table to a folder, with other ids of the athletes and with what followed; return the
+    number of mornings."""
+    subject = {"position": KEYS["position"], "part": KEYS["part"]}
+    followed = pl.DataFrame(list(outcomes), schema={**subject, **OUTCOMES}, orient="row").lazy()
     ids = table.frame.select("athlete_id").unique().collect()["athlete_id"].to_list()
     named = pl.col("athlete_id").replace_strict(
         ids, list(map(name_of, ids)), return_dtype=pl.String()
@@ -29,9 +50,21 @@ def write_months(table: MorningTable, folder: Path, name_of: Callable[[str], str
         of_month = (pl.col("date").dt.year() == year) & (pl.col("date").dt.month() == month)
         file = folder / f"year={year}" / f"month={month:02}" / "mornings.parquet"
         file.parent.mkdir(parents=True)
-        rows = table.frame.filter(of_month).with_columns(named).collect()
-        rows.write_parquet(file, compression="zstd", row_group_size=ROWS_READ_TOGETHER)
+        rows = table.frame.filter(of_month).with_columns(named)
+        rows = rows.join(followed, on=list(subject), how="left", nulls_equal=True)
+        rows.collect().write_parquet(file, compression="zstd", row_group_size=ROWS_READ_TOGETHER)
     return sum(mornings for _, mornings, _ in table.sizes())
+
+
+def read_outcomes(
+    table: MorningTable,
+) -> Iterator[
+    tuple[int, int | None, str | None, str | None, str | None, float | None, float | None]
+]:
+    """Yield the outcomes in a table that ``read_months`` read, each day before its parts: position,
+    part, muscle group, and the values of ``OUTCOMES``."""
+    rows = in_order(table.frame).select("position", "part", "muscle_group", *OUTCOMES)
+    yield from rows.collect().iter_rows()
 
 
 def read_months(
@@ -42,7 +75,7 @@ def read_months(
     Facts that a folder lacks were not reported there.
     """
     facts = {name: TYPES[definition.type] for name, definition in dictionary.items()}
-    frames = [pl.LazyFrame(schema={**KEYS, **facts})]
+    frames = [pl.LazyFrame(schema={**KEYS, **facts, **OUTCOMES})]
     for number, (folder, erased) in enumerate(folders.items(), start=1):
         if any(folder.glob(FILES)):
             rows = pl.scan_parquet(folder / FILES, hive_partitioning=False)
