@@ -99,6 +99,19 @@ def test_a_failing_job_harms_none_of_its_neighbours(store: Store, pool: ThreadPo
     assert _athletes(store) == [KIM, SAM]
 
 
+def test_those_in_front_are_answered_before_those_behind_have_their_turn(
+    store: Store, pool: ThreadPoolExecutor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(writer, "_GROUP_SECONDS", 0)
+    finish = threading.Event()
+    with _writer_kept_busy(store, pool):
+        first, last = _queued(store, pool, _put(KIM), lambda _: finish.wait(10))
+    assert first.result(10) is True
+    assert _athletes(store) == [KIM]
+    finish.set()
+    assert last.result(10) is True
+
+
 def test_nobody_is_answered_before_the_group_is_committed(
     store: Store, pool: ThreadPoolExecutor
 ) -> None:

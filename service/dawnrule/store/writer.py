@@ -2,6 +2,7 @@
 
 SQLite allows one writer. Jobs that arrive during a commit share the next one, so that they share
 the wait for the disk. Each job has a savepoint of its own and is answered only after the commit.
+A group ends after a while, so that those in front are answered while those behind are written.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import sqlite3
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
+from time import monotonic
 from typing import Any, TypeVar
 
 from dawnrule.errors import StoreBusy, StoreUnusable
@@ -17,6 +19,9 @@ from dawnrule.store.connection import store_failure
 from dawnrule.store.transaction import Transaction
 
 T = TypeVar("T")
+
+_GROUP_SECONDS = 0.02
+"""The time after which a group takes no further job; many times that of a commit."""
 
 _MOST_WAITING = 1000  # jobs; a longer queue would only make everyone wait in vain
 
@@ -101,19 +106,28 @@ class Writer:
             taken, self._waiting = self._waiting, []
         return taken
 
+    def _put_back(self, requests: list[_Request]) -> None:
+        with self._changed:
+            self._waiting[:0] = requests
+
     def _commit_group(self) -> None:
-        """Run all queued jobs in one transaction.
+        """Run the queued jobs in one transaction, as many as there is time for; the others stay in
+        front of the queue.
 
         The group is taken once the lock is held: if the lock cannot be had, every job queued by
-        then fails, and none waits for it a second time.
+        then fails.
         """
         group: list[_Request] = []
         try:
             self._connection.execute("BEGIN IMMEDIATE")
             group = self._take_waiting()
             transaction = Transaction.over(self._connection)
-            for request in group:
+            enough_at = monotonic() + _GROUP_SECONDS
+            for place, request in enumerate(group, start=1):
                 request.run(self._connection, transaction)
+                if monotonic() > enough_at:
+                    self._put_back(group[place:])
+                    del group[place:]
             self._connection.execute("COMMIT")
         except BaseException as error:  # of any kind: this thread is all that can tell them
             for request in group or self._take_waiting():
