@@ -115,10 +115,10 @@ def by_peer(name: str, rule_set: RuleSet) -> Decide:
     return decide
 
 
-def one_by_one(rule_set: RuleSet) -> dict[str, Decide]:
+def one_by_one(rule_set: RuleSet, with_peers: bool) -> dict[str, Decide]:
     """All that decide morning by morning."""
     decider = Decider(rule_set, DICTIONARY)
-    peers = {name: by_peer(name, rule_set) for name in PEERS}
+    peers = {name: by_peer(name, rule_set) for name in PEERS if with_peers}
     return {"both": decider.decide, "evaluator": decider.decide_by_evaluator, **peers}
 
 
@@ -232,6 +232,7 @@ def main() -> None:
     parser.add_argument("--subjects", type=int, default=1_000_000)
     parser.add_argument("--mornings", type=int, default=2_000, help="how many are distinct")
     parser.add_argument("--seconds", type=float, default=3.0, help="for each that is slow")
+    parser.add_argument("--peers", action=argparse.BooleanOptionalAction, default=True)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     library = RuleSetLibrary.bundled()
@@ -239,7 +240,7 @@ def main() -> None:
         library.get(*name_and_version(name)) for name in (asked.rules, asked.told_by)
     )
     mornings = past_of(asked.mornings, rule_set, told_by, asked.seed)
-    racing = one_by_one(rule_set)
+    racing = one_by_one(rule_set, asked.peers)
     distinct = MorningTable.of(mornings, DICTIONARY)
     by_columns = list(ColumnDecider(rule_set, DICTIONARY).decide(distinct).mornings())
     check_alike(mornings, by_columns, racing)
