@@ -198,6 +198,8 @@ class Sessions:
         self, block: Block, groups: Iterable[str | None], decided: BlockDecision
     ) -> list[Facts] | None:
         """The facts of each muscle group; None as soon as a rule speaks against one."""
+        if self.today.is_shut:
+            return None
         found = []
         for group in groups:
             facts = self._facts(block, group, decided)

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
-from functools import partial
 
 from dawnrule.facts.day_order import OtherBlocks
 from dawnrule.facts.history import Past, Unavailable
 from dawnrule.facts.work import (
     MUSCULAR_ENDURANCE,
-    Work,
     WorkLog,
     contacts_of,
     is_court_sport,
@@ -33,17 +31,16 @@ def damage_facts(
     Earlier blocks of the plan count; 0 hours where one of the two has no start.
     """
     earlier = [other for other in others.before if group in groups_of(other, past.vocabulary)]
+    logged = log.before(group, start.astimezone(UTC))
+    if not earlier and not logged:
+        return
     for fact, fits in _kinds(past).items():
         times = [_planned_hours(block, other, start) for other in earlier if _planned(fits, other)]
-        last = log.latest(start.astimezone(UTC), partial(_logged, fits, group))
+        last = next((w for w in reversed(logged) if fits(w.block, w.minutes, w.rpe)), None)
         if last is not None:
             times.append(hours_between(last.began, start))
         if times:
             yield fact, min(times)
-
-
-def _logged(fits: Fits, group: str, work: Work) -> bool:
-    return group in work.groups and fits(work.block, work.minutes, work.rpe)
 
 
 def _planned(fits: Fits, block: Block) -> bool:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Self
 
@@ -39,6 +40,8 @@ class WorkLog:
     """All blocks of the training log, oldest first."""
 
     done: tuple[Work, ...] = ()
+    of_groups: dict[str, list[Work]] = field(default_factory=dict, compare=False)
+    """Those that trained a muscle group, for each that was asked for."""
 
     @classmethod
     def of(cls, past: Past) -> Self:
@@ -55,7 +58,7 @@ class WorkLog:
             for day, session in past.log.sessions
             for block, minutes in block_minutes(session)
         )
-        return cls(tuple(sorted(done, key=lambda work: work.began)))
+        return cls(tuple(sorted(done, key=_began)))
 
     def between(self, first: date, end: date) -> Iterator[Work]:
         """Iterate over the work from a local date on and before another."""
@@ -65,9 +68,16 @@ class WorkLog:
         """Iterate over the work of a local date."""
         return (work for work in self.done if work.day == day)
 
-    def latest(self, before: datetime, fits: Callable[[Work], bool]) -> Work | None:
-        """Return the last work that fits and began before a time."""
-        return next((w for w in reversed(self.done) if w.began < before and fits(w)), None)
+    def before(self, group: str, end: datetime) -> list[Work]:
+        """Return the work of a muscle group that began before a time, oldest first."""
+        if group not in self.of_groups:
+            self.of_groups[group] = [work for work in self.done if group in work.groups]
+        of_group = self.of_groups[group]
+        return of_group[: bisect_left(of_group, end, key=_began)]
+
+
+def _began(work: Work) -> datetime:
+    return work.began
 
 
 def lands_hard(block: Block, words: Vocabulary) -> bool:

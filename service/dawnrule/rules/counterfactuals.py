@@ -53,6 +53,8 @@ class WhatIf:
         self._limiting: list[tuple[Rule, Predicate]] = [
             (rule, predicate(rule.when)) for rule in rule_set.rules if rule.limits
         ]
+        self.is_shut = False
+        """Whether a rule on the day speaks against training in any case."""
         self._needs_of_day = {rule: _needs_of_day(rule) for rule in rule_set.rules}
         self._reading: dict[str, set[Rule]] = defaultdict(set)
         self._thresholds: dict[str, dict[Test, None]] = defaultdict(dict)
@@ -114,6 +116,7 @@ class WhatIf:
         morning = copy(self)
         morning._rules = self._that_can_fire(self._rules, day)
         morning._limiting = self._that_can_fire(self._limiting, day)
+        morning.is_shut = any(holds is _always for _, holds in morning._rules)
         return morning
 
     def _that_can_fire(
