@@ -72,6 +72,7 @@ HOMES = {
     "numpy": {"recovery"},
     "ortools": {"week/proposal.py"},
     "polars": {"rules/columnar"},
+    "py4j": {"analytics/cluster.py"},
     "pyspark": {"analytics/cluster.py"},
     "scipy": {"recovery"},
     "sqlglot": {"rules/query.py"},

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -67,6 +68,16 @@ def test_the_list_of_who_was_erased_is_brought_up_to_date(db: Path, archive: Pat
     assert (result.exit_code, result.stdout.count("is up to date")) == (0, 1)
     elsewhere = typed("archive", "erased", "--to", archive.parent / "none", "--db", db)
     assert (elsewhere.exit_code, "has no folder of this club" in elsewhere.stderr) == (2, True)
+
+
+def test_a_cluster_needs_an_extra_and_the_command_says_so(
+    archive: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "pyspark", None)
+    monkeypatch.setitem(sys.modules, "py4j", None)
+    cluster = ("--engine", "spark", "--master", "spark://127.0.0.1:7077")
+    result = typed("replay", *RULES, "--archive", archive, *cluster)
+    assert (result.exit_code, "pip install 'dawnrule[spark]'" in result.stderr) == (1, True)
 
 
 @pytest.mark.parametrize(

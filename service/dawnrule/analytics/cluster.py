@@ -99,17 +99,24 @@ def session(master: str) -> Iterator[SparkSession]:
     """Open a session on a cluster. Raises ``InvalidInput`` where Spark is not installed, and for
     what Spark refuses."""
     try:
+        from py4j.protocol import Py4JError
         from pyspark.errors import PySparkException
         from pyspark.sql import SparkSession
     except ModuleNotFoundError as error:
         raise InvalidInput("Spark is not installed: pip install 'dawnrule[spark]'.") from error
-    spark = (
-        SparkSession.builder.config(map=_OPTIONS).master(master).appName("dawnrule").getOrCreate()
-    )
-    spark.sparkContext.setLogLevel("ERROR")
+    builder = SparkSession.builder.config(map=_OPTIONS).master(master).appName("dawnrule")
     try:
-        yield spark
-    except PySparkException as error:
-        raise InvalidInput(f"Spark: {str(error).splitlines()[0]}") from error
-    finally:
-        spark.stop()
+        spark = builder.getOrCreate()
+        spark.sparkContext.setLogLevel("ERROR")
+        try:
+            yield spark
+        finally:
+            spark.stop()
+    except (PySparkException, Py4JError) as error:
+        raise InvalidInput(f"Spark: {_told_by(error)}") from error
+
+
+def _told_by(error: Exception) -> str:
+    """Return the line in which an error names its cause; Java's begin with a colon."""
+    lines = str(error).splitlines() or [type(error).__name__]
+    return next((line[2:] for line in lines if line.startswith(": ")), lines[0])
