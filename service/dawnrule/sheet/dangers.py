@@ -9,11 +9,17 @@ from functools import cache
 from typing import Any
 
 from dawnrule.model import Vocabulary
+from dawnrule.sheet.temperatures import is_fever, may_be_temperature, words_of_temperature
 from dawnrule.sheet.words import SheetWords, words_of
 
-_PARTS = re.compile(r"[.;!?\r\n]+|,|\bbut\b|\baber\b", re.IGNORECASE)
+_PARTS = re.compile(
+    r"[;!?\r\n]+|(?<![0-9])[.,]+|[.,]+(?![0-9])"  # 38.5 is one number
+    r"|\b(?:but|though|although|however|aber|jedoch|trotzdem|pero|sino)\b",
+    re.IGNORECASE,
+)
 _MOST_WHERE = 100  # characters that a pain's place may have
 _NONE = "none"
+_FEVER = "fever"
 _MOST_PARTS = 40
 """Of a comment; what follows them is taken as one part, so that no text takes long."""
 
@@ -35,14 +41,16 @@ class Dangers:
 
 def dangers_in(text: str) -> Dangers:
     """Look through a comment for words of danger."""
-    if not _triggers().intersection(words_of(text)):
+    if not _triggers().intersection(words_of(text)) and not may_be_temperature(text):
         return Dangers()
     signs: list[str] = []
     illnesses: list[str] = []
     pains: list[str] = []
-    is_turned = bool(set(SheetWords.bundled().for_people).intersection(words_of(text)))
+    is_turned = False
     for part in _PARTS.split(text, maxsplit=_MOST_PARTS):
         found = [*_found_in(part)]
+        if _is_for_people(part, found):
+            is_turned = True
         if found and _is_turned(part):
             is_turned = True
             continue
@@ -91,16 +99,28 @@ def _found_in(part: str) -> Iterator[tuple[str, str]]:
     yield from (("sign", one) for one in Vocabulary.bundled().warning_signs if one in signs)
     for word in _any_of("illnesses", text):
         yield "illness", _danger_words()["illnesses"][word]
+    if is_fever(part):
+        yield "illness", _FEVER
     if not signs and _tells_of_pain(part, text):
         yield "pain", part.strip()
 
 
 def _is_turned(part: str) -> bool:
     """Return whether a word like no stands beside a danger; in "sin aliento" it is the danger."""
+    return not _words_beside_dangers(part).isdisjoint(SheetWords.bundled().turning)
+
+
+def _is_for_people(part: str, found: Iterable[tuple[str, str]]) -> bool:
+    """Return whether a part has a word like dizzy that no danger found in it accounts for."""
+    left = _words_beside_dangers(part).intersection(SheetWords.bundled().for_people)
+    return bool(left - words_of_temperature() if ("illness", _FEVER) in found else left)
+
+
+def _words_beside_dangers(part: str) -> set[str]:
     text = f"_{'_'.join(words_of(part))}_"
     for dangers in ("warning_signs", "illnesses"):
         text = _patterns()[dangers].sub("", text)
-    return not set(SheetWords.bundled().turning).isdisjoint(text.split("_"))
+    return set(text.split("_"))
 
 
 def _tells_of_pain(part: str, text: str) -> bool:

@@ -56,6 +56,7 @@ class SheetWords:
     # ``not`` in the file: words that turn what follows them round
     turning: Sequence[str]
     for_people: Sequence[str]
+    body_temperature: Mapping[str, Any]
     joints: Sequence[str]
     sides: Mapping[str, Sequence[str]]
     sharp: Sequence[str]
