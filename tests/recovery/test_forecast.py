@@ -156,6 +156,26 @@ def test_hours_of_soreness_are_those_of_the_muscle_group() -> None:
     assert recovery.sore_hours("calves", USUAL) == 0
 
 
+def test_soreness_that_no_work_explains_counts_from_when_it_was_reported() -> None:
+    told = BEGAN + timedelta(days=3)
+    over = replace(recovery_of([]), own=OwnEpisodes([seen(36, 60)], sore_at={"quadriceps": told}))
+    on_the_way = over.on_the_way("quadriceps", USUAL)
+    assert on_the_way is not None
+    assert (on_the_way.began, on_the_way.sore_hours) == (told, 0)
+    assert over.on_the_way("quadriceps", None) == on_the_way
+    assert over.on_the_way("chest", None) is None
+    later = replace(USUAL, began=told + timedelta(hours=12))
+    assert over.on_the_way("quadriceps", later) == over.under_way("quadriceps", later)
+
+
+def test_soreness_that_goes_on_is_put_down_to_the_last_work() -> None:
+    told = BEGAN + timedelta(hours=37)
+    own = OwnEpisodes([seen(37, inf)], sore_at={"quadriceps": told})
+    on_the_way = replace(recovery_of([]), own=own).on_the_way("quadriceps", USUAL)
+    assert on_the_way is not None
+    assert (on_the_way.began, on_the_way.sore_hours) == (BEGAN, 37)
+
+
 def test_what_is_over_is_not_under_way() -> None:
     assert recovery_of([seen(36, 60)]).group("quadriceps", BEGAN).under_way is None
     old = seen(36, inf)

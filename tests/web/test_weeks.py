@@ -173,3 +173,17 @@ def test_the_fallback_of_a_session_is_let_through_on_a_sore_morning(
     for plan, verdict in ((legs, "swap-to-low-damage"), ([block], "train-as-planned")):
         answer = coach.post("/v1/check-ins", json=morning | well | {"plan": plan})
         assert answer.json["verdict"] == verdict, answer.json
+
+
+def test_growth_work_is_not_laid_onto_what_hurts_now(coach: Client, clock: Clock) -> None:
+    """No work in the log explains the soreness, and nothing else is known of the athlete."""
+    clock.set("2026-03-09T07:00:00+01:00")
+    told = {"athlete_id": "a-03", "date": "2026-03-09", "plan": [], "soreness": {"quadriceps": 8}}
+    assert coach.post("/v1/check-ins", json=told).status_code == 201
+    keep = [{"name": "Legs", "starts_at": "2026-03-10T18:00:00+01:00"}]
+    body = order(wish("Legs", 1, "quadriceps"), keep=keep)
+    [week] = coach.post("/v1/weeks/check", json=body).json["weeks"]
+    [refused] = week["no_longer_holds"]
+    assert refused["rule"] is not None
+    laid = week_of(coach, order(wish("Legs", 1, "quadriceps"), days=7))
+    assert all(one["starts_at"] > "2026-03-11T12" for one in laid["sessions"])

@@ -20,7 +20,7 @@ from dawnrule.model import Vocabulary
 from dawnrule.model.concerns import ConcernRules
 from dawnrule.model.entities import Athlete, Session
 from dawnrule.model.forecasts import OwnForecast
-from dawnrule.recovery.episodes import Episode, Morning, episodes_of, morning_of
+from dawnrule.recovery.episodes import Episode, Morning, episodes_of, morning_of, still_sore
 from dawnrule.recovery.numbers import RecoveryNumbers
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import RecoveryAnswers, Transaction
@@ -161,8 +161,12 @@ class Recoveries:
         from dawnrule.recovery.forecast import AthleteRecovery, OwnEpisodes
 
         squad = self._squad(transaction, kind, now)
-        episodes = self._episodes(own, self.numbers.low_under[kind])
-        known = OwnEpisodes(episodes, athlete.age_years(athlete.today(now)))
+        low_under = self.numbers.low_under[kind]
+        known = OwnEpisodes(
+            self._episodes(own, low_under),
+            athlete.age_years(athlete.today(now)),
+            still_sore(own.mornings, low_under, self.numbers),
+        )
         return AthleteRecovery.fit(athlete.id, known, squad, self.numbers)
 
     def _squad(self, transaction: Transaction, kind: str, now: datetime) -> SquadRecovery:

@@ -125,6 +125,15 @@ def episodes_of(
     return found
 
 
+def still_sore(
+    mornings: Sequence[Morning], low_under: float, numbers: RecoveryNumbers
+) -> dict[str, datetime]:
+    """Return the muscle groups whose last answer was not low, each with when that was."""
+    groups = sorted({group for morning in mornings for group in morning.soreness})
+    answers = {group: _Answers.of(group, mornings, low_under, numbers) for group in groups}
+    return {group: own.last_at for group, own in answers.items() if not own.is_low[-1]}
+
+
 def _episode(
     group: str, work: Work, answers: _Answers, end: datetime | None, numbers: RecoveryNumbers
 ) -> Episode:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Self
 
@@ -28,10 +28,12 @@ _QUARTER, _HALF, _THREE_QUARTERS = 0.25, 0.5, 0.75
 
 @dataclass(frozen=True, slots=True)
 class OwnEpisodes:
-    """The episodes of one athlete, and the age in whole years where it is known."""
+    """The episodes of one athlete, and the age in whole years where it is known. ``sore_at`` holds
+    the muscle groups whose last answer was not low, each with when that was."""
 
     episodes: Sequence[Episode]
     age_years: int | None = None
+    sore_at: Mapping[str, datetime] = field(default_factory=dict)
 
     @property
     def informative(self) -> list[Episode]:
@@ -51,7 +53,7 @@ class OwnEpisodes:
     def of_group(self, muscle_group: str) -> OwnEpisodes:
         """Return those of one muscle group."""
         own = [episode for episode in self.episodes if episode.muscle_group == muscle_group]
-        return OwnEpisodes(own, self.age_years)
+        return OwnEpisodes(own, self.age_years, self.sore_at)
 
     def usual_features(self) -> tuple[float, ...]:
         """Return the mean features of the work; those of usual work where there is none."""
@@ -196,6 +198,25 @@ class AthleteRecovery:
         """Return what is expected of a muscle group after some work, in the log or to come."""
         sore_hours = self.sore_hours(muscle_group, work)
         return UnderWay(work.began, sore_hours, self.hours_after(work, muscle_group))
+
+    def on_the_way(self, muscle_group: str, last: Work | None) -> UnderWay | None:
+        """Return what is expected of a muscle group after its last work; None where nothing is
+        known to be on the way. Soreness that no work explains counts as if work had been done when
+        it was reported, since nothing tells how old it is."""
+        sore_at = self.own.sore_at.get(muscle_group)
+        if sore_at is None or (last is not None and last.began >= sore_at):
+            return None if last is None else self.under_way(muscle_group, last)
+        if last is None or self._is_over(muscle_group, last, sore_at):
+            return UnderWay(sore_at, 0.0, self.usual(muscle_group))
+        sore_hours = hours_between(last.began, sore_at)
+        return replace(self.under_way(muscle_group, last), sore_hours=sore_hours)
+
+    def _is_over(self, muscle_group: str, work: Work, by: datetime) -> bool:
+        """Return whether soreness at a time can no longer be put down to some work."""
+        if hours_between(work.began, by) > self.numbers.ends_after_hours:
+            return True
+        own = self.own.of_group(muscle_group).episodes
+        return any(episode.was_seen for episode in own if episode.work == work)
 
     def hours_after(self, work: Work, muscle_group: str) -> LogNormal:
         """Return the hours of recovery of a muscle group after some work."""
