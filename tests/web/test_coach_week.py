@@ -111,6 +111,26 @@ def test_the_rest_of_the_week_keeps_what_holds_and_moves_what_does_not(
     assert {block.get("effort") for block in planned(coach, "a-03", moved[:10])} >= {7.0}
 
 
+def test_what_has_no_place_any_more_is_taken_out_of_the_plan(
+    coach_browser: Client, coach: Client
+) -> None:
+    today, legs = "2026-03-09", {"goal": "hypertrophy", "muscle_groups": ["quadriceps"]}
+    plan = [{**legs, "minutes": 60, "starts_at": f"{today}T18:00:00+01:00"}]
+    coach.put(f"/v1/athletes/a-03/plans/{today}", json={"plan": plan})
+    sore = {"athlete_id": "a-03", "date": today, "plan": plan, "soreness": {"quadriceps": 8}}
+    coach.post("/v1/check-ins", json=sore)
+    page = act(coach_browser, "rest", fields={"windows/0/weekdays": "monday"}).text
+    assert "Take what has no place out of the plan" in page
+    assert "Take it as plans" not in page
+    form = dict.fromkeys((name for name in ORDER if name.startswith("fixed/")), "")
+    form |= dict(re.findall(r'name="(rest|days|from|laid_for)"[^>]* value="([^"]*)"', page))
+    other = act(coach_browser, "take", fields=form | {"who": "athlete:a-05"})
+    assert other.status_code == 422
+    assert planned(coach, "a-03", today)
+    assert act(coach_browser, "take", fields=form).status_code == 303
+    assert not planned(coach, "a-03", today)
+
+
 def test_a_week_of_something_else_than_was_laid_out_is_not_taken(
     coach_browser: Client, coach: Client
 ) -> None:

@@ -203,6 +203,20 @@ def test_two_who_share_one_rack_are_not_there_at_once() -> None:
     assert planner().plan(asked, full).missing() == {0: 1}
 
 
+def test_two_sessions_at_once_do_not_stand() -> None:
+    match = Fixed("Match", datetime(2026, 3, 14, 14, tzinfo=UTC), 90, (Block("skill"),))
+    asked = request(PUSH, RIDE, fixed=(match,))
+    push, beside, alone = (
+        Placed.of(wish, place, datetime(2026, 3, day, hour, 30, tzinfo=UTC))
+        for wish, place, day, hour in ((PUSH, 0, 14, 14), (RIDE, 1, 14, 15), (RIDE, 1, 12, 17))
+    )
+    overlap = HouseLimit("overlap", 0, 0)
+    told = planner().standing(asked, [push, beside, alone])
+    assert [refusal for _, refusal in told] == [None, overlap, None]
+    both = planner().standing(asked, [push, replace(beside, starts_at=push.starts_at)])
+    assert [refusal for _, refusal in both] == [overlap, overlap]
+
+
 def test_nothing_is_placed_on_the_way() -> None:
     begins, ends = (datetime(2026, 3, day, hour, tzinfo=UTC) for day, hour in ((9, 0), (15, 17)))
     away = replace(request(replace(RIDE, times=1)), travel=(Travel(begins, ends),))

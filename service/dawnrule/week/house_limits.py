@@ -44,6 +44,8 @@ class HouseLimits:
         """Yield what a session breaks by itself and beside others."""
         yield from self._of_session(session)
         for other in others:
+            if session.starts_at < other.ends_at and other.starts_at < session.ends_at:
+                yield HouseLimit("overlap", 0, 0)
             yield from self.of_pair(session, other)
 
     def _of_session(self, session: Placed) -> Iterator[HouseLimit]:

@@ -126,7 +126,9 @@ def change_week() -> Any:
         if act not in ("check", "take"):
             return _page(Page(answers, reports=_laid_out(order, athletes)))
         standing = standing_in(answers)
-        if changed := changed_since(order, athletes, standing):
+        is_for = [one.id for one in athletes] == answers.one("laid_for").split()
+        nothing_left = bool(answers.one("rest")) and not standing and is_for
+        if not nothing_left and (changed := changed_since(order, athletes, standing)):
             return _page(Page(answers, {changed: say("coach_week.lay_again")}))
         orders = [kept(order, athlete, standing) for athlete in athletes]
         if act == "take":
