@@ -43,8 +43,8 @@ def export(folder: Path, db: Path) -> None:
 
     Facts and decisions are written as Parquet files, one a month, in a folder of the club; what was
     exported there before is replaced. Names, ids and free text stay here: an athlete is known by a
-    fingerprint that nobody can compute without this database. It is health data still. Who is erased
-    later is put on a list in the folder, which replays heed.
+    fingerprint that nobody can compute without this database. It is health data still. Whoever is
+    erased later is put on a list in the folder, and replays leave them out.
 
     \b
     Example:
