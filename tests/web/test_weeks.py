@@ -184,6 +184,17 @@ def test_growth_work_is_not_laid_onto_what_hurts_now(coach: Client, clock: Clock
     body = order(wish("Legs", 1, "quadriceps"), keep=keep)
     [week] = coach.post("/v1/weeks/check", json=body).json["weeks"]
     [refused] = week["no_longer_holds"]
-    assert refused["rule"] is not None
+    assert "That soreness is low is less likely than 8 in 10." in refused["text"]
     laid = week_of(coach, order(wish("Legs", 1, "quadriceps"), days=7))
     assert all(one["starts_at"] > "2026-03-11T12" for one in laid["sessions"])
+
+
+def test_the_first_days_after_a_long_journey_are_named(coach: Client) -> None:
+    lands = {"leaves_at": "2026-03-10T01:00:00Z", "arrives_at": "2026-03-10T13:00:00Z"}
+    easy = wish("Ride", 1, goal="steady-endurance", preferred_weekdays=["wednesday"])
+    easy["blocks"] = [{"goal": "steady-endurance", "modality": "cycling", "minutes": 60}]
+    for zones, is_told in ((8, True), (1, False)):
+        week = week_of(coach, order(easy, travel=[lands | {"time_zones_crossed": zones}]))
+        [ride] = week["sessions"]
+        assert ride["starts_at"].startswith("2026-03-11")
+        assert ("The first days after crossing time zones." in ride["text"]) is is_told

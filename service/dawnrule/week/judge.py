@@ -16,11 +16,14 @@ from dawnrule.model.time_zones import zone_named
 from dawnrule.model.weeks import Travel
 from dawnrule.recovery.episodes import morning_of
 from dawnrule.recovery.numbers import RecoveryNumbers
+from dawnrule.rules.conditions import tests_of
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import Decision
 from dawnrule.rules.rule_set import Rule
 from dawnrule.rules.staged_returns import BundledReturns
 from dawnrule.week.request import ONE_DAY, Placed
+
+_TIME_ZONES = "time_zones_crossed"
 
 SorenessAt: TypeAlias = Callable[[Sequence[Placed], datetime], dict[str, float]]
 """Forecasts soreness 0 to 10 by muscle group at a time, after what is placed before it."""
@@ -39,6 +42,8 @@ class Ruling:
     verdict: Verdict
     deciding: Rule | None
     parts: tuple[tuple[PartFacts, Decision], ...]
+    after_journey: str = ""
+    """The title of the rule that notes the time zones crossed; empty where none does."""
 
     @property
     def is_let_through(self) -> bool:
@@ -122,7 +127,7 @@ class Judge:
             own = tuple((p, d) for p, d in parts if first <= p.block < last)
             decisions = [decision.day, *(d for _, d in own)]
             worst = max(decisions, key=lambda one: list(Verdict).index(one.verdict))
-            yield Ruling(session, worst.verdict, worst.deciding, own)
+            yield Ruling(session, worst.verdict, worst.deciding, own, _on_a_journey(decision.day))
             first = last
 
     def _check_in(self, before: Sequence[Placed], todays: Sequence[Placed], day: date) -> CheckIn:
@@ -180,3 +185,14 @@ class Judge:
     def date_of(self, session: Placed) -> date:
         """Return the date of a session, where the athlete lives."""
         return session.starts_at.astimezone(zone_named(self.known.athlete.time_zone)).date()
+
+
+def _on_a_journey(day: Decision) -> str:
+    return next(
+        (
+            rule.title
+            for rule in day.fired
+            if any(test.fact == _TIME_ZONES for test in tests_of(rule.when))
+        ),
+        "",
+    )

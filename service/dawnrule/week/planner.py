@@ -80,7 +80,9 @@ class Planner:
             session = ruling.session
             if session.wish is None:
                 continue
-            broken = limits.broken_by(session, (one for one in week if one is not session))
+            others = list(week)
+            others.remove(session)  # just once: what is there twice would be at once
+            broken = limits.broken_by(session, others)
             refusal = next(broken, None) if ruling.is_let_through else ruling
             if request.is_on_the_way(session.starts_at, session.ends_at):
                 refusal = TRAVELLING

@@ -18,12 +18,15 @@ from dawnrule.model.entities import Athlete, Block
 from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
 from dawnrule.recovery.report import in_ten
+from dawnrule.rules.conditions import tests_of
 from dawnrule.rules.counterfactuals import WhatIf
+from dawnrule.rules.rule_set import Rule
 from dawnrule.rules.text import Wording
 from dawnrule.week.expected_soreness import ExpectedSoreness
 from dawnrule.week.explanation import Unplaced
 from dawnrule.week.house_limits import HouseLimit
 from dawnrule.week.judge import Ruling
+from dawnrule.week.numbers import WeekNumbers
 from dawnrule.week.planner import Refusal, Week
 from dawnrule.week.request import Placed
 
@@ -177,6 +180,8 @@ class Reporter:
         if likely is not None:
             what = self._label(likely.muscle_group)
             said.append(self.texts.say("week.likely", muscle_group=what, in_ten=likely.in_ten))
+        if ruling.after_journey:
+            said.append(f"{self.texts.of_rule(ruling.after_journey)}.")
         fallback = self.fallback_of(session, sessions)
         return replace(self._told(session, margin, likely, " ".join(said)), fallback=fallback)
 
@@ -266,9 +271,17 @@ class Reporter:
             return self.texts.say(f"week.limit.{refusal.name}", limit=number)
         if refusal.deciding is None:
             return self.texts.say("week.no_time")
-        reason = self.wording.reason(refusal.deciding, refusal.facts)
         title = self.texts.of_rule(refusal.deciding.title)
+        if self._rests_on_forecast(refusal.session, refusal.deciding):
+            tenths = round(10 * WeekNumbers.bundled().likely)
+            return self.texts.say("week.may_be_sore", title=title, in_ten=tenths)
+        reason = self.wording.reason(refusal.deciding, refusal.facts)
         return self.texts.say("week.by_rule", title=title, reason=reason)
+
+    def _rests_on_forecast(self, session: Placed, rule: Rule) -> bool:
+        """Return whether a rule tried soreness that nobody has reported yet."""
+        reads_soreness = any(test.fact.startswith("soreness") for test in tests_of(rule.when))
+        return reads_soreness and self._local(session.starts_at).date() > self._today
 
     def _line(self, session: Placed) -> str:
         when = moment_text(self._local(session.starts_at), self.texts, self._today)
