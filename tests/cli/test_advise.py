@@ -159,7 +159,35 @@ def test_comments_that_are_not_understood_are_read_out() -> None:
 def test_of_many_comments_the_first_are_read_out() -> None:
     sheet = "athlete_id,date,notes\n" + "".join(f"a-{n},2024-03-11,fine\n" for n in range(50))
     [told] = typed("advise", "-", given=sheet.encode()).stderr.splitlines()[1:]
-    assert told.endswith("C40 (fine), C41 (fine), and 10 more.")
+    assert told.endswith("C40 (fine), C41 (fine); and those in C42\N{EN DASH}C51.")
+
+
+def test_each_comment_that_tells_of_a_danger_is_named() -> None:
+    sheet = "athlete_id,date,notes\n" + "".join(
+        f"a-{n},2024-03-11,{said}\n"
+        for n, said in enumerate([*["fainted", "fine"] * 42, "fainted"])
+    )
+    *_, told = typed("advise", "-", given=sheet.encode()).stderr.splitlines()
+    assert told.startswith(
+        "notes: comments taken as fainted (warning sign), 43 times: C2 (fainted), C4 (fainted), "
+    )
+    assert told.endswith("C80 (fainted); and those in C82, C84, C86.")
+
+
+def test_what_comments_are_taken_for_is_said() -> None:
+    comments = ["chest a bit tight on stairs", "flu", "no fever but fainted"]
+    rows = "".join(f"a-{n},2024-03-11,{said}\n" for n, said in enumerate(comments))
+    sheet = f"athlete_id,date,notes\n{rows}".encode()
+    assert typed("advise", "-", given=sheet).stderr.splitlines() == [
+        "notes: comments taken as pain, once: C2 (chest a bit tight on stairs).",
+        "notes: comments taken as fever (illness), once: C3 (flu).",
+        "notes: comments taken as fainted (warning sign), with words that a person must read, "
+        "once: C4 (no fever but fainted).",
+    ]
+    in_german = typed("advise", "-", "--language", "de", given=sheet).stderr
+    assert "notes: Bemerkungen, die als Schmerz gelten, einmal: C2 (" in in_german
+    in_spanish = typed("advise", "-", "--language", "es", given=sheet).stderr
+    assert "notes: comentarios tomados como fiebre (enfermedad), una vez: C3 (" in in_spanish
 
 
 def test_a_workbook_is_advised_into_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

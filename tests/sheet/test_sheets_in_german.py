@@ -29,12 +29,13 @@ from tests.sheets.make import PLAIN_BOOK
 PACKAGE = Path(dawnrule.__file__).parent
 ENGLISH, GERMAN = Texts.bundled(), Texts.bundled("de")
 NAMES = [name for name in ENGLISH.entries if name.startswith(("sheet.", "field."))]
-SAME_IN_BOTH = {"sheet.one_date"}
+SAME_IN_BOTH = {"sheet.one_date", "sheet.heard_in_comments"}
 THREE_WORDS = re.compile(r"[A-Za-z]+ [a-z]+ [a-z]+")
 
 FURTHER_FILES = {
     "another encoding than its mark says": "athlete_id,date\n".encode("utf-16")[:-1],
     "many comments": b"athlete_id,date,notes\n" + b"a-01,2026-03-09,fine\n" * 50,
+    "a danger beside a denied one": b"athlete_id,date,notes\na-01,2026-03-09,no flu but fainted",
     "a column under nearly its name": b"athlet_no,date\nx,y\n",
     "another table below": b"name,date,legs\na-01,2026-03-09,3\nname,date,back\na-01,,4\n",
     "a cell without end": b"athlete_id,date\na-01," + b"9" * 200_000,
@@ -116,6 +117,7 @@ NOT_TOLD_HERE = {
     "sheet.as_assumed_zone",
     "sheet.at_row",
     "sheet.at_rows",
+    "sheet.process_ended",
     "sheet.at_check_in",
     "sheet.found",
     "sheet.answer_needs_xlsx",

@@ -52,7 +52,7 @@ def lazy_join(parts: Iterable[str], between: str = " ") -> LazyText:
 
 def lazy_list(words: Sequence[str]) -> LazyText:
     """``chest, lats and biceps``."""
-    return LazyText(lambda texts: texts.listing(words))
+    return LazyText(lambda texts: texts.listing([render(word, texts) for word in words]))
 
 
 def render(value: Any, texts: Texts) -> Any:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from dawnrule.errors import FieldError
 
 _ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_CELL = re.compile(r"(?P<column>[A-Z]*)(?P<row>[0-9]+)")
+_SHORTEST_RANGE = 3
 _LONGEST_ECHO = 200  # characters; longer content is found by its cell
 
 
@@ -47,3 +51,26 @@ def column_letters(place: int) -> str:
     """Return a column's letters: A for 0, AA for 26."""
     before, last = divmod(place, len(_ALPHABET))
     return (column_letters(before - 1) if before else "") + _ALPHABET[last]
+
+
+def in_ranges(cells: Iterable[str]) -> list[str]:
+    """Name cells, or rows, in short: those below one another by the first and the last."""
+    runs: list[list[str]] = []
+    for cell in cells:
+        if runs and _follows(runs[-1][-1], cell):
+            runs[-1].append(cell)
+        else:
+            runs.append([cell])
+    named: list[str] = []
+    for run in runs:
+        is_range = len(run) >= _SHORTEST_RANGE
+        named += [f"{run[0]}\N{EN DASH}{run[-1]}"] if is_range else run
+    return named
+
+
+def _follows(before: str, cell: str) -> bool:
+    """Tell whether a cell is the one below another."""
+    above, below = _CELL.fullmatch(before), _CELL.fullmatch(cell)
+    if above is None or below is None or above["column"] != below["column"]:
+        return False
+    return int(above["row"]) + 1 == int(below["row"])

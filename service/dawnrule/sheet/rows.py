@@ -81,13 +81,14 @@ class Header:
 @dataclass(frozen=True, slots=True)
 class Interpretation:
     """A reading that people should know of: a remark on it, the column, the cell, its content, and
-    the value that it was read as."""
+    the value that it was read as. Those of comments are told cell by cell."""
 
     remark: str
     column: str
     cell: str
     content: str
     read_as: str
+    is_of_comment: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,8 +322,9 @@ class _Reading:
             return
         if read.interpretation:
             at, shown = cell_name(self.number, place), read.shown or str(read.value)
+            said, is_comment = cell_text(cell), column.kind == "comment"
             self.interpretations.append(
-                Interpretation(read.interpretation, header, at, cell_text(cell), shown)
+                Interpretation(read.interpretation, header, at, said, shown, is_comment)
             )
         if column.of_a_group:
             self.group_cells.append((place, column, cell, read.value))

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Self
 
 from dawnrule.i18n.catalog import Texts
-from dawnrule.i18n.lazy import lazy, lazy_join, render
+from dawnrule.i18n.lazy import LazyText, lazy, lazy_join, render
 from dawnrule.sheet.cells import cell_text, is_blank
 from dawnrule.sheet.columns import Column, Layout, plain_name
-from dawnrule.sheet.errors import cell_name, column_letters
+from dawnrule.sheet.errors import cell_name, column_letters, in_ranges
 from dawnrule.sheet.meanings import ColumnMeaning
 from dawnrule.sheet.options import DEFAULT_OPTIONS
 from dawnrule.sheet.rows import Header, Interpretation, Line, SheetRow, read_row
@@ -152,14 +152,13 @@ class Sheet:
             if column is None or column.kind != "comment":
                 continue
             left = [
-                f"{cell_name(line.number, place)} ({cell_text(line.values[place])[:_MOST_QUOTED]})"
+                (cell_name(line.number, place), cell_text(line.values[place]))
                 for line in self.lines
                 if not is_blank(line.values[place]) and (line.number, place) not in read
             ]
             if left:
-                quoted, more = ", ".join(left[:_MOST_COMMENTS]), len(left) - _MOST_COMMENTS
-                says = "sheet.comments_left_more" if more > 0 else "sheet.comments_left"
-                yield lazy(says, column=self.header[place], cells=quoted, count=more)
+                cells = _quoted(left)
+                yield lazy("sheet.comments_left", column=self.header[place], cells=cells)
 
     def _cell_remarks(self) -> Iterator[str]:
         yield from self._comment_remarks()
@@ -169,12 +168,22 @@ class Sheet:
                 kinds[one.column, one.remark].append(one)
         for (column, remark), found in kinds.items():
             first, count = found[0], len(found)
-            yield lazy(
-                "sheet.heard",
-                column=column,
-                how=remark,
-                times=lazy("sheet.once") if count == 1 else lazy("sheet.times", count=count),
-                cell=first.cell,
-                held=first.content,
-                read_as=first.read_as,
-            )
+            times = lazy("sheet.once") if count == 1 else lazy("sheet.times", count=count)
+            said = {"column": column, "how": remark, "times": times}
+            if first.is_of_comment:
+                cells = _quoted([(one.cell, one.content) for one in found])
+                yield lazy("sheet.heard_in_comments", **said, cells=cells)
+                continue
+            read = {"cell": first.cell, "held": first.content, "read_as": first.read_as}
+            yield lazy("sheet.heard", **said, **read)
+
+
+def _quoted(comments: Sequence[tuple[str, str]]) -> LazyText:
+    """Name the cells of comments, each of which a person should find: the first with what they
+    say, the others in short."""
+    first = [f"{cell} ({text[:_MOST_QUOTED]})" for cell, text in comments[:_MOST_COMMENTS]]
+    others = in_ranges(cell for cell, _ in comments[_MOST_COMMENTS:])
+    quoted = lazy_join(first, ", ")
+    if not others:
+        return quoted
+    return lazy("sheet.comments_and_others", cells=quoted, others=lazy_join(others, ", "))

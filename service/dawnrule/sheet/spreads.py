@@ -18,7 +18,7 @@ from dawnrule.sheet.cells import (
     rating_from_cell,
 )
 from dawnrule.sheet.columns import Column, HeaderWords, Path, plain_name
-from dawnrule.sheet.dangers import dangers_in
+from dawnrule.sheet.dangers import Dangers, dangers_in
 from dawnrule.sheet.errors import CellError
 from dawnrule.sheet.words import SheetWords
 
@@ -29,6 +29,7 @@ _BETWEEN = re.compile(r"\s*(?:[;\r\n]|,(?![0-9])|(?<=[0-9]),(?=\s)|\+|&|\band\b|
 _GROUP_AND_NUMBER = re.compile(
     r"(?P<words>[^\d:=]*[^\W\d][^\d:=]*?)\s*[:=-]?\s*(?P<number>[0-9].*)"
 )
+_EXPLANATION = re.compile(r"[,(]")
 _MOST_WHERE = 100  # characters that a pain's place may have
 _TEN = 10
 
@@ -94,12 +95,23 @@ def _read_comment(column: Column, cell: Cell, header: str, place: int) -> CellVa
         also["illness",] = told.illness
     if told.pain_where:
         also |= _pain({"where": told.pain_where}, place)
-    if told.is_turned:
-        return CellValue(None, lazy("sheet.comment_turned"), also, shown=lazy("sheet.for_people"))
     if not also:
-        return CellValue(None)
-    said = [*told.warning_signs, *filter(None, (told.illness, told.pain_where))]
-    return CellValue(None, lazy("sheet.comment_danger"), also, shown=lazy_list(said))
+        return CellValue(None, lazy("sheet.comment_turned") if told.is_turned else "")
+    remark = "sheet.comment_danger_turned" if told.is_turned else "sheet.comment_danger"
+    return CellValue(None, lazy(remark, taken=_taken_as(told)), also)
+
+
+def _taken_as(told: Dangers) -> LazyText:
+    """Say what a comment was taken for, by the labels of it."""
+    signs = [_label("sheet.taken_sign", f"warning_signs.{one}") for one in told.warning_signs]
+    illness = [_label("sheet.taken_illness", f"illnesses.{told.illness}")] if told.illness else []
+    pain = [lazy("sheet.taken_pain")] if told.pain_where else []
+    return lazy_list([*signs, *illness, *pain])
+
+
+def _label(said: str, name: str) -> LazyText:
+    """Say a label without what explains it behind a comma or in brackets."""
+    return lazy(said, which=LazyText(lambda texts: _EXPLANATION.split(texts.say(name))[0].strip()))
 
 
 def _read_sets_by_reps(column: Column, cell: Cell, header: str, place: int) -> CellValue:
