@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import inf
 
@@ -106,6 +107,38 @@ def test_who_always_says_three_is_read_against_their_own_usual() -> None:
     ]
     assert found([*before, *mornings(4, 5, 3)]) == [(36, 60)]
     assert found(mornings(4, 5, 3)) == [(60, inf)]
+
+
+@pytest.mark.parametrize("hours_between", [96, 168])
+def test_mornings_on_which_soreness_still_falls_are_nobodys_usual(hours_between: int) -> None:
+    """6, 6, 4, 3 at 12, 36, 60 and 84 h after growth work, seven times: never under 3."""
+    times = range(0, 7 * hours_between, hours_between)
+    told = [
+        replace(morning, at=morning.at + timedelta(hours=hours))
+        for hours in times
+        for morning in mornings(6, 6, 4, 3)
+    ]
+    assert found(told, *map(session, times)) == [(84, inf)] * 7
+
+
+def test_the_usual_is_what_is_told_long_after_any_work_of_the_group_that_is_not_easy() -> None:
+    """Growth work each week, and 3 on every morning from the fourth on: what is told from 5 days
+    after work on is the usual, once it was told seven times, in the fourth week."""
+    times = range(0, 6 * 168, 168)
+    told = [
+        replace(morning, at=morning.at + timedelta(hours=hours))
+        for hours in times
+        for morning in mornings(6, 6, 4, 3, 3, 3, 3)
+    ]
+    sessions = [*map(session, times)]
+    ends = [*[(156, inf)] * 3, (132, 156), (60, 84), (60, 84)]
+    assert found(told, *sessions) == ends
+    assert [one.usual for one in _episodes(told, *sessions)] == [None] * 3 + [3.0] * 3
+    squats, jog = Block("strength", ("quadriceps",)), Block("mobility", ("quadriceps",))
+    worked = [session(hours + 110, squats) for hours in times]
+    moved = [session(hours + 110, jog) for hours in times]
+    assert found(told, *sessions, *worked) == [(156, inf)] * 6
+    assert found(told, *sessions, *moved) == ends
 
 
 def test_hard_landings_count_and_easy_running_does_not() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,15 @@ def test_who_is_sore_for_long_gets_a_rule_that_waits_for_as_long(tmp_path: Path)
     assert verdict(proposed.hours) is Verdict.TRAIN
     assert verdict(50, "chest") is Verdict.TRAIN
     assert check_rule_set(rule_set, FactDictionary.bundled()) == []
+
+
+def test_a_rule_that_rests_on_an_own_usual_says_so() -> None:
+    slow = [replace(seen(60, 84), usual=4.0)] * 10
+    [proposed] = own_hours(recovery_of(slow), 48, BEGAN)
+    assert proposed.usual_soreness == 4
+    said = " ".join(rule_file("a-01", "baseline@2.0.0", [proposed]).split())
+    assert "until soreness was back to the usual 4, so it waits" in said
+    assert f"After {proposed.hours} h soreness was back to the usual 4 in at least 8" in said
 
 
 @pytest.mark.parametrize("episodes", [[seen(12, 36)] * 10, [seen(60, 84)] * 4])

@@ -86,6 +86,42 @@ def test_what_is_under_way_has_chances_that_grow(coach: Client) -> None:
     assert f"{chances[0]} in 10" in group["text"]
 
 
+def test_an_own_usual_that_counted_is_named_wherever_hours_are_told(
+    coach: Client, coach_browser: Client, client: Client, path: str
+) -> None:
+    """Squats each week, and never under 4 again."""
+    for week in range(10, 0, -1):
+        train(coach, NOW.replace(hour=18, minute=0) - timedelta(days=7 * week + 3))
+        for ago, soreness in ((2, 6), (1, 6), (0, 5), (-1, 4), (-2, 4), (-3, 4), (-4, 4)):
+            check_in(coach, 7 * week + ago, soreness)
+    train(coach, NOW - timedelta(hours=36))
+    check_in(coach, 0, 6)
+    told = recovery(coach)
+    [group] = told["muscle_groups"]
+    assert (group["times_seen"], group["usual_soreness"]) == (7, 4)
+    usually = f"Quadriceps: usually back to the usual 4 after {group['usual_hours']} h"
+    assert group["text"].startswith(usually)
+    assert "was under 3 or back to an own usual, from check-ins" in told["note"]
+    [ahead] = coach.get("/v1/athletes/a-03/outlook").json["recovery"]
+    assert ahead["text"].startswith(usually)
+    assert usually in client.get(path).text
+    assert usually in coach_browser.get("/coach/athletes/a-03").text
+    german = recovery(coach, "?lang=de")["muscle_groups"][0]["text"]
+    assert "meist wieder bei den üblichen 4 nach" in german
+    force = recovery(coach, "?for=force")["muscle_groups"][0]
+    assert (force["usual_soreness"], "usually under 5 after" in force["text"]) == (None, True)
+    legs = {"name": "Legs", "minutes": 60}
+    blocks = [{"goal": "hypertrophy", "muscle_groups": ["quadriceps"], "sets": 3}]
+    order = {
+        "athlete_id": "a-03",
+        "from": (NOW + timedelta(days=1)).date().isoformat(),
+        "windows": [{"weekdays": ["friday", "saturday"], "begins": "17:00", "ends": "19:00"}],
+        "wishes": [legs | {"times": 1, "blocks": blocks}],
+    }
+    [week] = coach.post("/v1/weeks", json=order).json["weeks"]
+    assert "Quadriceps back to the usual 4: " in week["sessions"][0]["text"]
+
+
 def test_a_time_can_be_asked_for(coach: Client) -> None:
     weeks_of_training(coach, 6)
     train(coach, NOW - timedelta(hours=36))

@@ -165,7 +165,7 @@ class Recoveries:
         known = OwnEpisodes(
             self._episodes(own, low_under),
             athlete.age_years(athlete.today(now)),
-            still_sore(own.mornings, low_under, self.numbers),
+            still_sore(own.sessions, own.mornings, low_under, self.vocabulary, self.numbers),
         )
         return AthleteRecovery.fit(athlete.id, known, squad, self.numbers)
 

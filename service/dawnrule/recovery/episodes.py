@@ -5,12 +5,13 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from math import inf, log2
 from statistics import median
+from typing import NamedTuple
 
 from dawnrule.facts.illness import NOT_ILL
 from dawnrule.facts.work import is_easy, is_to_failure, lands_hard
@@ -59,7 +60,8 @@ class Episode:
     the first at which it no longer was (infinite where that was not seen).
 
     ``is_over`` says that nothing more can be learned of it: it was low again, or new work or an
-    illness came first.
+    illness came first. ``usual`` is the own usual that counted as low at the end, None where
+    soreness was under the limit or no end was seen.
     """
 
     muscle_group: str
@@ -67,6 +69,7 @@ class Episode:
     sore_hours: float
     low_hours: float
     is_over: bool
+    usual: float | None = None
 
     @property
     def was_seen(self) -> bool:
@@ -103,7 +106,7 @@ def usual_features(age_years: int | None) -> tuple[float, ...]:
 
 
 def episodes_of(
-    sessions: Iterable[Session],
+    sessions: Sequence[Session],
     mornings: Sequence[Morning],
     low_under: float,
     vocabulary: Vocabulary,
@@ -115,9 +118,9 @@ def episodes_of(
     can be put down to the work cut an episode off.
     """
     ill = [morning.at for morning in mornings if morning.is_ill]
-    found = []
+    found, trained = [], _training_by_group(sessions, vocabulary)
     for group, works in sorted(works_by_group(sessions, vocabulary).items()):
-        answers = _Answers.of(group, mornings, low_under, numbers)
+        answers = _Answers.of(group, mornings, trained[group], low_under, numbers)
         ends: list[datetime | None] = [later.began for _, later in pairwise(works)]
         for work, next_work in zip(works, [*ends, None], strict=True):
             end = _earliest(next_work, _first_after(ill, work.began))
@@ -126,12 +129,20 @@ def episodes_of(
 
 
 def still_sore(
-    mornings: Sequence[Morning], low_under: float, numbers: RecoveryNumbers
+    sessions: Sequence[Session],
+    mornings: Sequence[Morning],
+    low_under: float,
+    vocabulary: Vocabulary,
+    numbers: RecoveryNumbers,
 ) -> dict[str, datetime]:
     """Return the muscle groups whose last answer was not low, each with when that was."""
     groups = sorted({group for morning in mornings for group in morning.soreness})
-    answers = {group: _Answers.of(group, mornings, low_under, numbers) for group in groups}
-    return {group: own.last_at for group, own in answers.items() if not own.is_low[-1]}
+    trained = _training_by_group(sessions, vocabulary)
+    last = {
+        group: _Answers.of(group, mornings, trained[group], low_under, numbers).all[-1]
+        for group in groups
+    }
+    return {group: answer.at for group, answer in last.items() if not answer.is_low}
 
 
 def _episode(
@@ -140,35 +151,52 @@ def _episode(
     longest = work.began + timedelta(hours=numbers.ends_after_hours)
     last = longest if end is None else min(end, longest)
     sore = 0.0
-    for at, is_low in answers.between(work.began, last):
-        hours = hours_between(work.began, at)
-        if not is_low:
+    for answer in answers.between(work.began, last):
+        hours = hours_between(work.began, answer.at)
+        if not answer.is_low:
             sore = hours
         elif hours >= numbers.rises_for_hours:
-            return Episode(group, work, sore, hours, is_over=True)
+            return Episode(group, work, sore, hours, is_over=True, usual=answer.usual)
     return Episode(group, work, sore, inf, is_over=last < longest or answers.last_at >= longest)
+
+
+class _Answer(NamedTuple):
+    """When soreness was told, whether it was low, and the own usual if only that made it low."""
+
+    at: datetime
+    is_low: bool
+    usual: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class _Answers:
-    """Every answer about a muscle group: when, and whether soreness was low."""
+    """Every answer about a muscle group, in the order of time."""
 
     times: list[datetime] = field(default_factory=list)
-    is_low: list[bool] = field(default_factory=list)
+    all: list[_Answer] = field(default_factory=list)
 
     @classmethod
     def of(
-        cls, group: str, mornings: Sequence[Morning], low_under: float, numbers: RecoveryNumbers
+        cls,
+        group: str,
+        mornings: Sequence[Morning],
+        trained: Sequence[datetime],
+        low_under: float,
+        numbers: RecoveryNumbers,
     ) -> _Answers:
         answers = cls()
         known: list[tuple[datetime, float]] = []
         for morning in mornings:
             soreness = morning.soreness.get(group)
-            if soreness is not None:
-                usual = _usual(known, morning.at)
-                as_usual = soreness <= usual and soreness < numbers.usual_counts_under
-                answers.times.append(morning.at)
-                answers.is_low.append(soreness < low_under or as_usual)
+            if soreness is None:
+                continue
+            is_under, usual = soreness < low_under, None
+            if not is_under and soreness < numbers.usual_counts_under:
+                own = _usual(known, morning.at)
+                usual = own if soreness <= own else None
+            answers.times.append(morning.at)
+            answers.all.append(_Answer(morning.at, is_under or usual is not None, usual))
+            if _hours_since(trained, morning.at) > numbers.usual_after_hours:
                 known.append((morning.at, soreness))
         return answers
 
@@ -176,15 +204,20 @@ class _Answers:
     def last_at(self) -> datetime:
         return self.times[-1] if self.times else datetime.min.replace(tzinfo=UTC)
 
-    def between(self, began: datetime, end: datetime) -> Iterator[tuple[datetime, bool]]:
-        """Iterate over the answers after work began, up to the end."""
-        first, last = bisect_right(self.times, began), bisect_right(self.times, end)
-        yield from zip(self.times[first:last], self.is_low[first:last], strict=True)
+    def between(self, began: datetime, end: datetime) -> list[_Answer]:
+        """Return the answers after work began, up to the end."""
+        return self.all[bisect_right(self.times, began) : bisect_right(self.times, end)]
+
+
+def _hours_since(trained: Sequence[datetime], at: datetime) -> float:
+    """Return the hours since the last training before a time, infinite where there was none."""
+    place = bisect_right(trained, at)
+    return hours_between(trained[place - 1], at) if place else inf
 
 
 def _usual(known: Sequence[tuple[datetime, float]], at: datetime) -> float:
-    """Return the median of the days before, as the fact ``soreness_above_usual`` counts it; below
-    any soreness where too few are known."""
+    """Return the median of the days before, as the fact ``soreness_above_usual`` counts it, of
+    mornings long after work; below any soreness where too few are known."""
     window = FactDictionary.bundled()["soreness_above_usual"].parameters
     first = at - timedelta(days=window["days"])
     recent = [soreness for when, soreness in known[-window["days"] :] if when >= first]
@@ -204,6 +237,19 @@ def works_by_group(sessions: Iterable[Session], vocabulary: Vocabulary) -> dict[
         before = works[group][-1].began if works[group] else None
         works[group].append(_work(began, done, before, vocabulary))
     return works
+
+
+def _training_by_group(
+    sessions: Iterable[Session], vocabulary: Vocabulary
+) -> dict[str, list[datetime]]:
+    """Return when each muscle group did work of any kind that is not easy, in order (UTC)."""
+    times: dict[str, set[datetime]] = defaultdict(set)
+    for session in sessions:
+        for block in session.blocks:
+            if not is_easy(block.goal, block.modality, vocabulary):
+                for group in groups_of(block, vocabulary):
+                    times[group].add(session.starts_at.astimezone(UTC))
+    return defaultdict(list, {group: sorted(found) for group, found in times.items()})
 
 
 def _work(

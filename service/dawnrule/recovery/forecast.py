@@ -12,6 +12,7 @@ import numpy as np
 from dawnrule.model.training import hours_between
 from dawnrule.recovery.episodes import Episode, Work, features, usual_features
 from dawnrule.recovery.intervals import LogNormal
+from dawnrule.recovery.low import Low
 from dawnrule.recovery.model import (
     Coefficients,
     Episodes,
@@ -46,6 +47,11 @@ class OwnEpisodes:
         return sorted({episode.muscle_group for episode in self.episodes})
 
     @property
+    def low(self) -> Low:
+        """What counted as low at the ends that were seen."""
+        return Low.of(self.episodes)
+
+    @property
     def times_seen(self) -> int:
         """How often the end was seen."""
         return sum(episode.was_seen for episode in self.episodes)
@@ -65,11 +71,13 @@ class OwnEpisodes:
 
 @dataclass(frozen=True, slots=True)
 class SquadRecovery:
-    """What the episodes of a squad say; ``posterior`` numbers athletes as ``places`` do."""
+    """What the episodes of a squad say; ``posterior`` numbers athletes as ``places`` do.
+    ``to_usual`` are those of whom an own usual counted as low."""
 
     places: Mapping[str, int]
     seen: Mapping[str, int]
     posterior: Posterior
+    to_usual: frozenset[str]
 
     @classmethod
     def fit(cls, squad: Mapping[str, OwnEpisodes], numbers: RecoveryNumbers) -> Self:
@@ -87,7 +95,8 @@ class SquadRecovery:
             else fit(columns, usual, prior)
         )
         seen = {athlete: own.times_seen for athlete, own in known.items()}
-        return cls(places, seen, posterior)
+        to_usual = {athlete for athlete, own in known.items() if own.low.usual is not None}
+        return cls(places, seen, posterior, frozenset(to_usual))
 
     def without(self, athlete_id: str) -> Coefficients:
         """Return what the others say of the effects."""
@@ -131,7 +140,8 @@ class GroupRecovery:
 
     ``times_seen`` counts the episodes whose end was seen. Half of the time it takes between
     ``half_from_hours`` and ``half_to_hours``, as often less as more than ``usual_hours``.
-    ``basis`` says whose episodes that rests on: own, the squad's, or published courses.
+    ``basis`` says whose episodes that rests on: own, the squad's, or published courses; ``own_low``
+    what counted as low in own episodes, ``low`` in all that it rests on.
     """
 
     muscle_group: str
@@ -141,6 +151,8 @@ class GroupRecovery:
     half_to_hours: float
     basis: str
     under_way: UnderWay | None
+    own_low: Low
+    low: Low
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +163,7 @@ class AthleteRecovery:
     cells: Mapping[str, int]
     posterior: Posterior
     of_others: int
+    others_to_usual: bool
     numbers: RecoveryNumbers
 
     @classmethod
@@ -161,7 +174,9 @@ class AthleteRecovery:
         groups = OwnEpisodes(own.informative).muscle_groups
         posterior = fit(_columns([own]), squad.posterior.spreads, squad.without(athlete_id))
         cells = {group: place for place, group in enumerate(groups)}
-        return cls(own, cells, posterior, squad.seen_of_others(athlete_id), numbers)
+        of_others = squad.seen_of_others(athlete_id)
+        others_to_usual = bool(squad.to_usual - {athlete_id})
+        return cls(own, cells, posterior, of_others, others_to_usual, numbers)
 
     def groups(self, now: datetime) -> list[GroupRecovery]:
         """Return every muscle group with work in the log, by name."""
@@ -178,7 +193,19 @@ class AthleteRecovery:
             usual.hours_at(_THREE_QUARTERS),
             self._basis(name),
             self._last_under_way(own, now),
+            own.low,
+            self.low(name),
         )
+
+    def low(self, muscle_group: str) -> Low:
+        """Return what counted as low in the episodes that a muscle group's hours rest on."""
+        match self._basis(muscle_group):
+            case "own":
+                return self.own.of_group(muscle_group).low
+            case "squad":
+                return Low(of_others=self.others_to_usual)
+            case _:
+                return Low()
 
     def usual(self, muscle_group: str) -> LogNormal:
         """Return the hours of recovery of a muscle group after the athlete's usual work."""

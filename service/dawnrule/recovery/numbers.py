@@ -37,6 +37,7 @@ class RecoveryNumbers:
 
     low_under: dict[str, float]
     usual_counts_under: float
+    usual_after_hours: float
     rises_for_hours: float
     ends_after_hours: float
     morning: time

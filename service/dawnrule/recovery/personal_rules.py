@@ -12,9 +12,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import ceil
 
+from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Vocabulary
 from dawnrule.recovery.forecast import OWN, AthleteRecovery
+from dawnrule.recovery.low import Low
+from dawnrule.recovery.numbers import RecoveryNumbers
 
+_GROWTH = "growth"
 _STEP_HOURS = 6
 _LONGEST_HOURS = 120
 
@@ -28,6 +32,12 @@ class OwnHours:
     times_seen: int
     half_from_hours: int
     half_to_hours: int
+    low: Low
+
+    @property
+    def usual_soreness(self) -> float | None:
+        """The own usual that counted as low; None where soreness was under the limit each time."""
+        return self.low.usual
 
 
 def own_hours(recovery: AthleteRecovery, least_hours: float, now: datetime) -> list[OwnHours]:
@@ -39,7 +49,7 @@ def own_hours(recovery: AthleteRecovery, least_hours: float, now: datetime) -> l
         hours = min(ceil(likely / _STEP_HOURS) * _STEP_HOURS, _LONGEST_HOURS)
         if group.basis == OWN and hours > least_hours:
             half = (round(group.half_from_hours), round(group.half_to_hours))
-            found.append(OwnHours(group.muscle_group, hours, group.times_seen, *half))
+            found.append(OwnHours(group.muscle_group, hours, group.times_seen, *half, group.low))
     return found
 
 
@@ -69,16 +79,16 @@ _RULE = """\
         - {{fact: hours_since_growth_work, below: {hours}}}
     verdict: swap-to-low-damage
     reason: >-
-      {{muscle_group}} had growth work {{hours_since_growth_work:.1f}} h before this block. Here its
-      soreness lasted for {half_from_hours} to {half_to_hours} h half of the time, so it waits
-      {hours} h.
+      {{muscle_group}} had growth work {{hours_since_growth_work:.1f}} h before this block. Here it
+      took {half_from_hours} to {half_to_hours} h half of the time until soreness was {low}, so it
+      waits {hours} h.
     caution: Train another muscle group, or do strength or skill work of this one.
     basis:
       kind: house
       source: own check-ins and training log
       note: >-
-        Seen {times_seen} times. After {hours} h soreness was low in at least 8 of 10 cases, by the
-        service's forecast.
+        Seen {times_seen} times. After {hours} h soreness was {low} in at least 8 of 10 cases, by
+        the service's forecast.
     wrong_when: The work was much lighter or much harder than usual.
     examples:
 {examples}"""
@@ -109,6 +119,7 @@ def _rule(one: OwnHours) -> str:
         half_from_hours=one.half_from_hours,
         half_to_hours=one.half_to_hours,
         times_seen=one.times_seen,
+        low=one.low.words(Texts.bundled(), RecoveryNumbers.bundled().low_under[_GROWTH]),
         examples="".join(
             _EXAMPLE.format(
                 goal=goal, muscle_group=group, hours=hours, fires="true" if fires else "false"

@@ -4,7 +4,7 @@ lives."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Self
 
@@ -16,6 +16,7 @@ from dawnrule.model.forecasts import OwnForecast, ToldChance
 from dawnrule.model.time_zones import zone_named
 from dawnrule.recovery.forecast import OWN, AthleteRecovery, GroupRecovery
 from dawnrule.recovery.intervals import LogNormal
+from dawnrule.recovery.low import Low
 
 _TENTHS = 10
 _MOST_TENTHS = 9
@@ -36,7 +37,8 @@ class ToldUnderWay:
 
 @dataclass(frozen=True, slots=True)
 class ToldGroup:
-    """One muscle group; ``text`` says all of it in a sentence or two. ``episodes`` are the
+    """One muscle group; ``text`` says all of it in a sentence or two. ``usual_soreness`` is the own
+    usual that counted as low (None: soreness was under the limit each time). ``episodes`` are the
     ones whose end was seen, oldest first: hours to the last sore and to the first low morning."""
 
     muscle_group: str
@@ -45,6 +47,7 @@ class ToldGroup:
     usual_hours: int
     half_from_hours: int
     half_to_hours: int
+    usual_soreness: float | None
     under_way: ToldUnderWay | None
     episodes: tuple[tuple[float, float], ...]
     text: str
@@ -101,7 +104,10 @@ class Reporter:
         """Report every muscle group with work in the log. ``at`` are the times whose chances are
         asked for; without any, the coming mornings and evenings."""
         times = [self._local(time) for time in at] or self._coming()
-        groups = (self._group(group, recovery, times) for group in recovery.groups(self.now))
+        known = recovery.groups(self.now)
+        groups = (self._group(group, recovery, times) for group in known)
+        to_usual = any(one.low.of_others or one.own_low.usual is not None for one in known)
+        low = Low(of_others=to_usual).words(self.texts, self.low_under)
         return RecoveryReport(
             self.athlete.id,
             self._local(self.now),
@@ -109,26 +115,27 @@ class Reporter:
             self.low_under,
             tuple(groups),
             None if factor is None else AgainstSquad.of(factor),
-            self.texts.say("recovery.note", limit=self.texts.number(_plain(self.low_under))),
+            self.texts.say("recovery.note", low=low),
         )
 
     def forecasts(self, recovery: AthleteRecovery) -> tuple[OwnForecast, ...]:
         """Forecast the muscle groups that are on the way and of which enough was seen, the one that
         takes longest first."""
         times = self._coming()
-        groups = [self._group(group, recovery, times) for group in recovery.groups(self.now)]
-        found = [self._forecast(one, one.under_way) for one in groups if one.basis == OWN]
+        groups = [one for one in recovery.groups(self.now) if one.basis == OWN]
+        found = [self._forecast(self._group(one, recovery, times), one.low) for one in groups]
         told = [one for one in found if one is not None]
         return tuple(sorted(told, key=_soonest_first, reverse=True))
 
-    def _forecast(self, group: ToldGroup, under_way: ToldUnderWay | None) -> OwnForecast | None:
+    def _forecast(self, group: ToldGroup, low: Low) -> OwnForecast | None:
+        under_way = group.under_way
         if under_way is None:
             return None
         most = max((chance.in_ten for chance in under_way.chances), default=0)
         best = next((one for one in under_way.chances if one.in_ten == most > 0), None)
         said = {
             "muscle_group": capital(self.vocabulary.label(group.muscle_group)),
-            "limit": self.texts.number(_plain(self.low_under)),
+            "low": low.words(self.texts, self.low_under),
             "hours": group.usual_hours,
         }
         if best is None:
@@ -161,6 +168,7 @@ class Reporter:
             round(group.usual_hours),
             round(group.half_from_hours),
             round(group.half_to_hours),
+            group.own_low.usual,
             under_way,
             tuple((one.sore_hours, one.low_hours) for one in own),
             " ".join(self._sentences(group, under_way)),
@@ -186,13 +194,16 @@ class Reporter:
         yield self.texts.say(
             f"recovery.{group.basis}",
             muscle_group=capital(self.vocabulary.label(group.muscle_group)),
-            limit=self.texts.number(_plain(self.low_under)),
+            low=group.low.words(self.texts, self.low_under),
             hours=round(group.usual_hours),
             first=round(group.half_from_hours),
             last=round(group.half_to_hours),
             seen=group.times_seen,
             seen_here=self._seen_here(group.times_seen),
         )
+        if group.basis != OWN and group.own_low.usual is not None:
+            low = replace(group.own_low, is_only_usual=True).words(self.texts, self.low_under)
+            yield self.texts.say("recovery.counts_too", low=low)
         for chance in under_way.chances if under_way else ():
             yield self.texts.say(
                 "recovery.chance", time=self._clock(chance.at), in_ten=chance.in_ten
@@ -229,7 +240,3 @@ def _soonest_first(forecast: OwnForecast) -> tuple[bool, float]:
 def in_ten(chance: float) -> int:
     """Return in how many of ten cases at least; never ten, as no forecast is certain."""
     return min(int(chance * _TENTHS), _MOST_TENTHS)
-
-
-def _plain(number: float) -> str:
-    return f"{number:g}"

@@ -97,6 +97,22 @@ class UnderWaySchema(StrictSchema):
     chances = fields.List(fields.Nested(ChanceSchema), required=True)
 
 
+class _UsualSoreness(fields.Float):
+    """The own usual that counted as low."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            required=True,
+            allow_none=True,
+            metadata={
+                "minimum": 0,
+                "maximum": 10,
+                "description": "The highest own usual (0 to 10) that counted as low; null where "
+                "soreness was under the limit each time that its end was seen.",
+            },
+        )
+
+
 class GroupRecoverySchema(StrictSchema):
     """The recovery of one muscle group after the athlete's usual work."""
 
@@ -119,6 +135,7 @@ class GroupRecoverySchema(StrictSchema):
     half_to_hours = fields.Integer(
         required=True, metadata=_HOURS | {"description": "…to this long."}
     )
+    usual_soreness = _UsualSoreness()
     under_way = fields.Nested(UnderWaySchema, required=True, allow_none=True)
     text = fields.String(required=True, metadata={"description": "The same in words."})
 
@@ -171,6 +188,7 @@ class OwnHoursSchema(StrictSchema):
     times_seen = fields.Integer(required=True, metadata=_HOURS)
     half_from_hours = fields.Integer(required=True, metadata=_HOURS)
     half_to_hours = fields.Integer(required=True, metadata=_HOURS)
+    usual_soreness = _UsualSoreness()
 
 
 class ProposedRulesSchema(StrictSchema):

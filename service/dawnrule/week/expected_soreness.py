@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Session
 from dawnrule.recovery.episodes import Work, works_by_group
@@ -53,6 +54,10 @@ class ExpectedSoreness:
     def chance_at(self, kind: str, group: str, placed: Sequence[Placed], at: datetime) -> float:
         """Return how likely soreness of a muscle group is low for a kind of goal at a time."""
         return self._chance(kind, group, self._last_work(group, placed, at), at)
+
+    def low_words(self, kind: str, group: str, texts: Texts) -> str:
+        """Say what counts as low for a kind of goal: "under 3", or back to an own usual."""
+        return self.recoveries[kind].low(group).words(texts, self.low_under[kind])
 
     def _last_work(self, group: str, placed: Sequence[Placed], at: datetime) -> Work | None:
         """Find the last work of a muscle group before a time. The works of a whole log are sorted

@@ -49,10 +49,12 @@ class Margin:
 
 @dataclass(frozen=True, slots=True)
 class Likely:
-    """How likely soreness of a muscle group is low by then: at least so many times in ten."""
+    """How likely soreness of a muscle group is low by then: at least so many times in ten; ``low``
+    says in words what counts as low."""
 
     muscle_group: str
     in_ten: int
+    low: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +181,8 @@ class Reporter:
             )
         if likely is not None:
             what = self._label(likely.muscle_group)
-            said.append(self.texts.say("week.likely", muscle_group=what, in_ten=likely.in_ten))
+            told = {"low": likely.low, "in_ten": likely.in_ten}
+            said.append(self.texts.say("week.likely", muscle_group=what, **told))
         if ruling.after_journey:
             said.append(f"{self.texts.of_rule(ruling.after_journey)}.")
         fallback = self.fallback_of(session, sessions)
@@ -231,7 +234,8 @@ class Reporter:
             group = part.muscle_group
             if group is not None and kind in (_GROWTH, _FORCE) and self.soreness.is_known(group):
                 chance = self.soreness.chance_at(kind, group, before, session.starts_at)
-                found.append(Likely(group, in_ten(chance)))
+                low = self.soreness.low_words(kind, group, self.texts)
+                found.append(Likely(group, in_ten(chance), low))
         return min(found, key=lambda one: one.in_ten, default=None)
 
     def _unplaced(self, left_out: Unplaced) -> ToldUnplaced:
