@@ -84,6 +84,9 @@ def test_what_is_under_way_has_chances_that_grow(coach: Client) -> None:
     assert chances[0] < 5 < chances[-1] == 9
     assert under_way["likely_at"] < under_way["chances"][-1]["at"]
     assert f"{chances[0]} in 10" in group["text"]
+    assert chances.count(9) > 1
+    assert group["text"].count("9 in 10") == 1
+    assert group["text"].endswith(": 9 in 10.")
 
 
 def test_an_own_usual_that_counted_is_named_wherever_hours_are_told(

@@ -204,7 +204,7 @@ class Reporter:
         if group.basis != OWN and group.own_low.usual is not None:
             low = replace(group.own_low, is_only_usual=True).words(self.texts, self.low_under)
             yield self.texts.say("recovery.counts_too", low=low)
-        for chance in under_way.chances if under_way else ():
+        for chance in _up_to_the_best(under_way.chances) if under_way else ():
             yield self.texts.say(
                 "recovery.chance", time=self._clock(chance.at), in_ten=chance.in_ten
             )
@@ -230,6 +230,16 @@ class Reporter:
     def _local(self, time: datetime) -> datetime:
         zone = zone_named(self.athlete.time_zone)
         return time.astimezone(zone).replace(microsecond=0, second=0)
+
+
+def _up_to_the_best(chances: Sequence[ToldChance]) -> Sequence[ToldChance]:
+    """Leave out what comes after the best chance is reached; it only grows. Of nothing but zeros
+    the last says all."""
+    most = max((one.in_ten for one in chances), default=0)
+    if not most:
+        return chances[-1:]
+    first = next(place for place, one in enumerate(chances) if one.in_ten == most)
+    return chances[: first + 1]
 
 
 def _soonest_first(forecast: OwnForecast) -> tuple[bool, float]:
