@@ -152,7 +152,17 @@ def grouped(refusals: Iterable[tuple[str, str]]) -> Iterator[str]:
         places.setdefault(cause, []).append(place)
     for cause, hit in places.items():
         between = ": " if hit[0].startswith("row ") else ", "
-        yield f"{', '.join(hit)}{between}{cause}"
+        yield f"{', '.join(in_ranges(hit))}{between}{cause}"
+
+
+def in_ranges(places: Iterable[str]) -> Iterator[str]:
+    """Name places below one another by the first and the last: C2-C88."""
+    below: dict[tuple[str, int], list[str]] = {}
+    for order, place in enumerate(places):
+        column = place.rstrip("0123456789")
+        below.setdefault((column, int(place[len(column) :]) - order), []).append(place)
+    for run in below.values():
+        yield f"{run[0]}-{run[-1]}" if len(run) > 1 else run[0]
 
 
 def in_words(error: requests.RequestException) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -239,6 +240,17 @@ def test_a_date_order_may_be_declared() -> None:
     assert "declare the date order" in typed("advise", "-", given=american).stderr
     result = typed("advise", "-", "--date-order", "month-day-year", given=american)
     assert result.exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("ratings", "found"), [((11,) * 87, "11"), (range(30, 117), "30, 31, 32, ...")]
+)
+def test_a_cause_that_hits_every_row_is_told_in_short(ratings: Sequence[int], found: str) -> None:
+    rows = "".join(f"a-{n},2024-03-11,{rating}\n" for n, rating in enumerate(ratings))
+    sheet = f"athlete_id,date,soreness_chest\n{rows}".encode()
+    [told] = typed("advise", "-", given=sheet).stderr.splitlines()
+    hit = "87 rows (2-88): soreness_chest (C2-C88)"
+    assert told.replace("\N{EN DASH}", "-") == f"{hit} must be from 0 to 10 (found: {found})"
 
 
 def twice(again: str) -> Result:

@@ -142,6 +142,16 @@ def test_a_refused_row_is_named_by_row_and_column_and_the_good_one_is_kept(
     assert stored.get("a-02") is None
 
 
+def test_a_cause_that_hits_many_rows_is_told_with_the_first_and_the_last(
+    run: Run, tmp_path: Path
+) -> None:
+    rows = "".join(f"a-0{number},{TODAY},{number // 7 * 11}\n" for number in (7, 1, 8, 9))
+    (tmp_path / "own.csv").write_text(f"athlete_id,date,stress\n{rows}", encoding="utf-8")
+    done = run(SCRIPT, "own.csv")
+    [told] = [line for line in done.stdout.splitlines() if "stress" in line]
+    assert told.startswith("C2, C4-C5, stress: must be ")
+
+
 def test_a_sheet_with_semicolons_and_blank_rows_keeps_verdicts_beside_their_rows(
     run: Run, tmp_path: Path
 ) -> None:

@@ -374,6 +374,13 @@ def test_a_plan_may_start_at_a_time_alone() -> None:
     ]
 
 
+def test_a_report_at_a_time_alone_is_of_the_date_of_its_row() -> None:
+    [row] = sheet_of("athlete_id,Time reported,date\na-01,07:00,2026-03-09\n").rows
+    assert row.read["reported_at",] == "2026-03-09T07:00:00+00:00"
+    [told] = row.interpretations
+    assert told.remark.startswith("times without a date, read on the date of their row")
+
+
 def test_a_row_without_a_plan_is_a_day_off() -> None:
     assert check_in_of(plan_goal="", plan_minutes="")["plan"] == []
 

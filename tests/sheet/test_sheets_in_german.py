@@ -53,6 +53,7 @@ FURTHER_CELLS = {
     "a time without its date": ("reported_at", "18:00"),
     "an hour past noon": ("reported_at", "2026-03-07 13:00 PM"),
     "years before people": ("reported_at", "1850-03-07 18:00"),
+    "a time that needs its date": ("last_chest_at", "18:00"),
     "a time on the row's date": ("plan_goal,plan_starts_at", "strength,18:00"),
     "a year in the wrong place": ("date", "9.3.126"),
     "a day to come": ("date", "2300-03-09"),

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import islice
+from typing import TypeAlias
 
 from tabulate import tabulate
 
@@ -22,10 +24,14 @@ from dawnrule.i18n.lazy import render
 from dawnrule.model import Verdict
 from dawnrule.model.advice import Advice
 from dawnrule.sheet import location_of
-from dawnrule.sheet.errors import CellFault
+from dawnrule.sheet.errors import CellFault, in_ranges
 
 _LINE_WIDTH = 100
-_MOST_CELLS = 8  # that are named in one line
+_MOST_CELLS = 8  # or ranges of them, that are named in one line
+_MOST_VALUES = 3  # of one cause that are told, in a line of their own if there are no more
+
+_Hit: TypeAlias = tuple[int, FieldError | None]
+"""The number of a row, and its fault; None where it is of no field."""
 
 
 def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> str:
@@ -63,36 +69,58 @@ def refusal_lines(error: DawnruleError, texts: Texts) -> list[str]:
 def grouped_refusal_lines(refused: Sequence[tuple[int, DawnruleError]], texts: Texts) -> list[str]:
     """List what is wrong with rows, each cause once with the rows and cells that it hits, in the
     order of the first row of each."""
-    found: dict[str, list[tuple[int, FieldError | None]]] = {}
+    found: dict[str, list[_Hit]] = {}
     for number, error in refused:
         for fault in error.errors or (None,):
             cause = render(error.detail, texts) if fault is None else _cause(fault, texts)
             found.setdefault(cause, []).append((number, fault))
-    return [_grouped_line(cause, hits, texts) for cause, hits in found.items()]
+    lines = ((cause, some) for cause, hits in found.items() for some in _by_value(hits))
+    return [_grouped_line(cause, hits, texts) for cause, hits in lines]
 
 
 def _cause(fault: FieldError, texts: Texts) -> str:
-    return _fault_line(FieldError(fault.pointer, fault.value, fault.detail), texts)
+    return _fault_line(FieldError(fault.pointer, None, fault.detail), texts)
 
 
-def _grouped_line(cause: str, hits: Sequence[tuple[int, FieldError | None]], texts: Texts) -> str:
-    cells = [fault.cell for _, fault in hits if isinstance(fault, CellFault)]
-    first, more = hits[0][1], ", ..." if len(cells) > _MOST_CELLS else ""
+def _by_value(hits: Sequence[_Hit]) -> Sequence[Sequence[_Hit]]:
+    """Part what one cause hits by the value that was found, unless there are many values."""
+    by_value: dict[str, list[_Hit]] = {}
+    for hit in hits:
+        by_value.setdefault(repr(hit[1] and hit[1].value), []).append(hit)
+    return [*by_value.values()] if len(by_value) <= _MOST_VALUES else [hits]
+
+
+def _grouped_line(cause: str, hits: Sequence[_Hit], texts: Texts) -> str:
+    faults = [fault for _, fault in hits if fault is not None]
     line = cause
-    if isinstance(first, CellFault):
-        shown = ", ".join(cells[:_MOST_CELLS]) + more
-        line = _fault_line(replace(first, cell=shown), texts)
-    rows = [str(number) for number, _ in hits]
-    if len(rows) == 1:
+    if faults:
+        cells = in_ranges(fault.cell for fault in faults if isinstance(fault, CellFault))
+        first = replace(faults[0], value=None)
+        if isinstance(first, CellFault):
+            first = replace(first, cell=", ".join(_first(cells, _MOST_CELLS)))
+        values = dict.fromkeys(repr(fault.value) for fault in faults if fault.value is not None)
+        line = _with_found(_fault_line(first, texts), values, texts)
+    rows = in_ranges(str(number) for number, _ in hits)
+    if len(hits) == 1:
         return texts.say("sheet.at_row", number=rows[0], fault=line)
-    return texts.say("sheet.at_rows", count=len(rows), rows=", ".join(rows), fault=line)
+    return texts.say("sheet.at_rows", count=len(hits), rows=", ".join(rows), fault=line)
+
+
+def _first(some: Iterable[str], most: int) -> list[str]:
+    """Return the first of some names, and dots where there are more."""
+    kept = [*islice(some, most + 1)]
+    return [*kept[:most], "..."] if len(kept) > most else kept
 
 
 def _fault_line(fault: FieldError, texts: Texts) -> str:
     """Describe one faulty field: its name, what would be accepted, and what was found."""
     line = f"{location_of(fault)} {render(fault.detail, texts)}".strip()
-    is_found = fault.value is not None
-    return texts.say("sheet.found", fault=line, value=repr(fault.value)) if is_found else line
+    return _with_found(line, [] if fault.value is None else [repr(fault.value)], texts)
+
+
+def _with_found(line: str, values: Collection[str], texts: Texts) -> str:
+    shown = ", ".join(_first(values, _MOST_VALUES))
+    return texts.say("sheet.found", fault=line, value=shown) if values else line
 
 
 def _rests(advice: Advice) -> bool:

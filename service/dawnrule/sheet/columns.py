@@ -230,7 +230,7 @@ CHECK_INS = Layout(
     fixed=(
         Column("athlete_id", ("athlete_id",), "text"),
         Column("date", ("date",), "date"),
-        Column("reported_at", ("reported_at",), "datetime"),
+        Column("reported_at", ("reported_at",), "datetime", on_the_date=True),
         Column("sleep_hours", ("sleep", "hours"), "number", "sleep_hours"),
         Column("sleep_quality", ("sleep", "quality"), "number", "sleep_quality"),
         Column("fatigue", ("fatigue",), "number", "fatigue"),
