@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from typing import Any
 
@@ -60,6 +61,32 @@ def test_the_taper_falls_by_41_to_60_percent_and_a_lighter_week_comes_before(coa
     builds = [weeks[n]["percent"] for n in (8, 7, 6, 4, 3)]
     assert builds == sorted(builds)
     assert builds[0] == 100
+
+
+def test_the_athletes_page_shows_the_weeks_with_their_source_on_demand(
+    coach: Client, coach_browser: Client
+) -> None:
+    page = coach_browser.get("/coach/athletes/a-03").text
+    assert "There is no main competition ahead" in page
+    assert 'href="/coach/athletes/a-03/change"' in page
+    compete(coach, "2026-03-21")
+    german = coach_browser.get("/coach/athletes/a-03?lang=de").text
+    assert "Jede Woche beginnt am So und endet am Sa" in german
+    assert "nicht bekannt" in german
+    train(coach, 1)
+    page = coach_browser.get("/coach/athletes/a-03").text
+    assert "Next main competition: Sat 21 March." in page
+    assert "Each week begins on Sun and ends on Sat" in page
+    [row] = re.findall(r'<th scope="row">(Sun 15 March.*?)</tr>', page)
+    assert re.split("(?:<[^>]*>)+", row) == [
+        "Sun 15 March to Sat 21 March",
+        "taper",
+        "50 %",
+        "5 hard sets, 20 landing minutes, 45 minutes in all",
+        "",
+    ]
+    _, _, demand = page.partition("<summary>Where the shares come from</summary>")
+    assert "Bosquet 2007" in demand.partition("</details>")[0]
 
 
 def test_what_is_not_known_of_the_usual_week_is_left_out(coach: Client) -> None:

@@ -84,6 +84,9 @@ _COMMANDS = {
     "retention": Elsewhere("maintenance", "Delete data that is older than the retention period."),
     "rules": Elsewhere("rules", "List rule sets, check one, or compare two."),
     "serve": Elsewhere("serve", "Serve the API and its documentation until stopped (Ctrl-C)."),
+    "targets": Elsewhere(
+        "targets", "Show build, deload and taper up to the next main competition."
+    ),
     "week": Elsewhere("week", "Lay out the week that FILE asks for."),
 }
 

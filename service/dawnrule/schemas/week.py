@@ -299,6 +299,11 @@ class WeekTargetSchema(StrictSchema):
     """The target of one week before a competition."""
 
     first = Timestamp(data_key="from", required=True)
+    last = Timestamp(
+        data_key="to",
+        required=True,
+        metadata={"description": "The last day, of the weekday of the competition."},
+    )
     weeks_to_go = fields.Integer(
         required=True,
         metadata={"minimum": 1, "description": "1 is the week that ends with the competition."},
@@ -332,3 +337,4 @@ class TargetsSchema(StrictSchema):
 
 WEEK_ORDER = WeekOrderSchema()
 WEEKS = WeeksSchema()
+TARGETS = TargetsSchema()

@@ -97,6 +97,11 @@ class WeekTarget:
     minutes: int | None
     source: str
 
+    @property
+    def last(self) -> date:
+        """The last day of the week, a local date."""
+        return self.first + _WEEK - timedelta(days=1)
+
 
 def next_competition(athlete: Athlete, now: datetime) -> date | None:
     """Return the date of the next competition that is prepared for, None without one."""

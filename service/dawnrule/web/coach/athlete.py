@@ -20,6 +20,7 @@ from dawnrule.analytics.timeline import AthleteDay, describe_days, read_weeks
 from dawnrule.application.athletes import require_athlete
 from dawnrule.application.outlooks import read_outlook
 from dawnrule.application.recoveries import RecoveryQuestion
+from dawnrule.application.targets import read_targets
 from dawnrule.errors import NotFound
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import Pain, Session
@@ -155,6 +156,9 @@ def athlete(athlete_id: str) -> str:
     ctx, said = context(), texts()
     asked = RecoveryQuestion(athlete_id, "growth", ctx.clock())
     recovery = ctx.store.read(lambda transaction: ctx.recoveries.read(transaction, asked, said))
+    targets = ctx.store.read(
+        lambda transaction: read_targets(transaction, athlete_id, said, ctx.clock())
+    )
     outlook = OutlookReport.of(ahead, _OUTLOOK_GOAL, composer().texts)
     seen, never = _groups(weeks)
     return render_template(
@@ -172,6 +176,8 @@ def athlete(athlete_id: str) -> str:
         outlook=outlook_of_groups(outlook, composer()),
         outlook_note=outlook.note,
         recovery=recovery,
+        targets=targets.words(said),
+        no_targets=targets.note,
         outlook_days=_OUTLOOK_DAYS,
         shade=lambda soreness: bisect(_SHADES_BEGIN, soreness),
         number=_number,
