@@ -55,10 +55,11 @@ def test_vomiting_in_words_is_an_illness(text: str) -> None:
     [
         ("enfermo con tos", "below-neck"),
         ("Schüttelfrost", "fever"),
-        ("temp 39", "fever"),
+        ("temp:39", "fever"),
         ("39.2 °C", "fever"),
         ("tired, 38,0°C this morning", "fever"),
         ("temperature of 38.5", "fever"),
+        ("Temperatur 38,4", "fever"),
         ("temp 38.9 last night", "fever"),
     ],
 )
@@ -67,7 +68,15 @@ def test_an_illness_in_words_is_taken_as_it(text: str, illness: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["temp 37.9", "temp 101", "temp from 39 to 37", "temp 39 outside", "no temp of 38.5"]
+    "text",
+    [
+        "temp 37.9",
+        "temp 101",
+        "temp from 39 to 37",
+        "temp 39 outside",
+        "no temp of 38.5",
+        "temp at 7:38",
+    ],
 )
 def test_a_temperature_that_is_low_or_unclear_is_left_to_a_person(text: str) -> None:
     assert dangers_in(text) == Dangers(is_turned=True)

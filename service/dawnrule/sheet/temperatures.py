@@ -7,7 +7,7 @@ from functools import cache
 
 from dawnrule.sheet.words import SheetWords, words_of
 
-_NUMBER = r"(?<![0-9.,:/-])[0-9]{2}(?:[.,][0-9]{1,2})?(?![0-9:/-]|[.,][0-9])"
+_NUMBER = r"(?<![0-9])(?<![0-9][.,:/-])[0-9]{2}(?:[.,][0-9]{1,2})?(?![0-9:/-]|[.,][0-9])"
 _NUMBERS = re.compile(_NUMBER)
 _CELSIUS = re.compile(
     rf"(?:(?P<before>[^\W\d_]+)\s+)?{_NUMBER}\s*(?:°\s*C|C|(?:degrees?\s+|°\s*)?Celsius)\b",
