@@ -180,7 +180,7 @@ COACH = (
     Shot("this-morning-on-a-phone.png", MORNING, width=PHONE, height=1600),
     Shot("this-morning-on-paper.png", MORNING, paper=True),
     Shot("drifts.png", "/coach/drifts"),
-    Shot("athlete.png", ATHLETE),
+    Shot("athlete.png", ATHLETE, height=3300),
     Shot("concerns.png", "/coach/concerns"),
     Shot("why.png", WHY, height=2300),
     Shot("why-record.png", f"{WHY}?under=club@1.0.0", at="#record"),

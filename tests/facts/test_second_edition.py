@@ -336,6 +336,7 @@ def test_anything_else_is_something_too() -> None:
         (Block("skill", modality="court-sport"), "planned_contact", True),
         (Block("skill", modality="court-sport", contact=False), "planned_contact", False),
         (Block("power", modality="jumping", sets=5, reps=8), "planned_contacts", 40),
+        (Block("power", modality="jumping", sets=84, reps=426), "planned_contacts", 10_000),
     ],
 )
 def test_a_block_is_what_is_done_in_it(block: Block, fact: str, value: FactValue) -> None:

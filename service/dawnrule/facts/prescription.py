@@ -41,7 +41,8 @@ def prescription_facts(
     yield "concentric_only", concentric_only(block, words)
     yield "lands_hard", (group is None or group in words.leg_groups) and lands_hard(block, words)
     jumping = past.parameters("hours_since_jumps")["modality"]
-    yield "planned_contacts", contacts_of(block, words, jumping)
+    contacts, most = contacts_of(block, words, jumping), past.dictionary["planned_contacts"]
+    yield "planned_contacts", None if contacts is None else min(contacts, int(most.greatest))
     yield "indoors", block.indoors
 
 
