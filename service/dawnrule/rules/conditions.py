@@ -7,10 +7,11 @@ directly inside a node and ``walk`` everything inside a condition.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TypeAlias
+from operator import ge, gt, le, lt
+from typing import Any, TypeAlias
 
 from dawnrule.model import FactValue
 
@@ -27,7 +28,15 @@ class Operator(StrEnum):
     REPORTED = "reported"
 
 
-NUMERIC_OPERATORS = frozenset({Operator.AT_LEAST, Operator.AT_MOST, Operator.ABOVE, Operator.BELOW})
+COMPARISONS: Mapping[Operator, Callable[[Any, Any], Any]] = {
+    Operator.AT_LEAST: ge,
+    Operator.AT_MOST: le,
+    Operator.ABOVE: gt,
+    Operator.BELOW: lt,
+}
+"""How a fact is compared with a number, be they columns, or expressions of a query."""
+
+NUMERIC_OPERATORS = frozenset(COMPARISONS)
 
 
 class GroupKind(StrEnum):

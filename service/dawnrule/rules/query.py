@@ -21,7 +21,15 @@ from sqlglot import exp
 
 from dawnrule.model import FactDictionary, FactValue, Verdict
 from dawnrule.model.fact_dictionary import FactType
-from dawnrule.rules.conditions import Condition, Group, GroupKind, Operator, Signal, Test
+from dawnrule.rules.conditions import (
+    COMPARISONS,
+    Condition,
+    Group,
+    GroupKind,
+    Operator,
+    Signal,
+    Test,
+)
 from dawnrule.rules.rule_set import Rule, RuleSet
 
 FACT_TYPES: dict[FactType, exp.DataType] = {
@@ -284,17 +292,10 @@ def _test(test: Test, of_type: FactType) -> exp.Expr:
 
 
 def _compared(fact: exp.Column, operator: Operator, value: exp.Expr) -> exp.Expr:
-    match operator:
-        case Operator.AT_LEAST:
-            return fact >= value
-        case Operator.AT_MOST:
-            return fact <= value
-        case Operator.ABOVE:
-            return fact > value
-        case Operator.BELOW:
-            return fact < value
-        case _:  # IS, and IN with one value
-            return fact.eq(value)
+    if operator not in COMPARISONS:  # IS, and IN with one value
+        return fact.eq(value)
+    found: exp.Expr = COMPARISONS[operator](fact, value)
+    return found
 
 
 def _literal(value: FactValue, of_type: FactType) -> exp.Expr:

@@ -12,7 +12,15 @@ from collections.abc import Sequence
 import polars as pl
 
 from dawnrule.model import FactDictionary
-from dawnrule.rules.conditions import Condition, Group, GroupKind, Operator, Signal, Test
+from dawnrule.rules.conditions import (
+    COMPARISONS,
+    Condition,
+    Group,
+    GroupKind,
+    Operator,
+    Signal,
+    Test,
+)
 
 TYPES = {
     "boolean": pl.Boolean(),
@@ -57,14 +65,7 @@ def _test(test: Test, of_type: pl.DataType) -> pl.Expr:
 
 
 def _compared(fact: pl.Expr, operator: Operator, value: pl.Expr) -> pl.Expr:
-    match operator:
-        case Operator.AT_LEAST:
-            return fact >= value
-        case Operator.AT_MOST:
-            return fact <= value
-        case Operator.ABOVE:
-            return fact > value
-        case Operator.BELOW:
-            return fact < value
-        case _:  # IS, and each value of IN
-            return fact == value
+    if operator not in COMPARISONS:  # IS, and each value of IN
+        return fact == value
+    found: pl.Expr = COMPARISONS[operator](fact, value)
+    return found
