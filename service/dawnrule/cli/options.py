@@ -188,6 +188,18 @@ optional_db_option = click.option(
 )
 
 
+def published_in_option(help_text: str) -> Callable[[Command], Command]:
+    """Build ``--db``, as ``db``, for a command that reads rule sets, published ones too; None where
+    it is left out."""
+    return click.option(
+        "--db",
+        cls=SettingOption,
+        envvar="DAWNRULE_DB",
+        type=click.Path(exists=True, dir_okay=False, path_type=Path),
+        help=help_text,
+    )
+
+
 def archives_option(command: Command) -> Command:
     """Add ``--archive``, as ``archives``: paths or addresses, none by default."""
     return click.option(

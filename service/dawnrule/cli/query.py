@@ -9,7 +9,7 @@ from typing import get_args
 
 import click
 
-from dawnrule.cli.options import SettingOption, rule_set_named
+from dawnrule.cli.options import published_in_option, rule_set_named
 from dawnrule.model import FactDictionary
 from dawnrule.model.fact_dictionary import FactDefinition
 from dawnrule.rules.query import (
@@ -73,13 +73,7 @@ def _meaning(definition: FactDefinition) -> str:
     show_default=True,
     help="Whose SQL.",
 )
-@click.option(
-    "--db",
-    cls=SettingOption,
-    envvar="DAWNRULE_DB",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="The database where the rule set was published.",
-)
+@published_in_option("The database where the rule set was published.")
 def sql(named: str, dialect: Dialect, db: Path | None) -> None:
     """Print a rule set as a query for your own warehouse.
 

@@ -14,10 +14,10 @@ from tabulate import tabulate
 import dawnrule
 from dawnrule.cli.lazy import Elsewhere, LazyGroup
 from dawnrule.cli.options import (
-    SettingOption,
     count_of,
     default_rule_set_option,
     format_option,
+    published_in_option,
     rule_set_named,
 )
 from dawnrule.cli.publishing import rule_sets_table
@@ -227,13 +227,7 @@ def check(ctx: click.Context, files: Sequence[Path], form: str, strict: bool) ->
     "json",
     help_text="Text to read, or JSON with everything.",
 )
-@click.option(
-    "--db",
-    cls=SettingOption,
-    envvar="DAWNRULE_DB",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="The database where A or B was published.",
-)
+@published_in_option("The database where A or B was published.")
 def diff(before: str, after: str, form: str, db: Path | None) -> None:
     """Show how rule set B differs from A.
 
@@ -257,13 +251,7 @@ def diff(before: str, after: str, form: str, db: Path | None) -> None:
 
 
 @rules.command("list")
-@click.option(
-    "--db",
-    cls=SettingOption,
-    envvar="DAWNRULE_DB",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="A database: also list what is published and active there.",
-)
+@published_in_option("A database: also list what is published and active there.")
 @default_rule_set_option
 def list_(db: Path | None, default_rule_set: str) -> None:
     """List the bundled rule sets.
