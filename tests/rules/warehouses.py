@@ -116,7 +116,7 @@ class Postgres:
     def _run(self, program: str, *words: object, given: str = "") -> str:
         """Run one of the server's programs, the newest there is."""
         where = max(glob("/usr/lib/postgresql/*/bin"))
-        other = {"user": "postgres", "group": "postgres", "extra_groups": []}
+        other = "postgres" if os.geteuid() == 0 else None  # the server refuses to run as root
         done = subprocess.run(
             [f"{where}/{program}", *map(str, words)],
             input=given,
@@ -124,7 +124,9 @@ class Postgres:
             stderr=subprocess.PIPE if program == "psql" else subprocess.DEVNULL,
             text=True,
             cwd=self.folder,
-            **(other if os.geteuid() == 0 else {}),  # type: ignore[call-overload]
+            user=other,
+            group=other,
+            extra_groups=[] if other else None,
         )
         assert done.returncode == 0, done.stderr
         return str(done.stdout)
