@@ -14,7 +14,7 @@ from dawnrule.cli.options import DEFAULTS
 from dawnrule.cli.tables import advice_table
 from dawnrule.clock import now
 from dawnrule.demo.stage import Stage, set_stage
-from dawnrule.demo.weeks import next_monday, weeks_in_the_background
+from dawnrule.demo.weeks import next_monday, take_weeks_in_the_background
 from dawnrule.settings import Settings
 
 _STEP_SECONDS = 0.5
@@ -45,8 +45,8 @@ def demo(once: bool, port: int) -> None:
         click.echo(advice_table(stage.advice, stage.names, Composer.bundled()))
         if not once:
             click.echo(_more_to_try(stage))
-            with weeks_in_the_background(stage.url, stage.coach_key):
-                _wait_forever()
+            take_weeks_in_the_background(stage.url, stage.coach_key)
+            _wait_forever()
 
 
 @contextmanager

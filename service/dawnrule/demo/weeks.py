@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Mapping
+from contextlib import suppress
 from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -25,8 +25,7 @@ def next_monday(today: date) -> date:
     return today + timedelta(days=_DAYS - today.weekday())
 
 
-@contextmanager
-def weeks_in_the_background(url: str, key: str) -> Iterator[None]:
+def take_weeks_in_the_background(url: str, key: str) -> None:
     """Lay weeks out and take them while the demo goes on. A service that stops ends it."""
 
     def work() -> None:
@@ -34,7 +33,6 @@ def weeks_in_the_background(url: str, key: str) -> Iterator[None]:
             take_weeks(url, key)
 
     Thread(target=work, name="demo weeks", daemon=True).start()
-    yield
 
 
 def take_weeks(url: str, key: str) -> None:
