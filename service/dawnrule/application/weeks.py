@@ -28,7 +28,8 @@ from dawnrule.week.request import Placed, Room, WeekRequest
 
 if TYPE_CHECKING:
     from dawnrule.week.expected_soreness import ExpectedSoreness
-    from dawnrule.week.planner import Planner, Week
+    from dawnrule.week.judge import Ruling
+    from dawnrule.week.planner import Planner, Refusal, Week
     from dawnrule.week.report import NoLongerHolds, Reporter, WeekReport
 
 SEVEN_DAYS = timedelta(days=7)
@@ -87,13 +88,10 @@ class Weeks:
         """Say which of the sessions that the week of one athlete keeps are refused where they
         stand. Raises as ``situations`` does."""
         [situation] = self.situations(transaction, order, now)
-        planner, request = (
-            self._planner(situation, order, now),
-            _request_of(order, situation.athlete),
-        )
-        standing = planner.standing(request, request.keep)
+        planner = self._planner(situation, order, now)
+        request = _request_of(order, situation.athlete)
+        refused = _refused(planner.standing(request, request.keep))
         reporter = self._reporter(situation, planner, texts, now)
-        refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
         return tuple(starmap(reporter.refused, refused))
 
     def _checked(
@@ -105,7 +103,7 @@ class Weeks:
         request = _request_of(order, situation.athlete)
         standing = planner.standing(request, request.keep)
         let_through = tuple(ruling for ruling, refusal in standing if refusal is None)
-        refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
+        refused = _refused(standing)
         week = Week(request, let_through, {}, not refused)
         return self._reporter(situation, planner, texts, now).report(week, [], refused)
 
@@ -211,8 +209,7 @@ class Weeks:
     ) -> WeekReport:
         from dawnrule.week.explanation import unplaced
 
-        standing = planner.standing(week.request, week.request.keep)
-        refused = [(ruling.session, refusal) for ruling, refusal in standing if refusal]
+        refused = _refused(planner.standing(week.request, week.request.keep))
         left_out = list(unplaced(planner, week, room))
         return self._reporter(situation, planner, texts, now).report(week, left_out, refused)
 
@@ -254,6 +251,13 @@ def sessions_of(order: WeekOrder) -> list[Block]:
         for session in placed
         for block in session.timed_blocks()
     ]
+
+
+def _refused(
+    standing: Sequence[tuple[Ruling, Refusal | None]],
+) -> list[tuple[Placed, Refusal]]:
+    """Return the sessions that do not stand, with what refuses each."""
+    return [(ruling.session, refusal) for ruling, refusal in standing if refusal is not None]
 
 
 def _missing(laid: Sequence[tuple[Planner, Week, Room]]) -> int:
