@@ -9,19 +9,23 @@ import signal
 import subprocess
 import sys
 import tempfile
+import time
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 import requests
+from flask import Flask
 
 from dawnrule.cli import demo as demo_module
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
-from dawnrule.demo.stage import Stage, set_stage
+from dawnrule.demo.stage import Stage, _served, set_stage
 from dawnrule.demo.weeks import next_monday, take_weeks
 from dawnrule.facts.plausibility import implausible
 from dawnrule.model.advice import Advice
@@ -30,6 +34,7 @@ from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.athlete import ATHLETE
 from dawnrule.settings import Settings
+from dawnrule.web.server import Server
 from tests.cli.terminal import typed
 from tests.warm import typed_apart
 
@@ -208,6 +213,28 @@ def test_it_says_what_to_try_and_serves_it_until_it_is_stopped(tmp_path: Path) -
         _, errors = process.communicate(timeout=WITHIN_SECONDS)
     assert (process.returncode, errors) == (0, "")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_who_is_being_answered_at_the_end_is_answered(
+    app: Flask, settings: Settings, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The weeks of the squad are laid out in the background, and may be under way."""
+    served = Server(app, replace(settings, threads=1))
+
+    def answers_late(_environ: object, start: Callable[[str, list[Any]], object]) -> list[bytes]:
+        time.sleep(0.2)
+        start("204 No Content", [])
+        return []
+
+    served._server.application = answers_late
+    with ThreadPoolExecutor(2) as clients:
+        with _served(served) as port:
+            url = f"http://127.0.0.1:{port}/"
+            asked = [clients.submit(requests.get, url, timeout=WITHIN_SECONDS) for _ in range(2)]
+            while len(served._server.active_channels) < len(asked):
+                time.sleep(0.01)
+        assert [one.result().status_code for one in asked] == [204, 204]
+    assert caplog.messages == []
 
 
 def offered_by(process: subprocess.Popen[str]) -> list[str]:

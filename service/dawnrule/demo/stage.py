@@ -109,12 +109,13 @@ def _bind(settings: Settings, store: Store, advisor: Advisor) -> Server:
 
 @contextmanager
 def _served(server: Server) -> Iterator[int]:
+    """Serve until the end, and then as long as a week that is being laid out takes."""
     thread = Thread(target=server.run, name="demo server")
     thread.start()
     try:
         yield server.port
     finally:
-        server.close()
+        server.stop()
         thread.join()
 
 
