@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dawnrule.model import Vocabulary
 from dawnrule.model.entities import CheckIn, Pain
-from dawnrule.model.vocabulary import holds_word, without_word
+from dawnrule.model.vocabulary import holds_any, without_word
 
 CHEST_PAIN, LEG_CLOT, NUMBNESS = "chest-pain", "leg-clot", "numbness-or-weakness"
 _CHEST, _CALF, _CALVES = "chest", "calf", "calves"
@@ -52,4 +52,4 @@ def _tells(pain: Pain, of: str, words: Vocabulary) -> bool:
     text = pain.where.casefold()
     for word in words.suspicious_words["harmless"]:
         text = without_word(text, word)
-    return any(holds_word(text, word) for word in words.suspicious_words[of])
+    return holds_any(text, words.suspicious_words[of])

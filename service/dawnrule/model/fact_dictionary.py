@@ -112,6 +112,8 @@ class FactDictionary(Mapping[str, FactDefinition]):
     """All facts by name, in the file's order."""
 
     definitions: Mapping[str, FactDefinition]
+    _later: dict[int, frozenset[str]] = field(default_factory=dict, compare=False, repr=False)
+    """The facts of later editions than one, once they were asked for."""
 
     @classmethod
     @cache
@@ -156,7 +158,10 @@ class FactDictionary(Mapping[str, FactDefinition]):
 
     def later_than(self, edition: int) -> frozenset[str]:
         """Return the facts of later editions."""
-        return frozenset(n for n, d in self.items() if d.edition > edition)
+        if edition not in self._later:
+            later = (n for n, d in self.items() if d.edition > edition)
+            self._later[edition] = frozenset(later)
+        return self._later[edition]
 
     def readable_in(self, scope: Scope) -> frozenset[str]:
         """Return the facts that a rule of this scope may test: part rules read day facts too."""

@@ -116,7 +116,7 @@ class PainPlace:
 
     def is_named_in(self, text: str) -> bool:
         """Return whether a text in small letters names the place by a whole word."""
-        return any(holds_word(text, word) for word in self.words)
+        return holds_any(text, self.words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,10 +243,9 @@ class Vocabulary:
         return self.labels.get(identifier, identifier)
 
 
-def holds_word(text: str, word: str) -> bool:
+def holds_any(text: str, words: tuple[str, ...]) -> bool:
     """Return whether a text in small letters holds a word of the vocabulary as a whole one."""
-    small, whole = _whole(word)
-    return small in text and whole.search(text) is not None
+    return _any_of(words).search(text) is not None
 
 
 def without_word(text: str, word: str) -> str:
@@ -254,6 +253,11 @@ def without_word(text: str, word: str) -> str:
     vocabulary."""
     small, whole = _whole(word)
     return whole.sub(" ", text) if small in text else text
+
+
+@cache
+def _any_of(words: tuple[str, ...]) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(re.escape(word.casefold()) for word in words)})\b")
 
 
 @cache
