@@ -26,12 +26,9 @@ _FORKS.set_forkserver_preload(["tests.warmed"])
 def read_ahead() -> None:
     """Import and read what a process of the service would. Makes no rule engine and no thread, so
     that the process can fork afterwards."""
-    import sqlite_utils  # the first migration asks for it, and it for pandas
-
     import dawnrule.cli.demo
     import dawnrule.cli.serve
 
-    assert sqlite_utils
     assert dawnrule.cli.demo
     assert dawnrule.cli.serve
     RuleSetLibrary.bundled().all()

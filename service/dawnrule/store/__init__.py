@@ -9,7 +9,8 @@ Reading order:
 - ``writer``: a single thread that commits for all, in groups. ``reader_pool``: read-only
   connections. ``connection``: settings of a connection, and names for SQLite's errors.
 - ``traces``: whether bytes of deleted rows may be left in the files.
-- ``migrations``: the schema, step by step. ``backup``: copies of a database file;
+- ``migrations``: the schema, step by step. ``new_database``: all of it at once.
+- ``backup``: copies of a database file;
   ``drafts``: those that are not finished.
 - ``activity_log``: acts of people, written to the ledger.
 """
