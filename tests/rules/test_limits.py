@@ -6,6 +6,7 @@ from itertools import permutations
 
 import pytest
 
+from dawnrule.advice.blocks import limits_on
 from dawnrule.errors import RuleSetInvalid
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Facts
@@ -19,7 +20,6 @@ from dawnrule.rules.limits import (
     exceeded,
     fitting,
     in_words,
-    limits_of_fired,
     merged,
 )
 from dawnrule.rules.loading.loader import parse_rule_set
@@ -148,7 +148,7 @@ def test_a_rule_file_may_give_limits() -> None:
     text = RULE_SET.replace("LIMITS", "{share_of_sets: 0.5, no_failure: true}")
     [rule] = parse_rule_set(text, "tried.yaml").rules
     assert rule.limits == Limits(share_of_sets=0.5, no_failure=True)
-    assert limits_of_fired([rule, rule], {"soreness": 3}) == rule.limits
+    assert limits_on({"soreness": 3}, [rule, rule]) == rule.limits
     assert rule_to_json(rule)["limits"] == {"share_of_sets": 0.5, "no_failure": True}
 
 

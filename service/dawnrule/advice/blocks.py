@@ -18,7 +18,6 @@ from dawnrule.rules.limits import (
     Limits,
     Planned,
     allowed,
-    limits_of_fired,
     merged,
 )
 from dawnrule.rules.rule_set import Rule
@@ -68,7 +67,7 @@ def limits_as_facts(limits: Limits, planned: Planned) -> Facts:
 
 def limits_on(facts: Facts, fired: Iterable[Rule]) -> Limits:
     """Find the limits on a part: those of the rules that fired, of restrictions and of returns."""
-    return merged([limits_of_fired(fired, facts), Limits.of_concerns(facts)])
+    return merged([*(rule.limits.settled(facts) for rule in fired), Limits.of_concerns(facts)])
 
 
 def _decided(

@@ -9,15 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from math import floor
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any, TypeAlias
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Facts
 from dawnrule.rules.conditions import Operator, Test
 from dawnrule.rules.evaluation.evaluator import predicate
-
-if TYPE_CHECKING:
-    from dawnrule.rules.rule_set import Rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,11 +143,6 @@ def merged(many: Iterable[Limits]) -> Limits:
             if known is None or not as_strict(known, name, value):
                 strictest[name] = value
     return Limits(**strictest) if strictest else NO_LIMITS
-
-
-def limits_of_fired(fired: Iterable[Rule], facts: Facts) -> Limits:
-    """Combine the settled limits of the rules that fired to the strictest of each."""
-    return merged(rule.limits.settled(facts) for rule in fired)
 
 
 @dataclass(frozen=True, slots=True)
