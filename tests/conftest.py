@@ -6,15 +6,17 @@ from __future__ import annotations
 import gc
 import os
 import re
+import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache, partial
 from itertools import count
 from pathlib import Path
 from threading import Thread
+from types import SimpleNamespace
 from typing import Any, Protocol
 
 import pytest
@@ -36,6 +38,7 @@ from dawnrule.web.context import Context
 from tests.described_answers import Description
 from tests.factories import FIRST_BASELINE
 from tests.prebuilt import Database, Routes
+from tests.warm import tried as tried_apart
 
 hypothesis_settings.register_profile(
     "any machine",
@@ -139,9 +142,28 @@ def tried(text: str, file: str, published: sandbox.Texts) -> sandbox.SandboxResu
 
 @pytest.fixture(scope="session", autouse=True)
 def each_trial_once() -> Iterator[None]:
-    """A trial takes a process of its own and a second; many tests publish the same rule set."""
+    """Many tests publish the same rule set."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(rule_sets, "check_in_sandbox", tried)
+        yield
+
+
+FRESH = sandbox.SANDBOX_COMMAND
+
+
+def run_apart(command: Sequence[str], **how: Any) -> subprocess.CompletedProcess[str]:
+    """Run a trial in a process that was forked; whatever a test puts in its place runs as it is."""
+    if command is FRESH:
+        return tried_apart(how["input"], how["timeout"])
+    return subprocess.run(command, **how)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def trials_start_in_a_moment() -> Iterator[None]:
+    """A fresh Python takes a second to be ready for a trial, and the trial itself less."""
+    with pytest.MonkeyPatch.context() as patched:
+        replaced = SimpleNamespace(run=run_apart, TimeoutExpired=subprocess.TimeoutExpired)
+        patched.setattr(sandbox, "subprocess", replaced)
         yield
 
 

@@ -2,7 +2,8 @@
 
 To import the service and to read its rule sets takes three seconds of a processor, and tests start
 dozens of processes. Here all fork from one that has done so. That a fresh Python starts the service
-too is tested in ``cli/test_serve.py`` and ``packaging/``.
+too is tested in ``cli/test_serve.py`` and ``packaging/``, and the sandbox in
+``rules/test_sandbox.py``.
 """
 
 from __future__ import annotations
@@ -10,13 +11,17 @@ from __future__ import annotations
 import os
 import re
 import signal
+import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from multiprocessing import get_context
 from multiprocessing.context import ForkServerProcess
 from pathlib import Path
+from subprocess import CompletedProcess, TimeoutExpired
+from tempfile import TemporaryDirectory
 
+from dawnrule.rules.analysis import sandbox
 from dawnrule.rules.registry import RuleSetLibrary
 
 _FORKS = get_context("forkserver")
@@ -81,6 +86,22 @@ def serving(db: Path, **variables: str) -> Iterator[tuple[Forked, str, Path]]:
         service.wait()
 
 
+def tried(question: str, seconds_at_most: float) -> CompletedProcess[str]:
+    """Answer a question in the sandbox, as ``subprocess.run`` would. Raises ``TimeoutExpired``."""
+    with TemporaryDirectory() as folder:
+        asked, answer, said = (Path(folder, name) for name in ("asked", "answer", "said"))
+        asked.write_text(question, encoding="utf-8")
+        process = Forked(_try, asked, answer, said)
+        try:
+            status = process.wait(seconds_at_most)
+        except TimeoutError as error:
+            process.kill()
+            process.wait()
+            raise TimeoutExpired(sandbox.SANDBOX_COMMAND, seconds_at_most) from error
+        told = (file.read_text(encoding="utf-8") for file in (answer, said))
+        return CompletedProcess(sandbox.SANDBOX_COMMAND, status, *told)
+
+
 def _announced(log: Path, service: Forked) -> str:
     """The address in a log, once it is there."""
     while True:
@@ -101,3 +122,13 @@ def _type(words: list[str], log: Path, variables: Mapping[str, str]) -> None:
     os.environ.clear()
     os.environ.update(variables)
     main(words, prog_name="dawnrule")
+
+
+def _try(asked: Path, answer: Path, said: Path) -> None:
+    with (
+        asked.open(encoding="utf-8") as sys.stdin,
+        answer.open("w", encoding="utf-8") as sys.stdout,
+        said.open("w", encoding="utf-8") as sys.stderr,
+    ):
+        os.dup2(sys.stderr.fileno(), 2)
+        sandbox.main()

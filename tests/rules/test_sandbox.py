@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -32,7 +33,11 @@ def refused(text: str) -> list[str]:
     return [str(finding) for finding in invalid.value.findings]
 
 
-def test_a_rule_set_that_stands_its_trial_is_what_the_service_will_read() -> None:
+def test_a_rule_set_that_stands_its_trial_is_what_the_service_will_read(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """In the process that the service starts; the other trials of the tests run in forked ones."""
+    monkeypatch.setattr(sandbox, "subprocess", subprocess)
     tried = check_in_sandbox(CLUB, "club.yaml", {})
     assert (tried.name, tried.version) == ("club", "1.0.0")
     assert tried.digest == parse_rule_set(CLUB, "club.yaml").digest
