@@ -6,11 +6,8 @@ import os
 import re
 import shlex
 import signal
-import subprocess
-import sys
-import tempfile
 import time
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, nullcontext
@@ -26,7 +23,7 @@ from flask import Flask
 from dawnrule.cli import demo as demo_module
 from dawnrule.demo.squad import Diary, Squad, invent_diaries
 from dawnrule.demo.stage import Stage, _served, set_stage
-from dawnrule.demo.weeks import next_monday, take_weeks
+from dawnrule.demo.weeks import next_monday
 from dawnrule.facts.plausibility import implausible
 from dawnrule.model.advice import Advice
 from dawnrule.model.entities import CheckIn
@@ -36,7 +33,7 @@ from dawnrule.schemas.athlete import ATHLETE
 from dawnrule.settings import Settings
 from dawnrule.web.server import Server
 from tests.cli.terminal import typed
-from tests.warm import typed_apart
+from tests.warm import Forked, typed_apart
 
 NOON = datetime(2024, 3, 11, 12, tzinfo=UTC)
 WITHIN_SECONDS = 120
@@ -163,29 +160,20 @@ def test_the_athletes_key_opens_that_athletes_data_alone(stage: Stage) -> None:
     assert statuses == {200: 1, 404: 13}
 
 
-@pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Where temporary files of this process go."""
-    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    return tmp_path
-
-
 @contextmanager
-def demo(folder: Path) -> Iterator[subprocess.Popen[str]]:
-    with subprocess.Popen(
-        [sys.executable, "-m", "dawnrule", "demo"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env=os.environ | {"TMPDIR": str(folder)},
-    ) as process:
-        try:
-            yield process
-        finally:
-            process.kill()
+def demo(folder: Path) -> Iterator[tuple[Forked, Path]]:
+    """The demo as a process of its own, and what it says."""
+    folder.mkdir()
+    said = folder.with_name("said")
+    process = typed_apart(["demo"], said, os.environ | {"TMPDIR": str(folder)})
+    try:
+        yield process, said
+    finally:
+        process.kill()
 
 
-def test_once_ends_after_the_table_and_leaves_nothing_behind(folder: Path) -> None:
+def test_once_ends_after_the_table(stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(demo_module, "set_stage", lambda settings: nullcontext(stage))
     told = typed("demo", "--once")
     assert (told.exit_code, told.stderr) == (0, "")
     result = told.stdout
@@ -199,20 +187,22 @@ def test_once_ends_after_the_table_and_leaves_nothing_behind(folder: Path) -> No
     assert len(lines) == 14
     assert "Haruki (a-08): Stop and get medical care now" in result
     assert "http" not in result
-    assert list(folder.iterdir()) == []
 
 
-def test_it_says_what_to_try_and_serves_it_until_it_is_stopped(tmp_path: Path) -> None:
-    with demo(tmp_path) as process:
-        offered = offered_by(process)
-        page = signed_in_to("".join(offered))
+def test_it_says_what_to_try_lays_out_a_week_and_leaves_nothing_behind_when_it_is_stopped(
+    tmp_path: Path,
+) -> None:
+    with demo(tmp_path / "temporary") as (process, said):
+        offered = offered_by(process, said)
+        page = signed_in_to(offered)
         assert "Haruki" in page.text
-        curls = [line for line in offered if line.startswith(CURL)]
+        curls = [line for line in offered.splitlines() if line.startswith(CURL)]
         assert [curled(line).status_code for line in curls] == [200, 200, 200]
+        assert_next_week_is_laid_out(curls[0])
         process.send_signal(signal.SIGTERM)
-        _, errors = process.communicate(timeout=WITHIN_SECONDS)
-    assert (process.returncode, errors) == (0, "")
-    assert list(tmp_path.iterdir()) == []
+        assert process.wait(WITHIN_SECONDS) == 0
+    assert said.read_text(encoding="utf-8") == offered
+    assert list((tmp_path / "temporary").iterdir()) == []
 
 
 def test_who_is_being_answered_at_the_end_is_answered(
@@ -237,14 +227,15 @@ def test_who_is_being_answered_at_the_end_is_answered(
     assert caplog.messages == []
 
 
-def offered_by(process: subprocess.Popen[str]) -> list[str]:
-    """Return the lines that a demo prints, up to its last command to try."""
-    assert process.stdout is not None
-    lines: list[str] = []
-    while sum(line.startswith(CURL) for line in lines) < 3:
-        lines.append(process.stdout.readline())
-        assert lines[-1]
-    return lines
+def offered_by(process: Forked, said: Path) -> str:
+    """Return what a demo says, once its last command to try is among it."""
+    while True:
+        has_ended = process.poll() is not None
+        offered = said.read_text(encoding="utf-8") if said.exists() else ""
+        if offered.count(CURL) == 3 and offered.endswith("\n\n"):
+            return offered
+        assert not has_ended, offered
+        time.sleep(0.02)
 
 
 def signed_in_to(offered: str) -> requests.Response:
@@ -261,6 +252,33 @@ def signed_in_to(offered: str) -> requests.Response:
         page = browser.post(form.url, data=filled, timeout=WITHIN_SECONDS)
     assert (page.status_code, page.url) == (200, pages[1])
     return page
+
+
+def assert_next_week_is_laid_out(curl: str) -> None:
+    """In the plan of one and of a group with one rack, soon after the start."""
+    *_, header, address = shlex.split(curl)
+    url, give_up_at = address.partition("/v1/")[0], time.monotonic() + WITHIN_SECONDS
+    lifters = ("a-01", "a-02", "a-13")
+    while True:
+        starts = {who: planned(url, header, who) for who in (*lifters, "a-03")}
+        at_the_rack = [at for who in lifters for at, what in starts[who] if what == "squat"]
+        if all(len(planned) >= 2 for planned in starts.values()) and len(at_the_rack) >= 3:
+            break
+        assert time.monotonic() < give_up_at, starts
+        time.sleep(0.2)
+    assert len(set(at_the_rack)) == len(at_the_rack)
+
+
+def planned(url: str, header: str, athlete_id: str) -> list[tuple[str, str | None]]:
+    """When the blocks of an athlete's next week start, and with which pattern."""
+    name, _, value = header.partition(": ")
+    monday = next_monday(datetime.now(UTC).date())
+    found: list[dict[str, Any]] = []
+    for day in range(7):
+        at = f"{url}/v1/athletes/{athlete_id}/plans/{monday + timedelta(days=day)}"
+        answer = requests.get(at, headers={name: value}, timeout=WITHIN_SECONDS)
+        found += answer.json()["plan"] if answer.ok else []
+    return [(block["starts_at"], block.get("pattern")) for block in found]
 
 
 @pytest.mark.parametrize("stop", [signal.SIGTERM, signal.SIGINT])
@@ -287,20 +305,3 @@ def test_a_port_that_is_taken_is_wrong_use(stage: Stage, tmp_path: Path) -> None
     assert said.read_text(encoding="utf-8") == (
         f"Error: Port {port} cannot be used: Address already in use.\n"
     )
-
-
-def test_next_week_is_laid_out_and_shown_in_the_plan_of_one_and_of_a_group(stage: Stage) -> None:
-    take_weeks(stage.url, stage.coach_key)
-    monday = next_monday(datetime.now(UTC).date())
-    headers = {"Authorization": f"Bearer {stage.coach_key}"}
-    starts = defaultdict(list)
-    for athlete in ("a-01", "a-02", "a-13", "a-03"):
-        for day in range(7):
-            on = monday + timedelta(days=day)
-            answer = requests.get(f"{stage.url}/v1/athletes/{athlete}/plans/{on}", headers=headers)
-            for block in answer.json()["plan"] if answer.ok else ():
-                starts[athlete].append((block["starts_at"], block.get("pattern")))
-    assert all(len(starts[athlete]) >= 2 for athlete in ("a-01", "a-02", "a-13", "a-03"))
-    lifters = ("a-01", "a-02", "a-13")
-    at_the_rack = [at for who in lifters for at, what in starts[who] if what == "squat"]
-    assert len(set(at_the_rack)) == len(at_the_rack) >= 3

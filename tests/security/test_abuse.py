@@ -807,5 +807,6 @@ def defined_in(file: str) -> set[str]:
     """The functions and classes of a file, those in classes among them."""
     tree = ast.parse((CHECKOUT / file).read_text(encoding="utf-8"))
     kinds = (ast.FunctionDef, ast.ClassDef)
+    homes: list[ast.Module | ast.ClassDef]
     homes = [tree, *(node for node in tree.body if isinstance(node, ast.ClassDef))]
     return {node.name for home in homes for node in home.body if isinstance(node, kinds)}
