@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from dawnrule.advice.advisor import AdvisedMorning
-from dawnrule.advice.options import Alternatives
+from dawnrule.advice.options import Alternatives, Options
 from dawnrule.facts.derive import FactSource
 from dawnrule.model import Vocabulary
 from dawnrule.model.advice import Alternative
@@ -61,6 +61,29 @@ def patterns(considered: AdvisedMorning, part: int = 0) -> list[str]:
 
 def test_an_open_part_needs_no_alternative() -> None:
     assert offered(baseline_advice(morning(0, TONIGHT, soreness={"quadriceps": 2}))) == ()
+
+
+# ---- opening ---------------------------------------------------------------------------
+
+TOLD: tuple[dict[str, Any], ...] = (
+    {"pain": (Pain("left knee", "joint", ("quadriceps",)),)},
+    {"pain": (Pain("left knee", "joint", ("quadriceps",)),), "soreness": {"quadriceps": 9}},
+    {"illness": "fever"},
+    {"illness": "above-neck", "soreness": {"quadriceps": 4}},
+    {"warning_signs": ("chest-pain",)},
+)
+
+
+@pytest.mark.parametrize("version", ["1.2.0", "2.0.0"])
+@pytest.mark.parametrize("told", TOLD)
+def test_for_a_told_danger_no_moment_is_tried_and_none_would_open_the_part(
+    monkeypatch: pytest.MonkeyPatch, told: dict[str, Any], version: str
+) -> None:
+    check_in = morning(0, TONIGHT, CHEST, **told)
+    at_once = baseline_advice(check_in, rule_set=baseline(version))
+    monkeypatch.setattr(Options, "_waits_for_clearance", lambda *_: False)
+    assert baseline_advice(check_in, rule_set=baseline(version)).advice == at_once.advice
+    assert at_once.advice.parts[0].opens_note
 
 
 # ---- modalities ------------------------------------------------------------------------

@@ -137,14 +137,28 @@ class Options:
         """The options of a part on which ``decision`` was made."""
         if decision.verdict is Verdict.TRAIN:
             return PartOptions()
-        opening = self._opening(part)
         changes = self._changes(decision, part.facts)
+        if self._waits_for_clearance(decision):
+            note = self.texts.say("opens_after_clearance")
+            alternatives = self._alternatives(part)
+            return PartOptions(opens_note=note, changes=changes, alternatives=alternatives)
+        opening = self._opening(part)
         return PartOptions(
             opens_at=self._local(opening.at) if opening.at else None,
             opens_note=None if opening.at else self._note(part, opening, changes),
             changes=changes,
             alternatives=self._alternatives(part),
         )
+
+    def _waits_for_clearance(self, decision: Decision) -> bool:
+        """Tell whether a rule holds the part back for pain, illness or a sign that the check-in
+        tells of, whenever the part starts: no moment has to be tried."""
+        read = [rule.reads for rule in decision.fired if rule.is_protective and rule.reads]
+        return any(all(map(self._is_told_danger, facts)) for facts in read)
+
+    def _is_told_danger(self, name: str) -> bool:
+        fact = self._dictionary[name]
+        return fact.stop and fact.origin == "check-in"
 
     @property
     def _dictionary(self) -> FactDictionary:
