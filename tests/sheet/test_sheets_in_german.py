@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -220,6 +221,7 @@ def of_error(error: InvalidInput) -> Iterator[str]:
     yield from (error.detail, *(fault.detail for fault in error.errors))
 
 
+@cache
 def everything() -> dict[str, list[str]]:
     """Yield every lazy text about every awkward sheet, and every further one."""
     found = {str(entry): list(of_awkward(entry)) for entry in TABLE}
@@ -243,9 +245,6 @@ def everything() -> dict[str, list[str]]:
     found["types"] = list(refused(wrong_types(), CHECK_INS))
     found["two plans"] = list(refused(TWO_PLANS, CHECK_INS))
     return found
-
-
-EVERYTHING = everything()
 
 
 def pieces(sentence: str) -> list[str]:
@@ -280,16 +279,17 @@ def test_english_is_noticed() -> None:
     assert english_in("sleep_hours (C2) muss zwischen 0 und 24 liegen") == []
 
 
-@pytest.mark.parametrize("about", EVERYTHING)
-def test_nothing_that_is_told_of_a_sheet_stays_english(about: str) -> None:
-    for said in EVERYTHING[about]:
-        assert said == render(said, ENGLISH)
-        assert render(said, GERMAN) != said
-        assert english_in(render(said, GERMAN)) == []
+def test_nothing_that_is_told_of_a_sheet_stays_english(subtests: pytest.Subtests) -> None:
+    for about, told in everything().items():
+        with subtests.test(about):
+            for said in told:
+                assert said == render(said, ENGLISH)
+                assert render(said, GERMAN) != said
+                assert english_in(render(said, GERMAN)) == []
 
 
 def test_every_kind_of_refusal_and_of_reading_is_told_in_german() -> None:
-    in_german = {render(one, GERMAN) for said in EVERYTHING.values() for one in said}
+    in_german = {render(one, GERMAN) for said in everything().values() for one in said}
     missing = {n for n in NAMES if not any(is_in(GERMAN.entries[n], one) for one in in_german)}
     assert missing - NOT_TOLD_HERE == set()
 
