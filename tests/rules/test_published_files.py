@@ -6,8 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from dawnrule.rules.loading.loader import load_rule_set
+from dawnrule.i18n.resources import rules_folder
+from dawnrule.rules.loading.loader import bundled_rule_set, load_rule_set
+from dawnrule.rules.loading.published_files import is_published
 from dawnrule.rules.registry import bundled_rule_set_files
+from dawnrule.rules.returns import Returns, load_return, parse_return
 
 PUBLISHED = {
     "baseline@1.0.0": "sha256:8a2d5191f29c4fa8d2a3bed82e947314c0e56d6dc3f737c8d7cea10e80aefe03",
@@ -25,6 +28,22 @@ changed."""
 def test_a_published_rule_set_never_changes(file: Path) -> None:
     rule_set = load_rule_set(file)
     assert PUBLISHED[rule_set.full_name] == rule_set.digest
+
+
+@pytest.mark.parametrize("version", [file.stem for file in bundled_rule_set_files()])
+def test_a_published_file_is_read_without_a_check_as_it_is_with_one(version: str) -> None:
+    """Its bytes are known: a new one is added to ``published_files`` when it is published."""
+    file = rules_folder() / "baseline" / f"{version}.yaml"
+    assert is_published(file.read_bytes())
+    checked = load_rule_set(file, shown_as=f"baseline/{file.name}")
+    assert repr(bundled_rule_set("baseline", version)) == repr(checked)  # a rule equals only itself
+
+
+@pytest.mark.parametrize("name", Returns.bundled())
+def test_a_published_return_is_read_without_a_check_as_it_is_with_one(name: str) -> None:
+    file = rules_folder() / "returns" / f"{name}.yaml"
+    assert is_published(file.read_bytes())
+    assert load_return(file) == parse_return(file.read_text(encoding="utf-8"), file.name)
 
 
 def test_no_published_rule_set_was_taken_away() -> None:

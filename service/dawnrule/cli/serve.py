@@ -14,6 +14,7 @@ from dawnrule.application.retention import retention_kept
 from dawnrule.cli.options import DEFAULTS, SettingOption, db_option, rule_set_option
 from dawnrule.clock import new_id, now
 from dawnrule.errors import InvalidInput
+from dawnrule.rules.registry import check_bundled_rule_sets
 from dawnrule.settings import Settings
 from dawnrule.store import Store
 from dawnrule.web import create_app, start_logging
@@ -83,9 +84,8 @@ def serve(db: Path, host: str, port: int, threads: int, rule_set: str) -> None:
         retention_kept(store, settings.retention_days, now),
         heads_kept(store, settings.heads_file, now),
     ):
-        advisor = Advisor.bundled()
-        advisor.library.all()  # a broken rule file is refused now, not when it is first needed
-        app = create_app(settings, store, advisor, now, new_id)
+        check_bundled_rule_sets()  # a broken one is refused now, not when it is first needed
+        app = create_app(settings, store, Advisor.bundled(), now, new_id)
         start_logging(settings.log, db)
         try:
             serve_app(app, settings, _announce)

@@ -19,6 +19,7 @@ from dawnrule.rules.analysis.safety import safety_findings
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.loading.loader import bundled_rule_set, parse_rule_set
+from dawnrule.rules.loading.published_files import is_published
 from dawnrule.rules.rule_set import RuleSet
 
 T = TypeVar("T")
@@ -38,6 +39,14 @@ def bundled_rule_set_files() -> tuple[Path, ...]:
     """List the rule files that ship with the service, by name and then by version."""
     files = [file for file in rules_folder().glob("*/*.yaml") if _VERSION_FILE.fullmatch(file.name)]
     return tuple(sorted(files, key=lambda file: (file.parent.name, _version_key(file.stem))))
+
+
+def check_bundled_rule_sets() -> None:
+    """Read each bundled rule file that does not have the bytes that were published. Raises
+    ``RuleSetInvalid`` for one that is broken."""
+    for file in bundled_rule_set_files():
+        if not is_published(file.read_bytes()):
+            bundled_rule_set(file.parent.name, file.stem)
 
 
 class PublishedTexts(Protocol):

@@ -11,17 +11,19 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, Self, TypeAlias
-
-from jsonschema import Draft202012Validator
+from typing import TYPE_CHECKING, Any, Literal, Self, TypeAlias
 
 from dawnrule.errors import Finding, RuleSetInvalid
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.model import Facts, Vocabulary
 from dawnrule.rules.limits import LIMIT_NAMES, Limits, as_strict, exceeded
 from dawnrule.rules.loading.loader import digest_of
+from dawnrule.rules.loading.published_files import is_published
 from dawnrule.rules.loading.yaml_reader import YamlSource, read_yaml
 from dawnrule.rules.rule_set import Basis
+
+if TYPE_CHECKING:
+    from jsonschema import Draft202012Validator
 
 Counted: TypeAlias = Literal["hours", "days", "sessions", "weeks"]
 Length: TypeAlias = Literal["fixed", "as-long-as-it-lasted"]
@@ -119,8 +121,12 @@ class Returns(Mapping[str, Return]):
 
 
 def load_return(file: Path, vocabulary: Vocabulary | None = None) -> Return:
-    """Read a return file. Raises ``RuleSetInvalid`` with every finding, or ``OSError``."""
-    return parse_return(file.read_text(encoding="utf-8"), file.name, vocabulary)
+    """Read a return file; one that was published is not checked again. Raises ``RuleSetInvalid``
+    with every finding, or ``OSError``."""
+    data = file.read_bytes()
+    if is_published(data):
+        return _return(read_yaml(data.decode(), file.name).data)
+    return parse_return(data.decode(), file.name, vocabulary)
 
 
 def parse_return(text: str, file: str, vocabulary: Vocabulary | None = None) -> Return:
@@ -130,22 +136,7 @@ def parse_return(text: str, file: str, vocabulary: Vocabulary | None = None) -> 
     findings = list(_schema_findings(source)) or list(_meaning_findings(source, words))
     if findings:
         raise RuleSetInvalid(sorted(findings, key=lambda finding: finding.line))
-    data = source.data
-    return Return(
-        id=data["return"],
-        version=data["version"],
-        title=data["title"],
-        after=tuple(data["after"]),
-        summary=data["summary"],
-        counted_in=data["counted_in"],
-        length=data["length"],
-        stages=tuple(map(_stage, data["stages"])),
-        basis=Basis(**data["basis"]),
-        wrong_when=data["wrong_when"],
-        digest=digest_of(data),
-        least=data.get("least"),
-        most=data.get("most"),
-    )
+    return _return(source.data)
 
 
 def breaches(stage: Stage, facts: Facts) -> tuple[str, ...]:
@@ -169,6 +160,24 @@ def breaches(stage: Stage, facts: Facts) -> tuple[str, ...]:
 def stage_allows(stage: Stage, facts: Facts) -> bool:
     """Tell whether a stage allows a block, by the facts of one of its parts."""
     return not breaches(stage, facts)
+
+
+def _return(data: Mapping[str, Any]) -> Return:
+    return Return(
+        id=data["return"],
+        version=data["version"],
+        title=data["title"],
+        after=tuple(data["after"]),
+        summary=data["summary"],
+        counted_in=data["counted_in"],
+        length=data["length"],
+        stages=tuple(map(_stage, data["stages"])),
+        basis=Basis(**data["basis"]),
+        wrong_when=data["wrong_when"],
+        digest=digest_of(data),
+        least=data.get("least"),
+        most=data.get("most"),
+    )
 
 
 def _stage(data: Mapping[str, Any]) -> Stage:
@@ -254,5 +263,7 @@ def _less(before: Mapping[str, Any], after: Mapping[str, Any]) -> str | None:
 
 @cache
 def _validator() -> Draft202012Validator:
+    from jsonschema import Draft202012Validator  # takes a while, and published files need none
+
     schema = json.loads((rules_folder() / "return.schema.json").read_text(encoding="utf-8"))
     return Draft202012Validator(schema)

@@ -3,6 +3,7 @@
 Reading order:
 
 - ``loader``: the way from text to a ``RuleSet``, its digest, and the bundled files.
+- ``published_files``: those that need no check when the service starts.
 - ``yaml_reader``: strict YAML whose values know their lines.
 - ``json_schema``: the form of a rule file.
 - ``condition_parser``: conditions and their faults.

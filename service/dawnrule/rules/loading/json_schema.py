@@ -5,14 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from functools import cache
-from typing import Any
-
-from jsonschema import Draft202012Validator
-from jsonschema.exceptions import ValidationError
+from typing import TYPE_CHECKING, Any
 
 from dawnrule.errors import Finding
 from dawnrule.i18n.resources import rules_folder
 from dawnrule.rules.loading.yaml_reader import YamlSource
+
+if TYPE_CHECKING:
+    from jsonschema import Draft202012Validator
+    from jsonschema.exceptions import ValidationError
 
 RULE_SET = "rule-set.schema.json"
 EXTENSION = "extension.schema.json"
@@ -92,6 +93,8 @@ def _say(error: ValidationError) -> str:
 
 @cache
 def _validator(schema: str) -> Draft202012Validator:
+    from jsonschema import Draft202012Validator  # takes a while, and published files need none
+
     return Draft202012Validator(_read(schema))
 
 

@@ -18,6 +18,7 @@ from dawnrule.rules.limits import FromFact, Limits
 from dawnrule.rules.loading.condition_parser import ConditionInvalid, ConditionReader
 from dawnrule.rules.loading.extension import Resolve, write_out
 from dawnrule.rules.loading.json_schema import RULE_SET, name_of, schema_findings
+from dawnrule.rules.loading.published_files import is_published
 from dawnrule.rules.loading.reason_template import (
     ALWAYS_NAMED,
     CONDITIONS_MET,
@@ -95,8 +96,12 @@ def bundled_rule_set(name: str, version: str, within: tuple[str, ...] = ()) -> R
 
 @cache
 def _read_bundled(file: Path, within: tuple[str, ...]) -> RuleSet:
-    """Read a bundled file, once in each process."""
+    """Read a bundled file, once in each process; one that was published is not checked again."""
     shown_as = f"{file.parent.name}/{file.name}"
+    data = file.read_bytes()
+    if is_published(data):
+        source = read_yaml(data.decode(), shown_as)
+        return _RuleSetReader(source, FactDictionary.bundled()).rule_set()
     return load_rule_set(file, shown_as=shown_as, resolve=partial(bundled_rule_set, within=within))
 
 

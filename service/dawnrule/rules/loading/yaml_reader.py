@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import yaml
@@ -20,28 +21,30 @@ has none either."""
 
 _SHOWN_CHARACTERS = 20
 
-
+_UNSPECIFIC_TAG = "!"
 _PLAIN_TAGS = frozenset(
     f"tag:yaml.org,2002:{name}" for name in ("map", "seq", "str", "int", "float", "bool", "null")
 )
 
+_WORDS = {"": None, "~": None, "null": None} | {
+    word: meaning
+    for meaning in (True, False)
+    for word in (str(meaning), str(meaning).lower(), str(meaning).upper())
+}
+_WHOLE = re.compile(r"-?(?:0|[1-9][0-9]*)")
+_NUMBER = re.compile(rf"{_WHOLE.pattern}(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?")
 
-class _PlainLoader(yaml.CSafeLoader):
-    """YAML with the scalars of JSON only: ``no`` and ``on`` are words, dates are text, and neither
-    ``48:00`` nor ``010`` is a number of another base."""
 
-
-_PlainLoader.yaml_implicit_resolvers = {}
-_NUMBER = r"-?(?:0|[1-9][0-9]*)"
-for _tag, _scalar, _first in (
-    ("null", r"null|~|", ["n", "~", ""]),
-    ("bool", r"true|True|TRUE|false|False|FALSE", list("tTfF")),
-    ("int", _NUMBER, list("-0123456789")),
-    ("float", rf"{_NUMBER}(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?", list("-0123456789")),
-):
-    _PlainLoader.add_implicit_resolver(
-        f"tag:yaml.org,2002:{_tag}", re.compile(rf"^(?:{_scalar})$"), _first
-    )
+@lru_cache(maxsize=4096)
+def _meaning_of(word: str) -> Any:
+    """Return the value of what stands without quotes, by the scalars of JSON only: ``no`` and
+    ``on`` are words, dates are text, and neither ``48:00`` nor ``010`` is a number of another base.
+    Raises ``ValueError`` for a number of thousands of digits."""
+    if word in _WORDS:
+        return _WORDS[word]
+    if _WHOLE.fullmatch(word):
+        return int(word)
+    return float(word) if _NUMBER.fullmatch(word) else word
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +72,10 @@ def read_yaml(text: str, file: str) -> YamlSource:
     Raises ``RuleSetInvalid`` for text that is not YAML, for duplicate keys, and for anchors,
     aliases and tags, which a rule file does not need and a malicious one abuses.
     """
-    loader = _PlainLoader(text)
+    loader = yaml.CSafeLoader(text)
+    reader = _Reader(file, loader)
     try:
-        node = loader.get_single_node()
-        if node is None:
-            raise _invalid(file, 1, "the file is empty")
-        lines: dict[str, int] = {}
-        data = _Reader(file, loader, lines).value(node, "")
+        data = reader.document()
     except yaml.MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
         raise _invalid(file, line, f"not YAML: {error.problem or error.context}") from error
@@ -83,64 +83,105 @@ def read_yaml(text: str, file: str) -> YamlSource:
         raise _invalid(file, 1, f"not YAML: {error}") from error
     finally:
         loader.dispose()
-    return YamlSource(file, data, lines)
+    return YamlSource(file, data, reader.lines)
 
 
 @dataclass(slots=True)
 class _Reader:
-    """A walk over the node tree that collects plain values and lines, and refuses anything else."""
+    """A walk over the events of a document that collects plain values and lines, and refuses
+    anything else. A tree of nodes would take twice the time."""
 
     file: str
-    loader: _PlainLoader
-    lines: dict[str, int]
-    seen: set[int] = field(default_factory=set)
+    loader: yaml.CSafeLoader
+    lines: dict[str, int] = field(default_factory=dict)
+    anchors: dict[str, int] = field(default_factory=dict)
 
-    def value(self, node: yaml.Node, pointer: str) -> Any:
-        line = self._refuse_unplain(node)
-        if pointer.count("/") > MAX_DEPTH:
+    def document(self) -> Any:
+        next_event = self.loader.get_event
+        next_event()  # the stream begins
+        if isinstance(next_event(), yaml.StreamEndEvent):
+            raise _invalid(self.file, 1, "the file is empty")
+        value = self._value(next_event(), "", 0)
+        next_event()  # the document ends
+        after: Any = next_event()
+        if not isinstance(after, yaml.StreamEndEvent):
+            line = after.start_mark.line + 1
+            raise _invalid(self.file, line, "not YAML: but found another document")
+        return value
+
+    def _value(self, event: Any, pointer: str, depth: int) -> Any:
+        line = self.lines[pointer] = self._line_of(event)
+        if depth > MAX_DEPTH:
             raise _invalid(self.file, line, f"nested deeper than {MAX_DEPTH} levels")
-        self.lines[pointer] = line
-        if isinstance(node, yaml.MappingNode):
-            return dict(self._members(node, pointer))
-        if isinstance(node, yaml.SequenceNode):
-            return [self.value(item, f"{pointer}/{i}") for i, item in enumerate(node.value)]
-        return self._scalar(node, line)
+        if isinstance(event, yaml.ScalarEvent):
+            return self._scalar(event, line)
+        if isinstance(event, yaml.MappingStartEvent):
+            return self._mapping(pointer, depth + 1)
+        return self._list(pointer, depth + 1)
 
-    def _scalar(self, node: yaml.Node, line: int) -> Any:
+    def _mapping(self, pointer: str, depth: int) -> dict[str, Any]:
+        found: dict[str, Any] = {}
+        next_event = self.loader.get_event
+        while not isinstance(key := next_event(), yaml.MappingEndEvent):
+            line = self._line_of(key)
+            if not isinstance(key, yaml.ScalarEvent):
+                raise _invalid(self.file, line, "a key is one word, not a list or a mapping")
+            name = key.value
+            if name in found:
+                raise _invalid(self.file, line, f"{name!r} stands here a second time")
+            step = name.replace("~", "~0").replace("/", "~1")
+            found[name] = self._value(next_event(), f"{pointer}/{step}", depth)
+        return found
+
+    def _list(self, pointer: str, depth: int) -> list[Any]:
+        found: list[Any] = []
+        next_event = self.loader.get_event
+        while not isinstance(event := next_event(), yaml.SequenceEndEvent):
+            found.append(self._value(event, f"{pointer}/{len(found)}", depth))
+        return found
+
+    def _scalar(self, event: Any, line: int) -> Any:
         """Return a scalar; refuse a number that no digest can be made of."""
-        shown = str(node.value)[:_SHOWN_CHARACTERS]
         try:
-            value = self.loader.construct_object(node)
+            value = self._meaning(event)
         except ValueError as error:
+            shown = event.value[:_SHOWN_CHARACTERS]
             raise _invalid(self.file, line, f"not YAML: {shown} is no number") from error
         if isinstance(value, int | float) and not -_GREATEST <= value <= _GREATEST:
+            shown = event.value[:_SHOWN_CHARACTERS]
             raise _invalid(
                 self.file, line, f"{shown} is no number from -{_GREATEST} to {_GREATEST}"
             )
         return value
 
-    def _members(self, node: yaml.MappingNode, pointer: str) -> Iterator[tuple[str, Any]]:
-        names: set[str] = set()
-        for key_node, value_node in node.value:
-            line = self._refuse_unplain(key_node)
-            if not isinstance(key_node, yaml.ScalarNode):
-                raise _invalid(self.file, line, "a key is one word, not a list or a mapping")
-            name = key_node.value
-            if name in names:
-                raise _invalid(self.file, line, f"{name!r} stands here a second time")
-            names.add(name)
-            step = name.replace("~", "~0").replace("/", "~1")
-            yield name, self.value(value_node, f"{pointer}/{step}")
+    def _meaning(self, event: Any) -> Any:
+        if event.tag is not None and event.tag != _UNSPECIFIC_TAG:
+            node = yaml.ScalarNode(event.tag, event.value, event.start_mark, event.end_mark)
+            return self.loader.construct_object(node)
+        stands_without_quotes, _ = event.implicit
+        return _meaning_of(event.value) if stands_without_quotes else event.value
 
-    def _refuse_unplain(self, node: yaml.Node) -> int:
-        """Return the line of a node; refuse a tag, and a node met before."""
-        line: int = node.start_mark.line + 1
-        if node.tag not in _PLAIN_TAGS:
-            raise _invalid(self.file, line, f"the tag {node.tag!r} is not allowed here")
-        if id(node) in self.seen:
-            raise _invalid(self.file, line, "anchors and aliases are not allowed; write it out")
-        self.seen.add(id(node))
+    def _line_of(self, event: Any) -> int:
+        """Return the line of an event; refuse a tag, and what stands somewhere else."""
+        line: int = event.start_mark.line + 1
+        if event.anchor is not None:
+            self._note_anchor(event, line)
+        if event.tag is not None and event.tag not in {_UNSPECIFIC_TAG, *_PLAIN_TAGS}:
+            raise _invalid(self.file, line, f"the tag {event.tag!r} is not allowed here")
         return line
+
+    def _note_anchor(self, event: Any, line: int) -> None:
+        """Remember where an anchor stands; refuse an alias, which stands for what is there."""
+        anchor: str = event.anchor
+        if not isinstance(event, yaml.AliasEvent):
+            if anchor in self.anchors:
+                raise _invalid(self.file, line, "not YAML: second occurrence")
+            self.anchors[anchor] = line
+            return
+        if anchor not in self.anchors:
+            raise _invalid(self.file, line, "not YAML: found undefined alias")
+        message = "anchors and aliases are not allowed; write it out"
+        raise _invalid(self.file, self.anchors[anchor], message)
 
 
 def _invalid(file: str, line: int, message: str) -> RuleSetInvalid:
