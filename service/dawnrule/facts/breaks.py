@@ -44,12 +44,12 @@ def break_of(past: Past, log: WorkLog, group: str | None) -> Break | Unavailable
     is trained once a week has missed one session after two weeks, which is no break of its own.
     """
     least = past.parameters("break_days")
-    own = None
-    if group is not None:
-        own = _break_in(past, _dates_of_group(past, log, group), least["group_days"])
     whole = _break_in(past, _dates_of_all(past), least["days"])
     if isinstance(whole, Unavailable):
         return whole
+    own = None
+    if group is not None:
+        own = _break_in(past, _dates_of_group(past, log, group), least["group_days"])
     found = [pause for pause in (own, whole) if isinstance(pause, Break)]
     return max(found, key=lambda pause: pause.days, default=None)
 

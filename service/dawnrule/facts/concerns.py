@@ -183,8 +183,9 @@ def returns_under_way(
     words, at = past.vocabulary, past.check_in.reported_at or now
     found = []
     for concern in concerns:
-        here = concern.kind is not ConcernKind.PAIN or _hurts_here(concern, block, group, words)
-        if concern.state is ConcernState.RETURNING and concern.stage is not None and here:
+        if concern.state is not ConcernState.RETURNING or concern.stage is None:
+            continue
+        if concern.kind is not ConcernKind.PAIN or _hurts_here(concern, block, group, words):
             after = concern.kind.value
             left = returns.left(concern, past.check_in.date, at, _sessions_since(concern, past))
             allows = returns.allows(after, concern.stage, facts)

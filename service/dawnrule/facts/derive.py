@@ -291,7 +291,7 @@ class PartSource:
         if part.returns():
             return part
         concern_facts = dict(part.concern_facts(told | fixed.facts))
-        return replace(part, told_by_concerns=concern_facts)
+        return cls(source, block, group, others, told, fixed, concern_facts)
 
     def at(self, start: datetime) -> Derived:
         """Derive all facts of the part, the day's among them, as if it began at ``start``."""
@@ -341,9 +341,10 @@ class PartSource:
         )
         found = list(under_way)
         yield from concerns.return_facts(found)
-        told = concerns.restrictions_in_force(known, past.check_in.date)
-        stages = [(one.after, one.stage) for one in found]
-        yield from self.source.returns.limits(stages, told).items()
+        told = [*concerns.restrictions_in_force(known, past.check_in.date)]
+        if found or told:
+            stages = [(one.after, one.stage) for one in found]
+            yield from self.source.returns.limits(stages, told).items()
 
     def _order_facts(self, group: str, start: datetime) -> Iterator[tuple[str, FactValue]]:
         source, block = self.source, self.block
