@@ -36,19 +36,27 @@ class Texts:
     @cache
     def bundled(cls, language: str = ENGLISH) -> Self:
         """Load the catalogue of a language that ships with the service."""
-        texts = cls.from_file(_folder() / f"{language}.yaml")
         pairs = read_data(_from_english(language))
         if language != ENGLISH:
-            return replace(texts, from_english={pair[ENGLISH]: pair[language] for pair in pairs})
+            translated = {pair[ENGLISH]: pair[language] for pair in pairs}
+            return replace(cls.without_rules(language), from_english=translated)
+        texts = cls.of_records()
         reworded = {pair[ENGLISH]: pair[_TODAY] for pair in pairs}
         entries = {name: reworded.get(said, said) for name, said in texts.entries.items()}
         return cls(entries, reworded)
 
     @classmethod
     @cache
+    def without_rules(cls, language: str) -> Self:
+        """Load the catalogue of a language without what rule files say, which is most of it; the
+        whole of it in English, which is short."""
+        return cls.bundled() if language == ENGLISH else cls.from_file(_file(language))
+
+    @classmethod
+    @cache
     def of_records(cls) -> Self:
         """Load the English that records are composed in, which never changes."""
-        return cls.from_file(_folder() / f"{ENGLISH}.yaml")
+        return cls.from_file(_file(ENGLISH))
 
     @classmethod
     def from_file(cls, file: Path) -> Self:
@@ -158,6 +166,10 @@ def _rewording(was: str, now: str) -> tuple[re.Pattern[str], str]:
 
 def _folder() -> Path:
     return rules_folder() / "texts"
+
+
+def _file(language: str) -> Path:
+    return _folder() / f"{language}.yaml"
 
 
 def _from_english(language: str) -> Path:

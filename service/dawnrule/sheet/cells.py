@@ -452,4 +452,4 @@ def _words_for(list_name: str, identifier: str) -> Iterator[str]:
 
 @cache
 def _labels(language: str) -> Mapping[str, str]:
-    return Vocabulary.bundled().translated(Texts.bundled(language)).labels
+    return Vocabulary.bundled().translated(Texts.without_rules(language)).labels
