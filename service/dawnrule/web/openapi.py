@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from threading import Lock
 from typing import Any
 
 import flask_smorest
 import yaml
 from apispec import BasePlugin
 from flask import Flask, Response
+from flask_smorest import Blueprint
 from werkzeug.exceptions import HTTPException
 
 import dawnrule
@@ -49,9 +51,35 @@ _LINE_WIDTH = 100
 
 
 class Api(flask_smorest.Api):
-    """The views of an application and their description; errors are problem details."""
+    """The views of an application and their description; errors are problem details.
+
+    The views are described when somebody asks: that takes as long as all else that an application
+    does when it starts. Safe to use from several threads.
+    """
 
     ERROR_SCHEMA = ProblemSchema
+
+    def __init__(self, app: Flask, **given: Any) -> None:
+        super().__init__(app, **given)
+        self._undescribed: list[Blueprint] = []
+        self._lock = Lock()
+
+    def register_blueprint(self, blp: Blueprint) -> None:
+        """Register the routes of a blueprint."""
+        self._app.register_blueprint(blp)
+        self._undescribed.append(blp)
+
+    def describe(self) -> dict[str, Any]:
+        """Describe all views; what was described is kept."""
+        with self._lock:
+            for one in self._undescribed:
+                one.register_views_in_doc(
+                    self, self._app, self.spec, name=one.name, parameters=None
+                )
+                self.spec.tag({"name": one.name, "description": one.description})
+            self._undescribed.clear()
+            described: dict[str, Any] = self.spec.to_dict()
+        return described
 
     def handle_http_exception(self, error: HTTPException) -> Response:
         """Answer an error of Flask or werkzeug."""
@@ -96,8 +124,7 @@ def _one_line(text: str) -> str:
 
 
 def api_for(app: Flask) -> Api:
-    """Prepare the description of an application; each blueprint that is registered with it is
-    described at once."""
+    """Prepare the description of an application: of each blueprint that is registered with it."""
     app.config |= {"API_TITLE": "Dawnrule", "API_VERSION": dawnrule.__version__}
     app.config["OPENAPI_VERSION"] = "3.1.0"
     api = Api(app, spec_kwargs={"extra_plugins": [_AccessPlugin()], **_spec_options()})
@@ -119,7 +146,7 @@ def _describe_errors(api: Api) -> None:
 def document(app: Flask) -> dict[str, Any]:
     """Build the OpenAPI document of an application, as plain JSON values."""
     api: Api = app.extensions[_EXTENSION]
-    plain: dict[str, Any] = json.loads(json.dumps(api.spec.to_dict()))
+    plain: dict[str, Any] = json.loads(json.dumps(api.describe()))
     schemas = plain["components"]["schemas"]
     for key, name in _converter(api).refs.items():
         schemas[name]["description"] = _one_line(key[0].__doc__)

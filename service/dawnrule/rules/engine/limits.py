@@ -50,9 +50,9 @@ class CompilableRule:
 def compilable(rule: Rule, dictionary: FactDictionary, scope: Scope, file: str) -> CompilableRule:
     """Expand a rule into its conjunctions. Raises ``RuleSetInvalid`` for one that the engine cannot
     take."""
-    readable = dictionary.readable_in(scope)
     for test in tests_of(rule.when):
-        if test.fact not in readable or not _suits(dictionary[test.fact], test):
+        fact = dictionary.get(test.fact)
+        if fact is None or not (fact.is_readable_in(scope) and _suits(fact, test)):
             message = f"{test.fact} {test.operator} {test.value!r} does not fit the dictionary"
             raise refusal(rule, file, "condition", message)
     try:
