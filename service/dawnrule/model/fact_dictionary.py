@@ -114,6 +114,8 @@ class FactDictionary(Mapping[str, FactDefinition]):
     definitions: Mapping[str, FactDefinition]
     _later: dict[int, frozenset[str]] = field(default_factory=dict, compare=False, repr=False)
     """The facts of later editions than one, once they were asked for."""
+    _editions: dict[tuple[str, ...], int] = field(default_factory=dict, compare=False, repr=False)
+    """The edition that facts were written for, once it was asked for."""
 
     @classmethod
     @cache
@@ -153,8 +155,11 @@ class FactDictionary(Mapping[str, FactDefinition]):
 
     def edition_of(self, facts: Iterable[str]) -> int:
         """Return the edition that a rule set which reads these facts was written for."""
-        known = self.definitions
-        return max((known[fact].edition for fact in facts if fact in known), default=FIRST_EDITION)
+        read = tuple(facts)
+        if read not in self._editions:
+            known = [self.definitions[fact].edition for fact in read if fact in self.definitions]
+            self._editions[read] = max(known, default=FIRST_EDITION)
+        return self._editions[read]
 
     def later_than(self, edition: int) -> frozenset[str]:
         """Return the facts of later editions."""
