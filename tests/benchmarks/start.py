@@ -8,6 +8,7 @@ or slow at times is so for both. What counts is the ratio.
 from __future__ import annotations
 
 import argparse
+import os
 import statistics
 import subprocess
 import sys
@@ -59,6 +60,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rounds", type=int, default=15, help="how often each is started")
     args = parser.parse_args()
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # what is installed has been compiled
     with TemporaryDirectory() as folder:
         for name, start in starts(Path(folder)).items():
             start()  # compiles what was changed, and makes the database

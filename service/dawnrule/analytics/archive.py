@@ -21,7 +21,8 @@ from dawnrule.analytics.archive_file import archive_file, delete_archive
 from dawnrule.errors import StoreUnusable
 from dawnrule.model import FactDictionary, Facts
 from dawnrule.model.advice import PartAdvice
-from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_metadata
+from dawnrule.rules import columnar
+from dawnrule.rules.columnar import PastMorning, PastSubject
 from dawnrule.store import Store, StoredAdvice
 
 FORMAT = "2"
@@ -56,7 +57,7 @@ class Archive:
         self._dictionary = FactDictionary.bundled()
         self._lock = Lock()
 
-    def mornings(self, progress: Progress = ignore_progress) -> MorningTable:
+    def mornings(self, progress: Progress = ignore_progress) -> columnar.MorningTable:
         """Read the latest advice of each athlete and date, as the ledger has it now.
 
         ``progress`` counts the records that the file lacked. Raises ``EngineFailure`` for facts
@@ -71,7 +72,7 @@ class Archive:
         """Delete the file and any unfinished one; the next use rebuilds it."""
         delete_archive(self._store.file)
 
-    def _up_to_date(self, progress: Progress) -> MorningTable | None:
+    def _up_to_date(self, progress: Progress) -> columnar.MorningTable | None:
         """Bring the file up to date; return None if it is of another ledger, or somebody was
         erased meanwhile.
 
@@ -81,7 +82,7 @@ class Archive:
         kept = self._kept()
         if kept is not None and not self._is_of_ledger(kept[0]):
             return None
-        known, table = kept or (_Coverage(), MorningTable.of((), self._dictionary))
+        known, table = kept or (_Coverage(), columnar.MorningTable.of((), self._dictionary))
         tables = [table]
         covered = self._append_later(known, tables, progress)
         if kept is not None and covered == known:
@@ -89,15 +90,15 @@ class Archive:
         written = self._written(tables, covered)
         return written if self._is_of_ledger(covered) else None
 
-    def _kept(self) -> tuple[_Coverage, MorningTable] | None:
+    def _kept(self) -> tuple[_Coverage, columnar.MorningTable] | None:
         """Open the file; return how far it reaches and its table, None if it cannot be used."""
         try:
             with self._file.open("rb") as file:
-                marks = read_metadata(file) or {}
+                marks = columnar.read_metadata(file) or {}
                 if any(marks.get(name) != value for name, value in self._kind().items()):
                     return None
                 covered = _Coverage(int(marks["position"]), marks["advice_id"], int(marks["count"]))
-                return covered, MorningTable.read(file, self._dictionary)
+                return covered, columnar.MorningTable.read(file, self._dictionary)
         except OSError:
             return None
 
@@ -114,7 +115,7 @@ class Archive:
         )
 
     def _append_later(
-        self, covered: _Coverage, tables: list[MorningTable], progress: Progress
+        self, covered: _Coverage, tables: list[columnar.MorningTable], progress: Progress
     ) -> _Coverage:
         """Append tables of the advice after ``covered``; return what is covered then."""
         start, last = (
@@ -122,7 +123,9 @@ class Archive:
             self._store.read(lambda transaction: transaction.advice.last_position()),
         )
         while later := self._after(covered.position):
-            tables.append(MorningTable.of((_morning(*one) for one in later), self._dictionary))
+            tables.append(
+                columnar.MorningTable.of((_morning(*one) for one in later), self._dictionary)
+            )
             position, advice = later[-1]
             covered = _Coverage(position, advice.id, covered.count + len(later))
             progress(position - start, max(last, position) - start)
@@ -133,7 +136,9 @@ class Archive:
             lambda transaction: transaction.advice.after(position, READ_TOGETHER)
         )
 
-    def _written(self, tables: list[MorningTable], covered: _Coverage) -> MorningTable | None:
+    def _written(
+        self, tables: list[columnar.MorningTable], covered: _Coverage
+    ) -> columnar.MorningTable | None:
         """Replace the file by a new one; return None if it was deleted meanwhile.
 
         Raises ``StoreUnusable`` when it cannot be written.
@@ -147,7 +152,7 @@ class Archive:
                 new.flush()
                 os.fsync(handle)
                 os.replace(name, self._file)
-                return MorningTable.read(new, self._dictionary)
+                return columnar.MorningTable.read(new, self._dictionary)
         except FileNotFoundError:
             return None
         except OSError as error:

@@ -12,7 +12,8 @@ from datetime import date
 from dawnrule.analytics.archive import Progress, ignore_progress
 from dawnrule.analytics.replay import dates_in_steps
 from dawnrule.model import Verdict
-from dawnrule.rules.columnar import ColumnDecider, DecidedSubject, MorningTable, PastMorning
+from dawnrule.rules import columnar
+from dawnrule.rules.columnar import DecidedSubject, PastMorning
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import DayDecision
 from dawnrule.rules.rule_set import Rule, RuleSet
@@ -38,14 +39,17 @@ class Agreement:
 
 
 def compare(
-    table: MorningTable, rule_set: RuleSet, decider: Decider, progress: Progress = ignore_progress
+    table: columnar.MorningTable,
+    rule_set: RuleSet,
+    decider: Decider,
+    progress: Progress = ignore_progress,
 ) -> Agreement:
     """Decide a table's mornings by columns and by both evaluations of ``decider``, which has the
     same rule set; compare verdicts, deciding rules, and all rules that fired.
 
     Raises ``EngineDisagreement`` or ``EngineFailure``.
     """
-    columns = ColumnDecider(rule_set, table.dictionary)
+    columns = columnar.ColumnDecider(rule_set, table.dictionary)
     steps = list(dates_in_steps(table))
     of = sum(dates.mornings for dates in steps)
     mornings, decisions, differences = 0, 0, list[Difference]()

@@ -14,7 +14,8 @@ from functools import cache
 from typing import Any, Self, TypeAlias, TypeVar
 
 from dawnrule.model import Verdict
-from dawnrule.rules.columnar import ChangedMorning, ColumnDecisions, MorningTable
+from dawnrule.rules import columnar
+from dawnrule.rules.columnar import ChangedMorning
 from dawnrule.rules.rule_set import RuleSet
 
 SUBJECTS_IN_A_STEP = 100_000
@@ -65,7 +66,7 @@ class Dates:
     mornings: int
 
 
-def dates_in_steps(table: MorningTable) -> Iterator[Dates]:
+def dates_in_steps(table: columnar.MorningTable) -> Iterator[Dates]:
     """Split the dates of a table, in order, into steps."""
     together: list[tuple[date, int]] = []
     room = SUBJECTS_IN_A_STEP
@@ -99,7 +100,7 @@ class Replayed:
     changed: tuple[ChangedMorning, ...]
 
     @classmethod
-    def of(cls, decided: ColumnDecisions) -> Self:
+    def of(cls, decided: columnar.ColumnDecisions) -> Self:
         """Count some decisions."""
         by_athlete = decided.counts("day", "athlete_id", *_VERDICTS).items()
         protected = (((who, _protected(*verdicts)), n) for (who, *verdicts), n in by_athlete)

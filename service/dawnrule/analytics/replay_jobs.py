@@ -22,7 +22,7 @@ from dawnrule.analytics.replay import Replayed, dates_in_steps
 from dawnrule.errors import Conflict, DawnruleError, InvalidInput, NotFound, StoreBusy
 from dawnrule.model import FactDictionary
 from dawnrule.model.serialization import from_json_text, to_json
-from dawnrule.rules.columnar import ColumnDecider
+from dawnrule.rules import columnar
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import ReplayState, ReplayStep, Store, StoredReplay, Transaction
@@ -132,7 +132,7 @@ class ReplayRunner:
         done = replay.mornings_done
         of = done + sum(dates.mornings for dates in steps)
         self._write(lambda transaction: transaction.replays.set_total(replay_id, run, of))
-        decider = ColumnDecider(rule_set, FactDictionary.bundled())
+        decider = columnar.ColumnDecider(rule_set, FactDictionary.bundled())
         for dates in steps:
             decided = decider.decide(left.between(dates.first, dates.last))
             if not self._keep(replay_id, run, dates.first, dates.last, Replayed.of(decided)):

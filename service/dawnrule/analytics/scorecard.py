@@ -17,7 +17,8 @@ from typing import Self, TypeAlias
 
 from dawnrule.facts.last_trained import CUT_SHORT, HELD
 from dawnrule.model.entities import Session
-from dawnrule.rules.columnar import MorningTable, PastMorning, PastSubject, read_outcomes
+from dawnrule.rules import columnar
+from dawnrule.rules.columnar import PastMorning, PastSubject
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.store import Store, Transaction
 
@@ -203,7 +204,7 @@ class Scorecard:
 
 def scorecard(
     store: Store,
-    table: MorningTable,
+    table: columnar.MorningTable,
     rule_set: RuleSet,
     first: date | None,
     last: date | None,
@@ -220,7 +221,7 @@ def scorecard(
 
 
 def scorecard_of_archives(
-    table: MorningTable, rule_set: RuleSet, first: date | None, last: date | None
+    table: columnar.MorningTable, rule_set: RuleSet, first: date | None, last: date | None
 ) -> Scorecard:
     """Compute the scorecard over the mornings of archives, in which the outcomes stand that were
     known when they were exported."""
@@ -234,7 +235,7 @@ def scorecard_of_archives(
 
 
 def outcomes_to_archive(
-    store: Store, table: MorningTable, now: datetime
+    store: Store, table: columnar.MorningTable, now: datetime
 ) -> Iterator[tuple[int, int | None, str | None, str | None, float | None, float | None]]:
     """Yield the outcomes of a table's mornings as rows of ``months.OUTCOMES``; ``now`` is aware."""
     dates = [day for day, _, _ in table.sizes()]
@@ -249,10 +250,10 @@ def outcomes_to_archive(
             yield morning.position, number, None, None, *known.soreness.get(group, (None, None))
 
 
-def archived_outcomes(table: MorningTable) -> Mapping[int, Outcome]:
+def archived_outcomes(table: columnar.MorningTable) -> Mapping[int, Outcome]:
     """Read the outcomes of an archive's mornings by their positions."""
     found: dict[int, Outcome] = {}
-    for position, part, group, session, output, before, after in read_outcomes(table):
+    for position, part, group, session, output, before, after in columnar.read_outcomes(table):
         if part is None:
             found[position] = Outcome(session, output, {})
         elif group is not None and before is not None and after is not None:
@@ -262,7 +263,9 @@ def archived_outcomes(table: MorningTable) -> Mapping[int, Outcome]:
     return found
 
 
-def _count(decided: MorningTable, outcome_of: Callable[[PastMorning], Outcome]) -> _Counted:
+def _count(
+    decided: columnar.MorningTable, outcome_of: Callable[[PastMorning], Outcome]
+) -> _Counted:
     counted: _Counted = defaultdict(Counter)
     for morning in decided.mornings():
         outcome = outcome_of(morning)

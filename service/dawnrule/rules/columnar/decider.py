@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
 from itertools import compress, groupby
 from operator import itemgetter
 from typing import Any
@@ -19,37 +18,12 @@ import polars as pl
 
 from dawnrule.model import FactDictionary, Scope, Verdict
 from dawnrule.rules.columnar.expressions import expression
+from dawnrule.rules.columnar.mornings import ChangedMorning, DecidedSubject
 from dawnrule.rules.columnar.table import MorningTable, in_order
 from dawnrule.rules.rule_set import Rule, RuleSet
 
 _IS_PART = pl.col("part").is_not_null()
 _ADVICE = ("position", "athlete_id", "date", "part", "block", "verdict", "rule_id")
-
-
-@dataclass(frozen=True, slots=True)
-class DecidedSubject:
-    """The decision on a day or a part; the ids of the fired rules are in the file's order."""
-
-    verdict: str
-    rule_id: str | None
-    fired: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ChangedMorning:
-    """A morning on which the verdict of the day or of a part differs from the advice given.
-
-    ``before`` and ``after`` are the day's verdicts, and ``rule_before`` and ``rule_after`` the
-    rules that decided on them, None where no rule did.
-    """
-
-    athlete_id: str
-    date: date
-    before: str
-    after: str
-    rule_before: str | None
-    rule_after: str | None
-    parts_changed: int
 
 
 class ColumnDecider:

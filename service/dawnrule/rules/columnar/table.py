@@ -18,8 +18,9 @@ from typing import IO, Any, Self
 import polars as pl
 
 from dawnrule.errors import EngineFailure
-from dawnrule.model import FactDictionary, Facts, FactValue
+from dawnrule.model import FactDictionary, FactValue
 from dawnrule.rules.columnar.expressions import TYPES
+from dawnrule.rules.columnar.mornings import PastMorning, PastSubject
 
 ROWS_READ_TOGETHER = 50_000
 """The number of rows in each compressed group of a file; a query for some dates unpacks only
@@ -37,40 +38,6 @@ KEYS: Mapping[str, pl.DataType] = {
     "fired": pl.List(pl.String()),
 }
 """The columns of a row besides the facts: the advice's position in the ledger, and the decision."""
-
-
-@dataclass(frozen=True, slots=True)
-class PastSubject:
-    """The day or a part of it: its facts, and what was decided on them.
-
-    A part's facts include the day's. ``verdict`` and ``rule_id`` of a day are those of the whole
-    day; ``fired`` has the ids of the rules that fired, notes included, in the file's order, for a
-    part with those of the day. ``block`` is the block of a part, None where it is not known.
-    """
-
-    verdict: str
-    rule_id: str | None
-    fired: tuple[str, ...]
-    facts: Facts
-    block: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class PastMorning:
-    """One advice as it was given. ``position`` is its position in the ledger."""
-
-    position: int
-    athlete_id: str
-    date: date
-    rule_set_digest: str
-    day: PastSubject
-    parts: tuple[PastSubject, ...]
-
-    @property
-    def blocks(self) -> tuple[int, ...] | None:
-        """The block of each part; None where they are not known."""
-        blocks = tuple(part.block for part in self.parts if part.block is not None)
-        return blocks if len(blocks) == len(self.parts) else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,6 @@ from dawnrule.web.http.rate_limits import limit_private_address
 from dawnrule.web.http.requests import Blueprint
 from dawnrule.web.http.responses import TEXT, text_answer
 from dawnrule.web.private.addresses import FEEDS
-from dawnrule.web.private.calendar import calendar_of
 from dawnrule.web.private.visitor import keep_private, visitor
 
 CALENDAR = "text/calendar"
@@ -127,6 +126,8 @@ def get_outlook_calendar(token: str) -> Response:
         )
         ahead = read_outlook(transaction, what_if, today.athlete.id, now, USUAL_DAYS)
         return OutlookReport.of(ahead, USUAL_GOAL, composer().texts)
+
+    from dawnrule.web.private.calendar import calendar_of  # icalendar takes long to import
 
     outlook = ctx.store.read(look)
     text = calendar_of(today.athlete, today.date, today.advice, today.as_of, outlook, composer())
