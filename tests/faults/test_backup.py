@@ -44,14 +44,6 @@ RECORDS = "SELECT id, record FROM advice ORDER BY position"
 
 
 @pytest.fixture
-def db(tmp_path: Path) -> Path:
-    """A small database with a ledger."""
-    file = tmp_path / "squad.db"
-    make(file)
-    return file
-
-
-@pytest.fixture
 def folder(tmp_path: Path) -> Path:
     folder = tmp_path / "kept"
     folder.mkdir()

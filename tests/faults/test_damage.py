@@ -20,23 +20,13 @@ from dawnrule.web import create_app
 from dawnrule.web.context import Context
 from tests.cli.terminal import typed
 from tests.conftest import Client, Clock, client_with
-from tests.databases.make import KEY, make
+from tests.databases.make import KEY
 
 NOT_UTF_8 = b"\xff\xfe"
 OVER = b"\xff" * 4000
 CHECK_IN = {"athlete_id": "a-03", "date": "2026-03-10", "fatigue": 3, "plan": []}
 
 Damage = Callable[[Path], None]
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Path:
-    """A small database with four advices and a session, all in its one file."""
-    file = tmp_path / "squad.db"
-    make(file)
-    with closing(sqlite3.connect(file)) as connection:
-        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    return file
 
 
 @pytest.fixture

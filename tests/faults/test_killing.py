@@ -13,7 +13,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.databases.make import make
 from tests.effort import tries
 from tests.faults.killing import CheckedIn, Client, Promised, wrong_with
 
@@ -38,13 +37,6 @@ def test_a_client_that_is_cut_off_again_and_again_goes_on_with_its_athletes() ->
     for _ in range(200):
         client.work(port)
     assert [athlete.id for athlete in client.squad()] == there
-
-
-@pytest.fixture
-def db(tmp_path: Path) -> Path:
-    file = tmp_path / "squad.db"
-    make(file)
-    return file
 
 
 KEPT = CheckedIn("a-03", "advice-0", "train-as-planned", 7.5)

@@ -27,7 +27,7 @@ from tests.factories import DAY, FIRST_BASELINE, a_rule, a_rule_set, past_mornin
 from tests.property.rule_strategies import DICTIONARY, boundary_values
 from tests.rules.warehouses import Decided, Postgres, by_duckdb
 
-MORNINGS = tries(600, 100_000)
+MORNINGS = tries(300, 100_000)
 """Of all bundled rule sets together."""
 
 REPORTED, TRUE = (0.03, 0.2, 0.8), 0.04
