@@ -136,6 +136,25 @@ def test_the_list_of_a_copy_elsewhere_is_brought_up_to_date(
     assert not list_erased_in(store, tmp_path / "elsewhere", LATER)
 
 
+@pytest.mark.parametrize("exported_anew", [False, True])
+def test_who_comes_back_under_an_id_brings_no_erased_morning_back(
+    store: Store, past: list[PastMorning], advisor: Advisor, tmp_path: Path, exported_anew: bool
+) -> None:
+    exported(store, tmp_path / "archive")
+    before = athletes(read_archives([tmp_path / "archive"]))
+    shutil.copytree(tmp_path / "archive", tmp_path / "copy")
+    erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
+    post_check_in(store, advisor, KIM, DAY + A_MONTH)
+    if exported_anew:
+        exported(store, tmp_path / "archive")
+    assert list_erased_in(store, tmp_path / "copy", LATER)
+    [sam] = athletes(read_archives([tmp_path / "copy"]))
+    assert sam in before
+    if exported_anew:
+        [kim] = athletes(read_archives([tmp_path / "archive"])) - {sam}
+        assert kim not in before
+
+
 def test_an_erasure_goes_on_where_an_archive_is_gone_or_cannot_be_written(
     store: Store, past: list[PastMorning], tmp_path: Path
 ) -> None:

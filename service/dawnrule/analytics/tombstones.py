@@ -3,7 +3,9 @@
 An archive that was exported holds no names. An athlete is known by a keyed digest of the id: the
 key is a secret of the database (``archive-key`` in the table ``service_secrets``) and never leaves
 it, so nobody can try ids, and no two clubs give anybody the same name. Beside the mornings stands a
-list of those who were erased, by the same names; whoever reads an archive leaves them out.
+list of those who were erased, by the same names; whoever reads an archive leaves them out. Who
+comes back under the same id after that gets another name, so that a list only ever grows and no
+copy shows an erased morning again.
 """
 
 from __future__ import annotations
@@ -11,7 +13,8 @@ from __future__ import annotations
 import hmac
 import logging
 import os
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -42,14 +45,18 @@ _log = logging.getLogger("dawnrule.archives")
 
 @dataclass(frozen=True, slots=True)
 class Pseudonyms:
-    """The names of a database's club and athletes in archives."""
+    """The names of a database's club and athletes in archives; ``erasures`` counts how often the
+    athlete of an id was erased."""
 
     key: bytes
+    erasures: Mapping[str, int]
 
     @classmethod
     def of(cls, transaction: Transaction, at: datetime) -> Pseudonyms:
-        """Read the key of a database, or make it."""
-        return cls(transaction.secrets.get_or_make(_KEY, _new_key, at))
+        """Read the key of a database, or make it, and the erasures so far."""
+        acts = acts_of(transaction.ledger.acts(act=ATHLETE_ERASED, limit=_ALL))
+        erasures = Counter(act.about["athlete_id"] for act in acts)
+        return cls(transaction.secrets.get_or_make(_KEY, _new_key, at), erasures)
 
     @property
     def club(self) -> str:
@@ -57,8 +64,20 @@ class Pseudonyms:
         return self._digest("club")[:_CLUB_CHARACTERS]
 
     def of_athlete(self, athlete_id: str) -> str:
-        """Return the name of an athlete."""
-        return self._digest(f"athlete:{athlete_id}")[:_NAME_CHARACTERS]
+        """Return the name of an athlete who has not been erased."""
+        return self._name(athlete_id, self.erasures.get(athlete_id, 0))
+
+    def of_erased(self) -> list[str]:
+        """List the names of all who were erased, also of those who are back under their ids."""
+        return sorted(
+            self._name(athlete_id, earlier)
+            for athlete_id, times in self.erasures.items()
+            for earlier in range(times)
+        )
+
+    def _name(self, athlete_id: str, erasures: int) -> str:
+        kind = f"athlete-{erasures}" if erasures else "athlete"
+        return self._digest(f"{kind}:{athlete_id}")[:_NAME_CHARACTERS]
 
     def _digest(self, text: str) -> str:
         return hmac.new(self.key, text.encode(), sha256).hexdigest()
@@ -66,14 +85,6 @@ class Pseudonyms:
 
 def _new_key() -> bytes:
     return token_bytes(_KEY_BYTES)
-
-
-def erased_names(transaction: Transaction, pseudonyms: Pseudonyms) -> list[str]:
-    """List the names of those who were erased and are not back under their ids."""
-    acts = acts_of(transaction.ledger.acts(act=ATHLETE_ERASED, limit=_ALL))
-    there = {athlete.id for athlete in transaction.athletes.all()}
-    ids = {act.about["athlete_id"] for act in acts} - there
-    return sorted(map(pseudonyms.of_athlete, ids))
 
 
 def list_erased(store: Store, at: datetime) -> list[Path]:
@@ -102,8 +113,7 @@ def list_erased_in(store: Store, folder: Path, at: datetime) -> bool:
     of_club = folder / f"{CLUB}{pseudonyms.club}"
     if not of_club.is_dir():
         return False
-    names = store.read(lambda transaction: erased_names(transaction, pseudonyms))
-    write_list(of_club, names)
+    write_list(of_club, pseudonyms.of_erased())
     return True
 
 

@@ -16,7 +16,6 @@ from dawnrule.analytics.tombstones import (
     CLUB,
     Pseudonyms,
     club_folders,
-    erased_names,
     read_list,
     write_list,
 )
@@ -50,8 +49,8 @@ def export_archive(
         record_act(transaction, ARCHIVE_EXPORTED, by=by, at=at, about=about)
         return Pseudonyms.of(transaction, at)
 
+    pseudonyms = store.write(note)  # before anything is read: who is erased from now on is listed
     table = Archive(store).mornings(progress)
-    pseudonyms = store.write(note)  # before anything leaves
     folder = to / f"{CLUB}{pseudonyms.club}"
     try:
         to.mkdir(parents=True, exist_ok=True)
@@ -59,8 +58,8 @@ def export_archive(
         try:
             outcomes = outcomes_to_archive(store, table, at)
             mornings = write_months(table, new, pseudonyms.of_athlete, outcomes)
-            names = store.read(lambda transaction: erased_names(transaction, pseudonyms))
-            write_list(new, names)
+            erased = store.write(lambda transaction: Pseudonyms.of(transaction, at)).of_erased()
+            write_list(new, erased)
             shutil.rmtree(folder, ignore_errors=True)
             new.rename(folder)
         finally:
