@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from dawnrule.advice.advisor import Advisor
@@ -172,3 +173,48 @@ def test_an_archive_without_its_list_is_not_read(
     (exported(store, tmp_path).folder / ERASED).unlink()
     with pytest.raises(StoreUnusable, match=r"erased\.txt, the list of who was erased"):
         read_archives([tmp_path])
+
+
+@pytest.mark.parametrize(
+    "spoilt", [b"", b"PAR1", b"no Parquet at all, but as long as a footer would be"]
+)
+def test_a_file_that_was_copied_in_part_is_named(
+    store: Store, past: list[PastMorning], tmp_path: Path, spoilt: bytes
+) -> None:
+    _, file = sorted(exported(store, tmp_path).folder.rglob("*.parquet"))
+    file.write_bytes(spoilt)
+    with pytest.raises(StoreUnusable, match=rf"{file} cannot be read.*Copy it again"):
+        read_archives([tmp_path])
+
+
+def test_a_file_that_is_not_of_an_export_is_named(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    file, _ = sorted(exported(store, tmp_path).folder.rglob("*.parquet"))
+    pl.DataFrame({"athlete_id": [1]}).write_parquet(file)
+    with pytest.raises(StoreUnusable, match=rf"{file}.*its column position"):
+        read_archives([tmp_path])
+
+
+@pytest.mark.parametrize("spoilt", ["f8f69c93", "a-03\n", "0" * 32])
+def test_a_list_that_was_copied_in_part_is_not_believed(
+    store: Store, past: list[PastMorning], tmp_path: Path, spoilt: str
+) -> None:
+    (exported(store, tmp_path).folder / ERASED).write_text(spoilt, encoding="utf-8")
+    with pytest.raises(StoreUnusable, match=r"erased\.txt.*copied in part"):
+        read_archives([tmp_path])
+
+
+def test_a_path_that_is_no_archive_is_told_for_what_it_is(tmp_path: Path) -> None:
+    (tmp_path / "sheet.csv").touch()
+    with pytest.raises(InvalidInput, match=r"There is no folder .*/nowhere"):
+        read_archives([tmp_path / "nowhere"])
+    with pytest.raises(InvalidInput, match=r"sheet\.csv is a file"):
+        read_archives([tmp_path / "sheet.csv"])
+
+
+def test_an_archive_that_is_named_twice_is_read_once(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    folder = exported(store, tmp_path / "archive").folder
+    assert len(list(read_archives([folder, tmp_path]).mornings())) == len(past)

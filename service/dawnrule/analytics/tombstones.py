@@ -13,6 +13,7 @@ from __future__ import annotations
 import hmac
 import logging
 import os
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -37,6 +38,7 @@ ERASED = "erased.txt"
 
 _KEY, _KEY_BYTES = "archive-key", 32
 _CLUB_CHARACTERS, _NAME_CHARACTERS = 16, 32
+_LIST = re.compile(rf"([0-9a-f]{{{_NAME_CHARACTERS}}}\n)*")
 _OWNER_ONLY = 0o600
 _ALL = 1_000_000
 
@@ -130,31 +132,49 @@ def write_list(of_club: Path, names: Iterable[str]) -> None:
 
 
 def read_list(of_club: Path) -> frozenset[str]:
-    """Read who was erased from a club's folder. Raises ``StoreUnusable`` where it has no list, as
-    nobody could tell who must be left out."""
+    """Read who was erased from a club's folder. Raises ``StoreUnusable`` where it has no list or
+    half of one, as nobody could tell who must be left out."""
     file = of_club / ERASED
     try:
-        return frozenset(file.read_text(encoding="utf-8").split())
-    except OSError as error:
-        raise StoreUnusable(
-            f"{file}, the list of who was erased, cannot be read: {error.strerror}. "
-            "Get it from where the archive comes from."
-        ) from error
+        text = file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise _unreadable(file, getattr(error, "strerror", "it is no text")) from error
+    if not _LIST.fullmatch(text):
+        raise _unreadable(file, "it was copied in part, or is not as it was written")
+    return frozenset(text.split())
+
+
+def _unreadable(file: Path, why: str) -> StoreUnusable:
+    return StoreUnusable(
+        f"{file}, the list of who was erased, cannot be read: {why}. "
+        "Get it from where the archive comes from."
+    )
 
 
 def club_folders(archives: Iterable[Path]) -> list[Path]:
     """Find the folders of clubs in archives: each is one, or holds some, however deep.
 
-    Raises ``InvalidInput`` for a path without any, and for a club that is there twice.
+    Raises ``InvalidInput`` for a path without any, and for a club that is there twice, unless both
+    are the same folder.
     """
     found: dict[str, Path] = {}
     for archive in archives:
         inside = [archive] if archive.name.startswith(CLUB) else sorted(archive.rglob(f"{CLUB}*"))
         folders = [one for one in inside if one.is_dir()]
         if not folders:
-            raise InvalidInput(f"{archive} holds no archive: it has no folder {CLUB}….")
+            raise InvalidInput(_why_none(archive))
         for folder in folders:
-            if folder.name in found:
-                raise InvalidInput(f"One club is there twice: {found[folder.name]} and {folder}.")
-            found[folder.name] = folder
+            other = found.setdefault(folder.name, folder)
+            if not folder.samefile(other):
+                raise InvalidInput(
+                    f"One club is there twice: {other} and {folder}. Leave one of them out."
+                )
     return list(found.values())
+
+
+def _why_none(archive: Path) -> str:
+    if not archive.exists():
+        return f"There is no folder {archive}."
+    if archive.is_file():
+        return f"{archive} is a file; an archive is a folder, which dawnrule archive export writes."
+    return f"{archive} holds no archive: it has no folder {CLUB}…."

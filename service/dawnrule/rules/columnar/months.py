@@ -8,6 +8,7 @@ from typing import TypeAlias
 
 import polars as pl
 
+from dawnrule.errors import StoreUnusable
 from dawnrule.model import FactDictionary
 from dawnrule.rules.columnar.expressions import TYPES
 from dawnrule.rules.columnar.table import KEYS, ROWS_READ_TOGETHER, MorningTable, in_order
@@ -72,14 +73,35 @@ def read_months(
 ) -> MorningTable:
     """Read folders as one table, lazily, without the athletes that are named with each.
 
-    Facts that a folder lacks were not reported there.
+    Facts that a folder lacks were not reported there. Raises ``StoreUnusable`` for a file that is
+    not as it was written: none may be passed over, or the rest would count as all.
     """
     facts = {name: TYPES[definition.type] for name, definition in dictionary.items()}
-    frames = [pl.LazyFrame(schema={**KEYS, **facts, **OUTCOMES})]
+    schema = {**KEYS, **facts, **OUTCOMES}
+    frames = [pl.LazyFrame(schema=schema)]
     for number, (folder, erased) in enumerate(folders.items(), start=1):
-        if any(folder.glob(FILES)):
-            rows = pl.scan_parquet(folder / FILES, hive_partitioning=False)
+        files = sorted(folder.glob(FILES))
+        for file in files:
+            _refuse_spoilt(file, schema)
+        if files:
+            rows = pl.scan_parquet(files, hive_partitioning=False)
             kept = rows.filter(~pl.col("athlete_id").is_in(list(erased)))
             place = pl.col("position") + (number << _LEDGER_BITS)
             frames.append(kept.with_columns(position=place))
     return MorningTable(pl.concat(frames, how="diagonal"), dictionary)
+
+
+def _refuse_spoilt(file: Path, expected: Mapping[str, pl.DataType]) -> None:
+    """Raise ``StoreUnusable`` for a file that ends early, or has no columns like those expected."""
+    try:
+        found = pl.read_parquet_schema(file)
+    except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+        raise StoreUnusable(
+            f"{file} cannot be read: it was copied in part, or is no Parquet file. Copy it again."
+        ) from error
+    for name, of_type in expected.items():
+        if found.get(name, None if name in KEYS else of_type) != of_type:
+            raise StoreUnusable(
+                f"{file} cannot be used: its column {name} is missing or of another type. "
+                "It is no export, or one of another version."
+            )
