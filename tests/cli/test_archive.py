@@ -63,11 +63,28 @@ def test_a_replay_of_an_archive_may_be_of_some_dates(db: Path, archive: Path) ->
     )
 
 
+def test_a_replay_of_an_archive_says_that_all_is_done(archive: Path) -> None:
+    result = json.loads(typed("replay", *RULES, "--archive", archive, "--format", "json").stdout)
+    assert result["mornings_in_all"] == result["mornings_done"] == result["mornings"] > 0
+
+
+def test_dates_in_the_wrong_order_are_refused_for_an_archive_too(archive: Path) -> None:
+    dates = ("--to", "2026-03-01", "--from", "2026-03-02")
+    for command in (("replay", *RULES), ("rules", "scorecard", "baseline@1.0.0")):
+        result = typed(*command, "--archive", archive, *dates)
+        assert (
+            result.exit_code,
+            "--to 2026-03-01 is before --from 2026-03-02" in result.stderr,
+        ) == (2, True)
+
+
 def test_the_list_of_who_was_erased_is_brought_up_to_date(db: Path, archive: Path) -> None:
-    result = typed("archive", "erased", "--to", archive, "--db", db)
-    assert (result.exit_code, result.stdout.count("is up to date")) == (0, 1)
+    [club] = archive.iterdir()
+    for folder in (archive, club):
+        result = typed("archive", "erased", "--to", folder, "--db", db)
+        assert (result.exit_code, result.stdout.count("is up to date")) == (0, 1)
     elsewhere = typed("archive", "erased", "--to", archive.parent / "none", "--db", db)
-    assert (elsewhere.exit_code, "has no folder of this club" in elsewhere.stderr) == (2, True)
+    assert (elsewhere.exit_code, f"has no folder {club.name}" in elsewhere.stderr) == (2, True)
 
 
 def test_a_cluster_needs_an_extra_and_the_command_says_so(

@@ -174,11 +174,11 @@ def test_a_person_who_watches_sees_how_far_it_has_come(db: Path) -> None:
     [
         (("--rules", "baseline@9.9.9"), 2, "There is no rule set baseline@9.9.9"),
         (("--rules", "no-such-file.yaml"), 2, "is neither a file nor a name@version"),
-        (("--rules", "baseline@1.0.0", "--from", "March"), 2, "'March' does not match"),
+        (("--rules", "baseline@1.0.0", "--from", "March"), 2, "'March' is no date like 2026-03-09"),
         (
             ("--rules", "baseline@1.0.0", "--from", "2024-03-02", "--to", "2024-03-01"),
-            1,
-            "would end on 2024-03-01",
+            2,
+            "--to 2024-03-01 is before --from 2024-03-02",
         ),
     ],
 )

@@ -22,7 +22,7 @@ from hashlib import sha256
 from pathlib import Path
 from secrets import token_bytes
 
-from dawnrule.errors import InvalidInput, StoreUnusable
+from dawnrule.errors import InvalidInput, NotFound, StoreUnusable
 from dawnrule.store import Store, Transaction
 from dawnrule.store.activity_log import ATHLETE_ERASED, acts_of
 from dawnrule.store.drafts import draft_of
@@ -102,21 +102,23 @@ def list_erased(store: Store, at: datetime) -> list[Path]:
     for folder in map(Path, sorted(folders)):
         try:
             list_erased_in(store, folder, at)
+        except NotFound:
+            continue
         except StoreUnusable as error:
             _log.warning("%s Write the list of who was erased there once it can be.", error.detail)
             failed.append(folder)
     return failed
 
 
-def list_erased_in(store: Store, folder: Path, at: datetime) -> bool:
-    """Bring the list up to date in an archive; return False where this club has no folder in it.
-    Raises ``StoreUnusable``."""
+def list_erased_in(store: Store, folder: Path, at: datetime) -> None:
+    """Bring the list up to date in an archive, or in the club's folder itself. Raises ``NotFound``
+    where this club has no folder in it, and ``StoreUnusable``."""
     pseudonyms = store.write(lambda transaction: Pseudonyms.of(transaction, at))
-    of_club = folder / f"{CLUB}{pseudonyms.club}"
+    name = f"{CLUB}{pseudonyms.club}"
+    of_club = folder if folder.name == name else folder / name
     if not of_club.is_dir():
-        return False
+        raise NotFound(f"{folder} has no folder {name}, which is this club's.")
     write_list(of_club, pseudonyms.of_erased())
-    return True
 
 
 def write_list(of_club: Path, names: Iterable[str]) -> None:

@@ -11,7 +11,6 @@ from dawnrule.analytics.tombstones import list_erased_in
 from dawnrule.application.archives import export_archive
 from dawnrule.cli.options import bar, count_of, db_option
 from dawnrule.clock import now
-from dawnrule.errors import NotFound
 from dawnrule.store import Store
 from dawnrule.store.activity_log import COMMAND_LINE
 
@@ -70,6 +69,5 @@ def erased(folder: Path, db: Path) -> None:
       dawnrule archive erased --to /mnt/association/archive --db squad.db
     """
     with Store.open(db, must_exist=True) as store:
-        if not list_erased_in(store, folder, now()):
-            raise NotFound(f"{folder} has no folder of this club.")
+        list_erased_in(store, folder, now())
     click.echo(f"{folder}: the list of who was erased is up to date")

@@ -7,9 +7,9 @@ from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from datetime import date, datetime
 from difflib import get_close_matches
-from functools import partial
+from functools import partial, wraps
 from pathlib import Path
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeAlias, TypeVar, cast
 
 import click
 
@@ -105,27 +105,30 @@ class SettingOption(click.Option):
         return super().handle_parse_result(ctx, opts, args)
 
 
-def _as_date(ctx: click.Context, parameter: click.Parameter, value: datetime | None) -> date | None:
-    return value.date() if value else None
+def _as_date(ctx: click.Context, parameter: click.Parameter, value: str | None) -> date | None:
+    try:
+        return datetime.strptime(value, "%Y-%m-%d").date() if value is not None else None
+    except ValueError as error:
+        raise click.BadParameter(f"{value!r} is no date like 2026-03-09.") from error
 
 
 def date_option(name: str, into: str, help_text: str) -> Callable[[Command], Command]:
     """Make an option that takes a date; its value is None when it is left out."""
-    return click.option(
-        name,
-        into,
-        type=click.DateTime(["%Y-%m-%d"]),
-        callback=_as_date,
-        metavar="DATE",
-        help=help_text,
-    )
+    return click.option(name, into, callback=_as_date, metavar="DATE", help=help_text)
 
 
 def dates_options(command: Command) -> Command:
     """Add ``--from`` and ``--to``, as ``first`` and ``last``; None when left out."""
     to = date_option("--to", "last", "The last date to include; the newest by default.")
     start = date_option("--from", "first", "The first date to include; the oldest by default.")
-    return start(to(command))
+
+    @wraps(command)
+    def in_order(*args: Any, first: date | None, last: date | None, **options: Any) -> Any:
+        if first and last and last < first:
+            raise click.UsageError(f"--to {last} is before --from {first}.")
+        return command(*args, first=first, last=last, **options)
+
+    return cast("Command", start(to(in_order)))
 
 
 def bar(label: str, stack: ExitStack) -> ShowProgress:

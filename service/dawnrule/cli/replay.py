@@ -188,7 +188,7 @@ def replay(
             result = _replayed_on_cluster(master, archives, rule_set, first, last)
         else:
             result = _replayed_archives(archives, rule_set, first, last)
-        asked = _replay_of_archives(rule_set, first, last)
+        asked = _replay_of_archives(rule_set, first, last, result.mornings)
         click.echo(REPLAY_FORMATS[form](asked, result), nl=form != "csv")
         return
     if db is None:
@@ -239,10 +239,23 @@ def _replayed_on_cluster(
     return replayed_on_cluster(master, archives, rule_set, first, last)
 
 
-def _replay_of_archives(rule_set: RuleSet, first: date | None, last: date | None) -> StoredReplay:
-    """Describe a replay that is kept nowhere."""
-    at, named = now(), (rule_set.full_name, rule_set.digest)
-    return StoredReplay(new_id(), *named, first, last, at, at, state=ReplayState.DONE)
+def _replay_of_archives(
+    rule_set: RuleSet, first: date | None, last: date | None, mornings: int
+) -> StoredReplay:
+    """Describe a replay that is kept nowhere and is done."""
+    at, done = now(), ReplayState.DONE
+    return StoredReplay(
+        new_id(),
+        rule_set.full_name,
+        rule_set.digest,
+        first,
+        last,
+        at,
+        at,
+        state=done,
+        mornings=mornings,
+        mornings_done=mornings,
+    )
 
 
 def _pending_replay(
