@@ -58,17 +58,19 @@ def plain(result: Result) -> dict[str, Any]:
 def test_a_replay_is_told_by_verdict_rule_athlete_and_morning(db: Path, house_rules: Path) -> None:
     result = replayed(db, house_rules)
     assert result.exit_code == 0
-    head, verdicts, rules, athletes, mornings = result.stdout.split("\n\n")
+    head, verdicts, rules, never, athletes, mornings = result.stdout.split("\n\n")
     assert head == "house@1.0.0: 392 mornings, 1208 decisions"
     assert "Train as planned         Swap to low-damage work" in verdicts
     assert "growth-work-soreness" in rules
+    assert not re.search(r" 0 +0 +0$", rules, re.MULTILINE)
+    assert never.startswith("Never applied: ")
     assert "a-14" in athletes
     assert "growth-work-soreness" in mornings
 
 
 def test_a_replay_that_changes_nothing_lists_no_mornings(db: Path) -> None:
     result = replayed(db, "baseline@1.0.0")
-    assert len(result.stdout.split("\n\n")) == 4
+    assert len(result.stdout.split("\n\n")) == 5
     csv_told = replayed(db, "baseline@1.0.0", "--format", "csv")
     assert csv_told.stdout_bytes == (
         b"athlete_id,date,before,after,rule_before,rule_after,parts_changed\r\n"

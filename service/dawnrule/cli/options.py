@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from datetime import date, datetime
 from difflib import get_close_matches
@@ -39,6 +39,12 @@ def rule_set_named(named: str, store: Store | None = None) -> RuleSet:
 def count_of(number: int, thing: str) -> str:
     """Write a count with its noun: ``1 rule``, ``2 rules``; for nouns whose plural takes an s."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def never_applied(rules: Iterable[str]) -> str:
+    """Name the rules that a table leaves out; nothing where there are none."""
+    named = ", ".join(rules)
+    return f"Never applied: {named}" if named else ""
 
 
 def _meaning(

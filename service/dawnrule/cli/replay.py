@@ -18,6 +18,7 @@ from tabulate import tabulate
 from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.replay import (
     Replayed,
+    RuleRow,
     athlete_rows,
     dates_in_steps,
     rule_rows,
@@ -36,6 +37,7 @@ from dawnrule.cli.options import (
     count_of,
     dates_options,
     format_option,
+    never_applied,
     optional_db_option,
     rule_set_named,
 )
@@ -53,7 +55,8 @@ _NO_RULE = "-"
 
 
 def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
-    """Summarize in a line, then tabulate verdicts, rules, athletes and changed mornings."""
+    """Summarize in a line, then tabulate verdicts, rules that applied, athletes and changed
+    mornings."""
     mornings, decisions = (
         count_of(result.mornings, "morning"),
         count_of(result.decisions, "decision"),
@@ -62,6 +65,7 @@ def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
     tables = (
         _table(("Said", "Would say", "Days", "Parts"), _verdicts(result)),
         _table(("Rule", "Decided", "Would decide", "Would apply"), _rules(result)),
+        never_applied(row.rule for row in rule_rows(result) if row.rule and not _counts(row)),
         _table(
             ("Athlete", "Less protected", "Same", "More protected"),
             map(astuple, athlete_rows(result)),
@@ -109,7 +113,12 @@ def _verdicts(result: Replayed) -> Iterator[Row]:
 
 def _rules(result: Replayed) -> Iterator[Row]:
     for row in rule_rows(result):
-        yield row.rule or _NO_RULE, row.decided_before, row.decided_now, row.fired
+        if _counts(row):
+            yield row.rule or _NO_RULE, row.decided_before, row.decided_now, row.fired
+
+
+def _counts(row: RuleRow) -> bool:
+    return any((row.decided_before, row.decided_now, row.fired))
 
 
 def _changed(one: ChangedMorning) -> Row:
@@ -172,8 +181,9 @@ def replay(
     brought up to date first, or rebuilt if it is missing.
 
     With --archive, the mornings of archives that were exported are decided instead, as one, without
-    those who were erased. --engine spark does so on a cluster by the same query; it counts, and
-    lists neither athletes nor mornings. The database then only knows published rule sets.
+    those who were erased; --db is then only needed for a rule set that was published in it.
+    --engine spark does so on a cluster, by the query that dawnrule rules sql prints; it counts, and
+    lists neither athletes nor mornings.
 
     \b
     Example:

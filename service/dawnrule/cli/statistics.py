@@ -25,6 +25,7 @@ from dawnrule.cli.options import (
     dates_options,
     db_option,
     format_option,
+    never_applied,
     optional_db_option,
     rule_set_named,
 )
@@ -35,7 +36,7 @@ from dawnrule.schemas.replay import SCORECARD
 from dawnrule.store import Store
 
 _ALL = "all mornings"
-_HEADERS = ("Rule", "Fired", "Decided", "Trained", "Output held", "Sorer next day")
+_HEADERS = ("Rule", "Applied", "Decided", "Trained", "Output held", "Sorer next day")
 _OUTCOMES = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
 _CSV_HEADERS = ("rule", "share_of", "count", "of", "share", "low", "high", "why_none")
 
@@ -55,7 +56,7 @@ def scorecard_as_text(card: Scorecard) -> str:
     ]
     silent = [rule.rule for rule in card.rules if not rule.fired.count]
     table = tabulate(rows, headers=_HEADERS, disable_numparse=True)
-    return "\n\n".join(filter(None, (head, table, _never_fired(silent))))
+    return "\n\n".join(filter(None, (head, table, never_applied(silent))))
 
 
 def scorecard_as_csv(card: Scorecard) -> str:
@@ -111,12 +112,8 @@ def _share(share: Share) -> str:
     return f"{counts}: {share.share:.0%} ({share.low:.0%} to {share.high:.0%})"
 
 
-def _never_fired(rules: list[str]) -> str:
-    return f"Never applied: {', '.join(rules)}" if rules else ""
-
-
 @click.command()
-@click.argument("named", metavar="NAME@VERSION")
+@click.argument("named", metavar="FILE|NAME@VERSION")
 @dates_options
 @optional_db_option
 @archives_option
@@ -140,7 +137,8 @@ def scorecard(
     shares with those of all mornings.
 
     With --archive, the mornings are those of archives that were exported, as one, with what had
-    followed until then. The database then only knows published rule sets.
+    followed until then; --db is then only needed for a rule set that was published in it. Without
+    that database, give the rule set's FILE.
 
     \b
     Example:
