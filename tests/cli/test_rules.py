@@ -128,6 +128,7 @@ def test_a_rule_set_is_printed_as_a_query_that_says_how_the_table_of_facts_looks
     assert comment[0].startswith("-- baseline@1.0.0 (sha256:")
     assert "--   sleep_hours DOUBLE: sleep, h" in comment
     assert "--   soreness DOUBLE: of a part; soreness, 0 to 10" in comment
+    assert "--   planned_reps BIGINT: of a part; planned repetitions" in comment
     assert result.stdout.splitlines()[len(comment)].startswith("WITH fires AS (")
     assert "COALESCE(sleep_hours < CAST('4.0' AS DOUBLE), FALSE)" in result.stdout
 
@@ -137,4 +138,4 @@ def test_a_query_is_also_printed_for_a_rule_set_of_ones_own(tmp_path: Path) -> N
     file.write_text(SOUND, encoding="utf-8")
     result = typed("rules", "sql", file)
     assert result.exit_code == 0
-    assert "SQL of duckdb" in result.stdout
+    assert "SQL of DuckDB" in result.stdout

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import nullcontext
 from pathlib import Path
 from typing import get_args
@@ -25,6 +25,15 @@ from dawnrule.store import Store
 
 TABLE = "facts"
 
+_NAMES: Mapping[Dialect, str] = {
+    "duckdb": "DuckDB",
+    "spark": "Apache Spark",
+    "postgres": "PostgreSQL",
+    "trino": "Trino",
+    "bigquery": "BigQuery",
+    "snowflake": "Snowflake",
+}
+
 
 def query_as_text(rule_set: RuleSet, dialect: Dialect, table: str = TABLE) -> str:
     """Write the query, under a comment that says what the table of facts must look like."""
@@ -35,11 +44,12 @@ def query_as_text(rule_set: RuleSet, dialect: Dialect, table: str = TABLE) -> st
 
 def _head(rule_set: RuleSet, dialect: Dialect, table: str) -> Iterator[str]:
     dictionary = FactDictionary.bundled()
-    yield f"{rule_set.full_name} ({rule_set.digest}) in the SQL of {dialect}."
+    yield f"{rule_set.full_name} ({rule_set.digest}) in the SQL of {_NAMES[dialect]}."
     yield ""
     yield f"It reads {table}: for each morning a row for the day, and one for each part of its plan"
-    yield "that repeats the day's facts. There is one morning for an athlete and date. A fact that"
-    yield "was not reported is NULL; no number is NaN. Its columns are"
+    yield "that repeats the day's facts. An athlete has at most one morning a date. A fact that was"
+    yield "not reported is NULL; no number is NaN. rules/facts.yaml says how each fact is measured."
+    yield "The query needs all of these columns:"
     yield ""
     for name, (column_type, meaning) in COLUMN_TYPES.items():
         yield f"  {name} {type_name(column_type, dialect)}: {meaning}"
@@ -61,7 +71,9 @@ def _of_scope(definition: FactDefinition) -> str:
 def _meaning(definition: FactDefinition) -> str:
     if definition.values:
         return f"{definition.label}, one of {', '.join(definition.values)}"
-    return f"{definition.label}, {definition.unit}" if definition.unit else definition.label
+    if definition.unit and definition.unit not in definition.label.split():
+        return f"{definition.label}, {definition.unit}"
+    return definition.label
 
 
 @click.command()

@@ -43,7 +43,7 @@ FACT_TYPES: dict[FactType, exp.DataType] = {
 _INTEGER, _TEXT = FACT_TYPES["integer"], FACT_TYPES["enumeration"]
 
 COLUMN_TYPES: Mapping[str, tuple[exp.DataType, str]] = {
-    "athlete_id": (_TEXT, "who; unlike in all of the table"),
+    "athlete_id": (_TEXT, "who; no two people in the table share one"),
     "date": (exp.DataType.build("DATE"), "the local date of the morning"),
     "part": (_INTEGER, "NULL for the day, from 0 on for its parts"),
     "block": (_INTEGER, "the block of the plan that a part is of; NULL where it is not known"),
