@@ -7,10 +7,12 @@ import shutil
 import sys
 from pathlib import Path
 
+import duckdb
 import pytest
 
 from tests.cli.terminal import typed
 
+GUIDE = Path(__file__).parents[2] / "rules" / "README.md"
 RULES = ("--rules", "baseline@1.0.0")
 
 
@@ -95,6 +97,24 @@ def test_a_cluster_needs_an_extra_and_the_command_says_so(
     cluster = ("--engine", "spark", "--master", "spark://127.0.0.1:7077")
     result = typed("replay", *RULES, "--archive", archive, *cluster)
     assert (result.exit_code, "pip install 'dawnrule[spark]'" in result.stderr) == (1, True)
+
+
+@pytest.mark.parametrize("erased", [0, 1])
+def test_the_guide_makes_an_archive_the_table_of_a_query(
+    archive: Path, tmp_path: Path, erased: int
+) -> None:
+    shutil.copytree(archive, tmp_path / "copy")
+    [club] = (tmp_path / "copy").iterdir()
+    [_, view] = GUIDE.read_text(encoding="utf-8").split("```sql\n")
+    sql = typed("rules", "sql", "baseline@1.0.0", "--dialect", "duckdb").stdout
+    with duckdb.connect() as database:
+        database.execute(view.split("```")[0].replace("ARCHIVE", str(tmp_path / "copy")))
+        ids = database.execute("SELECT DISTINCT athlete_id FROM facts ORDER BY 1").fetchall()
+        (club / "erased.txt").write_text("".join(f"{who}\n" for (who,) in ids[:erased]))
+        decided = database.execute(sql).fetchall()
+    result = counts("--archive", tmp_path / "copy")
+    assert len(decided) == result["decisions"]
+    assert len({who for who, *_ in decided}) == len(ids) - erased
 
 
 @pytest.mark.parametrize(
