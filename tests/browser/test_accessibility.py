@@ -6,7 +6,9 @@ A new page goes into ``PAGES``; a page that is missing there fails a test.
 from __future__ import annotations
 
 import re
-from typing import Literal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, Literal
 
 import pytest
 from flask import Flask
@@ -97,17 +99,23 @@ NARROWEST = 320
 (WCAG 2.2, 1.4.10)."""
 
 
-def watch(page: Page, stage: Stage) -> list[str]:
+@contextmanager
+def watched(page: Page, stage: Stage) -> Iterator[list[str]]:
     """Notes all that a page should not do: errors in the console, among them what its policy
     forbids, and requests to elsewhere."""
     seen: list[str] = []
-    page.on("console", lambda said: seen.append(said.text) if said.type == "error" else None)
-    page.on("pageerror", lambda error: seen.append(str(error)))
-    page.on(
-        "request",
-        lambda sent: None if sent.url.startswith(f"{stage.url}/") else seen.append(sent.url),
-    )
-    return seen
+    listeners: dict[Any, Callable[[Any], None]] = {
+        "console": lambda said: seen.append(said.text) if said.type == "error" else None,
+        "pageerror": lambda error: seen.append(str(error)),
+        "request": lambda sent: (
+            None if sent.url.startswith(f"{stage.url}/") else seen.append(sent.url)
+        ),
+    }
+    for event, note in listeners.items():
+        page.on(event, note)
+    yield seen
+    for event, note in listeners.items():
+        page.remove_listener(event, note)
 
 
 @pytest.mark.parametrize("address", PAGES.values(), ids=PAGES.keys())
@@ -115,8 +123,9 @@ def test_nobody_is_kept_out_nobody_else_is_asked_and_no_rule_of_the_page_is_brok
     page: Page, stage: Stage, address: str
 ) -> None:
     """All of it on one page object: to load the longest pages again takes longer than to look."""
-    seen = watch(page, stage)
-    answer = page.goto(address.format(advice_id=stage.advice_id))
+    page.set_viewport_size({"width": NARROWEST, "height": 900})
+    with watched(page, stage) as seen:
+        answer = page.goto(address.format(advice_id=stage.advice_id))
     assert answer is not None
     if not answer.ok:  # Chromium notes the page's own status as an error
         seen[:] = [said for said in seen if "Failed to load resource" not in said]

@@ -42,22 +42,31 @@ def address(live_server: LiveServer) -> str:
     return f"{live_server.base_url}/check-in/{token}"
 
 
+@pytest.fixture(scope="module")
+def without_scripts(chromium: Browser) -> Iterator[Page]:
+    with chromium.new_context(java_script_enabled=False) as context:
+        yield context.new_page()
+
+
+@pytest.fixture(scope="module")
+def with_scripts(chromium: Browser) -> Iterator[Page]:
+    with chromium.new_context() as context:
+        yield context.new_page()
+
+
 @pytest.fixture
-def phone(chromium: Browser) -> Iterator[Page]:
+def phone(without_scripts: Page) -> Page:
     """A phone whose browser runs no JavaScript."""
-    context = chromium.new_context(
-        viewport={"width": 390, "height": 844}, java_script_enabled=False
-    )
-    yield context.new_page()
-    context.close()
+    without_scripts.context.clear_cookies()
+    without_scripts.set_viewport_size({"width": 390, "height": 844})
+    return without_scripts
 
 
 @pytest.fixture
-def screen(chromium: Browser) -> Iterator[Page]:
+def screen(with_scripts: Page) -> Page:
     """A browser that lets itself be looked at: that takes JavaScript."""
-    context = chromium.new_context()
-    yield context.new_page()
-    context.close()
+    with_scripts.context.clear_cookies()
+    return with_scripts
 
 
 def test_a_normal_morning_with_three_planned_groups_takes_eight_taps(
