@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from hashlib import sha256
 from pathlib import Path
 
 import polars as pl
@@ -219,3 +220,44 @@ def test_an_archive_that_is_named_twice_is_read_once(
 ) -> None:
     folder = exported(store, tmp_path / "archive").folder
     assert len(list(read_archives([folder, tmp_path]).mornings())) == len(past)
+
+
+def test_a_month_that_was_not_copied_is_missed(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    folder = exported(store, tmp_path).folder
+    shutil.rmtree(folder / "year=2026" / "month=04")
+    with pytest.raises(StoreUnusable, match=r"month=04/mornings\.parquet is missing.*Copy"):
+        read_archives([tmp_path])
+
+
+def test_a_month_that_a_copy_kept_of_an_earlier_export_is_left_out(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    folder = exported(store, tmp_path).folder
+    shutil.copytree(folder / "year=2026", folder / "year=2019")
+    assert len(list(read_archives([tmp_path]).mornings())) == len(past)
+
+
+@pytest.mark.parametrize("spoilt", [None, "0f3a"])
+def test_an_archive_without_the_sums_of_its_files_is_not_read(
+    store: Store, past: list[PastMorning], tmp_path: Path, spoilt: str | None
+) -> None:
+    sums = exported(store, tmp_path).folder / "SHA256SUMS"
+    if spoilt is None:
+        sums.unlink()
+    else:
+        sums.write_text(spoilt, encoding="utf-8")
+    with pytest.raises(StoreUnusable, match=r"SHA256SUMS.*Export or copy"):
+        read_archives([tmp_path])
+
+
+def test_the_sums_of_an_archive_are_those_of_its_files(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    folder = exported(store, tmp_path).folder
+    sums = (folder / "SHA256SUMS").read_text(encoding="utf-8")
+    assert sums.splitlines() == [
+        f"{sha256(file.read_bytes()).hexdigest()}  {file.relative_to(folder)}"
+        for file in sorted(folder.rglob("*.parquet"))
+    ]

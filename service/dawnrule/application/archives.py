@@ -73,7 +73,7 @@ def read_archives(archives: Iterable[Path]) -> MorningTable:
     """Read the mornings of many archives as one table, without those who were erased.
 
     Raises ``InvalidInput`` for a path without an archive or a club that is there twice, and
-    ``StoreUnusable`` for an archive without its list of who was erased.
+    ``StoreUnusable`` for an archive without its list of who was erased or all of its files.
     """
     folders = {folder: read_list(folder) for folder in club_folders(archives)}
     return read_months(folders, FactDictionary.bundled())

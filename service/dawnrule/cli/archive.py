@@ -40,10 +40,11 @@ def archive() -> None:
 def export(folder: Path, db: Path) -> None:
     """Write all past mornings to DIR, without names.
 
-    Facts and decisions are written as Parquet files, one a month, in a folder of the club; what was
-    exported there before is replaced. Names, ids and free text stay here: an athlete is known by a
-    fingerprint that nobody can compute without this database. It is health data still. Whoever is
-    erased later is put on a list in the folder, and replays leave them out.
+    Facts and decisions are written as Parquet files, one a month, in a folder of the club, with
+    their sums (SHA256SUMS); what was exported there before is replaced. Names, ids and free text
+    stay here: an athlete is known by a fingerprint that nobody can compute without this database.
+    It is still health data. Whoever is erased later is put on a list in the folder, and replays
+    leave them out.
 
     \b
     Example:

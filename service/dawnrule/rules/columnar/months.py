@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from hashlib import file_digest
 from pathlib import Path
 from typing import TypeAlias
 
@@ -13,8 +15,11 @@ from dawnrule.model import FactDictionary
 from dawnrule.rules.columnar.expressions import TYPES
 from dawnrule.rules.columnar.table import KEYS, ROWS_READ_TOGETHER, MorningTable, in_order
 
-FILES = "year=*/month=*/mornings.parquet"
-"""The files of a folder, by the year and month of their mornings."""
+SUMS = "SHA256SUMS"
+"""The file of a folder that names the others with their sums, as ``sha256sum`` does. They are named
+by the year and month of their mornings."""
+
+_SUM = re.compile(r"[0-9a-f]{64}  (year=\d+/month=\d\d/mornings\.parquet)\n")
 
 OUTCOMES: Mapping[str, pl.DataType] = {
     "outcome_session": pl.String(),
@@ -38,14 +43,15 @@ def write_months(
     name_of: Callable[[str], str],
     outcomes: Iterable[OutcomeRow],
 ) -> int:
-    """Write a table to a folder, with other ids of the athletes and with what followed; return the
-    number of mornings."""
+    """Write a table to a folder, with other ids of the athletes and with what followed, and then
+    the sums of its files; return the number of mornings."""
     subject = {"position": KEYS["position"], "part": KEYS["part"]}
     followed = pl.DataFrame(list(outcomes), schema={**subject, **OUTCOMES}, orient="row").lazy()
     ids = table.frame.select("athlete_id").unique().collect()["athlete_id"].to_list()
     named = pl.col("athlete_id").replace_strict(
         ids, list(map(name_of, ids)), return_dtype=pl.String()
     )
+    sums = []
     months = sorted({(day.year, day.month) for day, _, _ in table.sizes()})
     for year, month in months:
         of_month = (pl.col("date").dt.year() == year) & (pl.col("date").dt.month() == month)
@@ -54,6 +60,11 @@ def write_months(
         rows = table.frame.filter(of_month).with_columns(named)
         rows = rows.join(followed, on=list(subject), how="left", nulls_equal=True)
         rows.collect().write_parquet(file, compression="zstd", row_group_size=ROWS_READ_TOGETHER)
+        with file.open("rb") as written:
+            sums.append(
+                f"{file_digest(written, 'sha256').hexdigest()}  {file.relative_to(folder)}\n"
+            )
+    (folder / SUMS).write_text("".join(sums), encoding="utf-8")
     return sum(mornings for _, mornings, _ in table.sizes())
 
 
@@ -73,14 +84,15 @@ def read_months(
 ) -> MorningTable:
     """Read folders as one table, lazily, without the athletes that are named with each.
 
-    Facts that a folder lacks were not reported there. Raises ``StoreUnusable`` for a file that is
-    not as it was written: none may be passed over, or the rest would count as all.
+    Facts that a folder lacks were not reported there. Files that are not among its sums are of an
+    earlier export. Raises ``StoreUnusable`` for a file that is missing or ends early: none may be
+    passed over, or the rest would count as all.
     """
     facts = {name: TYPES[definition.type] for name, definition in dictionary.items()}
     schema = {**KEYS, **facts, **OUTCOMES}
     frames = [pl.LazyFrame(schema=schema)]
     for number, (folder, erased) in enumerate(folders.items(), start=1):
-        files = sorted(folder.glob(FILES))
+        files = _files_of(folder)
         for file in files:
             _refuse_spoilt(file, schema)
         if files:
@@ -89,6 +101,30 @@ def read_months(
             place = pl.col("position") + (number << _LEDGER_BITS)
             frames.append(kept.with_columns(position=place))
     return MorningTable(pl.concat(frames, how="diagonal"), dictionary)
+
+
+def _files_of(folder: Path) -> list[Path]:
+    """List the files of a folder. Raises ``StoreUnusable`` where one is missing."""
+    try:
+        text = (folder / SUMS).read_text(encoding="utf-8")
+    except OSError as error:
+        raise _without_sums(folder, error.strerror) from error
+    if _SUM.sub("", text):
+        raise _without_sums(folder, "it was copied in part")
+    files = [folder / name for name in _SUM.findall(text)]
+    for file in files:
+        if not file.is_file():
+            raise StoreUnusable(
+                f"{file} is missing: the archive was copied in part. Copy it again."
+            )
+    return files
+
+
+def _without_sums(folder: Path, why: str | None) -> StoreUnusable:
+    return StoreUnusable(
+        f"{folder / SUMS}, the list of the archive's files, cannot be read: {why}. "
+        "Export or copy the archive again."
+    )
 
 
 def _refuse_spoilt(file: Path, expected: Mapping[str, pl.DataType]) -> None:
