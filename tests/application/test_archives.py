@@ -83,6 +83,15 @@ def test_a_second_export_replaces_the_first(
     assert [path.name for path in tmp_path.iterdir() if path.is_dir()] == [first.folder.name]
 
 
+def test_an_export_to_the_clubs_own_folder_is_the_same_export(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    folder = exported(store, tmp_path / "archive").folder
+    assert exported(store, folder) == Exported(folder, len(past))
+    assert len(list(read_archives([tmp_path / "archive"]).mornings())) == len(past)
+    assert list((tmp_path / "archive").iterdir()) == [folder]
+
+
 def test_an_export_is_an_act(store: Store, past: list[PastMorning], tmp_path: Path) -> None:
     exported(store, tmp_path)
     [act] = acts_of(store.read(lambda transaction: transaction.ledger.acts(limit=1)))
@@ -159,7 +168,7 @@ def test_who_comes_back_under_an_id_brings_no_erased_morning_back(
 
 
 def test_an_erasure_goes_on_where_an_archive_is_gone_or_cannot_be_written(
-    store: Store, past: list[PastMorning], tmp_path: Path
+    store: Store, past: list[PastMorning], tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     exported(store, tmp_path / "gone")
     shutil.rmtree(tmp_path / "gone")
@@ -167,6 +176,8 @@ def test_an_erasure_goes_on_where_an_archive_is_gone_or_cannot_be_written(
     (club / ERASED).unlink()
     (club / ERASED).mkdir()
     assert erase(store, KIM.id, by=COMMAND_LINE, at=LATER).removed["athletes"] == 1
+    [told] = caplog.messages
+    assert told.endswith(f"Once it can be: dawnrule archive erased --to '{tmp_path / 'kept'}'")
 
 
 def test_an_archive_without_its_list_is_not_read(

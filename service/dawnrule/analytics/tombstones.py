@@ -65,6 +65,11 @@ class Pseudonyms:
         """The name of the club."""
         return self._digest("club")[:_CLUB_CHARACTERS]
 
+    def folder_in(self, archive: Path) -> Path:
+        """Return the club's folder in an archive, which may be that folder itself."""
+        name = f"{CLUB}{self.club}"
+        return archive if archive.name == name else archive / name
+
     def of_athlete(self, athlete_id: str) -> str:
         """Return the name of an athlete who has not been erased."""
         return self._name(athlete_id, self.erasures.get(athlete_id, 0))
@@ -105,7 +110,9 @@ def list_erased(store: Store, at: datetime) -> list[Path]:
         except NotFound:
             continue
         except StoreUnusable as error:
-            _log.warning("%s Write the list of who was erased there once it can be.", error.detail)
+            _log.warning(
+                "%s Once it can be: dawnrule archive erased --to '%s'", error.detail, folder
+            )
             failed.append(folder)
     return failed
 
@@ -114,10 +121,9 @@ def list_erased_in(store: Store, folder: Path, at: datetime) -> None:
     """Bring the list up to date in an archive, or in the club's folder itself. Raises ``NotFound``
     where this club has no folder in it, and ``StoreUnusable``."""
     pseudonyms = store.write(lambda transaction: Pseudonyms.of(transaction, at))
-    name = f"{CLUB}{pseudonyms.club}"
-    of_club = folder if folder.name == name else folder / name
+    of_club = pseudonyms.folder_in(folder)
     if not of_club.is_dir():
-        raise NotFound(f"{folder} has no folder {name}, which is this club's.")
+        raise NotFound(f"{folder} has no folder {of_club.name}, which is this club's.")
     write_list(of_club, pseudonyms.of_erased())
 
 

@@ -13,7 +13,6 @@ from dawnrule.analytics.archive import Archive, Progress, ignore_progress
 from dawnrule.analytics.scorecard import outcomes_to_archive
 from dawnrule.analytics.tombstones import (
     ARCHIVE_EXPORTED,
-    CLUB,
     Pseudonyms,
     club_folders,
     read_list,
@@ -51,10 +50,10 @@ def export_archive(
 
     pseudonyms = store.write(note)  # before anything is read: who is erased from now on is listed
     table = Archive(store).mornings(progress)
-    folder = to / f"{CLUB}{pseudonyms.club}"
+    folder = pseudonyms.folder_in(to)
     try:
-        to.mkdir(parents=True, exist_ok=True)
-        new = Path(mkdtemp(dir=to, prefix=".new-"))
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        new = Path(mkdtemp(dir=folder.parent, prefix=".new-"))
         try:
             outcomes = outcomes_to_archive(store, table, at)
             mornings = write_months(table, new, pseudonyms.of_athlete, outcomes)
