@@ -188,23 +188,26 @@ def test_an_archive_without_its_list_is_not_read(
         read_archives([tmp_path])
 
 
-@pytest.mark.parametrize(
-    "spoilt", [b"", b"PAR1", b"no Parquet at all, but as long as a footer would be"]
-)
-def test_a_file_that_was_copied_in_part_is_named(
-    store: Store, past: list[PastMorning], tmp_path: Path, spoilt: bytes
+@pytest.mark.parametrize("spoilt", ["empty", "short", "one bit"])
+def test_a_file_that_is_not_as_it_was_exported_is_named(
+    store: Store, past: list[PastMorning], tmp_path: Path, spoilt: str
 ) -> None:
     _, file = sorted(exported(store, tmp_path).folder.rglob("*.parquet"))
-    file.write_bytes(spoilt)
-    with pytest.raises(StoreUnusable, match=rf"{file} cannot be read.*Copy it again"):
+    content = file.read_bytes()
+    bit = content[:2000] + bytes([content[2000] ^ 1]) + content[2001:]
+    file.write_bytes({"empty": b"", "short": content[:-1], "one bit": bit}[spoilt])
+    with pytest.raises(StoreUnusable, match=rf"{file} is not as it was.*Copy it again"):
         read_archives([tmp_path])
 
 
 def test_a_file_that_is_not_of_an_export_is_named(
     store: Store, past: list[PastMorning], tmp_path: Path
 ) -> None:
-    file, _ = sorted(exported(store, tmp_path).folder.rglob("*.parquet"))
+    folder = exported(store, tmp_path).folder
+    file, _ = sorted(folder.rglob("*.parquet"))
     pl.DataFrame({"athlete_id": [1]}).write_parquet(file)
+    named = f"{sha256(file.read_bytes()).hexdigest()}  {file.relative_to(folder)}\n"
+    (folder / "SHA256SUMS").write_text(named, encoding="utf-8")
     with pytest.raises(StoreUnusable, match=rf"{file}.*its column position"):
         read_archives([tmp_path])
 
@@ -238,7 +241,7 @@ def test_a_month_that_was_not_copied_is_missed(
 ) -> None:
     folder = exported(store, tmp_path).folder
     shutil.rmtree(folder / "year=2026" / "month=04")
-    with pytest.raises(StoreUnusable, match=r"month=04/mornings\.parquet is missing.*Copy"):
+    with pytest.raises(StoreUnusable, match=r"month=04/mornings\.parquet cannot be read.*Copy"):
         read_archives([tmp_path])
 
 
