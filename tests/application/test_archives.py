@@ -16,7 +16,8 @@ from dawnrule.analytics.tombstones import ERASED, list_erased_in
 from dawnrule.application.archives import Exported, export_archive, read_archives
 from dawnrule.application.athletes import erase
 from dawnrule.errors import InvalidInput, NotFound, StoreUnusable
-from dawnrule.rules.columnar import MorningTable, PastMorning
+from dawnrule.model import FactDictionary
+from dawnrule.rules.columnar import MorningTable, PastMorning, months
 from dawnrule.store import Store
 from dawnrule.store.activity_log import COMMAND_LINE, acts_of
 from tests.factories import DAY, KIM, LATER, ONE_DAY, SAM, post_check_in
@@ -197,6 +198,18 @@ def test_a_file_that_is_not_as_it_was_exported_is_named(
     bit = content[:2000] + bytes([content[2000] ^ 1]) + content[2001:]
     file.write_bytes({"empty": b"", "short": content[:-1], "one bit": bit}[spoilt])
     with pytest.raises(StoreUnusable, match=rf"{file} is not as it was.*Copy it again"):
+        read_archives([tmp_path])
+
+
+def test_an_archive_with_words_of_a_newer_version_is_not_read(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One that is not known would count as though it were not reported."""
+    newer = {**months.words_of(FactDictionary.bundled()), "illness": ["none", "heat-stroke"]}
+    with monkeypatch.context() as patched:
+        patched.setattr(months, "words_of", lambda dictionary: newer)
+        exported(store, tmp_path)
+    with pytest.raises(StoreUnusable, match=r"its column illness may have heat-stroke.*newer one"):
         read_archives([tmp_path])
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from hashlib import file_digest
 from pathlib import Path
 from typing import TypeAlias
@@ -11,13 +12,16 @@ from typing import TypeAlias
 import polars as pl
 
 from dawnrule.errors import StoreUnusable
-from dawnrule.model import FactDictionary
+from dawnrule.model import FactDictionary, Verdict
 from dawnrule.rules.columnar.expressions import TYPES
 from dawnrule.rules.columnar.table import KEYS, ROWS_READ_TOGETHER, MorningTable, in_order
 
 SUMS = "SHA256SUMS"
 """The file of a folder that names the others with their sums, as ``sha256sum`` does. They are named
 by the year and month of their mornings."""
+
+_WORDS = "words"
+"""The mark of a file that has the words of ``words_of``."""
 
 _SUM = re.compile(r"([0-9a-f]{64})  (year=\d+/month=\d\d/mornings\.parquet)\n")
 
@@ -51,6 +55,7 @@ def write_months(
     named = pl.col("athlete_id").replace_strict(
         ids, list(map(name_of, ids)), return_dtype=pl.String()
     )
+    marks = {_WORDS: json.dumps(words_of(table.dictionary))}
     sums = []
     months = sorted({(day.year, day.month) for day, _, _ in table.sizes()})
     for year, month in months:
@@ -59,10 +64,18 @@ def write_months(
         file.parent.mkdir(parents=True)
         rows = table.frame.filter(of_month).with_columns(named)
         rows = rows.join(followed, on=list(subject), how="left", nulls_equal=True)
-        rows.collect().write_parquet(file, compression="zstd", row_group_size=ROWS_READ_TOGETHER)
+        rows.collect().write_parquet(
+            file, compression="zstd", row_group_size=ROWS_READ_TOGETHER, metadata=marks
+        )
         sums.append(f"{_sum_of(file)}  {file.relative_to(folder).as_posix()}\n")
     (folder / SUMS).write_text("".join(sums), encoding="utf-8")
     return sum(mornings for _, mornings, _ in table.sizes())
+
+
+def words_of(dictionary: FactDictionary) -> Mapping[str, Sequence[str]]:
+    """Return the words that may stand in each column of words."""
+    facts = {name: one.values for name, one in dictionary.items() if one.values}
+    return {**facts, "verdict": [verdict.value for verdict in Verdict]}
 
 
 def read_outcomes(
@@ -92,6 +105,7 @@ def read_months(
         files = _files_of(folder)
         for file in files:
             _refuse_other_columns(file, schema)
+            _refuse_other_words(file, words_of(dictionary))
         if files:
             rows = pl.scan_parquet(files, hive_partitioning=False)
             kept = rows.filter(~pl.col("athlete_id").is_in(list(erased)))
@@ -145,4 +159,16 @@ def _refuse_other_columns(file: Path, expected: Mapping[str, pl.DataType]) -> No
             raise StoreUnusable(
                 f"{file} cannot be used: its column {name} is missing or of another type. "
                 "It is no export, or one of another version."
+            )
+
+
+def _refuse_other_words(file: Path, known: Mapping[str, Sequence[str]]) -> None:
+    """Raise ``StoreUnusable`` for a file that may have words which this version does not know: no
+    rule would apply to them, as if nothing had been reported."""
+    written = json.loads(pl.read_parquet_metadata(file).get(_WORDS, "{}"))
+    for name in known.keys() & written.keys():
+        if unknown := sorted(set(written[name]) - set(known[name])):
+            raise StoreUnusable(
+                f"{file} cannot be used: its column {name} may have {unknown[0]}, which this "
+                "version does not know. It was exported by a newer one."
             )
