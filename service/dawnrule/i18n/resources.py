@@ -7,6 +7,7 @@ from typing import Any
 
 import yaml
 
+_TEXT = "tag:yaml.org,2002:str"
 _PACKAGE = Path(__file__).resolve().parents[1]
 
 
@@ -29,4 +30,20 @@ def openapi_file() -> Path:
 def read_data(file: Path) -> Any:
     """Read a YAML file that ships with the service, by the parser in C: the one in Python takes
     most of the time in which a command starts. Rule sets have a reader of their own."""
-    return yaml.load(file.read_text(encoding="utf-8"), yaml.CSafeLoader)
+    return yaml.load(file.read_text(encoding="utf-8"), _Loader)
+
+
+class _Loader(yaml.CSafeLoader):
+    """PyYAML's own loader, without what it does for each text and each path: texts, which are most
+    of a file, are taken as they stand, and no tag depends on a path."""
+
+    def construct_object(self, node: yaml.Node, deep: bool = False) -> Any:
+        """Return the value of a node."""
+        is_text = node.tag == _TEXT and isinstance(node, yaml.ScalarNode)
+        return node.value if is_text else super().construct_object(node, deep)
+
+    def descend_resolver(self, *_: Any) -> None:
+        """Do nothing."""
+
+    def ascend_resolver(self) -> None:
+        """Do nothing."""
