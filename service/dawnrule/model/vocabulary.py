@@ -212,8 +212,9 @@ class Vocabulary:
         """Return the same words with labels of a catalogue; where it has none, they stay."""
         labels = {
             identifier: label
-            for name in _LISTS
-            for identifier, label in texts.section(name).items()
+            for name, label in texts.entries.items()
+            for section, _, identifier in [name.partition(".")]
+            if section in _LISTS
         }
         return replace(self, labels={**self.labels, **labels})
 
