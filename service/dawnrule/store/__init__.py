@@ -10,8 +10,7 @@ Reading order:
   connections. ``connection``: settings of a connection, and names for SQLite's errors.
 - ``traces``: whether bytes of deleted rows may be left in the files.
 - ``migrations``: the schema, step by step. ``new_database``: all of it at once.
-- ``backup``: copies of a database file;
-  ``drafts``: those that are not finished.
+- ``backup``: copies of a database file; ``drafts``: those that are not finished.
 - ``activity_log``: acts of people, written to the ledger.
 """
 

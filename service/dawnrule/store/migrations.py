@@ -196,8 +196,8 @@ def _create(connection: sqlite3.Connection) -> None:
 
 def apply(connection: sqlite3.Connection, steps: Sequence[Migration] = MIGRATIONS) -> None:
     """Apply what is pending now that nobody else writes; another process may have been first."""
-    # not at the head: sqlite-utils takes a third of a second, more with the pandas that it imports
-    # where there is one, and most files are new or up to date
+    # not at the head: sqlite-utils takes as long to import as flask, and twice that more with the
+    # pandas that it imports where there is one; most files are new or up to date
     from sqlite_utils import Database
     from sqlite_utils.migrations import Migrations
 
