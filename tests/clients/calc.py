@@ -64,10 +64,19 @@ class Calc:
         subprocess.run(command, check=True, timeout=PATIENCE_SECONDS)
         page.unlink()
 
+    @property
+    def key_file(self) -> Path:
+        """The file that says where the service is."""
+        return self.user / "dawnrule.ini"
+
     def keep_key(self, address: str, key: str) -> None:
-        """Write the file that says where the service is."""
-        file = self.user / "dawnrule.ini"
-        file.write_text(f"[dawnrule]\naddress = {address}\nkey = {key}\n", encoding="utf-8")
+        """Write that file."""
+        self.key_file.write_text(key_of(address, key), encoding="utf-8")
+
+
+def key_of(address: str, key: str) -> str:
+    """What the file with the address and the key holds."""
+    return f"[dawnrule]\naddress = {address}\nkey = {key}\n"
 
 
 def of_the_desktop() -> Mapping[str, str]:

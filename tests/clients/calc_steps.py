@@ -72,6 +72,13 @@ class Person:
         """Run the macro, as its button does."""
         self.document.getScriptProvider().getScript(MACRO).invoke((), (), ())
 
+    def keep(self, file: str, content: str | None) -> None:
+        """Write a file of the person's own, or remove it."""
+        if content is None:
+            Path(file).unlink()
+        else:
+            Path(file).write_text(content, encoding="utf-8")
+
     def write(self, sheet: str, cell: str, content: Any) -> None:
         """Type a number or a text into a cell."""
         place = self._cell(sheet, cell)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 import shutil
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 import pytest
 from openpyxl import load_workbook
 
-from tests.clients.calc import MACRO, Calc, running_calc
+from tests.clients.calc import MACRO, Calc, key_of, running_calc
 from tests.clients.conftest import CLIENTS, TODAY, Ask, PrivateAddress
 from tests.clients.squad_sheet import (
     ANSWERS,
@@ -31,7 +31,7 @@ from tests.clients.squad_sheet import (
 from tests.conftest import LiveServer
 
 FOLDER = CLIENTS / "spreadsheet"
-MESSAGE = ["read", READ_ME, "A3"]
+MESSAGE, NO_MESSAGE = ["read", READ_ME, "A3"], ["write", READ_ME, "A3", ""]
 MARCH_9, SIX_IN_THE_EVENING = 46090, 0.75
 """As Calc counts: the days since the end of 1899, and the part of a day."""
 
@@ -112,6 +112,18 @@ def asked(calc: Calc, sheet: str, *before: list[Any]) -> tuple[str, Path]:
     out = Path(sheet).with_stem(f"{Path(sheet).stem}-after")
     *_, said, _ = calc.do(["load", sheet], *before, ["ask"], MESSAGE, ["store", str(out)])
     return str(said), out
+
+
+def told_each(calc: Calc, sheet: str, contents: Iterable[str | None]) -> list[str]:
+    """Return the macro's message with each content of the file with the key, None for no file; the
+    sheet is opened once."""
+    asking = [
+        step
+        for content in contents
+        for step in (["keep", str(calc.key_file), content], NO_MESSAGE, ["ask"], MESSAGE)
+    ]
+    _, *done, _ = calc.do(["load", sheet], *asking, ["close"])
+    return list(done[3::4])
 
 
 def answers(sheet: Path) -> dict[str, dict[str, str]]:
@@ -243,43 +255,36 @@ def test_a_wrong_key_is_told_and_no_verdict_of_yesterday_stays(
     assert {text for answer in answers(sheet).values() for text in answer.values()} == {""}
 
 
-@pytest.mark.parametrize("address", ["nowhere", "ftp://127.0.0.1", "http://", "http://a b"])
-def test_an_address_that_is_none_is_told(coach: Calc, copy: Copy, address: str) -> None:
-    coach.keep_key(address, "dawn_secret")
-    said, _ = asked(coach, copy())
-    assert said.startswith("There is no answer from ")
-    assert "secret" not in said
-
-
-def test_a_service_that_is_not_there_is_told(coach: Calc, copy: Copy) -> None:
-    coach.keep_key(NOBODY_LISTENS_HERE, "dawn_any")
-    said, _ = asked(coach, copy())
-    assert said.startswith(f"There is no answer from {NOBODY_LISTENS_HERE}: ")
-
-
-@pytest.mark.parametrize(
-    "content",
-    [
-        None,
-        "",
-        "no sections",
-        "[dawnrule]\nkey = dawn_secret\n",
-        "[dawnrule]\naddress = http://127.0.0.1:1\nkey = dawn_secret\n  more\n",
-        "[dawnrule]\naddress = http://127.0.0.1:1\nkey = dawn_secret…\n",
-    ],
-    ids=["no file", "empty", "no section", "no address", "two lines", "not ASCII"],
-)
-def test_without_address_and_key_the_macro_says_where_they_must_stand(
-    coach: Calc, copy: Copy, content: str | None
+def test_an_address_that_is_none_and_a_service_that_is_not_there_are_told(
+    coach: Calc, copy: Copy
 ) -> None:
-    file = coach.user / "dawnrule.ini"
-    file.unlink()
-    if content is not None:
-        file.write_text(content, encoding="utf-8")
-    said, _ = asked(coach, copy())
-    assert "secret" not in said
-    assert str(file) in said
-    assert said.endswith("Nothing was sent.")
+    addresses = ("nowhere", "ftp://127.0.0.1", "http://", "http://a b", NOBODY_LISTENS_HERE)
+    told = told_each(coach, copy(), [key_of(address, "dawn_secret") for address in addresses])
+    assert len(told) == len(addresses)
+    for address, said in zip(addresses, told, strict=True):
+        assert said.startswith("There is no answer from "), address
+        assert "secret" not in said, address
+    assert told[-1].startswith(f"There is no answer from {NOBODY_LISTENS_HERE}: ")
+
+
+NO_KEYS = {
+    "no file": None,
+    "empty": "",
+    "no section": "no sections",
+    "no address": "[dawnrule]\nkey = dawn_secret\n",
+    "two lines": "[dawnrule]\naddress = http://127.0.0.1:1\nkey = dawn_secret\n  more\n",
+    "not ASCII": "[dawnrule]\naddress = http://127.0.0.1:1\nkey = dawn_secret…\n",
+}
+
+
+def test_without_address_and_key_the_macro_says_where_they_must_stand(
+    coach: Calc, copy: Copy
+) -> None:
+    told = told_each(coach, copy(), NO_KEYS.values())
+    for content, said in zip(NO_KEYS, told, strict=True):
+        assert "secret" not in said, content
+        assert str(coach.key_file) in said, content
+        assert said.endswith("Nothing was sent."), content
 
 
 def test_a_sheet_that_cannot_be_read_as_a_whole_is_told(coach: Calc, copy: Copy) -> None:

@@ -426,16 +426,21 @@ def options() -> Options:
     return Options(**chosen | {"only": tuple(chosen["only"])})
 
 
-def main() -> None:
-    """Attack, and print what was found; ends with 1 when a promise was broken."""
-    chosen = options()
-    print(chosen, flush=True)
+def attacked(chosen: Options) -> list[str]:
+    """Attack, print what was asked and answered, and return every promise that was broken."""
     with TemporaryDirectory() as folder:
         db = Path(folder) / "squad.db"
         attack = Attack(chosen, db, Club.of(db, chosen.processes))
         promises = attack.run()
         print("\n".join(told(attack, promises)), flush=True)
-        found = broken(attack, promises)
+        return broken(attack, promises)
+
+
+def main() -> None:
+    """Attack, and print what was found; ends with 1 when a promise was broken."""
+    chosen = options()
+    print(chosen, flush=True)
+    found = attacked(chosen)
     print("\n".join(found[:50]))
     print(f"{len(found)} promises broken")
     sys.exit(1 if found else 0)

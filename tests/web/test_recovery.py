@@ -178,7 +178,7 @@ def test_who_is_sore_for_long_gets_rules_proposed_that_can_be_published(coach: C
     told = coach.post(
         "/v1/rule-sets", data=proposed["rule_file"], headers={"Content-Type": "application/yaml"}
     )
-    assert told.status_code == 201
+    assert (told.status_code, told.json["findings"]) == (201, [])
     [first, *others] = coach.get("/v1/recovery").json["athletes"]
     assert (first["athlete_id"], first["times_seen"]) == ("a-03", 6)
     assert {other["against_squad"] for other in others} == {None}
