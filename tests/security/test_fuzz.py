@@ -14,7 +14,7 @@ from tests import fuzz
 from tests.effort import tries
 from tests.fuzz import Target
 
-EXAMPLES = tries(3, 4)
+EXAMPLES = 4
 SEED = 1
 
 
