@@ -82,7 +82,7 @@ _COMMANDS = {
     "replay": Elsewhere("replay", "Decide past mornings again under another rule set."),
     "restore": Elsewhere("maintenance", "Replace the database by a BACKUP."),
     "retention": Elsewhere("maintenance", "Delete data that is older than the retention period."),
-    "rules": Elsewhere("rules", "List rule sets, check one, or compare two."),
+    "rules": Elsewhere("rules", "List, check, compare, try out and publish rule sets."),
     "serve": Elsewhere("serve", "Serve the API and its documentation until stopped (Ctrl-C)."),
     "targets": Elsewhere(
         "targets", "Show build, deload and taper up to the next main competition."

@@ -1,4 +1,4 @@
-"""``dawnrule rules``: list rule sets, check a rule file, compare two rule sets."""
+"""``dawnrule rules``: list rule sets, check rule files, compare two rule sets."""
 
 from __future__ import annotations
 
@@ -180,7 +180,7 @@ def _line_of_verdict(change: VerdictChange) -> str:
     },
 )
 def rules() -> None:
-    """List rule sets, check one, or compare two.
+    """List, check, compare, try out and publish rule sets.
 
     \b
     Example:
