@@ -59,7 +59,7 @@ def ask_dawnrule(*_: Any) -> None:
         tell(document, str(reason))
 
 
-g_exportedScripts = (ask_dawnrule,)  # noqa: N816 - LibreOffice lists the macros by this name
+g_exportedScripts = (ask_dawnrule,)
 
 
 # ---- the sheet, read ----------------------------------------------------------------------

@@ -13,11 +13,13 @@ from contextlib import closing
 from dawnrule.store.migrations import apply
 from dawnrule.store.new_database import SCRIPT, script_of
 
+_HEAD = "-- Written by python -m tests.databases.newest, from the migrations.\n"
+
 
 def script() -> str:
     with closing(sqlite3.connect(":memory:")) as connection:
         apply(connection)
-        return script_of(connection)
+        return _HEAD + script_of(connection)
 
 
 if __name__ == "__main__":

@@ -137,12 +137,11 @@ class Options:
         """The options of a part on which ``decision`` was made."""
         if decision.verdict is Verdict.TRAIN:
             return PartOptions()
-        changes = self._changes(decision, part.facts)
         if self._waits_for_clearance(decision):
             note = self.texts.say("opens_after_clearance")
-            alternatives = self._alternatives(part)
-            return PartOptions(opens_note=note, changes=changes, alternatives=alternatives)
+            return PartOptions(opens_note=note, alternatives=self._alternatives(part))
         opening = self._opening(part)
+        changes = self._changes(decision, part.facts)
         return PartOptions(
             opens_at=self._local(opening.at) if opening.at else None,
             opens_note=None if opening.at else self._note(part, opening, changes),
@@ -152,7 +151,7 @@ class Options:
 
     def _waits_for_clearance(self, decision: Decision) -> bool:
         """Tell whether a rule holds the part back for pain, illness or a sign that the check-in
-        tells of, whenever the part starts: no moment has to be tried."""
+        tells of, whenever the part starts: no moment has to be tried, and no change to be named."""
         read = [rule.reads for rule in decision.fired if rule.is_protective and rule.reads]
         return any(all(map(self._is_told_danger, facts)) for facts in read)
 

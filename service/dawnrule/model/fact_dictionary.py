@@ -112,9 +112,9 @@ class FactDictionary(Mapping[str, FactDefinition]):
     """All facts by name, in the file's order."""
 
     definitions: Mapping[str, FactDefinition]
-    _later: dict[int, frozenset[str]] = field(default_factory=dict, compare=False, repr=False)
+    _later: dict[int, frozenset[str]] = field(default_factory=dict, init=False, compare=False)
     """The facts of later editions than one, once they were asked for."""
-    _editions: dict[tuple[str, ...], int] = field(default_factory=dict, compare=False, repr=False)
+    _editions: dict[tuple[str, ...], int] = field(default_factory=dict, init=False, compare=False)
     """The edition that facts were written for, once it was asked for."""
 
     @classmethod

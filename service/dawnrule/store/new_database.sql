@@ -1,3 +1,4 @@
+-- Written by python -m tests.databases.newest, from the migrations.
 CREATE TABLE "_sqlite_migrations" (
    "id" INTEGER PRIMARY KEY,
    "migration_set" TEXT,

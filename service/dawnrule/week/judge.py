@@ -16,7 +16,6 @@ from dawnrule.model.time_zones import zone_named
 from dawnrule.model.weeks import Travel
 from dawnrule.recovery.episodes import morning_of
 from dawnrule.recovery.numbers import RecoveryNumbers
-from dawnrule.rules.conditions import tests_of
 from dawnrule.rules.evaluation.decider import Decider
 from dawnrule.rules.evaluation.decision import Decision
 from dawnrule.rules.rule_set import Rule
@@ -188,11 +187,4 @@ class Judge:
 
 
 def _on_a_journey(day: Decision) -> str:
-    return next(
-        (
-            rule.title
-            for rule in day.fired
-            if any(test.fact == _TIME_ZONES for test in tests_of(rule.when))
-        ),
-        "",
-    )
+    return next((rule.title for rule in day.fired if _TIME_ZONES in rule.reads), "")

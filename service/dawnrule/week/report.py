@@ -18,7 +18,6 @@ from dawnrule.model.entities import Athlete, Block
 from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
 from dawnrule.recovery.report import in_ten
-from dawnrule.rules.conditions import tests_of
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.rule_set import Rule
 from dawnrule.rules.text import Wording
@@ -284,7 +283,7 @@ class Reporter:
 
     def _rests_on_forecast(self, session: Placed, rule: Rule) -> bool:
         """Return whether a rule tried soreness that nobody has reported yet."""
-        reads_soreness = any(test.fact.startswith("soreness") for test in tests_of(rule.when))
+        reads_soreness = any(fact.startswith("soreness") for fact in rule.reads)
         return reads_soreness and self._local(session.starts_at).date() > self._today
 
     def _line(self, session: Placed) -> str:

@@ -100,12 +100,13 @@ def read_months(
     """
     facts = {name: TYPES[definition.type] for name, definition in dictionary.items()}
     schema = {**KEYS, **facts, **OUTCOMES}
+    words = words_of(dictionary)
     frames = [pl.LazyFrame(schema=schema)]
     for number, (folder, erased) in enumerate(folders.items(), start=1):
         files = _files_of(folder)
         for file in files:
             _refuse_other_columns(file, schema)
-            _refuse_other_words(file, words_of(dictionary))
+            _refuse_other_words(file, words)
         if files:
             rows = pl.scan_parquet(files, hive_partitioning=False)
             kept = rows.filter(~pl.col("athlete_id").is_in(list(erased)))

@@ -154,11 +154,10 @@ def athlete(athlete_id: str) -> str:
         lambda transaction: _read(transaction, athlete_id, days)
     )
     ctx, said = context(), texts()
-    asked = RecoveryQuestion(athlete_id, "growth", ctx.clock())
+    now = ctx.clock()
+    asked = RecoveryQuestion(athlete_id, "growth", now)
     recovery = ctx.store.read(lambda transaction: ctx.recoveries.read(transaction, asked, said))
-    targets = ctx.store.read(
-        lambda transaction: read_targets(transaction, athlete_id, said, ctx.clock())
-    )
+    targets = ctx.store.read(lambda transaction: read_targets(transaction, athlete_id, said, now))
     outlook = OutlookReport.of(ahead, _OUTLOOK_GOAL, composer().texts)
     seen, never = _groups(weeks)
     return render_template(
