@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from dawnrule.model import Facts, FactValue
 from dawnrule.rules.conditions import (
     Condition,
+    Group,
     Operator,
     Signal,
     Test,
@@ -19,7 +24,15 @@ from dawnrule.rules.conditions import (
     at_least,
     none_of,
 )
-from dawnrule.rules.evaluation.evaluator import explain, missing_tests, predicate
+from dawnrule.rules.conditions import (
+    tests_of as each_test,
+)
+from dawnrule.rules.evaluation.evaluator import (
+    explain,
+    missing_tests,
+    pivotal_tests,
+    predicate,
+)
 
 SORE = Test("soreness", Operator.AT_LEAST, 3)
 TIRED = Test("fatigue", Operator.AT_LEAST, 7)
@@ -225,3 +238,49 @@ def test_a_near_miss_names_the_tests_that_alone_stand_in_the_way(
     condition: Condition, missing: tuple[Test, ...]
 ) -> None:
     assert missing_tests(condition, {"goal": "hypertrophy", "soreness": 0, "fatigue": 0}) == missing
+
+
+_TESTS = (SORE, TIRED, SHORT_SLEEP, Test("soreness", Operator.AT_LEAST, 5))
+_GROUPS: tuple[Callable[..., Condition], ...] = (
+    all_of,
+    any_of,
+    none_of,
+    partial(at_least, 1),
+    partial(at_least, 2),
+    lambda *inner: Signal("one", any_of(*inner)),
+)
+_CONDITIONS = st.recursive(
+    st.sampled_from(_TESTS),
+    lambda inner: st.builds(
+        lambda combine, several: combine(*several),
+        st.sampled_from(_GROUPS),
+        st.lists(inner, min_size=1, max_size=4),
+    ),
+    max_leaves=12,
+)
+
+
+def _turned(condition: Condition, test: Test) -> Condition:
+    """Copy the condition with one test turned into its opposite, wherever it stands."""
+    match condition:
+        case Test():
+            return none_of(condition) if condition == test else condition
+        case Signal(name, inner):
+            return Signal(name, _turned(inner, test))
+        case Group(kind, conditions, count):
+            return Group(kind, tuple(_turned(inner, test) for inner in conditions), count)
+
+
+@given(_CONDITIONS, st.sampled_from((WELL, WORN, {}, {"soreness": 4, "fatigue": 8})))
+def test_traces_and_pivotal_tests_tell_what_turning_each_test_shows(
+    condition: Condition, facts: Facts
+) -> None:
+    outcome = holds(condition, facts)
+    assert explain(condition, facts).holds is outcome
+    turning = [
+        test
+        for test in dict.fromkeys(each_test(condition))
+        if holds(_turned(condition, test), facts) is not outcome
+    ]
+    assert list(pivotal_tests(condition, facts)) == turning
+    assert list(missing_tests(condition, facts)) == ([] if outcome else turning)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from dawnrule.advice.composer import Composer
 from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Scope
@@ -16,7 +17,6 @@ from dawnrule.rules.evaluation.evaluator import (
     Trace,
     explain,
     missing_tests,
-    predicate,
 )
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.text import Wording
@@ -119,6 +119,16 @@ class FailedTest:
     value: FactValue | None
     said: str
 
+    def to_json(self) -> dict[str, Any]:
+        """Convert the test to JSON values."""
+        return {
+            "fact": self.fact,
+            "operator": self.operator.value,
+            "threshold": self.threshold,
+            "value": self.value,
+            "said": self.said,
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class RuleResult:
@@ -131,6 +141,17 @@ class RuleResult:
     decided: bool
     conditions: Trace
     near_miss: tuple[FailedTest, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Convert the outcome to JSON values."""
+        return {
+            "block": self.block,
+            "muscle_group": self.muscle_group,
+            "fired": self.fired,
+            "decided": self.decided,
+            "conditions": self.conditions.to_json(),
+            "near_miss": [test.to_json() for test in self.near_miss],
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,4 +243,4 @@ def fires_again(subjects: Sequence[Subject], rule_set: RuleSet) -> bool:
 
 def _fired_on(subject: Subject, rule_set: RuleSet) -> tuple[str, ...]:
     rules = rule_set.counting_for(subject.scope)
-    return tuple(rule.id for rule in rules if predicate(rule.when)(subject.facts))
+    return tuple(rule.id for rule in rules if rule.fires(subject.facts))

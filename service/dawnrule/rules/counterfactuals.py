@@ -48,10 +48,10 @@ class WhatIf:
         self.facts_read = frozenset(fact for rule in rule_set.rules for fact in rule.reads)
         self.edition = FactDictionary.bundled().edition_of(self.facts_read)
         self._rules: list[tuple[Rule, Predicate]] = [
-            (rule, predicate(rule.when)) for rule in rule_set.rules if rule.is_protective
+            (rule, rule.fires) for rule in rule_set.rules if rule.is_protective
         ]
         self._limiting: list[tuple[Rule, Predicate]] = [
-            (rule, predicate(rule.when)) for rule in rule_set.rules if rule.limits
+            (rule, rule.fires) for rule in rule_set.rules if rule.limits
         ]
         self.is_shut = False
         """Whether a rule on the day speaks against training in any case."""
@@ -130,7 +130,7 @@ def _needs_of_day(rule: Rule) -> Predicate:
     """Compile what a rule needs of the day's facts to fire: of a day rule all of it, of a part
     rule the tests of such facts that must hold in any case."""
     if rule.scope == "day":
-        return predicate(rule.when)
+        return rule.fires
     dictionary = FactDictionary.bundled()
     of_day = [test for test in _needed(rule.when) if dictionary[test.fact].scope == "day"]
     return predicate(all_of(*of_day)) if of_day else _always

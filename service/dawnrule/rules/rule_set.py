@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 
 from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Scope, Verdict
 from dawnrule.rules.conditions import Condition, Operator, facts_of
+from dawnrule.rules.evaluation.evaluator import Predicate, predicate
 from dawnrule.rules.limits import NO_LIMITS, Limits
 
 SCOPES: tuple[Scope, ...] = ("day", "part")
@@ -95,6 +96,11 @@ class Rule:
     def reads(self) -> tuple[str, ...]:
         """The facts that the rule tests, each once, in the file's order."""
         return _reads(self)
+
+    @property
+    def fires(self) -> Predicate:
+        """Whether the rule fires on facts, by the evaluator."""
+        return _fires(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +215,11 @@ class Extension:
 @lru_cache(maxsize=4096)
 def _reads(rule: Rule) -> tuple[str, ...]:
     return facts_of(rule.when)
+
+
+@lru_cache(maxsize=4096)
+def _fires(rule: Rule) -> Predicate:
+    return predicate(rule.when)
 
 
 @lru_cache(maxsize=64)

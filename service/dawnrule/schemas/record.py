@@ -52,8 +52,11 @@ class MorningFactsSchema(StrictSchema):
     )
 
 
-class _ConditionTrace(fields.Raw):
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> Any:
+class _ToldInFull(Object):
+    """An object that converts itself: there are hundreds of them in a record."""
+
+    def _serialize(self, *args: Any, **_: Any) -> Any:
+        value, *_names = args
         return value.to_json()
 
 
@@ -68,7 +71,7 @@ class RuleResultSchema(StrictSchema):
     decided = fields.Boolean(
         required=True, metadata={"description": "Whether the verdict there is this rule's."}
     )
-    conditions = _ConditionTrace(
+    conditions = fields.Raw(
         required=True,
         metadata={
             "type": "object",
@@ -88,7 +91,7 @@ class ExplainedRuleSchema(RuleHeadSchema):
 
     flattened = ("rule",)
 
-    results = fields.List(Object(RuleResultSchema), required=True)
+    results = fields.List(_ToldInFull(RuleResultSchema), required=True)
 
 
 class ExplainedAthleteSchema(AthleteTraitsSchema):

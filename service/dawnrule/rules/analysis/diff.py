@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from dawnrule.errors import EngineDisagreement
 from dawnrule.model import FactDictionary, Facts, Scope, Verdict
 from dawnrule.rules.evaluation.decision import Decision, decision_of
-from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
 from dawnrule.rules.serialization import in_flow, rule_to_json, signals_to_json
 
@@ -121,7 +120,7 @@ def _moved(before: Sequence[str], after: Sequence[str]) -> tuple[str, ...]:
 
 
 def _decided(rules: Sequence[Rule], facts: Facts) -> Decision:
-    return decision_of([rule for rule in rules if predicate(rule.when)(facts)])
+    return decision_of([rule for rule in rules if rule.fires(facts)])
 
 
 class _VerdictChanges:

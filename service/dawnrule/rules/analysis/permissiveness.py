@@ -15,7 +15,6 @@ from dawnrule.rules.analysis.applicability import concern_facts
 from dawnrule.rules.analysis.solver import Formula, Solver, Unknown
 from dawnrule.rules.conditions import Condition
 from dawnrule.rules.evaluation.decision import decision_of
-from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.limits import as_strict, breaking
 from dawnrule.rules.loading.loader import bundled_rule_set
 from dawnrule.rules.rule_set import SCOPES, MorePermissive, MorePermissivePlace, Rule, RuleSet
@@ -51,7 +50,6 @@ class _Restrictions:
         ]
         conditions = chain((rule.when for rule in rule_set.rules), broken)
         self._solver = Solver(conditions, dictionary)
-        self._fires = {rule: predicate(rule.when) for rule in rule_set.rules}
         self._morning = self._solver.unknown()
         self._worse = self._solver.worse(self._morning)
         self._concerns = concern_facts(rule_set, dictionary)
@@ -78,7 +76,7 @@ class _Restrictions:
         )
         for facts in found or ():
             before = {name: value for name, value in facts.items() if name not in self._concerns}
-            self._agree(self._fires[rule](before) and self._silent(as_much, facts), facts)
+            self._agree(rule.fires(before) and self._silent(as_much, facts), facts)
             message = f"with the concern in {in_flow(facts)} nothing protects as much as without it"
             yield self._finding(rule, "concern-loosens", message, (before, facts))
 
@@ -109,7 +107,7 @@ class _Restrictions:
                 self._none_fires(protective, self._morning),
             )
             for facts in found or ():
-                self._agree(self._fires[rule](facts) and self._silent(protective, facts), facts)
+                self._agree(rule.fires(facts) and self._silent(protective, facts), facts)
                 message = f"{in_flow(facts)} exceeds its limit {name}, and is trained as planned"
                 yield self._finding(rule, "limit-not-kept", message, (facts,))
 
@@ -128,7 +126,7 @@ class _Restrictions:
         return _none_holds((rule.when for rule in rules), on, self._solver)
 
     def _silent(self, rules: Iterable[Rule], facts: Facts) -> bool:
-        return not any(self._fires[rule](facts) for rule in rules)
+        return not any(rule.fires(facts) for rule in rules)
 
     def _agree(self, agreed: bool, facts: Facts) -> None:
         if not agreed:
@@ -224,7 +222,7 @@ def _more_permissive_formulas(
 
 
 def _decided(rule_set: RuleSet, scope: Scope, facts: Facts) -> Verdict:
-    fired = [rule for rule in rule_set.counting_for(scope) if predicate(rule.when)(facts)]
+    fired = [rule for rule in rule_set.counting_for(scope) if rule.fires(facts)]
     return decision_of(fired).verdict
 
 

@@ -13,7 +13,6 @@ from dawnrule.model import FactDictionary, Facts, Scope, Verdict
 from dawnrule.rules.analysis.solver import Formula, Solver, Unknown
 from dawnrule.rules.conditions import Condition, walk
 from dawnrule.rules.evaluation.decision import Decision, decision_of
-from dawnrule.rules.evaluation.evaluator import predicate
 from dawnrule.rules.rule_set import SCOPES, Rule, RuleSet
 from dawnrule.rules.serialization import condition_to_json, in_flow
 
@@ -29,7 +28,6 @@ class Proofs:
         self._dictionary = dictionary
         self._place = {rule: place for place, rule in enumerate(rule_set.rules)}
         every = (rule for some in (rule_set, *rule_set.ancestors) for rule in some.rules)
-        self._fires = {rule: predicate(rule.when) for rule in rule_set.rules}
         self._solver = Solver((rule.when for rule in every), dictionary)
         self._morning = self._solver.unknown()
         self._worse = self._solver.worse(self._morning)
@@ -49,7 +47,7 @@ class Proofs:
 
     def fires_on_examples(self, rule: Rule, other: Rule) -> bool:
         """Tell whether the other fires on each of the rule's examples that the rule fires on."""
-        return all(map(self._fires[other], self._firing_examples(rule)))
+        return all(map(other.fires, self._firing_examples(rule)))
 
     def implies(self, rule: Rule, other: Rule) -> bool:
         """Tell whether the other fires wherever the rule does."""
@@ -104,7 +102,7 @@ class Proofs:
         if found is None:
             return None
         [facts] = found
-        _agree(predicate(stop.when)(facts) and not any(self._fires[r](facts) for r in left), found)
+        _agree(stop.fires(facts) and not any(r.fires(facts) for r in left), found)
         return facts
 
     def comes_before(self, one: Rule, other: Rule) -> bool:
@@ -112,12 +110,12 @@ class Proofs:
         return self._place[one] < self._place[other]
 
     def _firing_examples(self, rule: Rule) -> list[Facts]:
-        fires = self._fires[rule]
+        fires = rule.fires
         return [example.facts for example in rule.examples if fires(example.facts)]
 
     def _decided(self, scope: Scope, facts: Facts) -> Decision:
         rules = self._rule_set.counting_for(scope)
-        return decision_of([rule for rule in rules if self._fires[rule](facts)])
+        return decision_of([rule for rule in rules if rule.fires(facts)])
 
     def _takes_precedence(self, other: Rule, rule: Rule) -> bool:
         if other is rule or not protects(other, rule.verdict) or other.is_note:

@@ -112,7 +112,7 @@ def _mornings(
         fire = (solver.holds(rule.when, morning) for rule in resting)
         silent = solver.negation(solver.either(fire))
         for facts in solver.smallest([morning], solver.holds(stop, morning), silent) or ():
-            if not predicate(stop)(facts) or any(predicate(r.when)(facts) for r in resting):
+            if not predicate(stop)(facts) or any(r.fires(facts) for r in resting):
                 raise EngineDisagreement(f"The solver and the evaluator differ on {facts!r}.")
             found.append((stop, facts))
     return found
@@ -124,7 +124,7 @@ def _finding(
     labels = ", ".join(_label(stop, dictionary) for stop, _ in mornings)
     stop, facts = mornings[0]
     counting = rule_set.counting_for(dictionary[stop.fact].scope)
-    verdict = decision_of([rule for rule in counting if predicate(rule.when)(facts)]).verdict
+    verdict = decision_of([rule for rule in counting if rule.fires(facts)]).verdict
     message = f"not always rest with {labels}: {in_flow(facts)} gives {verdict}"
     inputs = tuple(facts for _, facts in mornings)
     return Finding(rule_set.file, 1, None, "warning-sign-not-heeded", message, inputs)

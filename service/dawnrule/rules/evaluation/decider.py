@@ -18,7 +18,7 @@ from dawnrule.errors import EngineDisagreement
 from dawnrule.model import FactDictionary, Facts, Scope
 from dawnrule.rules.engine.matcher import Matcher
 from dawnrule.rules.evaluation.decision import DayDecision, day_decision, decision_of
-from dawnrule.rules.evaluation.evaluator import Predicate, predicate
+from dawnrule.rules.evaluation.evaluator import Predicate
 from dawnrule.rules.rule_set import Rule, RuleSet
 
 DISAGREEMENT = "disagreement"
@@ -40,7 +40,7 @@ class _Compiled:
     def of(cls, rule_set: RuleSet, dictionary: FactDictionary, scope: Scope) -> _Compiled:
         rules = rule_set.in_scope(scope)
         matcher = Matcher(rules, dictionary, scope, rule_set.file)
-        return cls(matcher, tuple((rule, predicate(rule.when)) for rule in rules))
+        return cls(matcher, tuple((rule, rule.fires) for rule in rules))
 
 
 class Decider:

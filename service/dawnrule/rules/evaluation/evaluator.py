@@ -1,17 +1,17 @@
 """The evaluator: the meaning of conditions, and the traces that explain them (pure).
 
 This is the second of the two evaluations of every decision, and the one that explains. A test is
-given its meaning once, in ``_test``, and a group once, in ``_group``; everything else in this
-module is built from the two.
+given its meaning once, in ``_test``. A group has it twice: ``_group`` decides and stops as soon as
+it can, ``_holds_with`` counts for the traces, which show each condition.
 """
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from math import inf
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeAlias
 
 from dawnrule.model import Facts, FactValue
 from dawnrule.rules.conditions import (
@@ -25,9 +25,7 @@ from dawnrule.rules.conditions import (
     tests_of,
 )
 
-S = TypeVar("S")
-Holds: TypeAlias = Callable[[S], bool]
-Predicate: TypeAlias = Holds[Facts]
+Predicate: TypeAlias = Callable[[Facts], bool]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,22 +97,29 @@ def predicate(condition: Condition) -> Predicate:
 
     The facts must have the dictionary's types; a name that is absent was not reported.
     """
-    return _combined(condition, _test)
+    match condition:
+        case Test():
+            return _test(condition)
+        case Signal(condition=inner):
+            return predicate(inner)
+        case Group(conditions=conditions):
+            return _group(condition, [predicate(inner) for inner in conditions])
 
 
 def explain(condition: Condition, facts: Facts) -> Trace:
     """Trace the condition and everything in it on the facts, in the file's order."""
-    holds = predicate(condition)(facts)
     match condition:
         case Test(fact, operator, threshold):
             value = facts.get(fact)
             margin = _margin(operator, threshold, value)
-            return TestTrace(holds, fact, operator, threshold, value, margin)
+            return TestTrace(_test(condition)(facts), fact, operator, threshold, value, margin)
         case Signal(name, inner):
-            return GroupTrace(holds, "signal", (explain(inner, facts),), name=name)
+            trace = explain(inner, facts)
+            return GroupTrace(trace.holds, "signal", (trace,), name=name)
         case Group(kind, conditions, count):
-            children = tuple(explain(inner, facts) for inner in conditions)
-            return GroupTrace(holds, kind.value, children, count)
+            children = tuple([explain(inner, facts) for inner in conditions])
+            met = sum([child.holds for child in children])
+            return GroupTrace(_holds_with(condition, met), kind.value, children, count)
 
 
 def missing_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
@@ -122,7 +127,8 @@ def missing_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
 
     Empty when the condition holds, or when more than one test stands in the way.
     """
-    return () if predicate(condition)(facts) else pivotal_tests(condition, facts)
+    holds, pivotal = _outcome(condition, facts)
+    return () if holds or not pivotal else _in_file_order(pivotal, condition)
 
 
 def pivotal_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
@@ -131,29 +137,40 @@ def pivotal_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
     A test that stands in the condition twice, as through a signal, has the same outcome in both
     places; other tests of the same fact keep theirs.
     """
-
-    def unless_turned(test: Test) -> Holds[Test]:
-        outcome = _test(test)(facts)
-        return lambda turned: outcome is not (test == turned)
-
-    holds = predicate(condition)(facts)
-    holds_when_turned = _combined(condition, unless_turned)
-    tests = dict.fromkeys(tests_of(condition))
-    return tuple(test for test in tests if holds_when_turned(test) is not holds)
+    _, pivotal = _outcome(condition, facts)
+    return _in_file_order(pivotal, condition)
 
 
-def _combined(condition: Condition, leaf: Callable[[Test], Holds[S]]) -> Holds[S]:
-    """Compile the condition to a function of whatever ``leaf`` compiles a single test to."""
+def _in_file_order(some: Collection[Test], condition: Condition) -> tuple[Test, ...]:
+    return tuple(test for test in dict.fromkeys(tests_of(condition)) if test in some)
+
+
+def _outcome(condition: Condition, facts: Facts) -> tuple[bool, Collection[Test]]:
+    """Tell whether a condition holds, and which tests, each turned alone, would change that."""
     match condition:
         case Test():
-            return leaf(condition)
+            return _test(condition)(facts), (condition,)
         case Signal(condition=inner):
-            return _combined(inner, leaf)
+            return _outcome(inner, facts)
         case Group(conditions=conditions):
-            return _group(condition, [_combined(inner, leaf) for inner in conditions])
+            children = [_outcome(inner, facts) for inner in conditions]
+            met = sum([holds for holds, _ in children])
+            more: dict[Test, int] = {}
+            for holds, pivotal in children:
+                for test in pivotal:
+                    more[test] = more.get(test, 0) + (-1 if holds else 1)
+            needed = condition.needed
+            is_reached = met >= needed
+            turning = [test for test, by in more.items() if (met + by >= needed) is not is_reached]
+            return _holds_with(condition, met), turning
 
 
-def _group(group: Group, several: Sequence[Holds[S]]) -> Holds[S]:
+def _holds_with(group: Group, met: int) -> bool:
+    """Tell whether a group holds when so many of its conditions do."""
+    return (met >= group.needed) is not (group.kind is GroupKind.NONE)
+
+
+def _group(group: Group, several: Sequence[Predicate]) -> Predicate:
     match group.kind:
         case GroupKind.ALL:
             return _all(several)
@@ -161,26 +178,26 @@ def _group(group: Group, several: Sequence[Holds[S]]) -> Holds[S]:
             return _any(several)
         case GroupKind.NONE:
             any_holds = _any(several)
-            return lambda subject: not any_holds(subject)
+            return lambda facts: not any_holds(facts)
         case GroupKind.AT_LEAST:
             needed = group.needed
-            return lambda subject: sum([holds(subject) for holds in several]) >= needed
+            return lambda facts: sum([holds(facts) for holds in several]) >= needed
 
 
-def _all(conditions: Sequence[Holds[S]]) -> Holds[S]:
+def _all(conditions: Sequence[Predicate]) -> Predicate:
     if len(conditions) <= 1:
-        return conditions[0] if conditions else lambda subject: True
+        return conditions[0] if conditions else lambda facts: True
     half = len(conditions) // 2
     first, second = _all(conditions[:half]), _all(conditions[half:])
-    return lambda subject: first(subject) and second(subject)
+    return lambda facts: first(facts) and second(facts)
 
 
-def _any(conditions: Sequence[Holds[S]]) -> Holds[S]:
+def _any(conditions: Sequence[Predicate]) -> Predicate:
     if len(conditions) <= 1:
-        return conditions[0] if conditions else lambda subject: False
+        return conditions[0] if conditions else lambda facts: False
     half = len(conditions) // 2
     first, second = _any(conditions[:half]), _any(conditions[half:])
-    return lambda subject: first(subject) or second(subject)
+    return lambda facts: first(facts) or second(facts)
 
 
 def _test(test: Test) -> Predicate:
