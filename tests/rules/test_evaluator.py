@@ -237,7 +237,8 @@ def test_an_explanation_shows_each_condition_with_its_value() -> None:
 def test_a_near_miss_names_the_tests_that_alone_stand_in_the_way(
     condition: Condition, missing: tuple[Test, ...]
 ) -> None:
-    assert missing_tests(condition, {"goal": "hypertrophy", "soreness": 0, "fatigue": 0}) == missing
+    facts: Facts = {"goal": "hypertrophy", "soreness": 0, "fatigue": 0}
+    assert missing_tests(condition, explain(condition, facts)) == missing
 
 
 _TESTS = (SORE, TIRED, SHORT_SLEEP, Test("soreness", Operator.AT_LEAST, 5))
@@ -275,12 +276,12 @@ def _turned(condition: Condition, test: Test) -> Condition:
 def test_traces_and_pivotal_tests_tell_what_turning_each_test_shows(
     condition: Condition, facts: Facts
 ) -> None:
-    outcome = holds(condition, facts)
-    assert explain(condition, facts).holds is outcome
+    outcome, trace = holds(condition, facts), explain(condition, facts)
+    assert trace.holds is outcome
     turning = [
         test
         for test in dict.fromkeys(each_test(condition))
         if holds(_turned(condition, test), facts) is not outcome
     ]
-    assert list(pivotal_tests(condition, facts)) == turning
-    assert list(missing_tests(condition, facts)) == ([] if outcome else turning)
+    assert list(pivotal_tests(condition, trace)) == turning
+    assert list(missing_tests(condition, trace)) == ([] if outcome else turning)

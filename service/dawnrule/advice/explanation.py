@@ -18,7 +18,7 @@ from dawnrule.rules.evaluation.evaluator import (
     explain,
     missing_tests,
 )
-from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.rule_set import NOTE, Rule, RuleSet
 from dawnrule.rules.text import Wording
 
 NEAR = 0.5
@@ -67,7 +67,8 @@ def near_misses(
     in the order given. ``rules`` must have the scope of the facts."""
     found = []
     for rule in rules:
-        tests = [_near(test, facts, dictionary) for test in missing_tests(rule.when, facts)]
+        missing = missing_tests(rule.when, explain(rule.when, facts))
+        tests = [_near(test, facts, dictionary) for test in missing]
         if tests:
             found.append(NearMiss(rule, tuple(sorted(tests, key=_nearest_first))))
     return tuple(sorted(found, key=lambda miss: miss.share))
@@ -161,6 +162,20 @@ class ExplainedRule:
     rule: Rule
     results: tuple[RuleResult, ...]
 
+    def to_json(self) -> dict[str, Any]:
+        """Convert the rule, without its condition, and the outcomes to JSON values."""
+        rule, basis = self.rule, self.rule.basis
+        return {
+            "id": rule.id,
+            "title": rule.title,
+            "scope": rule.scope,
+            "verdict": rule.verdict.value if rule.verdict else NOTE,
+            "caution": rule.caution,
+            "basis": {"kind": basis.kind, "source": basis.source, "note": basis.note},
+            "wrong_when": rule.wrong_when,
+            "results": [result.to_json() for result in self.results],
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
@@ -223,7 +238,7 @@ def _result(rule: Rule, subject: Subject, wording: Wording) -> RuleResult:
             subject.facts.get(test.fact),
             wording.test(test, subject.facts),
         )
-        for test in missing_tests(rule.when, subject.facts)
+        for test in missing_tests(rule.when, trace)
     )
     return RuleResult(
         block=subject.block,

@@ -53,7 +53,7 @@ class MorningFactsSchema(StrictSchema):
 
 
 class _ToldInFull(Object):
-    """An object that converts itself: there are hundreds of them in a record."""
+    """An object that converts itself, as a record has hundreds of rules and outcomes."""
 
     def _serialize(self, *args: Any, **_: Any) -> Any:
         value, *_names = args
@@ -89,9 +89,7 @@ class RuleResultSchema(StrictSchema):
 class ExplainedRuleSchema(RuleHeadSchema):
     """A rule and how it came out."""
 
-    flattened = ("rule",)
-
-    results = fields.List(_ToldInFull(RuleResultSchema), required=True)
+    results = fields.List(Object(RuleResultSchema), required=True)
 
 
 class ExplainedAthleteSchema(AthleteTraitsSchema):
@@ -131,7 +129,7 @@ class AdviceRecordSchema(StrictSchema):
         metadata={"description": "The rule sets that the advice's extends, the nearest first."},
     )
     rules = fields.List(
-        Object(ExplainedRuleSchema),
+        _ToldInFull(ExplainedRuleSchema),
         required=True,
         metadata={"description": "Every rule of the rule set, in its order; none when it is gone."},
     )

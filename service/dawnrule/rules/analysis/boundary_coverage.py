@@ -14,7 +14,7 @@ from dawnrule.errors import Finding
 from dawnrule.model import FactDefinition, FactDictionary, Facts
 from dawnrule.rules.analysis.partition import next_value
 from dawnrule.rules.conditions import NUMERIC_OPERATORS, Condition, Group, Operator, Signal, Test
-from dawnrule.rules.evaluation.evaluator import pivotal_tests
+from dawnrule.rules.evaluation.evaluator import explain, pivotal_tests
 from dawnrule.rules.rule_set import Rule, RuleSet
 from dawnrule.rules.serialization import condition_to_json, in_flow
 
@@ -34,7 +34,8 @@ def boundary_findings(rule_set: RuleSet, dictionary: FactDictionary) -> Iterator
 
 def _pivots(rule: Rule) -> Iterator[tuple[Facts, frozenset[Test]]]:
     for example in rule.examples:
-        yield example.facts, frozenset(pivotal_tests(rule.when, example.facts))
+        trace = explain(rule.when, example.facts)
+        yield example.facts, frozenset(pivotal_tests(rule.when, trace))
 
 
 def _users(rules: Iterable[Rule]) -> Mapping[tuple[str, Test], Sequence[Rule]]:

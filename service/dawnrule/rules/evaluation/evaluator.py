@@ -122,47 +122,43 @@ def explain(condition: Condition, facts: Facts) -> Trace:
             return GroupTrace(_holds_with(condition, met), kind.value, children, count)
 
 
-def missing_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
-    """Find the tests each of which, with the opposite outcome, alone would make the condition hold.
+def missing_tests(condition: Condition, trace: Trace) -> tuple[Test, ...]:
+    """Find the tests each of which, with the opposite outcome, alone would make the condition hold,
+    given its ``trace``.
 
     Empty when the condition holds, or when more than one test stands in the way.
     """
-    holds, pivotal = _outcome(condition, facts)
-    return () if holds or not pivotal else _in_file_order(pivotal, condition)
+    return () if trace.holds else pivotal_tests(condition, trace)
 
 
-def pivotal_tests(condition: Condition, facts: Facts) -> tuple[Test, ...]:
-    """Find the tests each of which, with the opposite outcome, alone would change the condition's.
+def pivotal_tests(condition: Condition, trace: Trace) -> tuple[Test, ...]:
+    """Find the tests each of which, with the opposite outcome, alone would change that of the
+    condition, given its ``trace``.
 
     A test that stands in the condition twice, as through a signal, has the same outcome in both
     places; other tests of the same fact keep theirs.
     """
-    _, pivotal = _outcome(condition, facts)
-    return _in_file_order(pivotal, condition)
+    pivotal = _pivotal(condition, trace)
+    if not pivotal:
+        return ()
+    return tuple(test for test in dict.fromkeys(tests_of(condition)) if test in pivotal)
 
 
-def _in_file_order(some: Collection[Test], condition: Condition) -> tuple[Test, ...]:
-    return tuple(test for test in dict.fromkeys(tests_of(condition)) if test in some)
-
-
-def _outcome(condition: Condition, facts: Facts) -> tuple[bool, Collection[Test]]:
-    """Tell whether a condition holds, and which tests, each turned alone, would change that."""
-    match condition:
-        case Test():
-            return _test(condition)(facts), (condition,)
-        case Signal(condition=inner):
-            return _outcome(inner, facts)
-        case Group(conditions=conditions):
-            children = [_outcome(inner, facts) for inner in conditions]
-            met = sum([holds for holds, _ in children])
-            more: dict[Test, int] = {}
-            for holds, pivotal in children:
-                for test in pivotal:
-                    more[test] = more.get(test, 0) + (-1 if holds else 1)
-            needed = condition.needed
-            is_reached = met >= needed
-            turning = [test for test, by in more.items() if (met + by >= needed) is not is_reached]
-            return _holds_with(condition, met), turning
+def _pivotal(condition: Condition, trace: Trace) -> Collection[Test]:
+    """Find the tests, in any order, by counting for each by how much it would change the number of
+    conditions of a group that hold."""
+    if isinstance(condition, Test):
+        return (condition,)
+    assert isinstance(trace, GroupTrace), "the trace of a group is one"
+    inside = list(zip(condition.children(), trace.children, strict=True))
+    if isinstance(condition, Signal):
+        return _pivotal(*inside[0])
+    more: dict[Test, int] = {}
+    for inner, traced in inside:
+        for test in _pivotal(inner, traced):
+            more[test] = more.get(test, 0) + (-1 if traced.holds else 1)
+    met, needed = sum([traced.holds for _, traced in inside]), condition.needed
+    return [test for test, by in more.items() if (met + by >= needed) is not (met >= needed)]
 
 
 def _holds_with(group: Group, met: int) -> bool:
