@@ -41,7 +41,8 @@ from dawnrule.model.entities import Athlete
 from dawnrule.settings import Settings
 from dawnrule.store import Key, Role, Store, hash_key
 from dawnrule.store.connection import connect
-from dawnrule.web import Server, create_app
+from dawnrule.web import create_app
+from dawnrule.web import serve as serve_app
 from dawnrule.web.context import Context
 from tests.factories import EXAMPLE
 
@@ -237,9 +238,7 @@ def _medians(figures: list[Figures]) -> Figures:
 def serve(kind: str, folder: Path) -> None:
     """Serve one of the two until told to end; say the port first."""
     apps: dict[str, Any] = {"service": service, "bare": bare}
-    server = Server(apps[kind](folder), Settings(port=0))
-    print(server.port, flush=True)
-    server.run()
+    serve_app(apps[kind](folder), Settings(port=0), lambda _, port: print(port, flush=True))
 
 
 def main() -> None:

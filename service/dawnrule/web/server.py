@@ -8,6 +8,7 @@ descriptor 3, announced by ``LISTEN_FDS`` and ``LISTEN_PID``.
 from __future__ import annotations
 
 import errno
+import gc
 import logging
 import math
 import os
@@ -311,6 +312,7 @@ def serve(app: Flask, settings: Settings, announce: Callable[[str, int], None]) 
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
+    gc.freeze()  # what was built so far stays: the collector need not look through it again
     announce(server.host if inherited else settings.host, server.port)
     server.run()
 
