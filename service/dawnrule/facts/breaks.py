@@ -37,31 +37,47 @@ class Break:
         return DAYS_A_WEEK - (day - self.ended_on).days % DAYS_A_WEEK
 
 
-def break_of(past: Past, log: WorkLog, group: str | None) -> Break | Unavailable | None:
-    """Return the break that counts for a muscle group: its own or the athlete's, the longer one.
+_NEVER_TRAINED = Unavailable("needs a training before today, has none")
 
-    It ends today or ended within the last four weeks; None where there is none. A muscle group that
-    is trained once a week has missed one session after two weeks, which is no break of its own.
+
+def break_of_athlete(past: Past) -> Break | Unavailable | None:
+    """Return the break of the athlete, or why it is not known.
+
+    It ends today or ended within the last four weeks; None where there is none.
     """
-    least = past.parameters("break_days")
-    whole = _break_in(past, _dates_of_all(past), least["days"])
+    return _break_in(past, _dates_of_all(past), past.parameters("break_days")["days"])
+
+
+def break_of_group(
+    past: Past, log: WorkLog, group: str, whole: Break | Unavailable | None
+) -> Break | Unavailable | None:
+    """Return the break that counts for a muscle group: its own or ``whole``, that of the athlete;
+    the longer one.
+
+    A muscle group that is trained once a week has missed one session after two weeks, which is no
+    break of its own.
+    """
     if isinstance(whole, Unavailable):
         return whole
-    own = None
-    if group is not None:
-        own = _break_in(past, _dates_of_group(past, log, group), least["group_days"])
+    least = past.parameters("break_days")["group_days"]
+    own = _break_in(past, _dates_of_group(past, log, group), least)
     found = [pause for pause in (own, whole) if isinstance(pause, Break)]
     return max(found, key=lambda pause: pause.days, default=None)
 
 
 def _break_in(past: Past, trained_on: Iterable[date], least: int) -> Break | Unavailable | None:
-    window, today = past.parameters("break_days"), past.check_in.date
-    days = sorted({day for day in trained_on if day < today} | {today})
-    if len(days) == 1:
-        return Unavailable("needs a training before today, has none")
-    newest_first = (Break(earlier, later) for earlier, later in reversed([*pairwise(days)]))
-    still_count = today - timedelta(days=window["weeks"] * DAYS_A_WEEK)
-    return next((b for b in newest_first if b.days >= least and b.ended_on > still_count), None)
+    today = past.check_in.date
+    newest_first = sorted({day for day in trained_on if day < today}, reverse=True)
+    if not newest_first:
+        return _NEVER_TRAINED
+    weeks = past.parameters("break_days")["weeks"]
+    still_count, shortest = today - timedelta(weeks=weeks), timedelta(days=least)
+    for later, earlier in pairwise((today, *newest_first)):
+        if later <= still_count:
+            return None
+        if later - earlier >= shortest:
+            return Break(earlier, later)
+    return None
 
 
 def _dates_of_all(past: Past) -> set[date]:
@@ -74,4 +90,4 @@ def _dates_of_group(past: Past, log: WorkLog, group: str) -> set[date]:
     zone = zone_named(past.athlete.time_zone)
     last = past.check_in.last_trained.get(group)
     reported = {last.at.astimezone(zone).date()} if last else set()
-    return reported | {work.day for work in log.done if group in work.groups}
+    return reported | {work.day for work in log.of_group(group)}

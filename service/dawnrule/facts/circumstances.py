@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime, time, timedelta
 from math import exp
 
@@ -66,19 +66,25 @@ def caffeine_mg_per_kg(past: Past) -> float | Unavailable | None:
     return takes.caffeine_mg / past.athlete.body_mass_kg
 
 
-def hours_to_competition(past: Past, block: Block, start: datetime) -> float | None:
-    """Return the hours to the next competition that counts, of those within two weeks."""
-    if block.competition:
-        return None
-    longest = timedelta(days=past.parameters("hours_to_competition")["days"])
+def competition_starts(past: Past) -> list[datetime]:
+    """Return when the competitions that count begin, those of the plan among them."""
     starts = [
         _starts_at(past, one)
         for one in past.athlete.competitions or ()
         if one.rank in RANKS_THAT_COUNT
     ]
     plan = past.check_in.plan
-    starts += [one.starts_at for one in plan if one.competition and one.starts_at is not None]
-    ahead = [at for at in starts if start <= at <= start + longest]
+    return starts + [one.starts_at for one in plan if one.competition and one.starts_at is not None]
+
+
+def hours_to_competition(
+    past: Past, competitions: Sequence[datetime], block: Block, start: datetime
+) -> float | None:
+    """Return the hours to the next of the competitions, of those within two weeks."""
+    if block.competition or not competitions:
+        return None
+    longest = timedelta(days=past.parameters("hours_to_competition")["days"])
+    ahead = [at for at in competitions if start <= at <= start + longest]
     return hours_between(start, min(ahead)) if ahead else None
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Self
 
-from dawnrule.facts.day_order import OtherBlocks
-from dawnrule.facts.history import Past, Unavailable
+from dawnrule.facts.history import Past
 from dawnrule.facts.work import (
     MUSCULAR_ENDURANCE,
     WorkLog,
@@ -17,34 +19,56 @@ from dawnrule.facts.work import (
 )
 from dawnrule.model import FactValue
 from dawnrule.model.entities import Block
-from dawnrule.model.training import groups_of, hours_between
+from dawnrule.model.training import hours_between
 
 Fits = Callable[[Block, float | None, float | None], bool]
 """Whether a block of so many minutes, rated so hard (CR10), is what is looked for."""
 
 
-def damage_facts(
-    past: Past, log: WorkLog, block: Block, group: str, start: datetime, others: OtherBlocks
-) -> Iterator[tuple[str, FactValue | Unavailable]]:
-    """Yield the hours from the last such work of a muscle group to ``start``, start to start.
+@dataclass(frozen=True, slots=True)
+class DamagingWork:
+    """When each muscle group did work that damages (UTC, oldest first), by the fact that tells the
+    hours since then; ``kinds`` tells such work."""
 
-    Earlier blocks of the plan count; 0 hours where one of the two has no start.
-    """
-    earlier = [other for other in others.before if group in groups_of(other, past.vocabulary)]
-    logged = log.before(group, start.astimezone(UTC))
-    if not earlier and not logged:
-        return
-    for fact, fits in _kinds(past).items():
-        times = [_planned_hours(block, other, start) for other in earlier if _planned(fits, other)]
-        last = next((w for w in reversed(logged) if fits(w.block, w.minutes, w.rpe)), None)
-        if last is not None:
-            times.append(hours_between(last.began, start))
-        if times:
-            yield fact, min(times)
+    kinds: Mapping[str, Fits]
+    began: Mapping[str, Mapping[str, Sequence[datetime]]]
+
+    @classmethod
+    def of(cls, past: Past, log: WorkLog) -> Self:
+        """Find the work that damages in the log."""
+        kinds = _kinds(past)
+        began: dict[str, dict[str, list[datetime]]] = {}
+        for work in log.done:
+            for fact in _told_by(kinds, work.block, work.minutes, work.rpe):
+                for group in work.groups:
+                    began.setdefault(group, {}).setdefault(fact, []).append(work.began)
+        return cls(kinds, began)
+
+    def facts(
+        self, earlier: Iterable[Block], block: Block, group: str, start: datetime
+    ) -> dict[str, FactValue]:
+        """Return the hours from the last such work of a muscle group to ``start``, start to start.
+
+        ``earlier`` blocks of the plan that train the group count; 0 hours where one of the two has
+        no start.
+        """
+        hours: dict[str, FactValue] = {}
+        if (logged := self.began.get(group)) is not None:
+            end = start.astimezone(UTC)
+            for fact, times in logged.items():
+                if before := bisect_left(times, end):
+                    hours[fact] = hours_between(times[before - 1], start)
+        for other in earlier:
+            since = _planned_hours(block, other, start)
+            for fact in _told_by(self.kinds, other, other.minutes, other.effort):
+                hours[fact] = min(hours.get(fact, since), since)
+        return hours
 
 
-def _planned(fits: Fits, block: Block) -> bool:
-    return fits(block, block.minutes, block.effort)
+def _told_by(
+    kinds: Mapping[str, Fits], block: Block, minutes: float | None, rpe: float | None
+) -> list[str]:
+    return [fact for fact, fits in kinds.items() if fits(block, minutes, rpe)]
 
 
 def _planned_hours(block: Block, other: Block, start: datetime) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dawnrule.facts.history import Past
-from dawnrule.facts.work import HARD_ENDURANCE, SPEED, WorkLog, concentric_only
+from dawnrule.facts.work import HARD_ENDURANCE, SPEED, Work, concentric_only
 from dawnrule.model import FactValue, Vocabulary
 from dawnrule.model.entities import Block
 from dawnrule.model.training import groups_of, hours_between
@@ -25,6 +25,15 @@ class OtherBlocks:
         """All of them."""
         return self.before + self.after
 
+    def training(self, group: str | None, words: Vocabulary) -> OtherBlocks:
+        """Return those that train a muscle group."""
+        if not self.before and not self.after:
+            return self
+        before = tuple(one for one in self.before if group in groups_of(one, words))
+        return OtherBlocks(
+            before, tuple(one for one in self.after if group in groups_of(one, words))
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Neighbour:
@@ -41,43 +50,39 @@ class Neighbour:
 
 
 def neighbours(
-    past: Past,
-    log: WorkLog,
+    logged: Iterable[Work],
     block: Block,
-    group: str,
     start: datetime,
     others: OtherBlocks,
     planned_start: datetime,
 ) -> list[Neighbour]:
-    """Find the other blocks of a date that train a muscle group, planned or logged.
+    """Find the neighbours of a block among the ``others`` of its plan and the ``logged`` work of
+    the date, all of which train the muscle group and, where they are logged, began before
+    ``start``.
 
-    ``planned_start`` is that of the plan, ``start`` the one that is asked about. A session that was
-    logged at ``start`` or later is the planned one itself or a later one.
+    ``planned_start`` is that of the plan, ``start`` the one that is asked about.
     """
-    words, is_later = past.vocabulary, start > planned_start
+    is_later = start > planned_start
     is_timed = block.starts_at is not None or is_later
     found = []
     for places, is_earlier in ((others.before, True), (others.after, False)):
         for other in places:
-            if group not in groups_of(other, words):
-                continue
             if is_timed and other.starts_at is not None:
                 hours = _signed_hours(other.starts_at, start)
                 found.append(Neighbour(other, hours > 0 or (hours == 0 and is_earlier), hours))
             else:
                 hours_later = hours_between(planned_start, start) if is_later else None
                 found.append(Neighbour(other, is_earlier, hours_later))
-    for work in log.on(past.check_in.date):
-        if work.began < start and group in work.groups:
-            hours_before = _signed_hours(work.began, start) if is_timed else None
-            found.append(Neighbour(work.block, is_earlier=True, hours_before=hours_before))
+    for work in logged:
+        hours_before = _signed_hours(work.began, start) if is_timed else None
+        found.append(Neighbour(work.block, is_earlier=True, hours_before=hours_before))
     return found
 
 
 def order_facts(
     past: Past, block: Block, others: Iterable[Neighbour]
 ) -> Iterator[tuple[str, FactValue]]:
-    """Yield what the blocks of a date mean for each other."""
+    """Yield what the blocks of a date mean for one of them, by its neighbours."""
     words, beside = past.vocabulary, list(others)
     earlier_growth = [n for n in beside if n.is_earlier and _damages(n.block, words)]
     if earlier_growth:

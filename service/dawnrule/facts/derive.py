@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
@@ -11,7 +11,6 @@ from dawnrule.facts import (
     breaks,
     circumstances,
     concerns,
-    damage,
     illness,
     landing,
     performance,
@@ -23,11 +22,13 @@ from dawnrule.facts import (
 )
 from dawnrule.facts.carried_over import CarriedOver
 from dawnrule.facts.concerns import NothingAllowed, StagedReturns
+from dawnrule.facts.damage import DamagingWork
 from dawnrule.facts.day_order import OtherBlocks, neighbours, order_facts
 from dawnrule.facts.history import Derived, Past, Unavailable
 from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
-from dawnrule.facts.pain import pain_facts
-from dawnrule.facts.work import WorkLog
+from dawnrule.facts.pain import no_pain_facts, pain_facts
+from dawnrule.facts.prescription import UsualAmounts
+from dawnrule.facts.work import Work, WorkLog
 from dawnrule.model import EVERY_EDITION, FactDictionary, Facts, FactValue, Vocabulary
 from dawnrule.model.concerns import ConcernState
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
@@ -103,14 +104,20 @@ class FactSource:
     returns: StagedReturns
     painful: CheckIn
     """The check-in without the pain that a clearance lets be trained with."""
-    cache: dict[tuple[str, datetime | None], Derived] = field(default_factory=dict)
+    told: Facts
+    """The facts that every part has: the day's, and that nothing hurts where that was answered."""
+    usual: UsualAmounts
+    damaging: DamagingWork
+    competitions: Sequence[datetime]
+    """When those that count begin."""
+    cache: dict[tuple[str | None, datetime | None], Derived] = field(default_factory=dict)
     """Facts of a muscle group that were derived already, whatever the start (None) and at a start:
     many blocks ask for the same."""
 
     known_breaks: dict[str | None, breaks.Break | Unavailable | None] = field(default_factory=dict)
     """Breaks of a muscle group that were found already."""
-    planned: dict[tuple[int, str | None], PartSource] = field(default_factory=dict)
-    """Parts of the plan that were asked for already: when one opens is asked for many starts."""
+    planned: dict[int, BlockSource] = field(default_factory=dict)
+    """Blocks of the plan that were asked for already: when one opens is asked for many starts."""
 
     @classmethod
     def of(
@@ -129,23 +136,41 @@ class FactSource:
         trained = LastTrainedTimes.of(check_in, history, words)
         carried_over = CarriedOver.of(past)
         functions = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
-        findings = [(name, function(past)) for name, function in functions.items()]
+        findings: list[tuple[str, FactValue | Unavailable | None]] = [
+            (name, function(past)) for name, function in functions.items()
+        ]
         reported = _reported(_day_facts(past))
         if past.is_second_edition:
             reported |= _reported(_second_edition_day_facts(past))
             reported |= dict(concerns.day_facts(past.concerns, past, now))
-            findings += _known(_second_edition_history_facts(past, log, trained, now))
+            findings += _second_edition_history_facts(past, log, trained, now)
         from_history = Derived.of(findings, past.dictionary)
         facts = reported | from_history.facts | dict(carried_over.day_facts())
         day = past.known(Derived(facts, from_history.missing))
         painful = _without_cleared_pain(past) if past.is_second_edition else check_in
-        return cls(athlete, check_in, now, past, log, trained, carried_over, day, returns, painful)
+        return cls(
+            athlete,
+            check_in,
+            now,
+            past,
+            log,
+            trained,
+            carried_over,
+            day,
+            returns,
+            painful,
+            told={**day.facts, **no_pain_facts(painful, words)},
+            usual=UsualAmounts(past, log),
+            damaging=DamagingWork.of(past, log),
+            competitions=circumstances.competition_starts(past),
+        )
 
     def morning(self) -> MorningFacts:
         """Derive the facts of the day and of each part of its plan."""
         parts = (
-            self.part(index, group, self.start_of(block))
+            self.part(index, group, start)
             for index, block in enumerate(self.check_in.plan)
+            for start in [self.start_of(block)]
             for group in (groups_of(block, self.past.vocabulary) or (None,))
         )
         return MorningFacts(self.day.facts, tuple(parts), self.day.missing)
@@ -153,10 +178,9 @@ class FactSource:
     def part(self, index: int, group: str | None, start: datetime) -> PartFacts:
         """Derive the facts of a planned block for one muscle group, as if it began at ``start``."""
         block = self.check_in.plan[index]
-        if (index, group) not in self.planned:
-            others = self.other_blocks(index)
-            self.planned[index, group] = PartSource.of(self, block, group, others)
-        derived = self.planned[index, group].at(start)
+        if index not in self.planned:
+            self.planned[index] = BlockSource.of(self, block, self.other_blocks(index))
+        derived = self.planned[index].part(group).at(start)
         return PartFacts(index, block.goal, group, start, derived.facts, derived.missing)
 
     def other_blocks(self, index: int) -> OtherBlocks:
@@ -174,20 +198,26 @@ class FactSource:
     ) -> Derived:
         """Derive the facts of any block for one muscle group, the day's among them, as if it
         began at ``start`` on a day that also holds the ``others``."""
-        return PartSource.of(self, block, group, others).at(start)
+        return BlockSource.of(self, block, others).part(group).at(start)
 
     def break_of(self, group: str | None) -> breaks.Break | Unavailable | None:
         """Return the break that counts for a muscle group, or for the athlete where it is None."""
         if group not in self.known_breaks:
-            self.known_breaks[group] = breaks.break_of(self.past, self.log, group)
+            self.known_breaks[group] = (
+                breaks.break_of_athlete(self.past)
+                if group is None
+                else breaks.break_of_group(self.past, self.log, group, self.break_of(None))
+            )
         return self.known_breaks[group]
 
-    def of_group(self, group: str) -> Derived:
-        """Derive what a muscle group is known for, whenever it is trained."""
+    def of_group(self, group: str | None) -> Derived:
+        """Derive what a muscle group is known for, whatever is done with it, and whenever."""
         if (group, None) not in self.cache:
-            history = Derived.of(self._history_of_group(group), self.past.dictionary)
-            soreness = _reported(self._soreness(group))
-            self.cache[group, None] = Derived(soreness | history.facts, history.missing)
+            derived = Derived.of(self._history_of_group(group), self.past.dictionary)
+            soreness = None if group is None else self.check_in.soreness.get(group)
+            if soreness is not None:
+                derived.facts["soreness"] = soreness
+            self.cache[group, None] = derived
         return self.cache[group, None]
 
     def of_group_at(self, group: str, start: datetime) -> Derived:
@@ -206,12 +236,18 @@ class FactSource:
         end_of_date = datetime.combine(next_day, time.min, zone_named(self.athlete.time_zone))
         return min(self.check_in.reported_at or self.now, end_of_date.astimezone(UTC))
 
-    def _soreness(self, group: str) -> Iterator[tuple[str, FactValue | None]]:
-        yield "soreness", self.check_in.soreness.get(group)
-
-    def _history_of_group(self, group: str) -> Iterator[tuple[str, FactValue | Unavailable]]:
-        yield "soreness_above_usual", recovery.soreness_above_usual(self.past, group)
-        yield "hard_sets_week", training_load.hard_sets_week(self.past, group)
+    def _history_of_group(
+        self, group: str | None
+    ) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
+        if group is not None:
+            yield "soreness_above_usual", recovery.soreness_above_usual(self.past, group)
+            yield "hard_sets_week", training_load.hard_sets_week(self.past, group)
+        if self.past.is_second_edition:
+            pause = self.break_of(group)
+            yield "break_days", pause.days if isinstance(pause, breaks.Break) else pause
+            if group is not None:
+                drop = performance.bar_speed_drop_percent(self.past, group)
+                yield "bar_speed_drop_percent", drop
 
     def _history_of_group_at(
         self, group: str, start: datetime
@@ -220,11 +256,10 @@ class FactSource:
         yield "log_differs_hours", self.trained.log_differs_hours(group, start)
         yield from output_facts(self.past, self.trained.logged_before(group, start), start)
 
-    def plan_facts(self, block: Block, group: str | None) -> Iterator[tuple[str, FactValue | None]]:
+    def plan_facts(self, block: Block) -> Iterator[tuple[str, FactValue | None]]:
         """Yield what a block says of itself in the words of the first edition."""
         words = self.past.vocabulary
         yield "goal", block.goal
-        yield "muscle_group", group
         yield "modality", block.modality
         if block.modality is not None:
             yield "eccentric_load", words.modalities[block.modality].eccentric_load
@@ -233,19 +268,46 @@ class FactSource:
         yield "planned_reps", block.reps
         yield "planned_rest_seconds", block.rest_seconds
 
-    def is_lifted_today(self, group: str, start: datetime, others: OtherBlocks) -> bool:
-        """Return whether another block of the date lifts with a muscle group, planned or logged
-        before ``start``."""
-        words = self.past.vocabulary
-        blocks = [*others.blocks]
-        if self.past.is_second_edition:
-            logged = self.log.on(self.check_in.date)
-            blocks += [work.block for work in logged if work.began < start]
-        return any(
-            group in groups_of(block, words)
-            for block in blocks
-            if block.goal in words.lifting_goals
-        )
+    def logged_today(self, group: str, start: datetime) -> list[Work]:
+        """Return the logged work of the date for a muscle group that began before ``start``: a
+        session that was logged then or later is the planned one itself or a later one."""
+        return [
+            work
+            for work in self.log.on(self.check_in.date)
+            if work.began < start and group in work.groups
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class BlockSource:
+    """The facts of one block on a day that also holds the ``others``, for any of its muscle groups.
+    What does not hang on the group is derived once."""
+
+    source: FactSource
+    block: Block
+    others: OtherBlocks
+    told: Facts
+    """The day's facts, and what the block says of itself."""
+    history: Derived
+    """What history says of the block, whatever the start."""
+    parts: dict[str | None, PartSource] = field(default_factory=dict)
+    """Parts that were asked for already."""
+
+    @classmethod
+    def of(cls, source: FactSource, block: Block, others: OtherBlocks) -> Self:
+        """Derive what does not hang on the muscle group."""
+        told = {**source.told, **_reported(source.plan_facts(block))}
+        if not source.past.is_second_edition:
+            return cls(source, block, others, told, Derived())
+        told |= _reported(prescription.prescription_facts(source.past, block))
+        history = Derived.of(_history_of_block(source, block), source.past.dictionary)
+        return cls(source, block, others, told, history)
+
+    def part(self, group: str | None) -> PartSource:
+        """Return the part of a muscle group; None for that of a block which has none."""
+        if group not in self.parts:
+            self.parts[group] = PartSource.of(self, group)
+        return self.parts[group]
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,55 +319,52 @@ class PartSource:
     block: Block
     group: str | None
     others: OtherBlocks
-    told: Facts
-    """The day's facts, and what the block and the check-in say of the part."""
+    """The other blocks of the day that train the muscle group."""
     fixed: Derived
-    """What history says, whatever the start."""
+    """The day's facts, what the block and the check-in say of the part, and what history says
+    whatever the start."""
     told_by_concerns: Facts | None
     """What concerns say; None where that has to be asked with all facts at a start."""
 
     @classmethod
-    def of(cls, source: FactSource, block: Block, group: str | None, others: OtherBlocks) -> Self:
-        """Derive what does not hang on the start of a block on a day that also holds the
-        ``others``."""
-        past = source.past
-        reads_words = past.is_second_edition
-        told: dict[str, FactValue] = {
-            **source.day.facts,
-            **_reported(source.plan_facts(block, group)),
-            **dict(
-                pain_facts(source.painful, block, group, past.vocabulary, reads_words=reads_words)
-            ),
-            **dict(source.carried_over.part_facts(block, group)),
-        }
-        fixed = Derived() if group is None else source.of_group(group)
+    def of(cls, whole: BlockSource, group: str | None) -> Self:
+        """Derive what does not hang on the start of a block."""
+        source, block, past = whole.source, whole.block, whole.source.past
+        others = whole.others.training(group, past.vocabulary)
+        of_group = source.of_group(group)
+        facts = {**whole.told, **whole.history.facts, **of_group.facts}
+        missing = {**whole.history.missing, **of_group.missing}
+        if group is not None:
+            facts["muscle_group"] = group
+        facts |= _told_of_part(source, block, group)
         if not past.is_second_edition:
-            return cls(source, block, group, others, told, fixed, {})
-        told |= _reported(prescription.prescription_facts(past, block, group))
-        if group is None:
-            told |= dict(soreness.soreness_of_goal(past, block))
-        findings = _known(_fixed_findings(source, block, group, others))
-        more = Derived.of(findings, past.dictionary)
-        fixed = Derived(fixed.facts | more.facts, fixed.missing | more.missing)
-        part = cls(source, block, group, others, told, fixed, None)
-        if part.returns():
-            return part
-        concern_facts = dict(part.concern_facts(told | fixed.facts))
-        return cls(source, block, group, others, told, fixed, concern_facts)
+            return cls(source, block, group, others, Derived(facts, missing), {})
+        pause = source.break_of(group)
+        known = pause if isinstance(pause, breaks.Break) else None
+        share = source.usual.share(block, group, whole.others.blocks, known)
+        more = Derived.of([("planned_share_percent", share)], past.dictionary)
+        fixed = Derived(facts | more.facts, missing | more.missing)
+        part = cls(source, block, group, others, fixed, None)
+        return (
+            part
+            if part.returns()
+            else replace(part, told_by_concerns=dict(part.concern_facts(fixed.facts)))
+        )
 
     def at(self, start: datetime) -> Derived:
         """Derive all facts of the part, the day's among them, as if it began at ``start``."""
         source, group = self.source, self.group
-        facts, missing = {**self.told, **self.fixed.facts}, {**self.fixed.missing}
+        facts, missing = {**self.fixed.facts}, {**self.fixed.missing}
         if group is not None:
-            facts["lifting_same_day"] = source.is_lifted_today(group, start, self.others)
             behind = source.of_group_at(group, start)
             facts |= behind.facts
             missing |= behind.missing
+            logged = source.logged_today(group, start)
+            facts["lifting_same_day"] = self._is_lifted_today(logged)
+            if source.past.is_second_edition:
+                facts |= self._order_facts(logged, start)
         if source.past.is_second_edition:
-            if group is not None:
-                facts |= dict(self._order_facts(group, start))
-            more = Derived.of(_known(self._findings_at(start)), source.past.dictionary)
+            more = Derived.of(self._findings_at(start), source.past.dictionary)
             facts |= more.facts
             missing |= more.missing
         told = self.told_by_concerns
@@ -346,41 +405,50 @@ class PartSource:
             stages = [(one.after, one.stage) for one in found]
             yield from self.source.returns.limits(stages, told).items()
 
-    def _order_facts(self, group: str, start: datetime) -> Iterator[tuple[str, FactValue]]:
-        source, block = self.source, self.block
-        beside = neighbours(
-            source.past, source.log, block, group, start, self.others, source.start_of(block)
-        )
-        return order_facts(source.past, block, beside)
+    def _is_lifted_today(self, logged: Sequence[Work]) -> bool:
+        """Return whether another block of the date lifts with the muscle group."""
+        lifting = self.source.past.vocabulary.lifting_goals
+        blocks = (*self.others.blocks, *(work.block for work in logged))
+        return any(block.goal in lifting for block in blocks)
+
+    def _order_facts(self, logged: Sequence[Work], start: datetime) -> dict[str, FactValue]:
+        source, block, beside = self.source, self.block, []
+        if logged or self.others.blocks:
+            planned_start = source.start_of(block)
+            beside = neighbours(logged, block, start, self.others, planned_start)
+        return dict(order_facts(source.past, block, beside))
 
     def _findings_at(self, start: datetime) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
-        source, block = self.source, self.block
-        hours = circumstances.hours_to_competition(source.past, block, start)
+        source, block, group = self.source, self.block, self.group
+        hours = circumstances.hours_to_competition(source.past, source.competitions, block, start)
         yield "hours_to_competition", hours
-        if self.group is not None:
-            yield from damage.damage_facts(
-                source.past, source.log, block, self.group, start, self.others
-            )
+        if group is not None:
+            yield from source.damaging.facts(self.others.before, block, group, start).items()
 
 
-def _fixed_findings(
-    source: FactSource, block: Block, group: str | None, others: OtherBlocks
+def _told_of_part(
+    source: FactSource, block: Block, group: str | None
+) -> Iterator[tuple[str, FactValue]]:
+    """Yield what the block and the check-in say of one muscle group."""
+    past, words = source.past, source.past.vocabulary
+    reads_words = past.is_second_edition
+    if source.painful.pain:
+        yield from pain_facts(source.painful, block, group, words, reads_words=reads_words)
+    yield from source.carried_over.part_facts(block, group)
+    if past.is_second_edition:
+        yield "lands_hard", prescription.lands_on(group, block, words)
+        if group is None:
+            yield from soreness.soreness_of_goal(past, block)
+
+
+def _history_of_block(
+    source: FactSource, block: Block
 ) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
-    """Yield what history says of a block in the second edition, whenever it starts."""
+    """Yield what history says of a block in the second edition, for whatever muscle group."""
     past, log = source.past, source.log
-    pause = source.break_of(group)
-    known = None if isinstance(pause, Unavailable) else pause
-    if isinstance(pause, Unavailable):
-        yield "break_days", pause
-    elif pause is not None:
-        yield "break_days", pause.days
     yield "longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)
     yield "run_minutes_allowed", prescription.run_minutes_allowed(past, log, block)
-    share = prescription.share_of_usual(past, log, block, group, others.blocks, known)
-    yield "planned_share_percent", share
     yield "passed_through_soreness", soreness.soreness_passed_through(past, block)
-    if group is not None:
-        yield "bar_speed_drop_percent", performance.bar_speed_drop_percent(past, group)
 
 
 def _questions_answered(check_in: CheckIn) -> int:
@@ -406,12 +474,6 @@ def _without_cleared_pain(past: Past) -> CheckIn:
         return past.check_in
     kept = (p for p in pains if not concerns.is_cleared_for_training(past.concerns, p, past))
     return replace(past.check_in, pain=tuple(kept))
-
-
-def _known(
-    findings: Iterable[tuple[str, FactValue | Unavailable | None]],
-) -> list[tuple[str, FactValue | Unavailable]]:
-    return [(name, finding) for name, finding in findings if finding is not None]
 
 
 def _day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:

@@ -38,19 +38,24 @@ class Derived:
 
     @classmethod
     def of(
-        cls, findings: Iterable[tuple[str, FactValue | Unavailable]], dictionary: FactDictionary
+        cls,
+        findings: Iterable[tuple[str, FactValue | Unavailable | None]],
+        dictionary: FactDictionary,
     ) -> Derived:
-        """Sort findings into facts and missing ones; a value outside the range of the dictionary,
-        such as a ratio to next to nothing, counts as missing."""
-        derived = cls()
+        """Sort findings into facts and missing ones, and leave out None. A value outside the range
+        of the dictionary, such as a ratio to next to nothing, counts as missing."""
+        facts: dict[str, FactValue] = {}
+        missing: dict[str, str] = {}
         for name, finding in findings:
+            if finding is None:
+                continue
             if isinstance(finding, Unavailable):
-                derived.missing[name] = finding.reason
+                missing[name] = finding.reason
             elif not dictionary[name].accepts(finding):
-                derived.missing[name] = f"needs {dictionary[name].allowed()}, has {finding}"
+                missing[name] = f"needs {dictionary[name].allowed()}, has {finding}"
             else:
-                derived.facts[name] = finding
-        return derived
+                facts[name] = finding
+        return cls(facts, missing)
 
 
 def too_few(what: str, least: int, found: int) -> Unavailable:

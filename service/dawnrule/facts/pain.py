@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 
-from dawnrule.model import Vocabulary
+from dawnrule.model import FactValue, Vocabulary
 from dawnrule.model.entities import Block, CheckIn, Pain
 
 
@@ -27,6 +27,14 @@ def pain_facts(
     here = {pain.kind for pain in pains}
     for kind in vocabulary.pain_kinds:
         yield fact_name(kind), kind in here
+
+
+def no_pain_facts(check_in: CheckIn, vocabulary: Vocabulary) -> dict[str, FactValue]:
+    """Return for each kind of pain that it counts for no part, where nothing hurts; nothing when
+    unanswered."""
+    if check_in.pain is None or check_in.pain:
+        return {}
+    return {fact_name(kind): False for kind in vocabulary.pain_kinds}
 
 
 def pains_of_part(

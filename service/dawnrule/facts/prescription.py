@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import partial
 from statistics import median
 
 from dawnrule.facts.breaks import Break
@@ -18,17 +20,16 @@ from dawnrule.facts.work import (
     is_to_failure,
     lands_hard,
 )
-from dawnrule.model import FactValue
+from dawnrule.model import FactValue, Vocabulary
 from dawnrule.model.entities import Block
 from dawnrule.model.training import groups_of
 
 PER_CENT = 100
 
 
-def prescription_facts(
-    past: Past, block: Block, group: str | None
-) -> Iterator[tuple[str, FactValue | None]]:
-    """Yield what a block says of itself, and what its words mean; None for what it leaves out."""
+def prescription_facts(past: Past, block: Block) -> Iterator[tuple[str, FactValue | None]]:
+    """Yield what a block says of itself, and what its words mean, whichever muscle group it is
+    for; None for what it leaves out."""
     words = past.vocabulary
     yield "is_competition", bool(block.competition)
     yield "planned_effort", block.effort
@@ -39,11 +40,15 @@ def prescription_facts(
     yield "new_exercise", block.new_exercise
     yield "action", block.action
     yield "concentric_only", concentric_only(block, words)
-    yield "lands_hard", (group is None or group in words.leg_groups) and lands_hard(block, words)
     jumping = past.parameters("hours_since_jumps")["modality"]
     contacts, most = contacts_of(block, words, jumping), past.dictionary["planned_contacts"]
     yield "planned_contacts", None if contacts is None else min(contacts, int(most.greatest))
     yield "indoors", block.indoors
+
+
+def lands_on(group: str | None, block: Block, words: Vocabulary) -> bool:
+    """Return whether a block is landing work for a muscle group, or for one that is not known."""
+    return lands_hard(block, words) and (group is None or group in words.leg_groups)
 
 
 def _is_maximal(past: Past, block: Block) -> bool:
@@ -64,47 +69,61 @@ def _has_contact(past: Past, block: Block) -> bool | None:
     return past.vocabulary.modalities[block.modality].contact
 
 
-def share_of_usual(
-    past: Past,
-    log: WorkLog,
-    block: Block,
-    group: str | None,
-    others: Sequence[Block],
-    pause: Break | None,
-) -> float | Unavailable:
-    """Return the sets of a muscle group on a day of ``block`` and ``others``, in per cent of the
-    median of its usual sessions; for a block without sets, the minutes of its goal's kind.
+_SAYS_NEITHER = Unavailable("needs planned sets or minutes, the plan does not say them")
 
-    The usual is that of the 28 days before a break, else of the last 28 days.
-    """
-    window = past.parameters("planned_share_percent")
-    end = pause.last_trained_on + timedelta(days=1) if pause else past.log.today
-    first = end - timedelta(days=window["days"])
-    if block.sets is not None and group is not None:
-        planned: float = sum(
-            one.sets or 0 for one in (block, *others) if group in groups_of(one, past.vocabulary)
-        )
-        before = _sets_by_day(log, group, first, end)
-    elif block.sets is None and block.minutes is not None:
-        kind = past.vocabulary.goals[block.goal]
-        planned = sum(
-            one.minutes or 0.0
-            for one in (block, *others)
-            if past.vocabulary.goals[one.goal] == kind
-        )
-        before = _minutes_by_day(past, log, kind, first, end)
-    else:
-        return Unavailable("needs planned sets or minutes, the plan does not say them")
-    usual = [amount for amount in before if amount > 0]
-    if len(usual) < window["least_sessions"]:
-        return too_few("usual sessions", window["least_sessions"], len(usual))
-    return planned * PER_CENT / median(usual)
+
+@dataclass(frozen=True, slots=True)
+class UsualAmounts:
+    """The usual sets of a muscle group, and the usual minutes of a kind of goal: the median of the
+    sessions of the 28 days before a break, else of the last 28 days."""
+
+    past: Past
+    log: WorkLog
+    known: dict[tuple[str, date], float | Unavailable] = field(default_factory=dict)
+    """Those of a group or kind, up to a date, that were asked for already."""
+
+    def share(
+        self, block: Block, group: str | None, others: Sequence[Block], pause: Break | None
+    ) -> float | Unavailable:
+        """Return the sets of a muscle group on a day of ``block`` and ``others``, in per cent of
+        the usual; for a block without sets, the minutes of its goal's kind."""
+        words = self.past.vocabulary
+        if block.sets is not None and group is not None:
+            usual = self._usual(group, pause, _sets_by_day)
+            day = (block, *others)
+            planned: float = sum(one.sets or 0 for one in day if group in groups_of(one, words))
+        elif block.sets is None and block.minutes is not None:
+            kind = words.goals[block.goal]
+            usual = self._usual(kind, pause, partial(_minutes_by_day, self.past))
+            day = (block, *others)
+            planned = sum(one.minutes or 0.0 for one in day if words.goals[one.goal] == kind)
+        else:
+            return _SAYS_NEITHER
+        return usual if isinstance(usual, Unavailable) else planned * PER_CENT / usual
+
+    def _usual(
+        self,
+        of: str,
+        pause: Break | None,
+        by_day: Callable[[WorkLog, str, date, date], list[float]],
+    ) -> float | Unavailable:
+        end = pause.last_trained_on + timedelta(days=1) if pause else self.past.log.today
+        if (of, end) not in self.known:
+            window = self.past.parameters("planned_share_percent")
+            before = by_day(self.log, of, end - timedelta(days=window["days"]), end)
+            usual = [amount for amount in before if amount > 0]
+            self.known[of, end] = (
+                median(usual)
+                if len(usual) >= window["least_sessions"]
+                else too_few("usual sessions", window["least_sessions"], len(usual))
+            )
+        return self.known[of, end]
 
 
 def _sets_by_day(log: WorkLog, group: str, first: date, end: date) -> list[float]:
     days: dict[date, float] = {}
-    for work in log.between(first, end):
-        if group in work.groups and work.block.sets is not None:
+    for work in log.of_group(group):
+        if first <= work.day < end and work.block.sets is not None:
             days[work.day] = days.get(work.day, 0.0) + work.block.sets
     return list(days.values())
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Self
@@ -40,8 +39,10 @@ class WorkLog:
     """All blocks of the training log, oldest first."""
 
     done: tuple[Work, ...] = ()
-    of_groups: dict[str, list[Work]] = field(default_factory=dict, compare=False)
-    """Those that trained a muscle group, for each that was asked for."""
+    of_groups: Mapping[str, list[Work]] = field(default_factory=dict, compare=False)
+    """Those that trained a muscle group, oldest first."""
+    of_dates: Mapping[date, list[Work]] = field(default_factory=dict, compare=False)
+    """Those of a local date, oldest first."""
 
     @classmethod
     def of(cls, past: Past) -> Self:
@@ -58,22 +59,26 @@ class WorkLog:
             for day, session in past.log.sessions
             for block, minutes in block_minutes(session)
         )
-        return cls(tuple(sorted(done, key=_began)))
+        oldest_first = tuple(sorted(done, key=_began))
+        of_groups: dict[str, list[Work]] = {}
+        of_dates: dict[date, list[Work]] = {}
+        for work in oldest_first:
+            of_dates.setdefault(work.day, []).append(work)
+            for group in work.groups:
+                of_groups.setdefault(group, []).append(work)
+        return cls(oldest_first, of_groups, of_dates)
 
     def between(self, first: date, end: date) -> Iterator[Work]:
         """Iterate over the work from a local date on and before another."""
         return (work for work in self.done if first <= work.day < end)
 
-    def on(self, day: date) -> Iterator[Work]:
-        """Iterate over the work of a local date."""
-        return (work for work in self.done if work.day == day)
+    def on(self, day: date) -> Sequence[Work]:
+        """Return the work of a local date, oldest first."""
+        return self.of_dates.get(day, ())
 
-    def before(self, group: str, end: datetime) -> list[Work]:
-        """Return the work of a muscle group that began before a time, oldest first."""
-        if group not in self.of_groups:
-            self.of_groups[group] = [work for work in self.done if group in work.groups]
-        of_group = self.of_groups[group]
-        return of_group[: bisect_left(of_group, end, key=_began)]
+    def of_group(self, group: str) -> Sequence[Work]:
+        """Return the work of a muscle group, oldest first."""
+        return self.of_groups.get(group, ())
 
 
 def _began(work: Work) -> datetime:
