@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -16,7 +15,6 @@ from click.core import ParameterSource
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
-from dawnrule.advice.summary import reason_text
 from dawnrule.application.amendments import Told
 from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import (
@@ -25,33 +23,27 @@ from dawnrule.application.batches import (
     reject_contradictions,
     rows_of_json,
 )
-from dawnrule.application.check_ins import CheckIns, Submitted
+from dawnrule.application.check_ins import CheckIns
+from dawnrule.cli.answer_forms import FORMS, AnswerForm
 from dawnrule.cli.options import accept_option, format_option, means_option, rule_set_option
-from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Outcome, RowAdvice, cores
-from dawnrule.cli.tables import advice_table, grouped_refusal_lines, refusal_lines
+from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Answered, RowAdvice, cores
+from dawnrule.cli.tables import grouped_refusal_lines, refusal_lines
 from dawnrule.clock import new_id, now
 from dawnrule.errors import DawnruleError, InvalidInput, MalformedInput
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.i18n.lazy import LazyText, lazy, render
-from dawnrule.model import Verdict
-from dawnrule.model.advice import Advice
 from dawnrule.model.entities import Athlete
-from dawnrule.model.serialization import to_json
 from dawnrule.model.time_zones import time_zone_names
 from dawnrule.schemas import load_athlete, load_check_in
 from dawnrule.schemas.json import read_json
 from dawnrule.settings import name_and_version
 from dawnrule.sheet import (
     CHECK_INS,
-    AnswerBook,
     DateOrder,
     People,
     ReadOptions,
-    RowAnswer,
     Sheet,
-    problem_text,
     read_sheet,
-    write_sheet,
 )
 
 _JSON_STARTS = (b"{", b"[")
@@ -61,8 +53,7 @@ _SQUAD_MEMBERS = {"athletes", "check_ins"}
 @dataclass(frozen=True, slots=True)
 class CheckInFile:
     """The rows of a file with their sheet; for JSON, a sheet that names its check-ins. ``athletes``
-    are those that the file itself describes, ``names`` those of people whose ids were made of
-    them."""
+    are those that the file itself describes, ``names`` the names that it has of people, by id."""
 
     rows: tuple[Row[Told], ...]
     sheet: Sheet
@@ -93,11 +84,13 @@ def _of_json(content: Any) -> CheckInFile:
     check_ins = squad["check_ins"]
     if not isinstance(check_ins, list):
         check_ins = [check_ins]
+    athletes = _described_athletes(squad.get("athletes", []))
     return CheckInFile(
         rows=tuple(rows_of_json(check_ins, load_check_in)),
         sheet=Sheet.of(CHECK_INS, map(_subject, check_ins)),
         is_json=True,
-        athletes=_described_athletes(squad.get("athletes", [])),
+        athletes=athletes,
+        names={athlete.id: athlete.name for athlete in athletes},
     )
 
 
@@ -115,19 +108,19 @@ def _subject(check_in: Any) -> tuple[str, str]:
 
 
 def advise_file(
-    file: CheckInFile, check_ins: CheckIns, time_zone: str, processes: int = 1
-) -> list[Outcome]:
-    """Submit each row to a temporary database; the outcomes are in the file's order.
+    file: CheckInFile, check_ins: CheckIns, form: AnswerForm, time_zone: str, processes: int = 1
+) -> list[Answered]:
+    """Submit each row to a temporary database; what is answered is in the file's order.
 
     Check-ins of earlier dates are the history of later ones, as in the service. Athletes whom the
     file does not describe live in ``time_zone``. Many rows are advised on by several processes; on
     a terminal, standard error shows how far they are.
     """
     rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
-    advice = RowAdvice(rows, _athletes(rows, file.athletes, time_zone), check_ins)
+    advice = RowAdvice(rows, _athletes(rows, file.athletes, time_zone), check_ins, form.of_row)
     with _shown(len(rows)) as progress:
-        outcomes = advice.by(processes, progress)
-    return sorted(outcomes, key=lambda one: one.row.numbers)
+        answered = advice.by(processes, progress)
+    return sorted(answered, key=lambda one: one.numbers)
 
 
 @contextmanager
@@ -178,7 +171,6 @@ def _date(row: Row[Told]) -> date:
     return told.date if told else date.min
 
 
-_FORMATS = ("text", "json", "csv", "xlsx")
 _XLSX = "xlsx"
 
 
@@ -191,7 +183,7 @@ def _known_time_zone(ctx: click.Context, parameter: click.Parameter, name: str) 
 @click.command()
 @click.argument("file", type=click.File("rb"))
 @format_option(
-    *_FORMATS,
+    *FORMS,
     help_text="A table to read, JSON with everything, or the sheet with the advice in each row; "
     "xlsx needs --output and an .xlsx FILE.",
 )
@@ -282,10 +274,12 @@ def advise(
     check_ins = CheckIns(advisor, active, lambda: at, new_id)
     with _refused_in(texts):
         given = read_check_in_file(file.read(), options)
-        outcomes = advise_file(given, check_ins, time_zone, processes)
-        answer = _FORMS[form](given, outcomes, advisor.composer)
+        answered = advise_file(given, check_ins, FORMS[form], time_zone, processes)
+        answer = FORMS[form].of_all(
+            given.sheet, [one.shown for one in answered], given.names, texts
+        )
     output.write(answer)
-    refusals = list(_refusals(given, outcomes, texts))
+    refusals = list(_refusals(given, answered, texts))
     for line in (*given.sheet.remarks(), *refusals):
         click.echo(render(line, texts), err=True)
     ctx.exit(1 if refusals else 0)
@@ -307,78 +301,12 @@ def _zone_in_words(ctx: click.Context, time_zone: str) -> LazyText:
     return lazy("sheet.as_assumed_zone", zone=time_zone)
 
 
-def _refusals(file: CheckInFile, outcomes: Sequence[Outcome], texts: Texts) -> Iterator[str]:
+def _refusals(file: CheckInFile, answered: Sequence[Answered], texts: Texts) -> Iterator[str]:
     """Yield a line for each fault, with its place in the file; of a sheet each cause once."""
-    refused = [(one.row, one.problem) for one in outcomes if one.problem is not None]
+    refused = [(one.numbers[0], one.problem) for one in answered if one.problem is not None]
     if not file.is_json:
-        numbered = [(row.numbers[0], problem) for row, problem in refused]
-        yield from grouped_refusal_lines(numbered, texts)
+        yield from grouped_refusal_lines(refused, texts)
         return
-    for row, problem in refused:
+    for number, problem in refused:
         lines = refusal_lines(problem, texts)
-        yield from (lazy("sheet.at_check_in", number=row.numbers[0] + 1, fault=x) for x in lines)
-
-
-def _as_text(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    names = {**file.names, **{athlete.id: athlete.name for athlete in file.athletes}}
-    advice = _advice(outcomes)
-    if not advice:
-        return _line(composer.texts.say("table.no_row"))
-    return _line(advice_table(advice, names, composer))
-
-
-def _as_json(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    advice = [to_json(one) for one in _advice(outcomes)]
-    return _line(json.dumps(advice, indent=2, ensure_ascii=False))
-
-
-def _as_csv(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    return _encoded(write_sheet(file.sheet, _answers(outcomes, composer)))
-
-
-def _as_xlsx(file: CheckInFile, outcomes: Sequence[Outcome], composer: Composer) -> bytes:
-    return AnswerBook.open(file.sheet).with_answers(_answers(outcomes, composer))
-
-
-def _line(text: str) -> bytes:
-    return _encoded(f"{text}\n")
-
-
-def _encoded(text: str) -> bytes:
-    """Encode as UTF-8; a lone surrogate, which JSON may contain, becomes a question mark."""
-    return text.encode("utf-8", "replace")
-
-
-def _advice(outcomes: Sequence[Outcome]) -> list[Advice]:
-    return [
-        one.outcome.advice
-        for one in outcomes
-        if isinstance(one.outcome, Submitted) and not _trains_unread(one)
-    ]
-
-
-def _trains_unread(one: Outcome) -> bool:
-    """Tell whether a row of which only the dangers were read would say to train."""
-    trains = isinstance(one.outcome, Submitted) and one.outcome.advice.verdict is Verdict.TRAIN
-    return trains and one.rest is not None
-
-
-def _answers(outcomes: Sequence[Outcome], composer: Composer) -> list[RowAnswer]:
-    return [_answer(one, composer) for one in outcomes]
-
-
-def _answer(one: Outcome, composer: Composer) -> RowAnswer:
-    if isinstance(one.outcome, DawnruleError):
-        return RowAnswer.of_refusal(one.outcome, composer.texts)
-    if one.outcome is None:
-        return RowAnswer()
-    if one.rest is not None and _trains_unread(one):
-        return RowAnswer.of_refusal(one.rest, composer.texts)
-    reason = reason_text(one.outcome.advice, composer)
-    answer = RowAnswer.of_advice(one.outcome.advice, reason, composer.vocabulary)
-    return replace(answer, problem=problem_text(one.rest, composer.texts)) if one.rest else answer
-
-
-_FORMS: Mapping[str, Callable[[CheckInFile, Sequence[Outcome], Composer], bytes]] = dict(
-    zip(_FORMATS, (_as_text, _as_json, _as_csv, _as_xlsx), strict=True)
-)
+        yield from (lazy("sheet.at_check_in", number=number + 1, fault=x) for x in lines)

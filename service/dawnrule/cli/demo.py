@@ -11,7 +11,7 @@ import click
 
 from dawnrule.advice.composer import Composer
 from dawnrule.cli.options import DEFAULTS
-from dawnrule.cli.tables import advice_table
+from dawnrule.cli.tables import AdviceLine, advice_table
 from dawnrule.clock import now
 from dawnrule.demo.stage import Stage, set_stage
 from dawnrule.demo.weeks import next_monday, take_weeks_in_the_background
@@ -42,7 +42,9 @@ def demo(once: bool, port: int) -> None:
     """
     settings = Settings(host=DEFAULTS.host, port=port)
     with _until_stopped(), set_stage(settings) as stage:
-        click.echo(advice_table(stage.advice, stage.names, Composer.bundled()))
+        composer = Composer.bundled()
+        lines = [AdviceLine.of(one, composer) for one in stage.advice]
+        click.echo(advice_table(lines, stage.names, composer.texts))
         if not once:
             click.echo(_more_to_try(stage))
             take_weeks_in_the_background(stage.url, stage.coach_key)

@@ -7,6 +7,7 @@ the rules compiled; where that cannot be done, one process does it all.
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -19,18 +20,21 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Thread
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
+from dawnrule.advice.composer import Composer
 from dawnrule.application.amendments import Told, submit_told
 from dawnrule.application.batches import Row, RowOutcome, submit_each
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.errors import DawnruleError
 from dawnrule.i18n.catalog import Texts
-from dawnrule.i18n.lazy import lazy, render
+from dawnrule.i18n.lazy import lazy, render_error
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
 
-Outcome: TypeAlias = RowOutcome[Told, Submitted]
+Show: TypeAlias = Callable[[RowOutcome[Told, Submitted], Composer], Any]
+"""Makes what an answer shows of a row."""
+
 Progress: TypeAlias = Callable[[int], None]
 """Told how many further rows are done."""
 
@@ -45,6 +49,16 @@ def cores() -> int:
 
 
 @dataclass(frozen=True, slots=True)
+class Answered:
+    """The numbers of a row, what is shown of it, and the error that stands against it or its
+    rest."""
+
+    numbers: tuple[int, ...]
+    shown: Any
+    problem: DawnruleError | None
+
+
+@dataclass(frozen=True, slots=True)
 class RowAdvice:
     """Advises on rows, those of an athlete in their order; ``athletes`` are all that the rows are
     about."""
@@ -52,31 +66,33 @@ class RowAdvice:
     rows: Sequence[Row[Told]]
     athletes: Sequence[Athlete]
     check_ins: CheckIns
+    show: Show
 
-    def by(self, processes: int, progress: Progress) -> list[Outcome]:
-        """Return the outcome of each row, in their order, of as many processes at the most. Raises
-        ``DawnruleError`` when one of them ends before it is done."""
+    def by(self, processes: int, progress: Progress) -> list[Answered]:
+        """Return what is answered to each row, in their order, by as many processes at the most.
+        Raises ``DawnruleError`` when one of them ends before it is done."""
+        gc.freeze()  # the rows stay until the end, so no process looks for rubbish among them
         if min(processes, cores(), len(self.rows) // ROWS_WORTH_A_PROCESS) <= 1:
             with TemporaryDirectory(prefix="dawnrule-") as folder:
                 return self._in_one(Path(folder), progress)
         with TemporaryDirectory(prefix="dawnrule-") as folder:
             return self._in_several(Path(folder), min(processes, cores()), progress)
 
-    def _in_one(self, folder: Path, progress: Progress) -> list[Outcome]:
-        outcomes: list[Outcome] = []
+    def _in_one(self, folder: Path, progress: Progress) -> list[Answered]:
+        answered: list[Answered] = []
         with Store.open(folder / "dawnrule.db") as store:
-            while some := self.rows[len(outcomes) :][:ROWS_OF_A_TRANSACTION]:
-                outcomes += self.submit(store, some)
+            while some := self.rows[len(answered) :][:ROWS_OF_A_TRANSACTION]:
+                answered += self.submit(store, some)
                 progress(len(some))
-        return outcomes
+        return answered
 
-    def _in_several(self, folder: Path, processes: int, progress: Progress) -> list[Outcome]:
-        answers: dict[int, Submitted | DawnruleError | None] = {}
+    def _in_several(self, folder: Path, processes: int, progress: Progress) -> list[Answered]:
+        answered: dict[int, Answered] = {}
         with _forked(processes, _begin, (self, folder)) as pool:
-            for places, answered in pool(_advise, self._shares(processes)):
-                answers |= dict(zip(places, answered, strict=True))
+            for places, some in pool(_advise, self._shares(processes)):
+                answered |= dict(zip(places, some, strict=True))
                 progress(len(places))
-        return [RowOutcome(row, answers[place]) for place, row in enumerate(self.rows)]
+        return [answered[place] for place in range(len(self.rows))]
 
     def _shares(self, processes: int) -> list[list[int]]:
         """Divide the places of the rows, those of an athlete together: several shares for each
@@ -93,12 +109,16 @@ class RowAdvice:
             shares[-1] += places
         return [sorted(share) for share in shares]
 
-    def submit(self, store: Store, rows: Sequence[Row[Told]]) -> list[Outcome]:
+    def submit(self, store: Store, rows: Sequence[Row[Told]]) -> list[Answered]:
         """Submit some rows to a database in one transaction, with whom they are about."""
         about = {row.entry.athlete_id for row in rows if not isinstance(row.entry, DawnruleError)}
         known = [athlete for athlete in self.athletes if athlete.id in about]
         store.write(lambda transaction: [transaction.athletes.put(one) for one in known])
-        return submit_each(store, rows, self._begin, alone=True)
+        composer = self.check_ins.advisor.composer
+        return [
+            Answered(one.row.numbers, self.show(one, composer), one.problem)
+            for one in submit_each(store, rows, self._begin, alone=True)
+        ]
 
     def _begin(self, told: Told) -> Callable[[Transaction], Submitted]:
         submission = self.check_ins.submission(None)
@@ -107,7 +127,7 @@ class RowAdvice:
 
 # ---- processes
 
-_Shares: TypeAlias = Iterator[tuple[list[int], list[Submitted | DawnruleError | None]]]
+_Shares: TypeAlias = Iterator[tuple[list[int], list[Answered]]]
 
 
 @contextmanager
@@ -120,11 +140,8 @@ def _forked(
     fork = multiprocessing.get_context("fork")
     pool = ProcessPoolExecutor(processes, fork, begin, given)
 
-    def as_done(
-        job: Callable[[list[int]], list[Submitted | DawnruleError | None]],
-        shares: Sequence[list[int]],
-    ) -> _Shares:
-        doing: dict[Future[list[Submitted | DawnruleError | None]], list[int]] = {
+    def as_done(job: Callable[[list[int]], list[Answered]], shares: Sequence[list[int]]) -> _Shares:
+        doing: dict[Future[list[Answered]], list[int]] = {
             pool.submit(job, share): share for share in shares
         }
         for done in as_completed(doing):
@@ -169,16 +186,13 @@ def _end_with(parent: multiprocessing.process.BaseProcess | None) -> None:
         os._exit(1)
 
 
-def _advise(places: list[int]) -> list[Submitted | DawnruleError | None]:
+def _advise(places: list[int]) -> list[Answered]:
     """Advise on the rows of some places, as a forked process; errors are worded, as how they are
     said cannot leave the process."""
     assert _worker is not None, "the process has begun"
     advice, texts = _worker.advice, _worker.texts
-    found = advice.submit(_worker.store, [advice.rows[place] for place in places])
-    outcomes = [one.outcome for one in found]
-    return [_worded(one, texts) if isinstance(one, DawnruleError) else one for one in outcomes]
-
-
-def _worded(error: DawnruleError, texts: Texts) -> DawnruleError:
-    faults = [replace(fault, detail=render(fault.detail, texts)) for fault in error.errors]
-    return type(error)(render(error.detail, texts), faults)
+    answered = advice.submit(_worker.store, [advice.rows[place] for place in places])
+    return [
+        replace(one, problem=render_error(one.problem, texts)) if one.problem else one
+        for one in answered
+    ]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import replace
-from itertools import islice
-from typing import TypeAlias
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice, starmap
+from typing import Self, TypeAlias
 
 from tabulate import tabulate
 
@@ -34,7 +34,34 @@ _Hit: TypeAlias = tuple[int, FieldError | None]
 """The number of a row, and its fault; None where it is of no field."""
 
 
-def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> str:
+@dataclass(frozen=True, slots=True)
+class AdviceLine:
+    """What a table has of an advice: its line, the caution of an athlete who rests, None for
+    others, and what is remarked below the table."""
+
+    athlete_id: str
+    date: str
+    verdict: str
+    rule: str
+    why: str
+    caution: str | None
+    remarks: tuple[str, ...]
+
+    @classmethod
+    def of(cls, advice: Advice, composer: Composer) -> Self:
+        """Word an advice for a table."""
+        return cls(
+            advice.athlete_id,
+            advice.date.isoformat(),
+            composer.vocabulary.label(advice.verdict),
+            advice.rule.id if advice.rule else "-",
+            reason_text(advice, composer, short=True),
+            advice.caution if _rests(advice) else None,
+            tuple(_remarks(advice, composer)),
+        )
+
+
+def advice_table(advice: Sequence[AdviceLine], names: Mapping[str, str], texts: Texts) -> str:
     """Tabulate advice, a line each, followed by the cautions of athletes who rest, the questions
     that others left unanswered, and their notes in short. A text about several athletes appears
     once, with their names.
@@ -43,19 +70,24 @@ def advice_table(advice: Sequence[Advice], names: Mapping[str, str], composer: C
     """
     columns = {
         "athlete": [_who(one, names) for one in advice],
-        "date": [one.date.isoformat() for one in advice],
-        "verdict": [composer.vocabulary.label(one.verdict) for one in advice],
-        "rule": [one.rule.id if one.rule else "-" for one in advice],
-        "why": [reason_text(one, composer, short=True) for one in advice],
+        "date": [one.date for one in advice],
+        "verdict": [one.verdict for one in advice],
+        "rule": [one.rule for one in advice],
+        "why": [one.why for one in advice],
     }
     if len(set(columns["date"])) == 1:
         del columns["date"]
-    headers = [composer.texts.say(f"table.{name}") for name in columns]
+    headers = [texts.say(f"table.{name}") for name in columns]
     table = tabulate(
         list(zip(*columns.values(), strict=True)), headers=headers, disable_numparse=True
     )
-    cautions = (_wrapped(_who(one, names), one.caution) for one in advice if _rests(one))
-    return "\n\n".join([table, *cautions, *_remarks(advice, names, composer)])
+    cautions = [(_who(one, names), one.caution) for one in advice if one.caution is not None]
+    athletes: dict[str, list[str]] = defaultdict(list)
+    for one in advice:
+        for text in one.remarks:
+            athletes[text].append(_who(one, names))
+    remarks = [(", ".join(who), text) for text, who in athletes.items()]
+    return "\n\n".join([table, *starmap(_wrapped, (*cautions, *remarks))])
 
 
 def refusal_lines(error: DawnruleError, texts: Texts) -> list[str]:
@@ -130,16 +162,13 @@ def _rests(advice: Advice) -> bool:
     )
 
 
-def _remarks(advice: Sequence[Advice], names: Mapping[str, str], composer: Composer) -> list[str]:
-    """Return open questions, sessions and notes; none for a day of rest, whose caution stands
+def _remarks(advice: Advice, composer: Composer) -> Iterator[str]:
+    """Yield the open questions, sessions and notes; none for a day of rest, whose caution stands
     alone."""
-    athletes: dict[str, list[str]] = defaultdict(list)
-    for one in (one for one in advice if one.verdict is not Verdict.REST):
-        notes = (f"{n.rule.title}. {first_sentence(n.caution)}".strip() for n in one.notes)
-        sessions = sessions_sentences(one, composer)
-        for text in filter(None, (unanswered_questions(one, composer), *sessions, *notes)):
-            athletes[text].append(_who(one, names))
-    return [_wrapped(", ".join(who), text) for text, who in athletes.items()]
+    if advice.verdict is not Verdict.REST:
+        notes = (f"{n.rule.title}. {first_sentence(n.caution)}".strip() for n in advice.notes)
+        sessions = sessions_sentences(advice, composer)
+        yield from filter(None, (unanswered_questions(advice, composer), *sessions, *notes))
 
 
 def _wrapped(who: str, text: str) -> str:
@@ -148,7 +177,7 @@ def _wrapped(who: str, text: str) -> str:
     )
 
 
-def _who(advice: Advice, names: Mapping[str, str]) -> str:
+def _who(advice: AdviceLine, names: Mapping[str, str]) -> str:
     athlete_id = advice.athlete_id
     name = names.get(athlete_id, athlete_id)
     return name if name == athlete_id else f"{name} ({athlete_id})"
