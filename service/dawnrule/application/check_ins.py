@@ -200,8 +200,9 @@ class CheckIns:
         """Advise on a new check-in; the concerns are those that it changes."""
         unsaid: dict[str, Any] = {name: None for name in _HEALTH if name not in said}
         reported = replace(check_in, **unsaid)
-        changed = changes_by_check_in(transaction, reported, submission.check_in_id, submission.now)
-        history = history_before(transaction, check_in, submission.now, changed)
+        by = submission.check_in_id, submission.now
+        changed, concerns = changes_by_check_in(transaction, reported, *by)
+        history = history_before(transaction, check_in, submission.now, concerns)
         morning = Morning(athlete, check_in, history, submission.now)
         return changed, self._consider(transaction, morning, submission)
 
@@ -269,21 +270,26 @@ def reject_implausible(athlete: Athlete, check_in: CheckIn, now: datetime) -> No
 
 
 def history_before(
-    transaction: Transaction, check_in: CheckIn, now: datetime, changed: Sequence[Concern] = ()
+    transaction: Transaction,
+    check_in: CheckIn,
+    now: datetime,
+    concerns: Sequence[Concern] | None = None,
 ) -> History:
     """The check-ins of earlier dates and the sessions that have started, as far back as the facts
     look, the concerns that the morning knows of, and the notes that were given in full lately;
-    where a question that stops training is left open, also what last answered it. ``changed`` are
-    concerns that are not stored yet."""
+    where a question that stops training is left open, also what last answered it. ``concerns`` are
+    those that are current; they are read where they are not given."""
     athlete_id = check_in.athlete_id
     first_date = check_in.date - timedelta(days=SESSION_DAYS)
     first = datetime.combine(first_date, time.min, UTC)
     sessions = transaction.sessions.window(athlete_id, first, now)
+    if concerns is None:
+        concerns = transaction.concerns.current(athlete_id, check_in.date)
     return History(
         check_ins=tuple(transaction.check_ins.before(athlete_id, check_in.date, CHECK_IN_DAYS)),
         sessions=tuple(session for _, session in sessions),
         last_answers=_last_answers(transaction, check_in),
-        concerns=concerns_on(transaction, athlete_id, check_in.date, now, changed),
+        concerns=concerns_on(concerns, check_in.date, now),
         given_notes=tuple(_given_notes(transaction, athlete_id, check_in.date)),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime, timedelta
 
 from dawnrule.facts.pain import passed_through
@@ -26,26 +26,27 @@ _ONE_DAY = timedelta(days=1)
 
 def changes_by_check_in(
     transaction: Transaction, check_in: CheckIn, check_in_id: str, now: datetime
-) -> list[Concern]:
-    """Find the concerns that a check-in opens, continues, eases or ends; nothing is written.
+) -> tuple[list[Concern], list[Concern]]:
+    """Find the concerns that a check-in opens, continues, eases or ends, and all that are current
+    on its date after it; nothing is written.
 
     A check-in that comes late, for an earlier date, opens a concern that later check-ins may have
     answered: these are considered too.
     """
-    athlete_id = check_in.athlete_id
     report = _report(check_in, now, check_in_id)
-    concerns = transaction.concerns.current(athlete_id, check_in.date)
+    concerns = transaction.concerns.current(check_in.athlete_id, check_in.date)
     sessions_since = session_counter(transaction, now)
     changed = consider_report(
         concerns, report, new_concern_ids(check_in_id), stage_plans(), sessions_since
     )
-    known = {concern.id for concern in concerns}
-    return [
+    known = {concern.id: concern for concern in concerns}
+    changed = [
         concern
         if concern.id in known
         else _answered_since(transaction, concern, now, sessions_since)
         for concern in changed
     ]
+    return changed, [*(known | {concern.id: concern for concern in changed}).values()]
 
 
 def opened_by(check_in: CheckIn, now: datetime) -> tuple[Concern, ...]:
@@ -94,19 +95,11 @@ def keep_changes(
         transaction.concerns.save(concern, by=by, at=at)
 
 
-def concerns_on(
-    transaction: Transaction,
-    athlete_id: str,
-    on: date,
-    now: datetime,
-    changed: Sequence[Concern] = (),
-) -> tuple[Concern, ...]:
-    """The concerns that a morning knows of: those that had begun and have not ended, and head
-    injuries that rest the date. ``changed`` are not stored yet and replace the stored ones."""
-    stored = transaction.concerns.current(athlete_id, on)
-    concerns = {concern.id: concern for concern in (*stored, *changed)}
+def concerns_on(concerns: Iterable[Concern], on: date, now: datetime) -> tuple[Concern, ...]:
+    """Choose the concerns that a morning knows of out of those that are current: those that had
+    begun and have not ended, and head injuries that rest the date."""
     rules = ConcernRules.bundled()
-    lapsed = (lapse(concern, on, now) for concern in concerns.values())
+    lapsed = (lapse(concern, on, now) for concern in concerns)
     return tuple(
         concern
         for concern in lapsed

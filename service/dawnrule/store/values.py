@@ -36,7 +36,10 @@ def utc_time(text: str) -> datetime:
 
 def json_text(body: Any) -> str:
     """Format plain JSON values for storage; ValueError for NaN and the infinities."""
-    return json.dumps(body, allow_nan=False, separators=(",", ":"), sort_keys=True)
+    return _encode(body)
+
+
+_encode = json.JSONEncoder(allow_nan=False, separators=(",", ":"), sort_keys=True).encode
 
 
 _converter = Converter(detailed_validation=False)

@@ -31,6 +31,7 @@ class Writer:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
+        self._transaction = Transaction.over(connection)
         self._changed = threading.Condition()
         self._waiting: list[_Request] = []
         self._open = True
@@ -121,10 +122,9 @@ class Writer:
         try:
             self._connection.execute("BEGIN IMMEDIATE")
             group = self._take_waiting()
-            transaction = Transaction.over(self._connection)
             enough_at = monotonic() + _GROUP_SECONDS
             for place, request in enumerate(group, start=1):
-                request.run(self._connection, transaction)
+                request.run(self._connection, self._transaction)
                 if monotonic() > enough_at:
                     self._put_back(group[place:])
                     del group[place:]

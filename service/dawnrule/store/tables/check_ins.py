@@ -15,7 +15,7 @@ from typing import Any
 
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import from_json
-from dawnrule.store.values import columns, json_text, structure, utc_time
+from dawnrule.store.values import json_text, structure, utc_text, utc_time
 
 FIRST_SCHEMA = (
     """
@@ -104,7 +104,14 @@ class CheckIns:
             FROM check_ins WHERE athlete_id = :athlete_id AND date = :date
             RETURNING revision
             """,
-            columns(check_in) | {"body": json_text(check_in.body)},
+            {
+                "id": check_in.id,
+                "athlete_id": check_in.athlete_id,
+                "date": check_in.date.isoformat(),
+                "body": json_text(check_in.body),
+                "received_at": utc_text(check_in.received_at),
+                "posted_by": check_in.posted_by,
+            },
         )
         return int(revision)
 

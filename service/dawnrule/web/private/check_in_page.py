@@ -123,7 +123,7 @@ class Day:
             _yesterday_plan(transaction, athlete, today - timedelta(days=1)),
         )
         given = transaction.advice.latest(athlete.id, today)
-        open_now = concerns_on(transaction, athlete.id, today, now)
+        open_now = concerns_on(transaction.concerns.current(athlete.id, today), today, now)
         changed = plan_changed_at(transaction, stored)
         changed = changed and changed.astimezone(zone_named(athlete.time_zone))
         return cls(athlete, today, stored, plans, given, open_now, changed)
