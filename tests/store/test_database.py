@@ -8,12 +8,15 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from dawnrule.errors import StoreBusy, StoreUnusable
-from dawnrule.store import Store
+from dawnrule.model.entities import Athlete
+from dawnrule.store import Store, Transaction
 from dawnrule.store.connection import connect
 from dawnrule.store.migrations import MIGRATIONS, Migration, migrate
 from tests.factories import KIM
@@ -36,6 +39,21 @@ def test_what_was_stored_is_there_when_the_file_is_opened_again(file: Path) -> N
         store.write(lambda transaction: transaction.athletes.put(KIM))
     with Store.open(str(file), must_exist=True) as store:
         assert store.read(lambda transaction: transaction.athletes.all()) == [KIM]
+
+
+def _put(transaction: Transaction, athlete: Athlete) -> None:
+    transaction.athletes.put(athlete)
+
+
+def test_a_question_sees_what_another_process_has_written_since_the_last(file: Path) -> None:
+    with Store.open(file) as store, Store.open(file) as of_another_process:
+        names = []
+        for name in ("Kim", "Kim L."):
+            renamed = replace(KIM, name=name)
+            of_another_process.write(partial(_put, athlete=renamed))
+            found = store.ask(lambda transaction: transaction.athletes.get(KIM.id))
+            names.append(found and found.name)
+    assert names == ["Kim", "Kim L."]
 
 
 @pytest.mark.usefixtures("no_umask")

@@ -138,6 +138,12 @@ class Store:
         self._opened.check()
         return self._readers.read(job)
 
+    def ask(self, job: Callable[[Transaction], T]) -> T:
+        """Run a job of a single query: each request begins with one, and is spared a
+        transaction."""
+        self._opened.check()
+        return self._readers.ask(job)
+
     def wipe(self) -> bool:
         """Remove every byte of deleted rows from the files; return True if none is left.
 

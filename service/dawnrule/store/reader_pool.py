@@ -33,6 +33,11 @@ class Readers:
             finally:
                 connection.rollback()
 
+    def ask(self, job: Callable[[Transaction], T]) -> T:
+        """Run a job of a single query, which sees one snapshot without a transaction."""
+        with failures_named(), self._borrowed() as connection:
+            return job(Transaction.over(connection))
+
     def close(self) -> None:
         """Accept no more jobs; borrowed connections are closed when they are returned."""
         with self._lock:

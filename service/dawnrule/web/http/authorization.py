@@ -251,7 +251,7 @@ def _key_of_request() -> Key:
     if given is None or given.type != "bearer" or not given.token:
         raise Unauthorized("Send a key in the header Authorization, as Bearer and the key.")
     hashed = hash_key(given.token)
-    key = context().store.read(lambda transaction: transaction.keys.by_hash(hashed))
+    key = context().store.ask(lambda transaction: transaction.keys.by_hash(hashed))
     if key is None:
         wrong_guess()
         raise Unauthorized("This key is not known, or it has been revoked.")
