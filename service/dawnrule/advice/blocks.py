@@ -6,8 +6,9 @@ explanation. Its limits are the strictest of all that count for any of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from dawnrule.facts.derive import MorningFacts, PartFacts
 from dawnrule.model import Facts, Verdict, is_number
@@ -50,8 +51,13 @@ def decide_blocks(
     by_block: dict[int, list[tuple[PartFacts, Decision]]] = {}
     for part, decided in zip(morning.parts, decision.parts, strict=True):
         by_block.setdefault(part.block, []).append((part, decided))
-    order = {rule.id: place for place, rule in enumerate(rules)}
+    order = _places(tuple(rules))
     return tuple(_decided(plan[index], parts, order) for index, parts in by_block.items())
+
+
+@lru_cache(maxsize=64)
+def _places(rules: tuple[Rule, ...]) -> Mapping[str, int]:
+    return {rule.id: place for place, rule in enumerate(rules)}
 
 
 def limits_as_facts(limits: Limits, planned: Planned) -> Facts:
@@ -71,7 +77,7 @@ def limits_on(facts: Facts, fired: Iterable[Rule]) -> Limits:
 
 
 def _decided(
-    block: Block, parts: Sequence[tuple[PartFacts, Decision]], order: dict[str, int]
+    block: Block, parts: Sequence[tuple[PartFacts, Decision]], order: Mapping[str, int]
 ) -> BlockDecision:
     verdict = max((d.verdict for _, d in parts), key=lambda verdict: verdict.protection)
     explained_by, decided = min(
@@ -108,6 +114,8 @@ def _planned(block: Block, parts: Sequence[Facts]) -> Planned:
 
 def _no_more_than_planned(limits: Limits, block: Block, facts: Facts) -> Limits:
     """Bring down to the plan what a limit leaves above it: it must not read as an invitation."""
+    if not limits:
+        return limits
     least = {
         "minutes_at_most": block.minutes,
         "contacts_at_most": _number(facts, "planned_contacts"),

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple, Self
 
 from dawnrule.advice.blocks import BlockDecision, decide_blocks, limits_as_facts
@@ -17,7 +17,7 @@ from dawnrule.facts.pain import fact_name, pains_of_part
 from dawnrule.facts.work import MUSCULAR_ENDURANCE
 from dawnrule.i18n.catalog import ENGLISH, Texts
 from dawnrule.model import (
-    SECOND_EDITION,
+    FIRST_EDITION,
     FactDefinition,
     FactDictionary,
     Facts,
@@ -81,9 +81,10 @@ def pain_places(
     """List where the pain was reported that made a rule fire on a part: the part's muscle group
     (its id) where it hurts there, else the athlete's words. Empty for a rule that reads anything
     but pain; ``block`` is the index in the plan, ``facts`` are those the rule fired on."""
-    if not set(rule.reads) <= {fact_name(kind) for kind in vocabulary.pain_kinds}:
+    if not set(rule.reads) <= _facts_of_pain(vocabulary.pain_kinds):
         return ()
-    reads_words = FactDictionary.bundled().edition_of(facts) >= SECOND_EDITION
+    of_later_editions = FactDictionary.bundled().later_than(FIRST_EDITION)
+    reads_words = not of_later_editions.isdisjoint(facts)
     places = (
         _place(pain, group)
         for pain in pains_of_part(
@@ -92,6 +93,11 @@ def pain_places(
         if fact_name(pain.kind) in rule.reads and facts.get(fact_name(pain.kind)) is True
     )
     return tuple(dict.fromkeys(filter(None, places)))
+
+
+@lru_cache(maxsize=4)
+def _facts_of_pain(kinds: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(map(fact_name, kinds))
 
 
 def _place(pain: Pain, group: str | None) -> str:
@@ -198,7 +204,8 @@ class Composer:
                 advice_id, check_in, morning, decision, rule_set, parts, blocks, notes
             )
         decided_blocks = decide_blocks(check_in.plan, morning, decision, rule_set.rules)
-        blocks = tuple(self._block(check_in, one, sessions_of(one)) for one in decided_blocks)
+        reasons = {(part.block, part.muscle_group): part.reason for part in parts}
+        blocks = tuple(self._block(one, reasons, sessions_of(one)) for one in decided_blocks)
         fired = notes_by_block(morning, decision, decided_blocks, blocks, self.dictionary)
         notes = tuple(self._note_unless_given(one, given_notes) for one in fired)
         parts = _with_sessions(parts, blocks)
@@ -223,7 +230,7 @@ class Composer:
             verdict=decision.verdict,
             headline=self._headline(check_in, morning, decision, blocks),
             rule=self._name(decision.deciding),
-            reason=self._day_reason(check_in, morning, decision, blocks),
+            reason=self._day_reason(morning, decision, parts, blocks),
             caution=self._caution(morning, decision, open_questions),
             parts=parts,
             notes=notes,
@@ -288,11 +295,15 @@ class Composer:
         )
 
     def _block(
-        self, check_in: CheckIn, decided: BlockDecision, sessions: tuple[Alternative, ...]
+        self,
+        decided: BlockDecision,
+        reasons: Mapping[tuple[int, str | None], str],
+        sessions: tuple[Alternative, ...],
     ) -> BlockAdvice:
+        """Compose the advice on a block; ``reasons`` are those of the parts."""
         part, deciding = decided.explained_by, decided.deciding
         if deciding is not None:
-            reason = self._reason(check_in, part, deciding)
+            reason = reasons[part.block, part.muscle_group]
         else:
             reason = self.reason_to_train(*decided.decisions, limited=bool(decided.limits))
         limits, planned = decided.limits, decided.planned
@@ -364,9 +375,9 @@ class Composer:
 
     def _day_reason(
         self,
-        check_in: CheckIn,
         morning: MorningFacts,
         decision: DayDecision,
+        parts: Sequence[PartAdvice],
         blocks: Sequence[BlockAdvice],
     ) -> str:
         deciding = decision.deciding
@@ -375,10 +386,10 @@ class Composer:
         if deciding is None:
             limited = any(block.limits for block in blocks)
             return self.reason_to_train(decision.day, *decision.parts, limited=limited)
-        part = next(_parts_decided_by(deciding, morning, decision), None)
-        if part is None:
-            return self.wording.reason(deciding, morning.day)
-        return self._reason(check_in, part, deciding)
+        for part, decided in zip(parts, decision.parts, strict=True):
+            if decided.deciding is deciding:
+                return part.reason
+        return self.wording.reason(deciding, morning.day)
 
     def _part_caution(self, deciding: Rule | None) -> str:
         return self.texts.of_rule(deciding.caution) if deciding else self.texts.say("caution_train")
@@ -482,24 +493,33 @@ def not_reported(
     the rule set reads, except details of the plan. A fact of a part counts when any part lacks it,
     and one from history only where more data would yield it: hours since output fell are not
     missing where it held. Facts that came after the rule set are not asked for."""
-    later = dictionary.later_than(rule_set.edition(dictionary))
-    read = {*rule_set.facts_read("day"), *(rule_set.facts_read("part") if morning.parts else ())}
     day = (morning.day, morning.missing)
     parts = [(part.facts, part.missing) for part in morning.parts]
 
-    def open_question(name: str, fact: FactDefinition) -> bool:
-        if fact.origin == "plan" or fact.optional or name in later:
-            return False
-        asked = fact.scope == "day" and fact.origin == "check-in"
-        if not (asked or name in read):
-            return False
+    def is_open(fact: FactDefinition) -> bool:
         about = [day] if fact.scope == "day" else parts
         if fact.origin == "history":
-            return any(name in missing for _, missing in about)
-        return any(name not in facts for facts, _ in about)
+            return any(fact.name in missing for _, missing in about)
+        return any(fact.name not in facts for facts, _ in about)
 
-    facts = dictionary.definitions.items()
-    return tuple([name for name, fact in facts if open_question(name, fact)])
+    asked_for = _asked_for(rule_set.rules, dictionary, trains=bool(parts))
+    return tuple([fact.name for fact in asked_for if is_open(fact)])
+
+
+@lru_cache(maxsize=64)
+def _asked_for(
+    rules: tuple[Rule, ...], dictionary: FactDictionary, *, trains: bool
+) -> tuple[FactDefinition, ...]:
+    """List the facts that can be left open under some rules, on a day with a plan or without."""
+    read = {fact for rule in rules if trains or rule.scope == "day" for fact in rule.reads}
+    edition = dictionary.edition_of(dict.fromkeys(f for rule in rules for f in rule.reads))
+    later = dictionary.later_than(edition)
+    return tuple(
+        fact
+        for name, fact in dictionary.items()
+        if not (fact.origin == "plan" or fact.optional or name in later)
+        and (name in read or (fact.scope == "day" and fact.origin == "check-in"))
+    )
 
 
 def _first_that_fits(*headlines: str) -> str:

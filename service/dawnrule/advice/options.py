@@ -103,8 +103,8 @@ class Alternatives:
     def _hours_since_trained(self, groups: Iterable[str], part: PartFacts) -> float:
         """The hours since any of the groups was trained; less than any, so that it stands last,
         where nothing was told of one."""
-        hours = (self.source.trained.hours_before(group, part.starts_at) for group in groups)
-        return min(float(told.get("hours_since_trained", -1)) for told in hours)
+        hours = [self.source.trained.hours_since(group, part.starts_at) for group in groups]
+        return min(-1.0 if one is None else one for one in hours)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from math import ceil
 
 from dawnrule.advice.blocks import BlockDecision, limits_on
 from dawnrule.advice.options import EACH_AT_MOST, LOW
-from dawnrule.facts.derive import FactSource
+from dawnrule.facts.derive import BlockSource, FactSource
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Facts, Modality, Verdict, Vocabulary
 from dawnrule.model.advice import Alternative
@@ -109,7 +109,7 @@ class Sessions:
         """Ways of low eccentric load, those first that spare the muscles of the block."""
         low = [m for m in self.vocabulary.modalities.values() if m.eccentric_load == LOW]
         loaded = set(decided.muscle_groups)
-        low.sort(key=lambda modality: len(loaded & set(modality.loads)))
+        low.sort(key=lambda modality: len(loaded.intersection(modality.loads)))
         for modality in low:
             if self.at_rest.isdisjoint(modality.loads):
                 yield from self._easy(decided, self.policy.easy, modality)
@@ -125,7 +125,10 @@ class Sessions:
         name = modality.id if modality else None
         block = Block(goal=amount.goal, modality=name, minutes=minutes, effort=amount.effort)
         groups = modality.loads if modality and modality.loads else (None,)
-        facts = self._facts_if_allowed(block, groups, decided) if minutes else None
+        if self.today.is_shut or not minutes:
+            return
+        others = self.source.other_blocks(decided.block)
+        facts = self._facts_if_allowed(BlockSource.of(self.source, block, others), groups, decided)
         if facts is None:
             return
         if name is not None and any(self.policy.leaves_out(name, of) for of in facts):
@@ -144,15 +147,16 @@ class Sessions:
         muscle group, that trained longest ago first. None for jumps, sprints and the like, which
         are not done with other muscles."""
         block = self._block(decided)
-        if not self._is_for_any_muscle(block):
+        if self.today.is_shut or not self._is_for_any_muscle(block):
             return
         found = list(self._patterns() if block.pattern else self._groups())
         found.sort(key=lambda one: -self._hours_since_trained(one[1], decided))
+        planned = self.source.planned_block(decided.block)
         for pattern, groups in found:
-            other = replace(block, pattern=pattern, muscle_groups=() if pattern else groups)
+            other = planned.elsewhere(pattern, () if pattern else groups)
             facts = self._facts_if_allowed(other, groups, decided)
             if facts is not None:
-                yield self._as_alternative(other, facts)
+                yield self._as_alternative(other.block, facts)
 
     def _is_for_any_muscle(self, block: Block) -> bool:
         words = self.vocabulary
@@ -195,14 +199,13 @@ class Sessions:
         )
 
     def _facts_if_allowed(
-        self, block: Block, groups: Iterable[str | None], decided: BlockDecision
+        self, block: BlockSource, groups: Iterable[str | None], decided: BlockDecision
     ) -> list[Facts] | None:
-        """The facts of each muscle group; None as soon as a rule speaks against one."""
-        if self.today.is_shut:
-            return None
-        found = []
+        """The facts of each muscle group of a block in the place of the planned one; None as soon
+        as a rule speaks against one."""
+        found: list[Facts] = []
         for group in groups:
-            facts = self._facts(block, group, decided)
+            facts = block.part(group).at(decided.explained_by.starts_at).facts
             if not self.today.is_open(facts):
                 return None
             found.append(facts)
@@ -214,18 +217,12 @@ class Sessions:
     def _block(self, decided: BlockDecision) -> Block:
         return self.source.check_in.plan[decided.block]
 
-    def _facts(self, block: Block, group: str | None, decided: BlockDecision) -> Facts:
-        """The facts of a block in the place of the planned one."""
-        others = self.source.other_blocks(decided.block)
-        start = decided.explained_by.starts_at
-        return self.source.facts_for(block, group, start, others).facts
-
     def _hours_since_trained(self, groups: Iterable[str], decided: BlockDecision) -> float:
         """The hours since any of the groups was trained; less than any, so that it stands last,
         where nothing was told of one."""
         start = decided.explained_by.starts_at
-        hours = (self.source.trained.hours_before(group, start) for group in groups)
-        return min(float(told.get("hours_since_trained", -1)) for told in hours)
+        hours = [self.source.trained.hours_since(group, start) for group in groups]
+        return min(-1.0 if one is None else one for one in hours)
 
 
 def _is_maximal(decided: BlockDecision) -> bool:

@@ -178,10 +178,15 @@ class FactSource:
     def part(self, index: int, group: str | None, start: datetime) -> PartFacts:
         """Derive the facts of a planned block for one muscle group, as if it began at ``start``."""
         block = self.check_in.plan[index]
-        if index not in self.planned:
-            self.planned[index] = BlockSource.of(self, block, self.other_blocks(index))
-        derived = self.planned[index].part(group).at(start)
+        derived = self.planned_block(index).part(group).at(start)
         return PartFacts(index, block.goal, group, start, derived.facts, derived.missing)
+
+    def planned_block(self, index: int) -> BlockSource:
+        """Return the facts of a block of the plan."""
+        if index not in self.planned:
+            block, others = self.check_in.plan[index], self.other_blocks(index)
+            self.planned[index] = BlockSource.of(self, block, others)
+        return self.planned[index]
 
     def other_blocks(self, index: int) -> OtherBlocks:
         """Return the plan without one of its blocks."""
@@ -281,7 +286,7 @@ class FactSource:
 @dataclass(frozen=True, slots=True)
 class BlockSource:
     """The facts of one block on a day that also holds the ``others``, for any of its muscle groups.
-    What does not hang on the group is derived once."""
+    What does not hang on the group, nor on the pattern, is derived once."""
 
     source: FactSource
     block: Block
@@ -295,13 +300,18 @@ class BlockSource:
 
     @classmethod
     def of(cls, source: FactSource, block: Block, others: OtherBlocks) -> Self:
-        """Derive what does not hang on the muscle group."""
+        """Derive what does not hang on the muscle groups."""
         told = {**source.told, **_reported(source.plan_facts(block))}
         if not source.past.is_second_edition:
             return cls(source, block, others, told, Derived())
         told |= _reported(prescription.prescription_facts(source.past, block))
         history = Derived.of(_history_of_block(source, block), source.past.dictionary)
         return cls(source, block, others, told, history)
+
+    def elsewhere(self, pattern: str | None, groups: tuple[str, ...]) -> BlockSource:
+        """Return the facts of the same work by another pattern or for other muscle groups."""
+        block = replace(self.block, pattern=pattern, muscle_groups=groups)
+        return replace(self, block=block, parts={})
 
     def part(self, group: str | None) -> PartSource:
         """Return the part of a muscle group; None for that of a block which has none."""
@@ -341,8 +351,11 @@ class PartSource:
             return cls(source, block, group, others, Derived(facts, missing), {})
         pause = source.break_of(group)
         known = pause if isinstance(pause, breaks.Break) else None
-        share = source.usual.share(block, group, whole.others.blocks, known)
-        more = Derived.of([("planned_share_percent", share)], past.dictionary)
+        findings = {
+            "planned_share_percent": source.usual.share(block, group, whole.others.blocks, known),
+            "passed_through_soreness": soreness.soreness_passed_through(past, block),
+        }
+        more = Derived.of(findings.items(), past.dictionary)
         fixed = Derived(facts | more.facts, missing | more.missing)
         part = cls(source, block, group, others, fixed, None)
         return (
@@ -444,11 +457,10 @@ def _told_of_part(
 def _history_of_block(
     source: FactSource, block: Block
 ) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
-    """Yield what history says of a block in the second edition, for whatever muscle group."""
+    """Yield what history says of a block in the second edition, for whichever group it is."""
     past, log = source.past, source.log
     yield "longest_run_over_percent", prescription.longest_run_over_percent(past, log, block)
     yield "run_minutes_allowed", prescription.run_minutes_allowed(past, log, block)
-    yield "passed_through_soreness", soreness.soreness_passed_through(past, block)
 
 
 def _questions_answered(check_in: CheckIn) -> int:

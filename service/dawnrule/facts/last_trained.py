@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
@@ -14,6 +14,8 @@ from dawnrule.model import FactValue, Vocabulary
 from dawnrule.model.entities import Block, CheckIn, History, Session
 from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import ONE_HOUR, groups_of, hours_between
+
+_NOT_BOTH = Unavailable("needs a last training of this muscle group both told and logged")
 
 _ANY = "any"
 _FACT_OF_KIND = {
@@ -47,6 +49,8 @@ class LastTrainedTimes:
 
     reported: Mapping[str, Training]
     logged: Mapping[str, list[Training]]
+    began: Mapping[tuple[str, str], list[datetime]]
+    """When those in the log began, by muscle group and kind of work."""
 
     @classmethod
     def of(cls, check_in: CheckIn, history: History, vocabulary: Vocabulary) -> Self:
@@ -64,7 +68,13 @@ class LastTrainedTimes:
                 )
                 for group in groups_of(block, vocabulary):
                     logged[group].append(training)
-        return cls(reported, {group: sorted(of, key=_began) for group, of in logged.items()})
+        oldest_first = {group: sorted(of, key=_began) for group, of in logged.items()}
+        began = defaultdict(list)
+        for group, trainings in oldest_first.items():
+            for one in trainings:
+                began[group, _ANY].append(one.began)
+                began[group, one.kind].append(one.began)
+        return cls(reported, oldest_first, began)
 
     def times_of(self, group: str | None) -> frozenset[datetime]:
         """Return the start (UTC) of every known training of a group."""
@@ -92,7 +102,7 @@ class LastTrainedTimes:
         reported = self.reported.get(group)
         logged = self.logged_before(group, start)
         if reported is None or not logged:
-            return Unavailable("needs a last training of this muscle group both told and logged")
+            return _NOT_BOTH
         return abs(reported.began - logged[-1].began) / ONE_HOUR
 
     def hours_before(self, group: str, start: datetime) -> dict[str, FactValue]:
@@ -104,13 +114,21 @@ class LastTrainedTimes:
         """
         return dict(self._hours(group, start))
 
+    def hours_since(self, group: str, start: datetime, kind: str = _ANY) -> float | None:
+        """Return the hours from the latest training of a group that is of a kind to ``start``; None
+        where none is known."""
+        logged, reported = self.began.get((group, kind), ()), self.reported.get(group)
+        before = bisect_left(logged, start)
+        times = [logged[before - 1]] if before else []
+        if reported is not None and reported.is_of(kind):
+            times.append(reported.began)
+        return hours_between(max(times), start) if times else None
+
     def _hours(self, group: str, start: datetime) -> Iterator[tuple[str, FactValue]]:
-        logged, reported = self.logged_before(group, start), self.reported.get(group)
         for kind, fact in _FACT_OF_KIND.items():
-            last_logged = next((t for t in reversed(logged) if t.is_of(kind)), None)
-            times = [t.began for t in (last_logged, reported) if t and t.is_of(kind)]
-            if times:
-                yield fact, hours_between(max(times), start)
+            hours = self.hours_since(group, start, kind)
+            if hours is not None:
+                yield fact, hours
 
 
 def _began(training: Training) -> datetime:
@@ -123,7 +141,7 @@ DROPPED = "dropped"
 
 
 def output_facts(
-    past: Past, trainings: Iterable[Training], start: datetime
+    past: Past, trainings: Sequence[Training], start: datetime
 ) -> Iterator[tuple[str, FactValue | Unavailable]]:
     """Yield the fall in output at the last of a muscle group's logged ``trainings``, all before
     ``start``; whether it was cut short, and the hours since then if output fell."""
@@ -168,17 +186,24 @@ class Outcome:
         return self.began, self.output is not None, drop, self.output == CUT_SHORT
 
 
-def _last_session(past: Past, trainings: Iterable[Training]) -> Outcome | Unavailable:
+def _last_session(past: Past, trainings: Sequence[Training]) -> Outcome | Unavailable:
     """Return how the last session went for the muscle group; of simultaneous ones the one that
     reports more, and worse."""
     days = past.parameters("output_drop_percent")["days"]
-    first_date = past.check_in.date - timedelta(days=days)
-    zone = zone_named(past.athlete.time_zone)
-    first = datetime.combine(first_date, time.min, zone).astimezone(UTC)
-    recent = [Outcome.of(t, t.session) for t in trainings if t.session and t.began >= first]
+    recent = [Outcome.of(t, t.session) for t in _within(days, past, trainings) if t.session]
     if not recent:
         return Unavailable(f"needs a session of this muscle group within {days} days, has none")
     last = max(recent, key=lambda outcome: outcome.latest_and_worst)
     if last.output is None:
         return Unavailable("needs how the last session of this muscle group went, it does not say")
     return last
+
+
+def _within(days: int, past: Past, trainings: Sequence[Training]) -> Sequence[Training]:
+    """Leave out the trainings before so many days ago."""
+    if not trainings:
+        return ()
+    first_date = past.check_in.date - timedelta(days=days)
+    zone = zone_named(past.athlete.time_zone)
+    first = datetime.combine(first_date, time.min, zone).astimezone(UTC)
+    return trainings[bisect_left(trainings, first, key=_began) :]

@@ -70,6 +70,8 @@ def soreness_rising_late(
 
 def soreness_passed_through(past: Past, block: Block) -> float | None:
     """Return the worst soreness of the groups that bear a block's load untrained."""
+    if not past.check_in.soreness:
+        return None
     trained = groups_of(block, past.vocabulary)
     borne = (g for g in passed_through(block, past.vocabulary) if g not in trained)
     ratings = [past.check_in.soreness[g] for g in borne if g in past.check_in.soreness]

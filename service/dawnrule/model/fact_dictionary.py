@@ -130,6 +130,9 @@ class FactDictionary(Mapping[str, FactDefinition]):
         definitions = (_definition(entry, vocabulary) for entry in data["facts"])
         return cls({definition.name: definition for definition in definitions})
 
+    def __hash__(self) -> int:
+        return len(self.definitions)  # there are few, one for each language
+
     def __getitem__(self, name: str) -> FactDefinition:
         return self.definitions[name]
 

@@ -53,7 +53,7 @@ class Limits:
         """Read what restrictions and staged returns allow from the facts of a part, which have the
         names of the limits."""
         known: dict[str, Any] = {name: facts[name] for name in LIMIT_NAMES if name in facts}
-        return cls(**known)
+        return cls(**known) if known else NO_LIMITS
 
     def to_json(self) -> dict[str, Any]:
         """Convert limits as a rule file has them: only those that are set."""
@@ -80,7 +80,7 @@ class Limits:
         return Limits(**known)
 
     def __bool__(self) -> bool:
-        return any(True for _ in self.given())
+        return self is not NO_LIMITS and any(True for _ in self.given())
 
 
 NO_LIMITS = Limits()
