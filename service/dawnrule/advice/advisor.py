@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Self
 
@@ -12,7 +12,7 @@ from dawnrule.advice.composer import Composer
 from dawnrule.facts.derive import FactSource, MorningFacts
 from dawnrule.model import Facts, FactValue
 from dawnrule.model.advice import Advice, RuleSetName
-from dawnrule.model.entities import Athlete, Block, CheckIn, History
+from dawnrule.model.entities import Athlete, CheckIn, History
 from dawnrule.model.record import (
     FiredRules,
     Record,
@@ -114,19 +114,20 @@ class Advisor:
         Raises ``EngineDisagreement`` or ``EngineFailure``.
         """
         what_if = self.library.what_if(rule_set)
-
-        def source_of(plan: tuple[Block, ...]) -> FactSource:
-            check_in = replace(morning.check_in, plan=plan)
-            known = (morning.athlete, check_in, morning.history, morning.now)
-            return FactSource.of(*known, what_if.edition, BundledReturns())
-
-        source = source_of(morning.check_in.plan)
+        source = FactSource.of(
+            morning.athlete,
+            morning.check_in,
+            morning.history,
+            morning.now,
+            what_if.edition,
+            BundledReturns(),
+        )
         facts = source.morning()
         decider = self.library.decider(rule_set)
         decision = decider.decide(facts.day, [part.facts for part in facts.parts], facts.blocks)
         today = what_if.on_day(facts.day)
         options = self.composer.options(source, what_if, today, facts, decision)
-        sessions = self.composer.sessions(source, source_of, what_if, today, facts, decision)
+        sessions = self.composer.sessions(source, what_if, today, facts, decision)
         advice = self.composer.compose(
             advice_id,
             morning.check_in,

@@ -11,7 +11,7 @@ from typing import NamedTuple, Self
 from dawnrule.advice.blocks import BlockDecision, decide_blocks, limits_as_facts
 from dawnrule.advice.notes import FiredNote, notes_by_block, notes_by_part
 from dawnrule.advice.options import Alternatives, Options, PartOptions
-from dawnrule.advice.sessions import Sessions, SourceOf
+from dawnrule.advice.sessions import Sessions
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
 from dawnrule.facts.pain import fact_name, pains_of_part
 from dawnrule.facts.work import MUSCULAR_ENDURANCE
@@ -279,20 +279,16 @@ class Composer:
     def sessions(
         self,
         source: FactSource,
-        source_of: SourceOf,
         what_if: WhatIf,
         today: WhatIf,
         morning: MorningFacts,
         decision: DayDecision,
     ) -> Sessions:
         """Prepare to find the sessions in place of the blocks of a morning; ``decision`` is that on
-        it, ``today`` is ``what_if`` narrowed to it, and ``source_of`` returns its facts with
-        another plan."""
+        it, and ``today`` is ``what_if`` narrowed to it."""
         at_rest = _at_rest(morning, decision)
         policy = AdvicePolicy.bundled()
-        return Sessions(
-            source, source_of, what_if, today, at_rest, policy, self.vocabulary, self.texts
-        )
+        return Sessions(source, what_if, today, at_rest, policy, self.vocabulary, self.texts)
 
     def _block(
         self,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 from math import ceil
@@ -18,9 +18,6 @@ from dawnrule.model.training import groups_of
 from dawnrule.rules.advice_policy import AdvicePolicy, EasySession
 from dawnrule.rules.counterfactuals import WhatIf
 from dawnrule.rules.limits import Limits, Planned, allowed, merged
-
-SourceOf = Callable[[tuple[Block, ...]], FactSource]
-"""The facts of the same morning with another plan."""
 
 
 def why_allowed(
@@ -47,7 +44,6 @@ class Sessions:
     rest in any part. Each session is decided by the rules before it is offered."""
 
     source: FactSource
-    source_of: SourceOf
     what_if: WhatIf
     today: WhatIf
     """The same, narrowed to the parts of this morning: for sessions beside the plan as it is."""
@@ -81,7 +77,9 @@ class Sessions:
             return
         reduced = _reduced(block, limits, decided)
         plan = self.source.check_in.plan
-        source = self.source_of((*plan[: decided.block], reduced, *plan[decided.block + 1 :]))
+        source = self.source.with_plan(
+            (*plan[: decided.block], reduced, *plan[decided.block + 1 :])
+        )
         parts = (
             source.part(decided.block, part.muscle_group, part.starts_at) for part in decided.parts
         )

@@ -37,10 +37,10 @@ def wbgt_c(heat: Heat) -> float | None:
 
 
 def circumstance_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
-    """Yield what the calendar and the check-in say of the day; None for what they leave out."""
+    """Yield what the calendar and the check-in, but for its plan, say of the day; None for what
+    they leave out."""
     check_in = past.check_in
     yield "phase", _phase(past)
-    yield "competition_today", any(block.competition for block in check_in.plan)
     if check_in.journey is not None:
         yield "time_zones_crossed", check_in.journey.time_zones_crossed
         yield "days_since_arrival", max((check_in.date - check_in.journey.arrived_on).days, 0)
@@ -54,6 +54,11 @@ def circumstance_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
         yield "takes_bicarbonate", bicarbonate
         yield "takes_creatine", creatine
         yield "takes_something", caffeine or bicarbonate or creatine or takes.other is not None
+
+
+def competes_today(past: Past) -> bool:
+    """Return whether the plan holds a competition."""
+    return any(block.competition for block in past.check_in.plan)
 
 
 def caffeine_mg_per_kg(past: Past) -> float | Unavailable | None:

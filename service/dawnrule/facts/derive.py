@@ -100,12 +100,14 @@ class FactSource:
     log: WorkLog
     trained: LastTrainedTimes
     carried_over: CarriedOver
+    unplanned: Derived
+    """The day's facts that do not hang on the plan."""
     day: Derived
     returns: StagedReturns
     painful: CheckIn
     """The check-in without the pain that a clearance lets be trained with."""
-    told: Facts
-    """The facts that every part has: the day's, and that nothing hurts where that was answered."""
+    painless: Facts
+    """That nothing hurts, for every part, where that was answered."""
     usual: UsualAmounts
     damaging: DamagingWork
     competitions: Sequence[datetime]
@@ -146,7 +148,7 @@ class FactSource:
             findings += _second_edition_history_facts(past, log, trained, now)
         from_history = Derived.of(findings, past.dictionary)
         facts = reported | from_history.facts | dict(carried_over.day_facts())
-        day = past.known(Derived(facts, from_history.missing))
+        unplanned = Derived(facts, from_history.missing)
         painful = _without_cleared_pain(past) if past.is_second_edition else check_in
         return cls(
             athlete,
@@ -156,13 +158,27 @@ class FactSource:
             log,
             trained,
             carried_over,
-            day,
+            unplanned,
+            _day(past, log, unplanned),
             returns,
             painful,
-            told={**day.facts, **no_pain_facts(painful, words)},
-            usual=UsualAmounts(past, log),
-            damaging=DamagingWork.of(past, log),
+            no_pain_facts(painful, words),
+            UsualAmounts(past, log),
+            DamagingWork.of(past, log),
+            circumstances.competition_starts(past),
+        )
+
+    def with_plan(self, plan: tuple[Block, ...]) -> Self:
+        """Return the facts of the same morning with another plan: all that does not hang on it
+        stays as it was derived."""
+        past = self.past.with_check_in(replace(self.check_in, plan=plan))
+        return replace(
+            self,
+            check_in=past.check_in,
+            past=past,
+            day=_day(past, self.log, self.unplanned),
             competitions=circumstances.competition_starts(past),
+            planned={},
         )
 
     def morning(self) -> MorningFacts:
@@ -301,7 +317,8 @@ class BlockSource:
     @classmethod
     def of(cls, source: FactSource, block: Block, others: OtherBlocks) -> Self:
         """Derive what does not hang on the muscle groups."""
-        told = {**source.told, **_reported(source.plan_facts(block))}
+        plan_facts = _reported(source.plan_facts(block))
+        told = {**source.day.facts, **source.painless, **plan_facts}
         if not source.past.is_second_edition:
             return cls(source, block, others, told, Derived())
         told |= _reported(prescription.prescription_facts(source.past, block))
@@ -504,14 +521,32 @@ def _day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
     yield "hrv_rmssd_ms", recovery.hrv_rmssd_ms(check_in)
     yield "age_years", athlete.age_years(check_in.date)
     yield "training_status", athlete.training_status
-    yield "planned_blocks", len(check_in.plan)
-    growth = [b.minutes for b in check_in.plan if b.goal in vocabulary.goals_of_kind("growth")]
+
+
+def _day(past: Past, log: WorkLog, unplanned: Derived) -> Derived:
+    """Derive the day's facts, of which those that do not hang on the plan are known."""
+    findings: list[tuple[str, FactValue | Unavailable | None]] = [
+        (name, function(past)) for name, function in training_load.PLAN_FACTS.items()
+    ]
+    reported = _reported(_plan_day_facts(past))
+    if past.is_second_edition:
+        reported["competition_today"] = circumstances.competes_today(past)
+        findings += landing.plan_facts(past, log)
+    derived = Derived.of(findings, past.dictionary)
+    facts = unplanned.facts | reported | derived.facts
+    return past.known(Derived(facts, unplanned.missing | derived.missing))
+
+
+def _plan_day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
+    plan, kinds = past.check_in.plan, past.vocabulary.goals
+    yield "planned_blocks", len(plan)
+    growth = [block.minutes for block in plan if kinds[block.goal] == "growth"]
     known = [minutes for minutes in growth if minutes is not None]
     yield "planned_growth_minutes", sum(known) if known else None
 
 
 def _second_edition_day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
-    """Yield the day's facts of the second edition that need no history."""
+    """Yield the day's facts of the second edition that need neither history nor plan."""
     check_in = past.check_in
     yield "sleep_with_naps_hours", recovery.sleep_with_naps_hours(past)
     yield "sleep_short_of_need_hours", recovery.sleep_short_of_need_hours(past)
@@ -540,6 +575,3 @@ def _second_edition_history_facts(
     yield "soreness_rising_late", soreness.soreness_rising_late(past, trained, now)
     yield "caffeine_mg_per_kg", circumstances.caffeine_mg_per_kg(past)
     yield "hard_endurance_days_in_a_row", landing.hard_endurance_days_in_a_row(past, log)
-    yield "landing_minutes_above_usual_percent", landing.minutes_above_usual_percent(past, log)
-    yield "landing_minutes_allowed_today", landing.minutes_allowed_today(past, log)
-    yield "running_from_none", landing.running_from_none(past, log)

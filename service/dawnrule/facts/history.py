@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
 from typing import Any, Self, TypeAlias, TypeVar
@@ -213,6 +213,10 @@ class Past:
             known,
             dictionary.later_than(edition),
         )
+
+    def with_check_in(self, check_in: CheckIn) -> Self:
+        """Return the same past of another check-in of the morning."""
+        return replace(self, check_in=check_in, mornings={**self.mornings, 0: check_in})
 
     def parameters(self, fact: str) -> Mapping[str, Any]:
         """Return the numbers that a fact is computed with."""

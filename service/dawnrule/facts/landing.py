@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from statistics import median
+from typing import TypeAlias
 
 from dawnrule.facts.history import Past, Unavailable, too_few
 from dawnrule.facts.illness import NOT_ILL, illness_of
 from dawnrule.facts.load_formulas import rise_percent
 from dawnrule.facts.pain import counts_for, passed_through
 from dawnrule.facts.work import ENDURANCE, Work, WorkLog, is_court_sport, is_running, lands_hard
+from dawnrule.model import FactValue
 from dawnrule.model.concerns import Concern, ConcernKind, ConcernRules
 from dawnrule.model.entities import Block, CheckIn, Pain
 from dawnrule.model.training import ONE_DAY, groups_of
@@ -18,55 +21,73 @@ DAYS_A_WEEK = 7
 PER_CENT = 100
 _WEEK = timedelta(days=DAYS_A_WEEK)
 
+Week: TypeAlias = Sequence[tuple[float, float]]
+"""Landing minutes before today, each with what makes a week of them."""
 
-def minutes_above_usual_percent(past: Past, log: WorkLog) -> float | Unavailable:
+_NEVER_LANDED = Unavailable("needs landing work in the weeks before, has none")
+
+
+def plan_facts(past: Past, log: WorkLog) -> Iterator[tuple[str, FactValue | Unavailable]]:
+    """Yield the facts of landing work and running that the plan is a part of."""
+    landed = [work for work in log.done if lands_hard(work.block, past.vocabulary)]
+    usual = _usual_minutes(past, log, landed)
+    this_week = _this_week(past, landed)
+    above = _minutes_above_usual_percent(past, usual, this_week)
+    yield "landing_minutes_above_usual_percent", above
+    yield "landing_minutes_allowed_today", _minutes_allowed_today(past, usual, this_week)
+    yield "running_from_none", _running_from_none(past, log)
+
+
+def _minutes_above_usual_percent(
+    past: Past, usual: float | Unavailable, this_week: Week
+) -> float | Unavailable:
     """Return the landing minutes of this week, today's plan included, against the usual of the
     four weeks before it.
 
     Planned work that does not say its minutes adds to what is known, so the rise is at least this;
     it is unknown only where none of the planned work says any.
     """
-    usual = _usual_minutes(past, log)
     if isinstance(usual, Unavailable):
         return usual
     planned = _planned_landing(past)
     if planned and all(block.minutes is None for block in planned):
         return Unavailable("the plan does not say its minutes")
     today = sum(block.minutes or 0.0 for block in planned)
-    now = min((done + today) * per_week for done, per_week in _this_week(past, log))
+    now = min((done + today) * per_week for done, per_week in this_week)
     return rise_percent(now, usual)
 
 
-def minutes_allowed_today(past: Past, log: WorkLog) -> float | Unavailable:
+def _minutes_allowed_today(
+    past: Past, usual: float | Unavailable, this_week: Week
+) -> float | Unavailable:
     """Return the landing minutes that keep the week a third above the usual at the most."""
-    usual = _usual_minutes(past, log)
     if isinstance(usual, Unavailable):
         return usual
     limits = past.parameters("landing_minutes_allowed_today")
     most = usual * (PER_CENT + limits["percent"]) / PER_CENT
-    allowed: float = max(most / per_week - done for done, per_week in _this_week(past, log))
+    allowed: float = max(most / per_week - done for done, per_week in this_week)
     least: float = limits["least"]
     return max(allowed, least)
 
 
-def running_from_none(past: Past, log: WorkLog) -> bool | Unavailable:
+def _running_from_none(past: Past, log: WorkLog) -> bool | Unavailable:
     """Return whether running is planned today after four weeks without running or court sport."""
     days = past.parameters("running_from_none")["days"] - 1
     if not past.log.covers(days):
         return past.log.too_short(days)
     words, today = past.vocabulary, past.log.today
+    if not any(is_running(block, words) for block in past.check_in.plan):
+        return False
     before = log.between(today - timedelta(days=days), today)
-    ran = any(is_running(w.block, words) or is_court_sport(w.block, words) for w in before)
-    return not ran and any(is_running(block, words) for block in past.check_in.plan)
+    return not any(is_running(w.block, words) or is_court_sport(w.block, words) for w in before)
 
 
 def hard_endurance_days_in_a_row(past: Past, log: WorkLog) -> int | Unavailable:
     """Count the days up to yesterday with intervals, or hard endurance or court sport."""
     if not any(day < past.log.today for day, _ in past.log.sessions):
         return Unavailable("needs one logged session before today, has none")
-    hard = {work.day for work in log.done if _is_hard_endurance(past, work)}
     count, day = 0, past.log.today - ONE_DAY
-    while day in hard:
+    while any(_is_hard_endurance(past, work) for work in log.on(day)):
         count, day = count + 1, day - ONE_DAY
     return count
 
@@ -81,7 +102,7 @@ def _is_hard_endurance(past: Past, work: Work) -> bool:
     return endures and work.rpe is not None and work.rpe >= limits["rpe"]
 
 
-def _usual_minutes(past: Past, log: WorkLog) -> float | Unavailable:
+def _usual_minutes(past: Past, log: WorkLog, landed: Sequence[Work]) -> float | Unavailable:
     """Return the landing minutes of a usual week.
 
     That is the median of the four weeks before this one. The last of them counts by itself where
@@ -96,13 +117,15 @@ def _usual_minutes(past: Past, log: WorkLog) -> float | Unavailable:
     trained = [first for first in firsts if _is_trained(past, log, first)]
     if len(trained) < window["least_weeks"]:
         return too_few("trained weeks before this one", window["least_weeks"], len(trained))
-    minutes = {first: _minutes(past, log, first, first + _WEEK) for first in trained}
+    minutes = {first: _minutes(landed, first, first + _WEEK) for first in trained}
+    if not any(minutes.values()):
+        return _NEVER_LANDED
     usual = float(median(minutes.values()))
     free = [first for first in trained if not _was_told_to_rest(past, first)]
     if len(free) >= window["least_weeks"]:
         usual = max(usual, median(minutes[first] for first in free))
     if usual == 0:
-        return Unavailable("needs landing work in the weeks before, has none")
+        return _NEVER_LANDED
     steepest = usual * (PER_CENT + window["build_up_percent"]) / PER_CENT
     return float(max(usual, min(minutes.get(firsts[0], 0.0), steepest)))
 
@@ -113,7 +136,7 @@ def _weeks(count: int) -> range:
 
 def _is_trained(past: Past, log: WorkLog, first: date) -> bool:
     covered = past.log.covers((past.log.today - first).days)
-    return covered and any(True for _ in log.between(first, first + _WEEK))
+    return covered and any(log.on(first + timedelta(days=day)) for day in range(DAYS_A_WEEK))
 
 
 def _was_told_to_rest(past: Past, first: date) -> bool:
@@ -169,15 +192,14 @@ def _planned_landing(past: Past) -> list[Block]:
     return [block for block in past.check_in.plan if lands_hard(block, past.vocabulary)]
 
 
-def _this_week(past: Past, log: WorkLog) -> list[tuple[float, float]]:
+def _this_week(past: Past, landed: Sequence[Work]) -> Week:
     """Return the minutes of the days before this one of a week of seven days and of one of six,
     each with what makes a week of it: a match on Saturday after one on Sunday is one a week."""
     spans = (DAYS_A_WEEK, DAYS_A_WEEK - 1)
     firsts = (past.log.today - timedelta(days=days - 1) for days in spans)
-    done = (_minutes(past, log, first, past.log.today) for first in firsts)
+    done = (_minutes(landed, first, past.log.today) for first in firsts)
     return [(minutes, DAYS_A_WEEK / days) for minutes, days in zip(done, spans, strict=True)]
 
 
-def _minutes(past: Past, log: WorkLog, first: date, end: date) -> float:
-    words = past.vocabulary
-    return sum(w.minutes for w in log.between(first, end) if lands_hard(w.block, words))
+def _minutes(landed: Sequence[Work], first: date, end: date) -> float:
+    return sum(work.minutes for work in landed if first <= work.day < end)

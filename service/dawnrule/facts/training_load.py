@@ -192,6 +192,9 @@ DAY_FACTS: Mapping[str, FactFunction] = {
     "strain": _strain,
     "acute_load": partial(_weighted, fact="acute_load"),
     "chronic_load": partial(_weighted, fact="chronic_load"),
+}
+
+PLAN_FACTS: Mapping[str, FactFunction] = {
     "week_lacks_press": partial(_week_lacks, movement="press"),
     "week_lacks_pull": partial(_week_lacks, movement="pull"),
     "week_lacks_hinge": partial(_week_lacks, movement="hinge"),
@@ -201,3 +204,4 @@ DAY_FACTS: Mapping[str, FactFunction] = {
     "landing_minutes_from_none": _landing_from_none,
     "landing_again_in_first_week": _landing_again,
 }
+"""Facts of a day that hang on its plan too."""
