@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -299,8 +298,8 @@ def _given_notes(transaction: Transaction, athlete_id: str, before: date) -> Ite
     it fired on is from before notes had them."""
     first = before - timedelta(days=AdvicePolicy.bundled().name_only_for_days)
     last = before - timedelta(days=1)
-    for on, record in transaction.advice.records(athlete_id, first, last).items():
-        for note in json.loads(record)["advice"]["notes"]:
+    for on, notes in transaction.advice.notes(athlete_id, first, last).items():
+        for note in notes:
             if note["caution"] and "reason" in note:
                 yield GivenNote(note["rule"]["id"], note["reason"], on)
 

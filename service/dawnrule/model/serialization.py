@@ -7,10 +7,11 @@ before, or the service has written it itself.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import date, datetime
-from typing import Any, TypeVar
+from types import NoneType
+from typing import Any, TypeVar, get_args, get_origin
 
 import rfc8785
 from cattrs import Converter
@@ -67,8 +68,38 @@ _OMITS_DEFAULTS = (
 """What is held by another stands before it."""
 
 
+_PLAIN = frozenset({str, bool, int, float})
+
+
+def _is_tuple_of_one_kind(kind: Any) -> bool:
+    return get_origin(kind) is tuple and get_args(kind)[1:] == (Ellipsis,)
+
+
+def _is_optional(kind: Any) -> bool:
+    return len(get_args(kind)) == len({None, Any}) and NoneType in get_args(kind)
+
+
+def _tuple_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
+    """Look up how members are read once, not at each tuple."""
+    member = get_args(kind)[0]
+    if member in _PLAIN:
+        return lambda values, _: tuple(map(member, values))
+    read = converter.get_structure_hook(member)
+    return lambda values, _: tuple([read(value, member) for value in values])
+
+
+def _optional_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
+    [present] = (one for one in get_args(kind) if one is not NoneType)
+    if present in _PLAIN:
+        return lambda value, _: None if value is None else present(value)
+    read = converter.get_structure_hook(present)
+    return lambda value, _: None if value is None else read(value, present)
+
+
 def _converter() -> Converter:
     converter = Converter(detailed_validation=False)
+    converter.register_structure_hook_factory(_is_tuple_of_one_kind, _tuple_hook)
+    converter.register_structure_hook_factory(_is_optional, _optional_hook)
     converter.register_unstructure_hook(datetime, datetime.isoformat)
     converter.register_unstructure_hook(date, date.isoformat)
     converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
@@ -132,6 +163,12 @@ def from_json(kind: type[T], values: Mapping[str, Any]) -> T:
 def from_json_text(kind: type[T], text: str) -> T:
     """The same of a JSON text."""
     return from_json(kind, json.loads(text))
+
+
+def all_of_json(kind: type[T], texts: Iterable[str]) -> list[T]:
+    """The same of several JSON texts, which are parsed together."""
+    read = _CONVERTER.get_structure_hook(kind)
+    return [read(values, kind) for values in json.loads(f"[{','.join(texts)}]")]
 
 
 def canonical_json(values: Any) -> str:

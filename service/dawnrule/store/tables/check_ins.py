@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from dawnrule.model.entities import CheckIn
-from dawnrule.model.serialization import from_json
+from dawnrule.model.serialization import all_of_json, from_json
 from dawnrule.store.values import json_text, structure, utc_text, utc_time
 
 FIRST_SCHEMA = (
@@ -127,7 +127,7 @@ class CheckIns:
             """,
             (athlete_id, (date - timedelta(days)).isoformat(), date.isoformat()),
         )
-        return [from_json(CheckIn, json.loads(body)) for body, _ in rows]
+        return all_of_json(CheckIn, [body for body, _ in rows])
 
     def last_answers(self, athlete_id: str, date: date, days: int) -> list[CheckIn]:
         """Read the newest revisions, from ``days`` days before a date up to it, that answer the

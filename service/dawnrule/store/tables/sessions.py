@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dawnrule.model.entities import Session
-from dawnrule.model.serialization import from_json, to_json
+from dawnrule.model.serialization import all_of_json, from_json, to_json
 from dawnrule.store.values import json_text, utc_text, utc_time
 
 FIRST_SCHEMA = (
@@ -98,8 +98,9 @@ class Sessions:
             WHERE athlete_id = ? AND starts_at >= ? AND starts_at < ? ORDER BY starts_at, id
             """,
             (athlete_id, utc_text(from_utc), utc_text(to_utc)),
-        )
-        return [(session_id, _session(body)) for session_id, body in rows]
+        ).fetchall()
+        sessions = all_of_json(Session, [body for _, body in rows])
+        return [(row[0], session) for row, session in zip(rows, sessions, strict=True)]
 
     def newest_first(
         self,

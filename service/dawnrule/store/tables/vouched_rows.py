@@ -314,9 +314,11 @@ def row_digest(salt: str, table: str, columns: Sequence[str], values: Sequence[A
     """Compute the digest of a row from its columns in the order of their names: that of the text
     which ``json_text([table, row])`` would make, here in a third of the time."""
     row = ",".join(
-        f'"{name}":{json_string(value) if value.__class__ is str else json_text(value)}'
-        for name, value in zip(columns, values, strict=True)
-        if value is not None
+        [
+            f'"{name}":{json_string(value) if value.__class__ is str else json_text(value)}'
+            for name, value in zip(columns, values, strict=True)
+            if value is not None
+        ]
     )
     return record_digest(f'["{table}",{{{row}}}]', salt)
 
