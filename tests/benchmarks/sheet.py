@@ -1,4 +1,4 @@
-"""Seconds until a squad file of thousands of rows is advised on and stored.
+"""Seconds until a squad file of thousands of rows is advised on.
 
 Run from the checkout: ``python -m tests.benchmarks.sheet``. The rows are the mornings of the
 spreadsheet's squad, told by as many athletes. Each run of ``dawnrule advise`` is compared with a

@@ -19,17 +19,24 @@ from dawnrule.store import Transaction
 class Amendment:
     """What changes in the check-in of an athlete and a date: ``changes`` is a JSON Merge Patch
     (RFC 7396); ``adds`` are dangers, which join those that were told before: ``pain`` and
-    ``warning_signs`` are lists, ``illness`` counts where it is worse."""
+    ``warning_signs`` are lists, ``illness`` counts where it is worse. ``alone`` is the check-in
+    that it makes where nothing was told or planned before, if that is known."""
 
     athlete_id: str
     date: date
     changes: Mapping[str, Any]
     adds: Mapping[str, Any] = field(default_factory=dict)
+    alone: CheckIn | None = None
 
     @property
     def said(self) -> frozenset[str]:
         """The names of what is said; all else of the check-in was said before."""
         return frozenset((*self.changes, *self.adds))
+
+    @property
+    def nothing_before(self) -> dict[str, Any]:
+        """Return the JSON form of the day's check-in before anything is told or planned."""
+        return {"athlete_id": self.athlete_id, "date": self.date.isoformat(), "plan": []}
 
     def applied_to(self, before: Mapping[str, Any]) -> dict[str, Any]:
         """Return the JSON form of a check-in with the changes made."""
@@ -74,6 +81,14 @@ def compose_told(
     check_ins.compose(transaction, check_in, submission, said)
 
 
+def told_alone(told: Told) -> CheckIn:
+    """Return the check-in that is told where nothing was told or planned before. Raises
+    ``InvalidInput``."""
+    if isinstance(told, CheckIn):
+        return told
+    return told.alone or load_check_in(told.applied_to(told.nothing_before))
+
+
 def planned_parts(told: Told) -> int:
     """Count the parts of the plan that is told, which are advised on one by one; that of an
     amendment was not looked at yet, and may be anything."""
@@ -90,18 +105,14 @@ def _check_in(transaction: Transaction, told: Told) -> tuple[CheckIn, Collection
     ``InvalidInput``."""
     if isinstance(told, CheckIn):
         return told, EVERYTHING
-    before = _before(transaction, told.athlete_id, told.date)
-    return load_check_in(told.applied_to(before)), told.said
-
-
-def _before(transaction: Transaction, athlete_id: str, on: date) -> Mapping[str, Any]:
-    """Return the JSON form of the day's check-in, or of an empty one with the coach's plan."""
-    stored = transaction.check_ins.latest(athlete_id, on)
+    stored = transaction.check_ins.latest(told.athlete_id, told.date)
     if stored is not None:
-        return stored.body
-    planned = transaction.plans.get(athlete_id, on)
-    blocks = [to_json(block) for block in planned.blocks] if planned else []
-    return {"athlete_id": athlete_id, "date": on.isoformat(), "plan": blocks}
+        return load_check_in(told.applied_to(stored.body)), told.said
+    planned = transaction.plans.get(told.athlete_id, told.date)
+    if planned is None:
+        return told_alone(told), told.said
+    before = {**told.nothing_before, "plan": [to_json(block) for block in planned.blocks]}
+    return load_check_in(told.applied_to(before)), told.said
 
 
 def _with_pains(

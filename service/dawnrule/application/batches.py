@@ -114,6 +114,8 @@ def _check_in_of_sheet(row: SheetRow) -> Row[Told]:
             return Row(row.numbers, dangers, row.in_columns, rest=error)
         return Row(row.numbers, error, row.in_columns)
     told = Amendment(check_in.athlete_id, check_in.date, row.changes(), row.adds())
+    if told.applied_to(told.nothing_before) == row.form:
+        told = replace(told, alone=check_in)
     return Row(row.numbers, told, row.in_columns)
 
 
@@ -153,6 +155,16 @@ def reject_contradictions(rows: Sequence[Row[Told]]) -> list[Row[Told]]:
         else row
         for row in rows
     ]
+
+
+def answer_each(rows: Sequence[Row[T]], answer: Callable[[T], A]) -> list[RowOutcome[T, A]]:
+    """Answer rows one by one without a database."""
+    outcomes: list[Outcome[A]] = []
+    for row in rows:
+        entry = row.entry
+        outcome = entry if isinstance(entry, DawnruleError) else _or_error(partial(answer, entry))
+        outcomes.append(_located(row, outcome) if isinstance(outcome, DawnruleError) else outcome)
+    return _of_rows(rows, outcomes)
 
 
 def submit_each(

@@ -15,6 +15,7 @@ from dawnrule.application.concern_reports import (
     changes_by_check_in,
     concerns_on,
     keep_changes,
+    opened_by,
 )
 from dawnrule.application.remembered import EachTime, Remembered, Steps
 from dawnrule.errors import InvalidInput
@@ -124,6 +125,19 @@ class CheckIns:
         if check_in.date < athlete.today(submission.now):
             self.redecide_today(transaction, athlete, submission.for_another_advice())
         return answer
+
+    def answer_alone(
+        self, athlete: Athlete, check_in: CheckIn, submission: Submission
+    ) -> Submitted:
+        """Answer the check-in of an athlete of whom nothing else is known or will be, as ``submit``
+        would answer it in an empty database: so nothing has to be read or stored. Raises
+        ``InvalidInput`` for what cannot be true."""
+        reject_implausible(athlete, check_in, submission.now)
+        opened = opened_by(check_in, submission.now, submission.check_in_id)
+        history = History(concerns=concerns_on(opened, check_in.date, submission.now))
+        morning = Morning(athlete, check_in, history, submission.now)
+        given = morning, self.default_rule_set, submission.advice_id
+        return Submitted(self.advisor.consider(*given).advice, is_new=True)
 
     def compose(
         self,

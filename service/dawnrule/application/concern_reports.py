@@ -49,13 +49,13 @@ def changes_by_check_in(
     return changed, [*(known | {concern.id: concern for concern in changed}).values()]
 
 
-def opened_by(check_in: CheckIn, now: datetime) -> tuple[Concern, ...]:
+def opened_by(
+    check_in: CheckIn, now: datetime, check_in_id: str | None = None
+) -> tuple[Concern, ...]:
     """Find the concerns that a check-in opens of an athlete of whom nothing else is known."""
-    report = _report(check_in, now, None)
-    opened = consider_report(
-        (), report, new_concern_ids(check_in.athlete_id), stage_plans(), lambda _: 0
-    )
-    return tuple(opened)
+    report = _report(check_in, now, check_in_id)
+    ids = new_concern_ids(check_in_id or check_in.athlete_id)
+    return tuple(consider_report((), report, ids, stage_plans(), lambda _: 0))
 
 
 def _report(check_in: CheckIn, now: datetime, check_in_id: str | None) -> HealthReport:

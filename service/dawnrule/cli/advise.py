@@ -110,14 +110,14 @@ def _subject(check_in: Any) -> tuple[str, str]:
 def advise_file(
     file: CheckInFile, check_ins: CheckIns, form: AnswerForm, time_zone: str, processes: int = 1
 ) -> list[Answered]:
-    """Submit each row to a temporary database; what is answered is in the file's order.
+    """Answer each row as if all were submitted to an empty database, in the file's order.
 
     Check-ins of earlier dates are the history of later ones, as in the service. Athletes whom the
     file does not describe live in ``time_zone``. Many rows are advised on by several processes; on
     a terminal, standard error shows how far they are.
     """
     rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
-    advice = RowAdvice(rows, _athletes(rows, file.athletes, time_zone), check_ins, form.of_row)
+    advice = RowAdvice.of(rows, _athletes(rows, file.athletes, time_zone), check_ins, form.of_row)
     with _shown(len(rows)) as progress:
         answered = advice.by(processes, progress)
     return sorted(answered, key=lambda one: one.numbers)

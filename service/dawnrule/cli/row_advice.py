@@ -1,8 +1,9 @@
-"""Advice on the rows of a file in a temporary database; on many rows by several processes.
+"""Advice on the rows of a file; on many rows by several processes.
 
-Athletes have nothing to do with each other, so each process takes the rows of some athletes, in a
-database of its own: the answers are those of one process. Processes are forked, so that each has
-the rules compiled; where that cannot be done, one process does it all.
+Athletes have nothing to do with each other, so each process takes the rows of some of them: the
+answers are those of one process. A row on which no other hangs is answered alone; those of an
+athlete with several go into a temporary database of the process. Processes are forked, so that each
+has the rules compiled; where that cannot be done, one process does it all.
 """
 
 from __future__ import annotations
@@ -12,19 +13,21 @@ import multiprocessing
 import os
 import signal
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Thread
-from typing import Any, TypeAlias
+from typing import Any, Self, TypeAlias
 
 from dawnrule.advice.composer import Composer
-from dawnrule.application.amendments import Told, submit_told
-from dawnrule.application.batches import Row, RowOutcome, submit_each
+from dawnrule.application.amendments import Told, submit_told, told_alone
+from dawnrule.application.batches import Row, RowOutcome, answer_each, submit_each
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.errors import DawnruleError
 from dawnrule.i18n.catalog import Texts
@@ -32,8 +35,12 @@ from dawnrule.i18n.lazy import lazy, render_error
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
 
-Show: TypeAlias = Callable[[RowOutcome[Told, Submitted], Composer], Any]
+Outcome: TypeAlias = RowOutcome[Told, Submitted]
+Show: TypeAlias = Callable[[Outcome, Composer], Any]
 """Makes what an answer shows of a row."""
+
+OpenStore: TypeAlias = Callable[[], Store]
+"""Gives the database, which is opened when it is first asked for."""
 
 Progress: TypeAlias = Callable[[int], None]
 """Told how many further rows are done."""
@@ -61,15 +68,25 @@ class Answered:
 @dataclass(frozen=True, slots=True)
 class RowAdvice:
     """Advises on rows, those of an athlete in their order; ``athletes`` are all that the rows are
-    about."""
+    about, by id, and ``repeated`` the ids of those who have several rows."""
 
     rows: Sequence[Row[Told]]
-    athletes: Sequence[Athlete]
+    athletes: Mapping[str, Athlete]
     check_ins: CheckIns
     show: Show
+    repeated: frozenset[str]
+
+    @classmethod
+    def of(
+        cls, rows: Sequence[Row[Told]], athletes: Iterable[Athlete], check_ins: CheckIns, show: Show
+    ) -> Self:
+        """Advise on these rows, of these athletes."""
+        times = Counter(map(_who, rows))
+        repeated = frozenset(who for who, count in times.items() if who and count > 1)
+        return cls(rows, {one.id: one for one in athletes}, check_ins, show, repeated)
 
     def by(self, processes: int, progress: Progress) -> list[Answered]:
-        """Return what is answered to each row, in their order, by as many processes at the most.
+        """Return what is answered to each row, in any order, by as many processes at the most.
         Raises ``DawnruleError`` when one of them ends before it is done."""
         gc.freeze()  # the rows stay until the end, so no process looks for rubbish among them
         if min(processes, cores(), len(self.rows) // ROWS_WORTH_A_PROCESS) <= 1:
@@ -80,27 +97,27 @@ class RowAdvice:
 
     def _in_one(self, folder: Path, progress: Progress) -> list[Answered]:
         answered: list[Answered] = []
-        with Store.open(folder / "dawnrule.db") as store:
+        with ExitStack() as opened:
+            store = cache(lambda: opened.enter_context(Store.open(folder / "dawnrule.db")))
             while some := self.rows[len(answered) :][:ROWS_OF_A_TRANSACTION]:
-                answered += self.submit(store, some)
+                answered += self.answer(store, some)
                 progress(len(some))
         return answered
 
     def _in_several(self, folder: Path, processes: int, progress: Progress) -> list[Answered]:
-        answered: dict[int, Answered] = {}
-        with _forked(processes, _begin, (self, folder)) as pool:
-            for places, some in pool(_advise, self._shares(processes)):
-                answered |= dict(zip(places, some, strict=True))
-                progress(len(places))
-        return [answered[place] for place in range(len(self.rows))]
+        answered: list[Answered] = []
+        with _forked(processes, _begin, (self, folder)) as done:
+            for some in done(_advise, self._shares(processes)):
+                answered += some
+                progress(len(some))
+        return answered
 
     def _shares(self, processes: int) -> list[list[int]]:
         """Divide the places of the rows, those of an athlete together: several shares for each
         process, as some take longer than others."""
         by_athlete: dict[str, list[int]] = {}
         for place, row in enumerate(self.rows):
-            who = "" if isinstance(row.entry, DawnruleError) else row.entry.athlete_id
-            by_athlete.setdefault(who, []).append(place)
+            by_athlete.setdefault(_who(row), []).append(place)
         enough = min(ROWS_OF_A_TRANSACTION, -(-len(self.rows) // (4 * processes)))
         shares: list[list[int]] = [[]]
         for places in by_athlete.values():
@@ -109,43 +126,56 @@ class RowAdvice:
             shares[-1] += places
         return [sorted(share) for share in shares]
 
-    def submit(self, store: Store, rows: Sequence[Row[Told]]) -> list[Answered]:
-        """Submit some rows to a database in one transaction, with whom they are about."""
-        about = {row.entry.athlete_id for row in rows if not isinstance(row.entry, DawnruleError)}
-        known = [athlete for athlete in self.athletes if athlete.id in about]
-        store.write(lambda transaction: [transaction.athletes.put(one) for one in known])
+    def answer(self, store: OpenStore, rows: Sequence[Row[Told]]) -> list[Answered]:
+        """Answer some rows, in any order. Those of an athlete who has several are submitted to a
+        database in one transaction, as later ones hang on earlier ones; others on nothing."""
+        several = [row for row in rows if _who(row) in self.repeated]
+        alone = [row for row in rows if _who(row) not in self.repeated]
+        outcomes = answer_each(alone, self._alone)
+        if several:
+            outcomes += self._submitted(store(), several)
         composer = self.check_ins.advisor.composer
         return [
-            Answered(one.row.numbers, self.show(one, composer), one.problem)
-            for one in submit_each(store, rows, self._begin, alone=True)
+            Answered(one.row.numbers, self.show(one, composer), one.problem) for one in outcomes
         ]
+
+    def _submitted(self, store: Store, rows: Sequence[Row[Told]]) -> list[Outcome]:
+        known = [self.athletes[who] for who in {_who(row) for row in rows}]
+        store.write(lambda transaction: [transaction.athletes.put(one) for one in known])
+        return submit_each(store, rows, self._begin, alone=True)
+
+    def _alone(self, told: Told) -> Submitted:
+        athlete, submission = self.athletes[told.athlete_id], self.check_ins.submission(None)
+        return self.check_ins.answer_alone(athlete, told_alone(told), submission)
 
     def _begin(self, told: Told) -> Callable[[Transaction], Submitted]:
         submission = self.check_ins.submission(None)
         return lambda transaction: submit_told(transaction, self.check_ins, told, submission)
 
 
-# ---- processes
+def _who(row: Row[Told]) -> str:
+    """Return the id of a row's athlete; empty where the row cannot be read."""
+    return "" if isinstance(row.entry, DawnruleError) else row.entry.athlete_id
 
-_Shares: TypeAlias = Iterator[tuple[list[int], list[Answered]]]
+
+# ---- processes
 
 
 @contextmanager
 def _forked(
     processes: int, begin: Callable[..., None], given: tuple[RowAdvice, Path]
-) -> Iterator[Callable[..., _Shares]]:
+) -> Iterator[Callable[..., Iterator[list[Answered]]]]:
     """Fork processes that begin with what is given, which they inherit; all have ended when this
     returns, whatever has happened."""
     before = set(multiprocessing.active_children())
     fork = multiprocessing.get_context("fork")
     pool = ProcessPoolExecutor(processes, fork, begin, given)
 
-    def as_done(job: Callable[[list[int]], list[Answered]], shares: Sequence[list[int]]) -> _Shares:
-        doing: dict[Future[list[Answered]], list[int]] = {
-            pool.submit(job, share): share for share in shares
-        }
-        for done in as_completed(doing):
-            yield doing[done], done.result()
+    def as_done(
+        job: Callable[[list[int]], list[Answered]], shares: Sequence[list[int]]
+    ) -> Iterator[list[Answered]]:
+        for done in as_completed([pool.submit(job, share) for share in shares]):
+            yield done.result()
 
     try:
         yield as_done
@@ -163,7 +193,7 @@ class _Worker:
     """What a forked process works with."""
 
     advice: RowAdvice
-    store: Store
+    store: OpenStore
     texts: Texts
 
 
@@ -176,7 +206,7 @@ def _begin(advice: RowAdvice, folder: Path) -> None:
     global _worker  # the one place for what a process of a pool inherits
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     Thread(target=_end_with, args=(multiprocessing.parent_process(),), daemon=True).start()
-    store = Store.open(folder / f"{os.getpid()}.db")
+    store = cache(lambda: Store.open(folder / f"{os.getpid()}.db"))
     _worker = _Worker(advice, store, advice.check_ins.advisor.composer.texts)
 
 
@@ -191,7 +221,7 @@ def _advise(places: list[int]) -> list[Answered]:
     said cannot leave the process."""
     assert _worker is not None, "the process has begun"
     advice, texts = _worker.advice, _worker.texts
-    answered = advice.submit(_worker.store, [advice.rows[place] for place in places])
+    answered = advice.answer(_worker.store, [advice.rows[place] for place in places])
     return [
         replace(one, problem=render_error(one.problem, texts)) if one.problem else one
         for one in answered

@@ -99,7 +99,7 @@ class Line:
     values: tuple[Cell, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SheetRow:
     """The values of one row, or of several rows about one morning, as far as they can be read.
 
@@ -130,26 +130,31 @@ class SheetRow:
         """Return the cells of its first row as text, by the header's own words."""
         return dict(zip(self.header.names, map(cell_text, self.lines[0].values), strict=True))
 
+    @cached_property
+    def form(self) -> dict[str, Any]:
+        """Return the row in the JSON form of the interface, not validated, as far as its cells can
+        be read."""
+        return _json_form(self.read, self.header.layout)
+
     def to_json(self) -> dict[str, Any] | None:
         """Return the row in the JSON form of the interface, not validated; None if a cell cannot be
         read."""
-        return None if self.errors else _json_form(self.read, self.header.layout)
+        return None if self.errors else self.form
 
     def changes(self) -> dict[str, Any]:
         """Return what the row says in the JSON form, without a plan where it says nothing of
         one: what it does not say, it does not change. Intervals give way to the variability that
         was made from them."""
-        form = _json_form(self.read, self.header.layout)
+        unsaid = {*self.adds()}
         if not _says_of_blocks(self.read, self.header.layout):
-            del form[self.header.layout.block_list]
-        for name in self.adds():
-            del form[name]
+            unsaid.add(self.header.layout.block_list)
+        form = {name: value for name, value in self.form.items() if name not in unsaid}
         return {**form, "rr_intervals_ms": None} if "hrv_rmssd_ms" in form else form
 
     def adds(self) -> dict[str, Any]:
         """Return the dangers of the row that join those that were told before: pains and signs, and
         an illness that a comment tells of. A plain none stays a change: it takes them back."""
-        form = _json_form(self.read, self.header.layout)
+        form = self.form
         told = {name: form[name] for name in ("pain", "warning_signs") if form.get(name)}
         place = self.places.get(("illness",))
         column = self.header.columns[place[1]] if place else None
@@ -160,7 +165,7 @@ class SheetRow:
     def dangers(self) -> dict[str, Any] | None:
         """Return what can be read of the row's dangers, with its athlete and date: what speaks for
         rest is taken whatever else in the row cannot be read. None where there is none."""
-        form = _json_form(self.read, self.header.layout)
+        form = self.form
         told = {name: form[name] for name in _SUBJECT if name in form}
         pains = [_with_place(pain) for pain in form.get("pain", ())]
         signs = [one for one in form.get("warning_signs", ()) if one in _known("warning_signs")]
@@ -176,15 +181,17 @@ class SheetRow:
     def load(self, load: Callable[[dict[str, Any]], T]) -> T:
         """Load the row with a schema's ``load``. Raises ``InvalidInput`` with every fault: the
         cells that cannot be read, and what the schema finds in the others."""
-        message = lazy("sheet.row_refused", number=self.number)
         try:
-            loaded = load(_json_form(self.read, self.header.layout))
+            loaded = load(self.form)
         except InvalidInput as invalid:
             faults = (*self.errors, *self._without_doubles(self.in_columns(invalid.errors)))
-            raise InvalidInput(message, faults) from invalid
+            raise self._refused(faults) from invalid
         if self.errors:
-            raise InvalidInput(message, self.errors)
+            raise self._refused(self.errors)
         return loaded
+
+    def _refused(self, faults: Sequence[FieldError]) -> InvalidInput:
+        return InvalidInput(lazy("sheet.row_refused", number=self.number), faults)
 
     def in_columns(self, errors: Sequence[FieldError]) -> tuple[FieldError, ...]:
         """Name the cell in which each fault of the JSON form stands."""
