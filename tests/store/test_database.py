@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import replace
 from functools import partial
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,7 @@ from dawnrule.errors import StoreBusy, StoreUnusable
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
 from dawnrule.store.connection import connect
-from dawnrule.store.migrations import MIGRATIONS, Migration, migrate
+from dawnrule.store.migrations import MIGRATIONS, Migration, is_up_to_date, migrate
 from tests.factories import KIM
 
 
@@ -202,3 +203,20 @@ def test_a_new_file_that_is_locked_is_busy_in_the_time_given(file: Path) -> None
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(StoreBusy, match="nothing was stored"):
             Store.open(file, busy_timeout_seconds=0.1)
+
+
+@pytest.mark.parametrize("statement", range(1, 7))
+def test_a_file_that_another_process_sets_up_meanwhile_is_taken_for_what_it_is(
+    file: Path, statement: int
+) -> None:
+    said = count(1)
+
+    def set_up_at_this_statement(_: str) -> None:
+        if next(said) == statement:
+            Store.open(file).close()
+
+    with closing(connect(file, 1)) as connection:
+        connection.set_trace_callback(set_up_at_this_statement)
+        migrate(connection, 1)
+        assert is_up_to_date(connection)
+    assert next(said) > statement

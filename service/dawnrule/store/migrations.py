@@ -139,9 +139,7 @@ def migrate(
 ) -> None:
     """Bring a new or older database up to date. Raises ``StoreUnusable`` for one that is newer or
     not a Dawnrule database."""
-    applied = _applied(connection)
-    _refuse_newer(applied, steps)
-    _refuse_foreign(connection, applied)
+    applied = _applied_to_ours(connection, steps)
     _use_write_ahead_log(connection, busy_timeout_seconds)
     if not _pending(applied, steps):
         return
@@ -159,15 +157,26 @@ def migrate(
 def is_up_to_date(connection: sqlite3.Connection) -> bool:
     """Whether a database has all tables of this version; nothing is changed. Raises
     ``StoreUnusable`` for one that is newer or not a Dawnrule database."""
-    applied = _applied(connection)
-    _refuse_newer(applied, MIGRATIONS)
-    _refuse_foreign(connection, applied)
-    return not _pending(applied, MIGRATIONS)
+    return not _pending(_applied_to_ours(connection, MIGRATIONS), MIGRATIONS)
 
 
 def _table_names(connection: sqlite3.Connection) -> set[str]:
     found = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
     return {name for (name,) in found}
+
+
+def _applied_to_ours(connection: sqlite3.Connection, steps: Sequence[Migration]) -> tuple[str, ...]:
+    """Return what a file has of the migrations. Raises ``StoreUnusable`` for one that is newer or
+    not a Dawnrule database."""
+    tables = _table_names(connection) - {_APPLIED}  # before: another process may set it up now
+    applied = _applied(connection)
+    _refuse_newer(applied, steps)
+    if tables and not applied:
+        raise StoreUnusable(
+            f"The database is not one of Dawnrule's: it has the table {min(tables)}. "
+            "Use another file."
+        )
+    return applied
 
 
 def _applied(connection: sqlite3.Connection) -> tuple[str, ...]:
@@ -214,15 +223,6 @@ def _refuse_newer(applied: Sequence[str], steps: Sequence[Migration]) -> None:
         raise StoreUnusable(
             "The database was written by a newer version of Dawnrule; this one does not know "
             f"its {', '.join(unknown)}. Install the newer version, or use another file."
-        )
-
-
-def _refuse_foreign(connection: sqlite3.Connection, applied: Sequence[str]) -> None:
-    tables = _table_names(connection) - {_APPLIED}
-    if tables and not applied:
-        raise StoreUnusable(
-            f"The database is not one of Dawnrule's: it has the table {min(tables)}. "
-            "Use another file."
         )
 
 
