@@ -59,8 +59,10 @@ def break_of_group(
     """
     if isinstance(whole, Unavailable):
         return whole
-    least = past.parameters("break_days")["group_days"]
-    own = _break_in(past, _dates_of_group(past, log, group), least)
+    trained_on = _dates_of_group(past, log, group)
+    if not trained_on:
+        return whole
+    own = _break_in(past, trained_on, past.parameters("break_days")["group_days"])
     found = [pause for pause in (own, whole) if isinstance(pause, Break)]
     return max(found, key=lambda pause: pause.days, default=None)
 
@@ -87,7 +89,8 @@ def _dates_of_all(past: Past) -> set[date]:
 
 
 def _dates_of_group(past: Past, log: WorkLog, group: str) -> set[date]:
-    zone = zone_named(past.athlete.time_zone)
+    logged = {work.day for work in log.of_group(group)}
     last = past.check_in.last_trained.get(group)
-    reported = {last.at.astimezone(zone).date()} if last else set()
-    return reported | {work.day for work in log.of_group(group)}
+    if last is None:
+        return logged
+    return logged | {last.at.astimezone(zone_named(past.athlete.time_zone)).date()}

@@ -79,6 +79,8 @@ def day_facts(
     concerns: Collection[Concern], past: Past, now: datetime
 ) -> Iterator[tuple[str, FactValue]]:
     """Yield what open concerns say of the day; nothing where none is open."""
+    if not concerns:
+        return
     day = past.check_in.date
     if signs := list(_open_signs(concerns, past)):
         urgency = past.vocabulary.concern_signs.index

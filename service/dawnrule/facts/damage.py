@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Self
@@ -21,25 +21,26 @@ from dawnrule.model import FactValue
 from dawnrule.model.entities import Block
 from dawnrule.model.training import hours_between
 
-Fits = Callable[[Block, float | None, float | None], bool]
-"""Whether a block of so many minutes, rated so hard (CR10), is what is looked for."""
+KindsOfWork = Callable[[Block, float | None, float | None], Iterable[str]]
+"""The facts that tell the hours since a block like this, of so many minutes and rated so hard
+(CR10)."""
 
 
 @dataclass(frozen=True, slots=True)
 class DamagingWork:
     """When each muscle group did work that damages (UTC, oldest first), by the fact that tells the
-    hours since then; ``kinds`` tells such work."""
+    hours since then."""
 
-    kinds: Mapping[str, Fits]
+    kinds: KindsOfWork
     began: Mapping[str, Mapping[str, Sequence[datetime]]]
 
     @classmethod
     def of(cls, past: Past, log: WorkLog) -> Self:
         """Find the work that damages in the log."""
-        kinds = _kinds(past)
+        kinds = _kinds_of_work(past)
         began: dict[str, dict[str, list[datetime]]] = {}
         for work in log.done:
-            for fact in _told_by(kinds, work.block, work.minutes, work.rpe):
+            for fact in kinds(work.block, work.minutes, work.rpe):
                 for group in work.groups:
                     began.setdefault(group, {}).setdefault(fact, []).append(work.began)
         return cls(kinds, began)
@@ -60,15 +61,9 @@ class DamagingWork:
                     hours[fact] = hours_between(times[before - 1], start)
         for other in earlier:
             since = _planned_hours(block, other, start)
-            for fact in _told_by(self.kinds, other, other.minutes, other.effort):
+            for fact in self.kinds(other, other.minutes, other.effort):
                 hours[fact] = min(hours.get(fact, since), since)
         return hours
-
-
-def _told_by(
-    kinds: Mapping[str, Fits], block: Block, minutes: float | None, rpe: float | None
-) -> list[str]:
-    return [fact for fact, fits in kinds.items() if fits(block, minutes, rpe)]
 
 
 def _planned_hours(block: Block, other: Block, start: datetime) -> float:
@@ -77,7 +72,7 @@ def _planned_hours(block: Block, other: Block, start: datetime) -> float:
     return hours_between(other.starts_at, start)
 
 
-def _kinds(past: Past) -> dict[str, Fits]:
+def _kinds_of_work(past: Past) -> KindsOfWork:
     words = past.vocabulary
     landing, jumps = (
         past.parameters("hours_since_hard_landing"),
@@ -86,29 +81,21 @@ def _kinds(past: Past) -> dict[str, Fits]:
     match = past.parameters("hours_since_match")
     hard = past.parameters("hours_since_hard_muscular_endurance")
 
-    def is_landing(block: Block, minutes: float | None, _: float | None) -> bool:
+    def kinds(block: Block, minutes: float | None, rpe: float | None) -> Iterator[str]:
         contacts = contacts_of(block, words, jumps["modality"]) or 0
-        enough = (minutes or 0) >= landing["minutes"] or contacts >= landing["contacts"]
-        return enough and lands_hard(block, words)
+        lasting, rated = minutes or 0, rpe or 0
+        enough = lasting >= landing["minutes"] or contacts >= landing["contacts"]
+        if enough and lands_hard(block, words):
+            yield "hours_since_hard_landing"
+        if block.modality == jumps["modality"] or contacts >= jumps["contacts"]:
+            yield "hours_since_jumps"
+        long_and_hard = lasting >= match["minutes"] and rated >= match["rpe"]
+        if block.competition or (long_and_hard and is_court_sport(block, words)):
+            yield "hours_since_match"
+        if block.goal == MUSCULAR_ENDURANCE:
+            if is_to_failure(block):
+                yield "hours_since_failure_endurance"
+            if rated >= hard["rpe"]:
+                yield "hours_since_hard_muscular_endurance"
 
-    def is_jumping(block: Block, *_: float | None) -> bool:
-        contacts = contacts_of(block, words, jumps["modality"]) or 0
-        return bool(block.modality == jumps["modality"] or contacts >= jumps["contacts"])
-
-    def is_match(block: Block, minutes: float | None, rpe: float | None) -> bool:
-        long_and_hard = (minutes or 0) >= match["minutes"] and (rpe or 0) >= match["rpe"]
-        return bool(block.competition) or (long_and_hard and is_court_sport(block, words))
-
-    def is_endurance_to_failure(block: Block, *_: float | None) -> bool:
-        return block.goal == MUSCULAR_ENDURANCE and bool(is_to_failure(block))
-
-    def is_hard_endurance(block: Block, _: float | None, rpe: float | None) -> bool:
-        return block.goal == MUSCULAR_ENDURANCE and (rpe or 0) >= hard["rpe"]
-
-    return {
-        "hours_since_hard_landing": is_landing,
-        "hours_since_jumps": is_jumping,
-        "hours_since_match": is_match,
-        "hours_since_failure_endurance": is_endurance_to_failure,
-        "hours_since_hard_muscular_endurance": is_hard_endurance,
-    }
+    return kinds

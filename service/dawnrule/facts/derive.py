@@ -25,8 +25,8 @@ from dawnrule.facts.concerns import NothingAllowed, StagedReturns
 from dawnrule.facts.damage import DamagingWork
 from dawnrule.facts.day_order import OtherBlocks, neighbours, order_facts
 from dawnrule.facts.history import Derived, Past, Unavailable
-from dawnrule.facts.last_trained import LastTrainedTimes, output_facts
-from dawnrule.facts.pain import no_pain_facts, pain_facts
+from dawnrule.facts.last_trained import LastTrainedTimes, Outcome, last_session, output_facts
+from dawnrule.facts.pain import pain_facts
 from dawnrule.facts.prescription import UsualAmounts
 from dawnrule.facts.work import Work, WorkLog
 from dawnrule.model import EVERY_EDITION, FactDictionary, Facts, FactValue, Vocabulary
@@ -36,6 +36,8 @@ from dawnrule.model.time_zones import zone_named
 from dawnrule.model.training import groups_of
 
 NOTHING_KNOWN: StagedReturns = NothingAllowed()
+
+_ANY_UNTOLD = ""
 
 NO_OTHERS = OtherBlocks()
 """A plan that holds no other block."""
@@ -106,8 +108,6 @@ class FactSource:
     returns: StagedReturns
     painful: CheckIn
     """The check-in without the pain that a clearance lets be trained with."""
-    painless: Facts
-    """That nothing hurts, for every part, where that was answered."""
     usual: UsualAmounts
     damaging: DamagingWork
     competitions: Sequence[datetime]
@@ -116,6 +116,8 @@ class FactSource:
     """Facts of a muscle group that were derived already, whatever the start (None) and at a start:
     many blocks ask for the same."""
 
+    outcomes: dict[tuple[str, int], Outcome | Unavailable] = field(default_factory=dict)
+    """How the last of so many sessions of a muscle group went, where that was asked already."""
     known_breaks: dict[str | None, breaks.Break | Unavailable | None] = field(default_factory=dict)
     """Breaks of a muscle group that were found already."""
     planned: dict[int, BlockSource] = field(default_factory=dict)
@@ -162,7 +164,6 @@ class FactSource:
             _day(past, log, unplanned),
             returns,
             painful,
-            no_pain_facts(painful, words),
             UsualAmounts(past, log),
             DamagingWork.of(past, log),
             circumstances.competition_starts(past),
@@ -231,22 +232,43 @@ class FactSource:
             )
         return self.known_breaks[group]
 
+    def may_return(self, group: str | None) -> bool:
+        """Return whether a staged return may be under way for a muscle group, whose limits may be
+        any facts."""
+        return isinstance(self.break_of(group), breaks.Break) or any(
+            concern.state is ConcernState.RETURNING for concern in self.past.concerns
+        )
+
     def of_group(self, group: str | None) -> Derived:
         """Derive what a muscle group is known for, whatever is done with it, and whenever."""
-        if (group, None) not in self.cache:
+        asked = self._told_of(group), None
+        if asked not in self.cache:
             derived = Derived.of(self._history_of_group(group), self.past.dictionary)
             soreness = None if group is None else self.check_in.soreness.get(group)
             if soreness is not None:
                 derived.facts["soreness"] = soreness
-            self.cache[group, None] = derived
-        return self.cache[group, None]
+            self.cache[asked] = derived
+        return self.cache[asked]
 
     def of_group_at(self, group: str, start: datetime) -> Derived:
         """Derive what lies behind a muscle group at a start."""
-        if (group, start) not in self.cache:
+        asked = self._told_of(group), start
+        if asked not in self.cache:
             findings = self._history_of_group_at(group, start)
-            self.cache[group, start] = Derived.of(findings, self.past.dictionary)
-        return self.cache[group, start]
+            self.cache[asked] = Derived.of(findings, self.past.dictionary)
+        return self.cache[asked]
+
+    def _told_of(self, group: str | None) -> str | None:
+        """Return a muscle group, or one name for all of which nothing was told: what is derived of
+        one of them holds for the others."""
+        is_told_of = (
+            group is None
+            or group in self.check_in.soreness
+            or group in self.trained.reported
+            or group in self.trained.logged
+            or self.check_in.bar_speed
+        )
+        return group if is_told_of else _ANY_UNTOLD
 
     def start_of(self, block: Block) -> datetime:
         """Return when a block begins: as planned, else when it was reported, else now; for a past
@@ -275,7 +297,10 @@ class FactSource:
     ) -> Iterator[tuple[str, FactValue | Unavailable]]:
         yield from self.trained.hours_before(group, start).items()
         yield "log_differs_hours", self.trained.log_differs_hours(group, start)
-        yield from output_facts(self.past, self.trained.logged_before(group, start), start)
+        logged = self.trained.logged_before(group, start)
+        if (group, len(logged)) not in self.outcomes:
+            self.outcomes[group, len(logged)] = last_session(self.past, logged)
+        yield from output_facts(self.outcomes[group, len(logged)], start)
 
     def plan_facts(self, block: Block) -> Iterator[tuple[str, FactValue | None]]:
         """Yield what a block says of itself in the words of the first edition."""
@@ -318,7 +343,7 @@ class BlockSource:
     def of(cls, source: FactSource, block: Block, others: OtherBlocks) -> Self:
         """Derive what does not hang on the muscle groups."""
         plan_facts = _reported(source.plan_facts(block))
-        told = {**source.day.facts, **source.painless, **plan_facts}
+        told = source.day.facts | plan_facts
         if not source.past.is_second_edition:
             return cls(source, block, others, told, Derived())
         told |= _reported(prescription.prescription_facts(source.past, block))
@@ -328,7 +353,7 @@ class BlockSource:
     def elsewhere(self, pattern: str | None, groups: tuple[str, ...]) -> BlockSource:
         """Return the facts of the same work by another pattern or for other muscle groups."""
         block = replace(self.block, pattern=pattern, muscle_groups=groups)
-        return replace(self, block=block, parts={})
+        return BlockSource(self.source, block, self.others, self.told, self.history)
 
     def part(self, group: str | None) -> PartSource:
         """Return the part of a muscle group; None for that of a block which has none."""
@@ -358,28 +383,23 @@ class PartSource:
         """Derive what does not hang on the start of a block."""
         source, block, past = whole.source, whole.block, whole.source.past
         others = whole.others.training(group, past.vocabulary)
-        of_group = source.of_group(group)
-        facts = {**whole.told, **whole.history.facts, **of_group.facts}
+        of_group, said = source.of_group(group), _said_of_part(source, block, group)
+        facts = {**whole.told, **whole.history.facts, **of_group.facts, **said}
         missing = {**whole.history.missing, **of_group.missing}
-        if group is not None:
-            facts["muscle_group"] = group
-        facts |= _told_of_part(source, block, group)
         if not past.is_second_edition:
             return cls(source, block, group, others, Derived(facts, missing), {})
-        pause = source.break_of(group)
-        known = pause if isinstance(pause, breaks.Break) else None
+        found = source.break_of(group)
+        pause = found if isinstance(found, breaks.Break) else None
         findings = {
-            "planned_share_percent": source.usual.share(block, group, whole.others.blocks, known),
+            "planned_share_percent": source.usual.share(block, group, whole.others.blocks, pause),
             "passed_through_soreness": soreness.soreness_passed_through(past, block),
         }
         more = Derived.of(findings.items(), past.dictionary)
         fixed = Derived(facts | more.facts, missing | more.missing)
-        part = cls(source, block, group, others, fixed, None)
-        return (
-            part
-            if part.returns()
-            else replace(part, told_by_concerns=dict(part.concern_facts(fixed.facts)))
-        )
+        if source.may_return(group):
+            return cls(source, block, group, others, fixed, None)
+        told_by_concerns = dict(_concern_facts(source, block, group, fixed.facts))
+        return cls(source, block, group, others, fixed, told_by_concerns)
 
     def at(self, start: datetime) -> Derived:
         """Derive all facts of the part, the day's among them, as if it began at ``start``."""
@@ -393,47 +413,13 @@ class PartSource:
             facts["lifting_same_day"] = self._is_lifted_today(logged)
             if source.past.is_second_edition:
                 facts |= self._order_facts(logged, start)
-        if source.past.is_second_edition:
-            more = Derived.of(self._findings_at(start), source.past.dictionary)
+        if findings := self._findings_at(start):
+            more = Derived.of(findings.items(), source.past.dictionary)
             facts |= more.facts
             missing |= more.missing
         told = self.told_by_concerns
-        facts |= dict(self.concern_facts(facts)) if told is None else told
+        facts |= _concern_facts(source, self.block, group, facts) if told is None else told
         return source.past.known(Derived(facts, missing))
-
-    def returns(self) -> bool:
-        """Return whether a staged return may be under way, whose limits may be any facts."""
-        is_pausing = isinstance(self.source.break_of(self.group), breaks.Break)
-        return is_pausing or any(
-            concern.state is ConcernState.RETURNING for concern in self.source.past.concerns
-        )
-
-    def concern_facts(self, facts: Facts) -> Iterator[tuple[str, FactValue]]:
-        """Yield what concerns and returns say of the part, by its other facts."""
-        known, past, block, group = (
-            self.source.past.concerns,
-            self.source.past,
-            self.block,
-            self.group,
-        )
-        yield from concerns.part_facts(known, past, block, group, facts)
-        pause = self.source.break_of(group)
-        under_way = concerns.returns_under_way(
-            known,
-            pause if isinstance(pause, breaks.Break) else None,
-            past,
-            block,
-            group,
-            facts,
-            self.source.returns,
-            self.source.now,
-        )
-        found = list(under_way)
-        yield from concerns.return_facts(found)
-        told = [*concerns.restrictions_in_force(known, past.check_in.date)]
-        if found or told:
-            stages = [(one.after, one.stage) for one in found]
-            yield from self.source.returns.limits(stages, told).items()
 
     def _is_lifted_today(self, logged: Sequence[Work]) -> bool:
         """Return whether another block of the date lifts with the muscle group."""
@@ -448,27 +434,56 @@ class PartSource:
             beside = neighbours(logged, block, start, self.others, planned_start)
         return dict(order_facts(source.past, block, beside))
 
-    def _findings_at(self, start: datetime) -> Iterator[tuple[str, FactValue | Unavailable | None]]:
+    def _findings_at(self, start: datetime) -> dict[str, FactValue]:
+        """Return the hours that lie before the start, and after it, in the second edition."""
         source, block, group = self.source, self.block, self.group
-        hours = circumstances.hours_to_competition(source.past, source.competitions, block, start)
-        yield "hours_to_competition", hours
+        if not source.past.is_second_edition:
+            return {}
+        found: dict[str, FactValue] = {}
         if group is not None:
-            yield from source.damaging.facts(self.others.before, block, group, start).items()
+            found = source.damaging.facts(self.others.before, block, group, start)
+        ahead = circumstances.hours_to_competition(source.past, source.competitions, block, start)
+        return found if ahead is None else {**found, "hours_to_competition": ahead}
 
 
-def _told_of_part(
-    source: FactSource, block: Block, group: str | None
-) -> Iterator[tuple[str, FactValue]]:
-    """Yield what the block and the check-in say of one muscle group."""
+def _said_of_part(source: FactSource, block: Block, group: str | None) -> Facts:
+    """Return what the block and the check-in say of one muscle group."""
     past, words = source.past, source.past.vocabulary
-    reads_words = past.is_second_edition
-    if source.painful.pain:
-        yield from pain_facts(source.painful, block, group, words, reads_words=reads_words)
-    yield from source.carried_over.part_facts(block, group)
+    said = pain_facts(source.painful, block, group, words, reads_words=past.is_second_edition)
+    said |= source.carried_over.part_facts(block, group)
+    if group is not None:
+        said["muscle_group"] = group
     if past.is_second_edition:
-        yield "lands_hard", prescription.lands_on(group, block, words)
+        said["lands_hard"] = prescription.lands_on(group, block, words)
         if group is None:
-            yield from soreness.soreness_of_goal(past, block)
+            said |= soreness.soreness_of_goal(past, block)
+    return said
+
+
+def _concern_facts(
+    source: FactSource, block: Block, group: str | None, facts: Facts
+) -> Iterator[tuple[str, FactValue]]:
+    """Yield what concerns and returns say of a part, by its other facts."""
+    known, past, pause = source.past.concerns, source.past, source.break_of(group)
+    if not known and not isinstance(pause, breaks.Break):
+        return
+    yield from concerns.part_facts(known, past, block, group, facts)
+    under_way = concerns.returns_under_way(
+        known,
+        pause if isinstance(pause, breaks.Break) else None,
+        past,
+        block,
+        group,
+        facts,
+        source.returns,
+        source.now,
+    )
+    found = list(under_way)
+    yield from concerns.return_facts(found)
+    told = [*concerns.restrictions_in_force(known, past.check_in.date)]
+    if found or told:
+        stages = [(one.after, one.stage) for one in found]
+        yield from source.returns.limits(stages, told).items()
 
 
 def _history_of_block(

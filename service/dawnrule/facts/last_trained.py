@@ -141,11 +141,10 @@ DROPPED = "dropped"
 
 
 def output_facts(
-    past: Past, trainings: Sequence[Training], start: datetime
+    last: Outcome | Unavailable, start: datetime
 ) -> Iterator[tuple[str, FactValue | Unavailable]]:
-    """Yield the fall in output at the last of a muscle group's logged ``trainings``, all before
-    ``start``; whether it was cut short, and the hours since then if output fell."""
-    last = _last_session(past, trainings)
+    """Yield the fall in output at the last session of a muscle group before ``start``; whether it
+    was cut short, and the hours since then if output fell."""
     if isinstance(last, Unavailable):
         for fact in ("output_drop_percent", "hours_since_output_drop", "last_session_cut_short"):
             yield fact, last
@@ -186,9 +185,9 @@ class Outcome:
         return self.began, self.output is not None, drop, self.output == CUT_SHORT
 
 
-def _last_session(past: Past, trainings: Sequence[Training]) -> Outcome | Unavailable:
-    """Return how the last session went for the muscle group; of simultaneous ones the one that
-    reports more, and worse."""
+def last_session(past: Past, trainings: Sequence[Training]) -> Outcome | Unavailable:
+    """Return how the last of a muscle group's logged ``trainings`` went; of simultaneous ones the
+    one that reports more, and worse."""
     days = past.parameters("output_drop_percent")["days"]
     recent = [Outcome.of(t, t.session) for t in _within(days, past, trainings) if t.session]
     if not recent:

@@ -6,7 +6,7 @@ block passes through: a bad back rests squats, though they are planned for the l
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 
 from dawnrule.model import FactValue, Vocabulary
 from dawnrule.model.entities import Block, CheckIn, Pain
@@ -19,22 +19,13 @@ def pain_facts(
     vocabulary: Vocabulary,
     *,
     reads_words: bool = True,
-) -> Iterator[tuple[str, bool]]:
-    """Yield for each kind of pain whether it counts for a part; nothing when unanswered."""
+) -> dict[str, FactValue]:
+    """Return for each kind of pain whether it counts for a part; nothing when unanswered."""
     if check_in.pain is None:
-        return
+        return {}
     pains = pains_of_part(check_in, block, group, vocabulary, reads_words=reads_words)
     here = {pain.kind for pain in pains}
-    for kind in vocabulary.pain_kinds:
-        yield fact_name(kind), kind in here
-
-
-def no_pain_facts(check_in: CheckIn, vocabulary: Vocabulary) -> dict[str, FactValue]:
-    """Return for each kind of pain that it counts for no part, where nothing hurts; nothing when
-    unanswered."""
-    if check_in.pain is None or check_in.pain:
-        return {}
-    return {fact_name(kind): False for kind in vocabulary.pain_kinds}
+    return {fact_name(kind): kind in here for kind in vocabulary.pain_kinds}
 
 
 def pains_of_part(

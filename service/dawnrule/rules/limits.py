@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from math import floor
 from typing import Any, TypeAlias
 
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Facts
 from dawnrule.rules.conditions import Operator, Test
-from dawnrule.rules.evaluation.evaluator import predicate
+from dawnrule.rules.evaluation.evaluator import Predicate, predicate
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +72,13 @@ class Limits:
 
     def settled(self, facts: Facts) -> Limits:
         """Replace facts by their numbers on a morning; a fact not reported limits nothing."""
-        if self is NO_LIMITS:
-            return self
-        known: dict[str, Any] = {
-            name: facts.get(value.fact) if isinstance(value, FromFact) else value
-            for name, value in self.given()
+        given = dict(self.given())
+        of_facts = {
+            name: facts.get(value.fact)
+            for name, value in given.items()
+            if isinstance(value, FromFact)
         }
-        return Limits(**known)
+        return Limits(**given | of_facts) if of_facts else self
 
     def __bool__(self) -> bool:
         return self is not NO_LIMITS and any(True for _ in self.given())
@@ -118,9 +119,15 @@ def breaking(name: str, value: Any) -> Test | None:
 def exceeded(limits: Limits, facts: Facts) -> tuple[str, ...]:
     """List the limits that a block is known to exceed, by the facts of one of its parts. What the
     block does not state counts as within."""
-    settled = limits.settled(facts)
-    tests = ((name, breaking(name, value)) for name, value in settled.given())
-    return tuple(name for name, test in tests if test and predicate(test)(facts))
+    given = limits.settled(facts).given()
+    return tuple([name for name, value in given if _is_exceeded(name, value)(facts)])
+
+
+@lru_cache(maxsize=1024)
+def _is_exceeded(name: str, value: float) -> Predicate:
+    test = breaking(name, value)
+    assert test is not None, "settled limits are numbers"
+    return predicate(test)
 
 
 def as_strict(value: Any, name: str, than: Any) -> bool:
