@@ -34,7 +34,7 @@ from tests.factories import EXAMPLE
 
 STAGES: tuple[tuple[Any, str], ...] = (
     (Parser, "parse"),
-    (Readers, "read"),
+    (Readers, "ask"),
     (Writer, "_commit_group"),
     (CheckIns, "submit"),
     (Advisor, "consider"),
@@ -80,7 +80,7 @@ def by_stage(took: Seconds, whole: float) -> Seconds:
     composed, considered = took["Composer.compose"], took["Advisor.consider"]
     alternatives, opening = took["Sessions.instead_of"], took["Options.of"]
     submitted, record = took["CheckIns.submit"], took["check_ins._record"]
-    schema, access, group = took["Parser.parse"], took["Readers.read"], took["Writer._commit_group"]
+    schema, access, group = took["Parser.parse"], took["Readers.ask"], took["Writer._commit_group"]
     return {
         "schema": schema,
         "access": access,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from dawnrule.advice.composer import Composer
@@ -14,7 +15,6 @@ from dawnrule.model.record import Record
 from dawnrule.rules.conditions import Operator, Test
 from dawnrule.rules.evaluation.evaluator import (
     TestTrace,
-    Trace,
     explain,
     missing_tests,
 )
@@ -134,13 +134,13 @@ class FailedTest:
 @dataclass(frozen=True, slots=True)
 class RuleResult:
     """How one rule came out for the day (``block`` None) or for one part; ``decided`` is whether
-    the verdict there is the rule's."""
+    the verdict there is the rule's, and ``conditions`` the trace in JSON values."""
 
     block: int | None
     muscle_group: str | None
     fired: bool
     decided: bool
-    conditions: Trace
+    conditions: Mapping[str, Any]
     near_miss: tuple[FailedTest, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -150,7 +150,7 @@ class RuleResult:
             "muscle_group": self.muscle_group,
             "fired": self.fired,
             "decided": self.decided,
-            "conditions": self.conditions.to_json(),
+            "conditions": self.conditions,
             "near_miss": [test.to_json() for test in self.near_miss],
         }
 
@@ -229,25 +229,34 @@ def _deciding(*advised: Advice | PartAdvice) -> frozenset[str]:
 
 
 def _result(rule: Rule, subject: Subject, wording: Wording) -> RuleResult:
-    trace = explain(rule.when, subject.facts)
+    facts = subject.facts
+    fired, conditions, missing = _outcome(rule, *map(facts.get, rule.reads))
     failed = (
         FailedTest(
-            test.fact,
-            test.operator,
-            test.value,
-            subject.facts.get(test.fact),
-            wording.test(test, subject.facts),
+            test.fact, test.operator, test.value, facts.get(test.fact), wording.test(test, facts)
         )
-        for test in missing_tests(rule.when, trace)
+        for test in missing
     )
     return RuleResult(
         block=subject.block,
         muscle_group=subject.muscle_group,
-        fired=trace.holds,
+        fired=fired,
         decided=rule.id in subject.decided_by,
-        conditions=trace,
+        conditions=conditions,
         near_miss=tuple(failed),
     )
+
+
+@lru_cache(maxsize=2048, typed=True)  # 1 and 1.0 are written in two ways
+def _outcome(
+    rule: Rule, *values: FactValue | None
+) -> tuple[bool, Mapping[str, Any], tuple[Test, ...]]:
+    """Tell whether a rule fires on the values of the facts that it reads (None: not reported), with
+    its trace in JSON values and the tests that alone stood in the way. Most rules read the same in
+    many parts and mornings."""
+    named = zip(rule.reads, values, strict=True)
+    trace = explain(rule.when, {name: value for name, value in named if value is not None})
+    return trace.holds, trace.to_json(), missing_tests(rule.when, trace)
 
 
 def fires_again(subjects: Sequence[Subject], rule_set: RuleSet) -> bool:
