@@ -15,14 +15,13 @@ import signal
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
+from multiprocessing.connection import Connection, wait
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from threading import Thread
 from typing import Any, Self, TypeAlias
 
 from dawnrule.advice.composer import Composer
@@ -30,7 +29,6 @@ from dawnrule.application.amendments import Told, submit_told, told_alone
 from dawnrule.application.batches import Row, RowOutcome, answer_each, submit_each
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.errors import DawnruleError
-from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import lazy, render_error
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
@@ -106,8 +104,8 @@ class RowAdvice:
 
     def _in_several(self, folder: Path, processes: int, progress: Progress) -> list[Answered]:
         answered: list[Answered] = []
-        with _forked(processes, _begin, (self, folder)) as done:
-            for some in done(_advise, self._shares(processes)):
+        with _forked(processes, partial(_answer_shares, self, folder)) as connections:
+            for some in _answers(connections, self._shares(processes)):
                 answered += some
                 progress(len(some))
         return answered
@@ -162,67 +160,77 @@ def _who(row: Row[Told]) -> str:
 
 
 @contextmanager
-def _forked(
-    processes: int, begin: Callable[..., None], given: tuple[RowAdvice, Path]
-) -> Iterator[Callable[..., Iterator[list[Answered]]]]:
-    """Fork processes that begin with what is given, which they inherit; all have ended when this
-    returns, whatever has happened."""
-    before = set(multiprocessing.active_children())
+def _forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[Connection]]:
+    """Fork processes that work, each with a connection to here; all have ended when this returns,
+    whatever has happened."""
     fork = multiprocessing.get_context("fork")
-    pool = ProcessPoolExecutor(processes, fork, begin, given)
-
-    def as_done(
-        job: Callable[[list[int]], list[Answered]], shares: Sequence[list[int]]
-    ) -> Iterator[list[Answered]]:
-        for done in as_completed([pool.submit(job, share) for share in shares]):
-            yield done.result()
-
+    forked: list[BaseProcess] = []
+    connections: list[Connection] = []
     try:
-        yield as_done
-    except BrokenProcessPool as error:
-        raise DawnruleError(lazy("sheet.process_ended")) from error
+        for _ in range(processes):
+            here, there = fork.Pipe()
+            connections.append(here)
+            forked.append(fork.Process(target=_work, args=(work, there, here), daemon=True))
+            forked[-1].start()
+            there.close()
+        yield connections
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
-        for process in set(multiprocessing.active_children()) - before:
+        for process in forked:
             process.terminate()
             process.join()
+        for connection in connections:
+            connection.close()
 
 
-@dataclass(frozen=True, slots=True)
-class _Worker:
-    """What a forked process works with."""
+def _answers(
+    connections: Sequence[Connection], shares: Sequence[list[int]]
+) -> Iterator[list[Answered]]:
+    """Send each process a share as soon as it has none, and yield what they answer. Raises what one
+    of them raised, and ``DawnruleError`` when one ends before it is done."""
+    left = [*reversed(shares)]
+    idle: list[Connection] = [*connections]
+    busy: list[Connection] = []
+    try:
+        while left or busy:
+            while idle and left:
+                idle[-1].send(left.pop())
+                busy.append(idle.pop())
+            ready = wait(busy)
+            for connection in [one for one in busy if one in ready]:
+                answered = connection.recv()
+                if isinstance(answered, DawnruleError):
+                    raise answered
+                busy.remove(connection)
+                idle.append(connection)
+                yield answered
+    except (EOFError, ConnectionError) as error:
+        raise DawnruleError(lazy("sheet.process_ended")) from error
 
-    advice: RowAdvice
-    store: OpenStore
-    texts: Texts
 
-
-_worker: _Worker | None = None
-
-
-def _begin(advice: RowAdvice, folder: Path) -> None:
-    """Begin as a forked process. Ctrl-C is left to the one that forked it, which ends all; should
-    that be killed, this ends too."""
-    global _worker  # the one place for what a process of a pool inherits
+def _work(work: Callable[[Connection], None], there: Connection, here: Connection) -> None:
+    """Work as a forked process. Ctrl-C is left to the one that forked it, which ends all; should
+    that be killed, nothing more is sent here, and this ends too."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    Thread(target=_end_with, args=(multiprocessing.parent_process(),), daemon=True).start()
+    here.close()
+    with suppress(EOFError, ConnectionError):
+        work(there)
+
+
+def _answer_shares(advice: RowAdvice, folder: Path, connection: Connection) -> None:
+    """Answer the rows of each share that is sent, as a forked process; errors are worded, as how
+    they are said cannot leave the process."""
     store = cache(lambda: Store.open(folder / f"{os.getpid()}.db"))
-    _worker = _Worker(advice, store, advice.check_ins.advisor.composer.texts)
-
-
-def _end_with(parent: multiprocessing.process.BaseProcess | None) -> None:
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _advise(places: list[int]) -> list[Answered]:
-    """Advise on the rows of some places, as a forked process; errors are worded, as how they are
-    said cannot leave the process."""
-    assert _worker is not None, "the process has begun"
-    advice, texts = _worker.advice, _worker.texts
-    answered = advice.answer(_worker.store, [advice.rows[place] for place in places])
-    return [
-        replace(one, problem=render_error(one.problem, texts)) if one.problem else one
-        for one in answered
-    ]
+    texts = advice.check_ins.advisor.composer.texts
+    while True:
+        rows = [advice.rows[place] for place in connection.recv()]
+        try:
+            answered = advice.answer(store, rows)
+        except DawnruleError as error:
+            connection.send(error)
+            return
+        connection.send(
+            [
+                replace(one, problem=render_error(one.problem, texts)) if one.problem else one
+                for one in answered
+            ]
+        )
