@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dawnrule.model import FactDictionary, Facts, Verdict
+from dawnrule.model import Facts, Verdict
 from dawnrule.model.training import hours_between
 from dawnrule.rules.conditions import Condition, Operator, Test, all_of, any_of, none_of
 from dawnrule.rules.counterfactuals import Opening, WhatIf, opening_of
@@ -53,7 +53,7 @@ def opening(muscle: Muscle, *conditions: Condition, start: datetime = START) -> 
     what_if = WhatIf(a_rule_set(rules))
     assert what_if.decision(muscle.facts_at(start)).verdict is Verdict.REST
     since = (*muscle.grown, *muscle.other)
-    return opening_of(what_if, muscle.facts_at, start, since, FactDictionary.bundled())
+    return opening_of(what_if, muscle.facts_at, start, since)
 
 
 A_DAY = timedelta(hours=24)

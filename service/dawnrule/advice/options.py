@@ -178,7 +178,6 @@ class Options:
             lambda start: self._facts_at(part, start),
             part.starts_at,
             since,
-            self._dictionary,
         )
 
     def _facts_at(self, part: PartFacts, start: datetime) -> Facts:

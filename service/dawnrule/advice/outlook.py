@@ -223,7 +223,6 @@ class Outlook:
             lambda start: self._facts(block, group, start),
             self.now,
             self.source.trained.times_of(group),
-            self._dictionary,
         )
         if opening.at is None:
             return self._held_back(block, group, opening.settled_at)

@@ -62,6 +62,8 @@ class WhatIf:
             for test in tests_of(rule.when):
                 self._reading[test.fact].add(rule)
                 self._thresholds[test.fact] |= dict.fromkeys(_numbers_in(test))
+        self.turns_after = frozenset(self._hours_that_matter())
+        """How long after a training the decision can change: at once, and at each threshold."""
 
     def decision(self, facts: Facts) -> Decision:
         """Decide on a part, whose facts include the day's, by the protective rules that fire."""
@@ -106,6 +108,13 @@ class WhatIf:
     def thresholds_on(self, fact: str) -> tuple[Test, ...]:
         """List every number that a protective rule compares a fact with, as a test of its own."""
         return tuple(self._thresholds.get(fact, ()))
+
+    def _hours_that_matter(self) -> Iterator[timedelta]:
+        yield timedelta()
+        for fact, definition in FactDictionary.bundled().items():
+            if definition.grows:
+                numbers = (test.value for test in self.thresholds_on(fact))
+                yield from (timedelta(hours=value) for value in numbers if is_number(value))
 
     def on_day(self, day: Facts) -> WhatIf:
         """Narrow to the parts of one morning: its day rules are tried once for all of them, and
@@ -216,7 +225,6 @@ def opening_of(
     facts_at: FactsAt,
     start: datetime,
     since: Iterable[datetime],
-    dictionary: FactDictionary,
 ) -> Opening:
     """Find when a part opens that is planned for ``start`` and does not open then.
 
@@ -226,7 +234,7 @@ def opening_of(
     before = facts_at(start)
     decided = what_if.decision(before)
     settled_at = start
-    for moment in _moments(what_if, start, since, dictionary):
+    for moment in _moments(what_if, start, since):
         facts = facts_at(moment)
         then = what_if.decision_after(decided, before, facts)
         if then.verdict is Verdict.TRAIN:
@@ -361,27 +369,14 @@ def _next(definition: FactDefinition, edge: float, down: bool) -> float:
     return math.nextafter(edge, -math.inf if down else math.inf)
 
 
-def _moments(
-    what_if: WhatIf, start: datetime, since: Iterable[datetime], dictionary: FactDictionary
-) -> list[datetime]:
+def _moments(what_if: WhatIf, start: datetime, since: Iterable[datetime]) -> list[datetime]:
     """List the whole minutes after ``start`` at which the decision can change: when a threshold is
     reached, and a minute later, when it is passed."""
-    edges = set(_edges(what_if, dictionary))
-    oldest = start.astimezone(UTC) - max(edges)
+    oldest = start.astimezone(UTC) - max(what_if.turns_after)
     recent = [at.astimezone(UTC) for at in since if at >= oldest]
-    turns = {at + edge for at in recent for edge in edges}
+    turns = {at + after for at in recent for after in what_if.turns_after}
     met = {_whole_minute(turn) for turn in turns if turn >= start}
     return sorted(at for at in met | {at + ONE_MINUTE for at in met} if at > start)
-
-
-def _edges(what_if: WhatIf, dictionary: FactDictionary) -> Iterator[timedelta]:
-    """Yield how long after a training the decision can change: at once, and at each threshold."""
-    yield timedelta()
-    for fact, definition in dictionary.items():
-        if definition.grows:
-            for test in what_if.thresholds_on(fact):
-                if is_number(test.value):
-                    yield timedelta(hours=test.value)
 
 
 def _whole_minute(at: datetime) -> datetime:
