@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from flask import Flask, request, session
-from flask.sessions import SecureCookieSessionInterface
+from flask import Flask, Request, Response, request, session
+from flask.sessions import SecureCookieSession, SecureCookieSessionInterface, SessionMixin
 
 from dawnrule.store import Key, Role, Transaction, hash_token, new_token
 from dawnrule.web.context import context
@@ -31,7 +31,19 @@ _LOOKED_AT, _LOOKED_BEFORE = "looked_at", "looked_before"
 
 
 class CoachSessions(SecureCookieSessionInterface):
-    """Flask's signed cookie, sent over https only, except on this machine."""
+    """Flask's signed cookie, sent over https only, except on this machine. Programs have none, and
+    for them nothing is made ready to read or to sign it."""
+
+    def open_session(self, app: Flask, request: Request) -> SecureCookieSession | None:
+        """Begin with what the cookie holds, or with nothing."""
+        if not request.cookies.get(self.get_cookie_name(app)):
+            return self.session_class()
+        return super().open_session(app, request)
+
+    def save_session(self, app: Flask, session: SessionMixin, response: Response) -> None:
+        """Send the cookie if it changed."""
+        if session or session.accessed or session.modified:
+            super().save_session(app, session, response)
 
     def get_cookie_secure(self, app: Flask) -> bool:
         """Return whether the browser may send the cookie over https only."""
