@@ -15,6 +15,7 @@ from typing import Any, TypeVar, get_args, get_origin
 
 import rfc8785
 from cattrs import Converter
+from cattrs.fns import identity
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 from dawnrule.model.advice import Advice, Alternative, Change, Note, blocks_of
@@ -75,8 +76,10 @@ def _is_tuple_of_one_kind(kind: Any) -> bool:
     return get_origin(kind) is tuple and get_args(kind)[1:] == (Ellipsis,)
 
 
-def _is_optional(kind: Any) -> bool:
-    return len(get_args(kind)) == len({None, Any}) and NoneType in get_args(kind)
+def _if_present(kind: Any) -> Any:
+    """Return the kind of a value that may be None; None where it may not, or be of several."""
+    others = [one for one in get_args(kind) if one is not NoneType]
+    return others[0] if len(others) == 1 and NoneType in get_args(kind) else None
 
 
 def _tuple_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
@@ -89,7 +92,7 @@ def _tuple_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
 
 
 def _optional_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
-    [present] = (one for one in get_args(kind) if one is not NoneType)
+    present = _if_present(kind)
     if present in _PLAIN:
         return lambda value, _: None if value is None else present(value)
     read = converter.get_structure_hook(present)
@@ -99,7 +102,10 @@ def _optional_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]
 def _converter() -> Converter:
     converter = Converter(detailed_validation=False)
     converter.register_structure_hook_factory(_is_tuple_of_one_kind, _tuple_hook)
-    converter.register_structure_hook_factory(_is_optional, _optional_hook)
+    converter.register_structure_hook_factory(
+        lambda kind: _if_present(kind) is not None, _optional_hook
+    )
+    converter.register_unstructure_hook_func(lambda kind: _if_present(kind) in _PLAIN, identity)
     converter.register_unstructure_hook(datetime, datetime.isoformat)
     converter.register_unstructure_hook(date, date.isoformat)
     converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
@@ -108,6 +114,7 @@ def _converter() -> Converter:
     for rating in (Rating, Rating | None):
         converter.register_structure_hook(rating, lambda value, _: value)
     converter.register_structure_hook_func(lambda kind: kind == Facts, lambda facts, _: facts)
+    converter.register_unstructure_hook_func(lambda kind: kind == Facts, dict)
     first, last = override(rename="from"), override(rename="until")
     converter.register_unstructure_hook(
         PlanPhase, make_dict_unstructure_fn(PlanPhase, converter, first=first, last=last)
@@ -174,16 +181,18 @@ def all_of_json(kind: type[T], texts: Iterable[str]) -> list[T]:
 def canonical_json(values: Any) -> str:
     """JSON values as canonical text (RFC 8785): equal values have equal bytes.
 
-    The encoder of the standard library writes the same bytes, several times as fast, wherever
-    names are ASCII and numbers are of everyday size; the rest is left to the reference library.
+    The encoder of the standard library writes the same bytes, several times as fast, wherever no
+    character takes two units of UTF-16, by which names are ordered, and numbers are of everyday
+    size; the rest is left to the reference library.
     """
     try:
         text = _encode(_everyday(values))
-        if not text.isascii():
-            text.encode()  # a lone surrogate has no UTF-8
-        return text
+        # A lone surrogate has no UTF-16.
+        if text.isascii() or len(text.encode("utf-16-le")) == _BYTES_OF_A_UNIT * len(text):
+            return text
     except (_NotEverydayError, UnicodeEncodeError):
-        return rfc8785.dumps(values).decode("utf-8")
+        pass
+    return rfc8785.dumps(values).decode("utf-8")
 
 
 _encode = json.JSONEncoder(
@@ -192,6 +201,7 @@ _encode = json.JSONEncoder(
 
 _AS_THEY_ARE = frozenset({str, bool, type(None)})
 _NAMES = {str}
+_BYTES_OF_A_UNIT = 2
 _LARGEST_INTEGER = 2**53 - 1
 _LEAST_FRACTION = 1e-4  # below, Python writes an exponent and ECMAScript does not
 
@@ -204,7 +214,7 @@ def _everyday(value: Any) -> Any:
     """Return values with whole floats as integers, which is how ECMAScript writes them."""
     kind = type(value)
     if kind is dict:
-        if value and (set(map(type, value)) != _NAMES or not "".join(value).isascii()):
+        if value and set(map(type, value)) != _NAMES:
             raise _NotEverydayError
         return {
             name: member if type(member) in _AS_THEY_ARE else _everyday(member)
@@ -213,18 +223,14 @@ def _everyday(value: Any) -> Any:
     if kind is list or kind is tuple:
         return [member if type(member) in _AS_THEY_ARE else _everyday(member) for member in value]
     if kind is float:
-        return _everyday_float(value)
+        size = abs(value)
+        if size <= _LARGEST_INTEGER and value == int(value):
+            return int(value)
+        if _LEAST_FRACTION <= size <= _LARGEST_INTEGER:
+            return value
+        raise _NotEverydayError
     if kind in _AS_THEY_ARE or (kind is int and abs(value) <= _LARGEST_INTEGER):
         return value
     if isinstance(value, str):  # words of a vocabulary are enumerations of strings
-        return value
-    raise _NotEverydayError
-
-
-def _everyday_float(value: float) -> float | int:
-    size = abs(value)
-    if size <= _LARGEST_INTEGER and value == int(value):
-        return int(value)
-    if _LEAST_FRACTION <= size <= _LARGEST_INTEGER:
         return value
     raise _NotEverydayError
