@@ -51,9 +51,9 @@ Told: TypeAlias = CheckIn | Amendment
 
 def merge_patch(target: Any, patch: Any) -> Any:
     """Apply a JSON Merge Patch (RFC 7396, section 2) and return the result."""
-    if not isinstance(patch, Mapping):
+    if not isinstance(patch, dict):
         return patch
-    merged = dict(target) if isinstance(target, Mapping) else {}
+    merged = dict(target) if isinstance(target, dict) else {}
     for name, value in patch.items():
         if value is None:
             merged.pop(name, None)

@@ -100,12 +100,13 @@ def rows_of_sheet(sheet: Sheet, load: Callable[[Any], T]) -> list[Row[T]]:
 
 
 def check_ins_of_sheet(sheet: Sheet) -> list[Row[Told]]:
-    """Load the rows of a sheet of check-ins: each changes what it says and nothing else of the
-    day's check-in. Of a row that cannot be read its dangers are taken."""
-    return [_check_in_of_sheet(row) for row in sheet.rows]
+    """Load the rows of a sheet of check-ins."""
+    return [check_in_of_sheet(row) for row in sheet.rows]
 
 
-def _check_in_of_sheet(row: SheetRow) -> Row[Told]:
+def check_in_of_sheet(row: SheetRow) -> Row[Told]:
+    """Load a row of a sheet of check-ins: it changes what it says and nothing else of the day's
+    check-in. Of one that cannot be read its dangers are taken."""
     try:
         check_in = row.load(load_check_in)
     except DawnruleError as error:
@@ -135,10 +136,14 @@ def rows_of_json(
 ) -> list[Row[T]]:
     """Load the entries of a JSON list, numbered from 0; ``under`` is the pointer of the list, from
     which the pointers of faults then start instead of from their entry."""
-    return [
-        Row((place,), _or_error(partial(load, entry)), _locate(under, place))
-        for place, entry in enumerate(entries)
-    ]
+    return [row_of_json(place, entry, load, under) for place, entry in enumerate(entries)]
+
+
+def row_of_json(
+    place: int, entry: Any, load: Callable[[Any], T], under: str | None = None
+) -> Row[T]:
+    """Load an entry of a JSON list, as ``rows_of_json`` does all."""
+    return Row((place,), _or_error(partial(load, entry)), _locate(under, place))
 
 
 def reject_contradictions(rows: Sequence[Row[Told]]) -> list[Row[Told]]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import date
+from functools import partial
 from typing import Any, BinaryIO
 from zoneinfo import ZoneInfo
 
@@ -17,19 +17,14 @@ from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
 from dawnrule.application.amendments import Told
 from dawnrule.application.athletes import id_taken
-from dawnrule.application.batches import (
-    Row,
-    check_ins_of_sheet,
-    reject_contradictions,
-    rows_of_json,
-)
+from dawnrule.application.batches import Row, check_in_of_sheet, row_of_json
 from dawnrule.application.check_ins import CheckIns
 from dawnrule.cli.answer_forms import FORMS, AnswerForm
 from dawnrule.cli.options import accept_option, format_option, means_option, rule_set_option
-from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Answered, RowAdvice, cores
+from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Answered, GivenRow, RowAdvice, cores
 from dawnrule.cli.tables import grouped_refusal_lines, refusal_lines
 from dawnrule.clock import new_id, now
-from dawnrule.errors import DawnruleError, InvalidInput, MalformedInput
+from dawnrule.errors import InvalidInput, MalformedInput
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.i18n.lazy import LazyText, lazy, render
 from dawnrule.model.entities import Athlete
@@ -55,7 +50,7 @@ class CheckInFile:
     """The rows of a file with their sheet; for JSON, a sheet that names its check-ins. ``athletes``
     are those that the file itself describes, ``names`` the names that it has of people, by id."""
 
-    rows: tuple[Row[Told], ...]
+    rows: tuple[GivenRow, ...]
     sheet: Sheet
     is_json: bool = False
     athletes: tuple[Athlete, ...] = ()
@@ -72,7 +67,8 @@ def read_check_in_file(data: bytes, options: ReadOptions) -> CheckInFile:
         return _of_json(read_json(data))
     sheet = read_sheet(data, CHECK_INS, options)
     names = options.people.written if options.people else {}
-    return CheckInFile(tuple(check_ins_of_sheet(sheet)), sheet, names=names)
+    rows = [GivenRow(row.athlete_id, partial(check_in_of_sheet, row)) for row in sheet.rows]
+    return CheckInFile(tuple(rows), sheet, names=names)
 
 
 def _of_json(content: Any) -> CheckInFile:
@@ -85,13 +81,22 @@ def _of_json(content: Any) -> CheckInFile:
     if not isinstance(check_ins, list):
         check_ins = [check_ins]
     athletes = _described_athletes(squad.get("athletes", []))
+    subjects = [*map(_subject, check_ins)]
+    rows = (
+        GivenRow(subject[0], partial(_row_of_json, place, check_in))
+        for place, (check_in, subject) in enumerate(zip(check_ins, subjects, strict=True))
+    )
     return CheckInFile(
-        rows=tuple(rows_of_json(check_ins, load_check_in)),
-        sheet=Sheet.of(CHECK_INS, map(_subject, check_ins)),
+        rows=tuple(rows),
+        sheet=Sheet.of(CHECK_INS, subjects),
         is_json=True,
         athletes=athletes,
         names={athlete.id: athlete.name for athlete in athletes},
     )
+
+
+def _row_of_json(place: int, check_in: Any) -> Row[Told]:
+    return row_of_json(place, check_in, load_check_in)
 
 
 def _described_athletes(described: Any) -> tuple[Athlete, ...]:
@@ -116,9 +121,10 @@ def advise_file(
     file does not describe live in ``time_zone``. Many rows are advised on by several processes; on
     a terminal, standard error shows how far they are.
     """
-    rows = sorted(reject_contradictions(_reject_alike(file)), key=_date)
-    advice = RowAdvice.of(rows, _athletes(rows, file.athletes, time_zone), check_ins, form.of_row)
-    with _shown(len(rows)) as progress:
+    _reject_alike(file.athletes)
+    described = {athlete.id: athlete for athlete in file.athletes}
+    advice = RowAdvice(file.rows, described, time_zone, check_ins, form.of_row)
+    with _shown(len(file.rows)) as progress:
         answered = advice.by(processes, progress)
     return sorted(answered, key=lambda one: one.numbers)
 
@@ -133,42 +139,14 @@ def _shown(rows: int) -> Iterator[Callable[[int], None]]:
         yield bar.update
 
 
-def _reject_alike(file: CheckInFile) -> list[Row[Told]]:
-    """Put an error in the place of check-ins whose id differs in capitals only from an earlier one,
-    as one of the two is a typing error. Raises it for athletes whom the file describes."""
+def _reject_alike(athletes: Iterable[Athlete]) -> None:
+    """Raise ``Conflict`` for athletes whom the file describes by ids that differ in capitals only,
+    as one of the two is a typing error."""
     first: dict[str, str] = {}
-    for athlete in file.athletes:
+    for athlete in athletes:
         alike = first.setdefault(athlete.id.lower(), athlete.id)
         if alike != athlete.id:
             raise id_taken(athlete.id, alike)
-    rows = []
-    for row in file.rows:
-        told = _told(row)
-        if told is not None:
-            sent = told.athlete_id
-            alike = first.setdefault(sent.lower(), sent)
-            row = row if alike == sent else replace(row, entry=id_taken(sent, alike))
-        rows.append(row)
-    return rows
-
-
-def _athletes(
-    rows: Sequence[Row[Told]], described: Sequence[Athlete], time_zone: str
-) -> list[Athlete]:
-    """Return everybody whom a file describes or has a check-in of."""
-    ids = [told.athlete_id for row in rows if (told := _told(row)) is not None]
-    assumed = {athlete_id: Athlete(athlete_id, athlete_id, time_zone) for athlete_id in ids}
-    return [*(assumed | {athlete.id: athlete for athlete in described}).values()]
-
-
-def _told(row: Row[Told]) -> Told | None:
-    """Return what a row says, were it its dangers alone; None for one that cannot be read."""
-    return None if isinstance(row.entry, DawnruleError) else row.entry
-
-
-def _date(row: Row[Told]) -> date:
-    told = _told(row)
-    return told.date if told else date.min
 
 
 _XLSX = "xlsx"

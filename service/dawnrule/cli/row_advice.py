@@ -17,16 +17,24 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cache, partial
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, Self, TypeAlias
+from typing import Any, TypeAlias
 
 from dawnrule.advice.composer import Composer
 from dawnrule.application.amendments import Told, submit_told, told_alone
-from dawnrule.application.batches import Row, RowOutcome, answer_each, submit_each
+from dawnrule.application.athletes import id_taken
+from dawnrule.application.batches import (
+    Row,
+    RowOutcome,
+    answer_each,
+    reject_contradictions,
+    submit_each,
+)
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.errors import DawnruleError
 from dawnrule.i18n.lazy import lazy, render_error
@@ -44,6 +52,7 @@ Progress: TypeAlias = Callable[[int], None]
 """Told how many further rows are done."""
 
 ROWS_OF_A_TRANSACTION = 1000
+_SHARES_OF_A_PROCESS = 4  # several, as some take longer than others
 ROWS_WORTH_A_PROCESS = 250
 """Fewer are advised on before another process has begun."""
 
@@ -64,24 +73,24 @@ class Answered:
 
 
 @dataclass(frozen=True, slots=True)
-class RowAdvice:
-    """Advises on rows, those of an athlete in their order; ``athletes`` are all that the rows are
-    about, by id, and ``repeated`` the ids of those who have several rows."""
+class GivenRow:
+    """A row as it was given: the id of its athlete as it stands there, empty where there is none,
+    and what loads the row."""
 
-    rows: Sequence[Row[Told]]
-    athletes: Mapping[str, Athlete]
+    athlete_id: str
+    load: Callable[[], Row[Told]]
+
+
+@dataclass(frozen=True, slots=True)
+class RowAdvice:
+    """Advises on the rows of a file. ``described`` are the athletes whom it describes, by id;
+    others live in ``time_zone``. ``show`` makes what is shown of a row."""
+
+    rows: Sequence[GivenRow]
+    described: Mapping[str, Athlete]
+    time_zone: str
     check_ins: CheckIns
     show: Show
-    repeated: frozenset[str]
-
-    @classmethod
-    def of(
-        cls, rows: Sequence[Row[Told]], athletes: Iterable[Athlete], check_ins: CheckIns, show: Show
-    ) -> Self:
-        """Advise on these rows, of these athletes."""
-        times = Counter(map(_who, rows))
-        repeated = frozenset(who for who, count in times.items() if who and count > 1)
-        return cls(rows, {one.id: one for one in athletes}, check_ins, show, repeated)
 
     def by(self, processes: int, progress: Progress) -> list[Answered]:
         """Return what is answered to each row, in any order, by as many processes at the most.
@@ -97,26 +106,27 @@ class RowAdvice:
         answered: list[Answered] = []
         with ExitStack() as opened:
             store = cache(lambda: opened.enter_context(Store.open(folder / "dawnrule.db")))
-            while some := self.rows[len(answered) :][:ROWS_OF_A_TRANSACTION]:
-                answered += self.answer(store, some)
-                progress(len(some))
+            for share in self._shares(1):
+                answered += self.answer(store, share)
+                progress(len(share))
         return answered
 
     def _in_several(self, folder: Path, processes: int, progress: Progress) -> list[Answered]:
         answered: list[Answered] = []
+        shares = self._shares(_SHARES_OF_A_PROCESS * processes)
         with _forked(processes, partial(_answer_shares, self, folder)) as connections:
-            for some in _answers(connections, self._shares(processes)):
+            for some in _answers(connections, shares):
                 answered += some
                 progress(len(some))
         return answered
 
-    def _shares(self, processes: int) -> list[list[int]]:
-        """Divide the places of the rows, those of an athlete together: several shares for each
-        process, as some take longer than others."""
+    def _shares(self, number: int) -> list[list[int]]:
+        """Divide the places of the rows into so many shares, or more where they would be large:
+        those of an athlete together, also where the id is written with other capitals."""
         by_athlete: dict[str, list[int]] = {}
         for place, row in enumerate(self.rows):
-            by_athlete.setdefault(_who(row), []).append(place)
-        enough = min(ROWS_OF_A_TRANSACTION, -(-len(self.rows) // (4 * processes)))
+            by_athlete.setdefault(row.athlete_id.lower(), []).append(place)
+        enough = min(ROWS_OF_A_TRANSACTION, -(-len(self.rows) // number))
         shares: list[list[int]] = [[]]
         for places in by_athlete.values():
             if len(shares[-1]) >= enough:
@@ -124,12 +134,16 @@ class RowAdvice:
             shares[-1] += places
         return [sorted(share) for share in shares]
 
-    def answer(self, store: OpenStore, rows: Sequence[Row[Told]]) -> list[Answered]:
-        """Answer some rows, in any order. Those of an athlete who has several are submitted to a
-        database in one transaction, as later ones hang on earlier ones; others on nothing."""
-        several = [row for row in rows if _who(row) in self.repeated]
-        alone = [row for row in rows if _who(row) not in self.repeated]
-        outcomes = answer_each(alone, self._alone)
+    def answer(self, store: OpenStore, places: Iterable[int]) -> list[Answered]:
+        """Answer the rows of some places, in any order. Those of an athlete who has several are
+        submitted to a database in one transaction, as later ones hang on earlier ones; others on
+        nothing."""
+        loaded = self._reject_alike([self.rows[place].load() for place in places])
+        rows = sorted(reject_contradictions(loaded), key=_date)
+        times = Counter(map(_athlete_id, rows))
+        several = [row for row in rows if _told(row) and times[_athlete_id(row)] > 1]
+        alone = [row for row in rows if not _told(row) or times[_athlete_id(row)] == 1]
+        outcomes = answer_each(alone, self._answer_alone)
         if several:
             outcomes += self._submitted(store(), several)
         composer = self.check_ins.advisor.composer
@@ -137,23 +151,50 @@ class RowAdvice:
             Answered(one.row.numbers, self.show(one, composer), one.problem) for one in outcomes
         ]
 
-    def _submitted(self, store: Store, rows: Sequence[Row[Told]]) -> list[Outcome]:
-        known = [self.athletes[who] for who in {_who(row) for row in rows}]
-        store.write(lambda transaction: [transaction.athletes.put(one) for one in known])
-        return submit_each(store, rows, self._begin, alone=True)
+    def _reject_alike(self, rows: Sequence[Row[Told]]) -> list[Row[Told]]:
+        """Put an error in the place of check-ins whose id differs in capitals only from an earlier
+        one, as one of the two is a typing error."""
+        first = {athlete_id.lower(): athlete_id for athlete_id in self.described}
+        accepted = []
+        for row in rows:
+            if told := _told(row):
+                sent = told.athlete_id
+                alike = first.setdefault(sent.lower(), sent)
+                row = row if alike == sent else replace(row, entry=id_taken(sent, alike))
+            accepted.append(row)
+        return accepted
 
-    def _alone(self, told: Told) -> Submitted:
-        athlete, submission = self.athletes[told.athlete_id], self.check_ins.submission(None)
-        return self.check_ins.answer_alone(athlete, told_alone(told), submission)
+    def _submitted(self, store: Store, rows: Sequence[Row[Told]]) -> list[Outcome]:
+        athletes = [self._athlete(athlete_id) for athlete_id in {*map(_athlete_id, rows)}]
+        store.write(lambda transaction: [transaction.athletes.put(one) for one in athletes])
+        return submit_each(store, rows, self._begin, alone=True)
 
     def _begin(self, told: Told) -> Callable[[Transaction], Submitted]:
         submission = self.check_ins.submission(None)
         return lambda transaction: submit_told(transaction, self.check_ins, told, submission)
 
+    def _answer_alone(self, told: Told) -> Submitted:
+        athlete, submission = self._athlete(told.athlete_id), self.check_ins.submission(None)
+        return self.check_ins.answer_alone(athlete, told_alone(told), submission)
 
-def _who(row: Row[Told]) -> str:
-    """Return the id of a row's athlete; empty where the row cannot be read."""
-    return "" if isinstance(row.entry, DawnruleError) else row.entry.athlete_id
+    def _athlete(self, athlete_id: str) -> Athlete:
+        described = self.described.get(athlete_id)
+        return described or Athlete(athlete_id, athlete_id, self.time_zone)
+
+
+def _told(row: Row[Told]) -> Told | None:
+    """Return what a row says, were it its dangers alone; None for one that cannot be read."""
+    return None if isinstance(row.entry, DawnruleError) else row.entry
+
+
+def _athlete_id(row: Row[Told]) -> str:
+    told = _told(row)
+    return told.athlete_id if told else ""
+
+
+def _date(row: Row[Told]) -> date:
+    told = _told(row)
+    return told.date if told else date.min
 
 
 # ---- processes
@@ -222,9 +263,9 @@ def _answer_shares(advice: RowAdvice, folder: Path, connection: Connection) -> N
     store = cache(lambda: Store.open(folder / f"{os.getpid()}.db"))
     texts = advice.check_ins.advisor.composer.texts
     while True:
-        rows = [advice.rows[place] for place in connection.recv()]
+        places = connection.recv()
         try:
-            answered = advice.answer(store, rows)
+            answered = advice.answer(store, places)
         except DawnruleError as error:
             connection.send(error)
             return

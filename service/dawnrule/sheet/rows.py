@@ -126,6 +126,11 @@ class SheetRow:
         return tuple(line.number for line in self.lines)
 
     @property
+    def athlete_id(self) -> str:
+        """Return the id of its athlete, empty where none can be read."""
+        return str(self.read.get((_SUBJECT[0],), ""))
+
+    @property
     def cells(self) -> dict[str, str]:
         """Return the cells of its first row as text, by the header's own words."""
         return dict(zip(self.header.names, map(cell_text, self.lines[0].values), strict=True))
