@@ -15,11 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dawnrule.advice.advisor import Advisor, Morning
-from dawnrule.facts.derive import derive_facts
+from dawnrule.facts.derive import FactSource, derive_facts
 from dawnrule.model.entities import CheckIn, History, Session
 from dawnrule.model.serialization import from_json, to_json
 from tests.effort import tries
-from tests.property.athletes import morning, without_order
+from tests.property.athletes import WORDS, morning, without_order
 
 SEEDS = range(tries(8, 40))
 
@@ -48,6 +48,33 @@ def digest() -> str:
 @pytest.fixture(scope="module")
 def advisor() -> Advisor:
     return Advisor.bundled()
+
+
+@settings(max_examples=tries(30, 300), deadline=None)
+@given(seeds, seeds)
+def test_a_morning_with_another_plan_has_the_facts_of_one_that_was_planned_so(
+    seed: int, other: int
+) -> None:
+    """Also after all was asked of the plan before."""
+    given, plan = morning(seed), morning(other).check_in.plan
+    source = FactSource.of(given.athlete, given.check_in, given.history, given.now)
+    source.morning()
+    planned_so = replace(given, check_in=replace(given.check_in, plan=plan))
+    assert repr(source.with_plan(plan).morning()) == facts_of(planned_so)
+
+
+@settings(max_examples=tries(30, 300), deadline=None)
+@given(seeds)
+def test_what_a_muscle_group_is_known_for_does_not_hang_on_which_was_asked_for_before(
+    seed: int,
+) -> None:
+    """Though those of which nothing was told share what was derived."""
+    given = morning(seed)
+    known = given.athlete, given.check_in, given.history, given.now
+    block, together = given.check_in.plan[0], FactSource.of(*known)
+    for group in WORDS.muscle_groups:
+        alone = FactSource.of(*known).facts_for(block, group, given.now)
+        assert repr(together.facts_for(block, group, given.now)) == repr(alone)
 
 
 @settings(max_examples=tries(30, 300), deadline=None)

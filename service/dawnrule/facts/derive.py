@@ -28,7 +28,7 @@ from dawnrule.facts.history import Derived, Past, Unavailable
 from dawnrule.facts.last_trained import LastTrainedTimes, Outcome, last_session, output_facts
 from dawnrule.facts.pain import pain_facts
 from dawnrule.facts.prescription import UsualAmounts
-from dawnrule.facts.work import Work, WorkLog
+from dawnrule.facts.work import Work, WorkLog, works_of_sessions
 from dawnrule.model import EVERY_EDITION, FactDictionary, Facts, FactValue, Vocabulary
 from dawnrule.model.concerns import ConcernState
 from dawnrule.model.entities import Athlete, Block, CheckIn, History, Sleep
@@ -104,6 +104,7 @@ class FactSource:
     carried_over: CarriedOver
     unplanned: Derived
     """The day's facts that do not hang on the plan."""
+    landed: training_load.Landed
     day: Derived
     returns: StagedReturns
     painful: CheckIn
@@ -136,12 +137,16 @@ class FactSource:
         """Prepare the facts of a morning; ``returns`` says what staged returns allow."""
         words = Vocabulary.bundled()
         past = Past.of(athlete, check_in, history, FactDictionary.bundled(), words, edition)
-        log = WorkLog.of(past) if past.is_second_edition else WorkLog()
-        trained = LastTrainedTimes.of(check_in, history, words)
+        works = works_of_sessions(past.log, words)
+        done = [work for _, one in past.log.sessions for work in works[id(one)]]
+        landed = training_load.landed_of(done, words)
+        log = WorkLog.of(done) if past.is_second_edition else WorkLog()
+        as_it_came = (work for one in history.sessions for work in works[id(one)])
+        trained = LastTrainedTimes.of(check_in, as_it_came, words)
         carried_over = CarriedOver.of(past)
-        functions = {**recovery.DAY_FACTS, **training_load.DAY_FACTS}
         findings: list[tuple[str, FactValue | Unavailable | None]] = [
-            (name, function(past)) for name, function in functions.items()
+            *((name, function(past)) for name, function in recovery.DAY_FACTS.items()),
+            *training_load.day_facts(past),
         ]
         reported = _reported(_day_facts(past))
         if past.is_second_edition:
@@ -161,7 +166,8 @@ class FactSource:
             trained,
             carried_over,
             unplanned,
-            _day(past, log, unplanned),
+            landed,
+            _day(past, log, landed, unplanned),
             returns,
             painful,
             UsualAmounts(past, log),
@@ -177,7 +183,7 @@ class FactSource:
             self,
             check_in=past.check_in,
             past=past,
-            day=_day(past, self.log, self.unplanned),
+            day=_day(past, self.log, self.landed, self.unplanned),
             competitions=circumstances.competition_starts(past),
             planned={},
         )
@@ -538,10 +544,10 @@ def _day_facts(past: Past) -> Iterator[tuple[str, FactValue | None]]:
     yield "training_status", athlete.training_status
 
 
-def _day(past: Past, log: WorkLog, unplanned: Derived) -> Derived:
+def _day(past: Past, log: WorkLog, landed: training_load.Landed, unplanned: Derived) -> Derived:
     """Derive the day's facts, of which those that do not hang on the plan are known."""
     findings: list[tuple[str, FactValue | Unavailable | None]] = [
-        (name, function(past)) for name, function in training_load.PLAN_FACTS.items()
+        *training_load.plan_facts(past, landed)
     ]
     reported = _reported(_plan_day_facts(past))
     if past.is_second_edition:

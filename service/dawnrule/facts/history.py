@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
-from itertools import groupby
+from operator import itemgetter
 from typing import Any, Self, TypeAlias, TypeVar
 
 from dawnrule.facts.load_formulas import session_load
@@ -66,9 +66,9 @@ def too_few(what: str, least: int, found: int) -> Unavailable:
 def block_minutes(session: Session) -> Iterator[tuple[Block, float]]:
     """Iterate over the blocks of a session with their minutes; blocks without minutes share what
     is left of the session's."""
-    known = sum(block.minutes for block in session.blocks if block.minutes is not None)
-    unknown = [block for block in session.blocks if block.minutes is None]
-    share = max(session.minutes - known, 0) / len(unknown) if unknown else 0.0
+    known = [block.minutes for block in session.blocks if block.minutes is not None]
+    unknown = len(session.blocks) - len(known)
+    share = max(session.minutes - sum(known), 0) / unknown if unknown else 0.0
     for block in session.blocks:
         yield block, share if block.minutes is None else block.minutes
 
@@ -83,13 +83,24 @@ class TrainingLog:
 
     today: date
     sessions: tuple[tuple[date, Session], ...]
+    loads: Mapping[date, float] = field(default_factory=dict)
+    """The load of the rated sessions of a date, of the dates that have any."""
+    unrated: tuple[date, ...] = ()
+    """The dates of sessions that were not rated, oldest first."""
 
     @classmethod
     def of(cls, athlete: Athlete, history: History, today: date) -> Self:
         """Build the log of an athlete; the order in which sessions arrived does not matter."""
         zone = zone_named(athlete.time_zone)
         sessions = _oldest_first(history.sessions)
-        return cls(today, tuple((s.starts_at.astimezone(zone).date(), s) for s in sessions))
+        by_date = tuple([(began.astimezone(zone).date(), one) for began, one in sessions])
+        loads: dict[date, float] = {}
+        for day, session in by_date:
+            if session.rpe is not None:
+                load = session_load(session.rpe, session.minutes)
+                loads[day] = loads.get(day, 0.0) + load
+        unrated = tuple([day for day, session in by_date if session.rpe is None])
+        return cls(today, by_date, loads, unrated)
 
     def covers(self, days: int) -> bool:
         """Return whether the log goes back so many days before today."""
@@ -125,27 +136,23 @@ class TrainingLog:
         first = end - timedelta(days=days)
         if not self.covers(days + ending):
             return self.too_short(days + ending)
-        loads = [0.0] * days
-        for day, session in self.sessions:
+        for day in self.unrated:
             if first <= day < end:
-                if session.rpe is None:
-                    return Unavailable(
-                        f"needs each session's RPE, that of {day.isoformat()} has none"
-                    )
-                loads[(day - first).days] += session_load(session.rpe, session.minutes)
+                return Unavailable(f"needs each session's RPE, that of {day.isoformat()} has none")
+        loads = [0.0] * days
+        for day, load in self.loads.items():
+            if first <= day < end:
+                loads[(day - first).days] = load
         return loads
 
 
-def _oldest_first(sessions: Iterable[Session]) -> Iterator[Session]:
-    """Iterate over sessions by their start; simultaneous ones in an order of their content, so
-    that the order of arrival does not matter."""
-    for _, together in groupby(sorted(sessions, key=_start), key=_start):
-        at_once = list(together)
-        yield from at_once if len(at_once) == 1 else sorted(at_once, key=repr)
-
-
-def _start(session: Session) -> datetime:
-    return session.starts_at.astimezone(UTC)
+def _oldest_first(sessions: Iterable[Session]) -> list[tuple[datetime, Session]]:
+    """Sort sessions by their start (UTC), which each is given with; simultaneous ones by their
+    content, so that the order of arrival does not matter."""
+    began = [(session.starts_at.astimezone(UTC), session) for session in sessions]
+    if len({start for start, _ in began}) == len(began):
+        return sorted(began, key=itemgetter(0))
+    return sorted(began, key=lambda one: (one[0], repr(one[1])))
 
 
 T = TypeVar("T")

@@ -29,7 +29,12 @@ _NEVER_LANDED = Unavailable("needs landing work in the weeks before, has none")
 
 def plan_facts(past: Past, log: WorkLog) -> Iterator[tuple[str, FactValue | Unavailable]]:
     """Yield the facts of landing work and running that the plan is a part of."""
-    landed = [work for work in log.done if lands_hard(work.block, past.vocabulary)]
+    oldest = _weeks_before(past)[-1]
+    landed = [
+        work
+        for work in log.between(oldest, past.log.today)
+        if lands_hard(work.block, past.vocabulary)
+    ]
     usual = _usual_minutes(past, log, landed)
     this_week = _this_week(past, landed)
     above = _minutes_above_usual_percent(past, usual, this_week)
@@ -112,8 +117,7 @@ def _usual_minutes(past: Past, log: WorkLog, landed: Sequence[Work]) -> float | 
     enough others are left.
     """
     window = past.parameters("landing_minutes_above_usual_percent")
-    this_week = past.log.today - timedelta(days=DAYS_A_WEEK - 1)
-    firsts = [this_week - timedelta(days=week * DAYS_A_WEEK) for week in _weeks(window["weeks"])]
+    firsts = _weeks_before(past)
     trained = [first for first in firsts if _is_trained(past, log, first)]
     if len(trained) < window["least_weeks"]:
         return too_few("trained weeks before this one", window["least_weeks"], len(trained))
@@ -130,8 +134,11 @@ def _usual_minutes(past: Past, log: WorkLog, landed: Sequence[Work]) -> float | 
     return float(max(usual, min(minutes.get(firsts[0], 0.0), steepest)))
 
 
-def _weeks(count: int) -> range:
-    return range(1, count + 1)
+def _weeks_before(past: Past) -> list[date]:
+    """Return the first day of each of the weeks that are the usual, the latest first."""
+    weeks = past.parameters("landing_minutes_above_usual_percent")["weeks"]
+    this_week = past.log.today - timedelta(days=DAYS_A_WEEK - 1)
+    return [this_week - week * _WEEK for week in range(1, weeks + 1)]
 
 
 def _is_trained(past: Past, log: WorkLog, first: date) -> bool:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
-from typing import Self
+from operator import attrgetter
+from typing import NamedTuple, Self
 
 from dawnrule.facts.history import Past, Unavailable
+from dawnrule.facts.work import Work
 from dawnrule.model import FactValue, Vocabulary
-from dawnrule.model.entities import Block, CheckIn, History, Session
+from dawnrule.model.entities import CheckIn
 from dawnrule.model.time_zones import zone_named
-from dawnrule.model.training import ONE_HOUR, groups_of, hours_between
+from dawnrule.model.training import ONE_HOUR, hours_between
 
 _NOT_BOTH = Unavailable("needs a last training of this muscle group both told and logged")
 
@@ -25,21 +26,12 @@ _FACT_OF_KIND = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Training:
-    """Work that a muscle group did: its kind, when it began (UTC), and the session when it was
-    logged."""
+class Training(NamedTuple):
+    """Work that a muscle group did, as the athlete tells it: its kind, and when it began (UTC)."""
 
     kind: str
     began: datetime
     goal: str
-    modality: str | None = None
-    session: Session | None = None
-    block: Block | None = None
-
-    def is_of(self, kind: str) -> bool:
-        """Return whether it is work of a kind, or of any."""
-        return kind in (self.kind, _ANY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,33 +40,25 @@ class LastTrainedTimes:
     the log, oldest first."""
 
     reported: Mapping[str, Training]
-    logged: Mapping[str, list[Training]]
+    logged: Mapping[str, list[Work]]
     began: Mapping[tuple[str, str], list[datetime]]
     """When those in the log began, by muscle group and kind of work."""
 
     @classmethod
-    def of(cls, check_in: CheckIn, history: History, vocabulary: Vocabulary) -> Self:
-        """Collect them from a check-in and from the sessions of its history."""
+    def of(cls, check_in: CheckIn, works: Iterable[Work], vocabulary: Vocabulary) -> Self:
+        """Collect them from a check-in and from the work of the log."""
         reported = {
             group: Training(vocabulary.goals[last.goal], last.at.astimezone(UTC), last.goal)
             for group, last in check_in.last_trained.items()
         }
-        logged = defaultdict(list)
-        for session in history.sessions:
-            for block in session.blocks:
-                kind = vocabulary.goals[block.goal]
-                training = Training(
-                    kind, session.start_of(block), block.goal, block.modality, session, block
-                )
-                for group in groups_of(block, vocabulary):
-                    logged[group].append(training)
-        oldest_first = {group: sorted(of, key=_began) for group, of in logged.items()}
-        began = defaultdict(list)
-        for group, trainings in oldest_first.items():
-            for one in trainings:
-                began[group, _ANY].append(one.began)
-                began[group, one.kind].append(one.began)
-        return cls(reported, oldest_first, began)
+        logged: dict[str, list[Work]] = {}
+        began: dict[tuple[str, str], list[datetime]] = {}
+        for work in sorted(works, key=_began):
+            for group in work.groups:
+                logged.setdefault(group, []).append(work)
+                began.setdefault((group, _ANY), []).append(work.began)
+                began.setdefault((group, work.kind), []).append(work.began)
+        return cls(reported, logged, began)
 
     def times_of(self, group: str | None) -> frozenset[datetime]:
         """Return the start (UTC) of every known training of a group."""
@@ -83,19 +67,23 @@ class LastTrainedTimes:
         known = map(_began, self.logged.get(group, ()))
         return frozenset((*known, self.reported[group].began) if group in self.reported else known)
 
-    def logged_before(self, group: str, start: datetime) -> list[Training]:
+    def logged_before(self, group: str, start: datetime) -> list[Work]:
         """Return the trainings of a group in the log before ``start``, oldest first."""
         logged = self.logged.get(group, [])
         return logged[: bisect_left(logged, start, key=_began)]
 
     def last_before(
-        self, group: str, start: datetime, fits: Callable[[Training], bool]
-    ) -> Training | None:
-        """Return the last training of a group before ``start`` that fits, reported or logged."""
-        logged = next((t for t in reversed(self.logged_before(group, start)) if fits(t)), None)
+        self, group: str, start: datetime, fits: Callable[[str, str | None], bool]
+    ) -> datetime | None:
+        """Return when the last training of a group before ``start`` began whose goal and modality
+        fit, reported or logged; None where none is known."""
+        newest_first = reversed(self.logged_before(group, start))
+        logged = next((one for one in newest_first if fits(one.goal, one.modality)), None)
+        known = [logged.began] if logged else []
         reported = self.reported.get(group)
-        known = [t for t in (logged, reported) if t and t.began < start and fits(t)]
-        return max(known, key=_began, default=None)
+        if reported and reported.began < start and fits(reported.goal, None):
+            known.append(reported.began)
+        return max(known, default=None)
 
     def log_differs_hours(self, group: str, start: datetime) -> float | Unavailable:
         """Return how far the reported last training of a group is from the latest in the log."""
@@ -120,7 +108,7 @@ class LastTrainedTimes:
         logged, reported = self.began.get((group, kind), ()), self.reported.get(group)
         before = bisect_left(logged, start)
         times = [logged[before - 1]] if before else []
-        if reported is not None and reported.is_of(kind):
+        if reported is not None and kind in (reported.kind, _ANY):
             times.append(reported.began)
         return hours_between(max(times), start) if times else None
 
@@ -131,8 +119,7 @@ class LastTrainedTimes:
                 yield fact, hours
 
 
-def _began(training: Training) -> datetime:
-    return training.began
+_began = attrgetter("began")
 
 
 HELD = "held"
@@ -171,12 +158,11 @@ class Outcome:
     drop_percent: float | None
 
     @classmethod
-    def of(cls, training: Training, session: Session) -> Self:
+    def of(cls, work: Work) -> Self:
         """Find how a logged training went."""
-        block = training.block
-        if block is not None and any(one.output is not None for one in session.blocks):
-            return cls(training.began, block.output, block.output_drop_percent)
-        return cls(training.began, session.output, session.output_drop_percent)
+        session = work.session
+        told = work.block if any(one.output is not None for one in session.blocks) else session
+        return cls(work.began, told.output, told.output_drop_percent)
 
     @property
     def latest_and_worst(self) -> tuple[datetime, bool, float, bool]:
@@ -185,11 +171,11 @@ class Outcome:
         return self.began, self.output is not None, drop, self.output == CUT_SHORT
 
 
-def last_session(past: Past, trainings: Sequence[Training]) -> Outcome | Unavailable:
+def last_session(past: Past, trainings: Sequence[Work]) -> Outcome | Unavailable:
     """Return how the last of a muscle group's logged ``trainings`` went; of simultaneous ones the
     one that reports more, and worse."""
     days = past.parameters("output_drop_percent")["days"]
-    recent = [Outcome.of(t, t.session) for t in _within(days, past, trainings) if t.session]
+    recent = [Outcome.of(work) for work in _within(days, past, trainings)]
     if not recent:
         return Unavailable(f"needs a session of this muscle group within {days} days, has none")
     last = max(recent, key=lambda outcome: outcome.latest_and_worst)
@@ -198,7 +184,7 @@ def last_session(past: Past, trainings: Sequence[Training]) -> Outcome | Unavail
     return last
 
 
-def _within(days: int, past: Past, trainings: Sequence[Training]) -> Sequence[Training]:
+def _within(days: int, past: Past, trainings: Sequence[Work]) -> Sequence[Work]:
     """Leave out the trainings before so many days ago."""
     if not trainings:
         return ()

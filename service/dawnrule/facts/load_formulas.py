@@ -28,13 +28,12 @@ def monotony(daily_loads: Sequence[float]) -> float | None:
     return fmean(daily_loads) / stdev(daily_loads)
 
 
-def strain(daily_loads: Sequence[float]) -> float | None:
-    """Return the week's load times its monotony; None where there is no monotony.
+def strain(daily_loads: Sequence[float], ratio: float) -> float:
+    """Return the week's load times ``ratio``, its monotony.
 
     Foster 1998, Med Sci Sports Exerc 30(7):1164-1168.
     """
-    ratio = monotony(daily_loads)
-    return None if ratio is None else sum(daily_loads) * ratio
+    return sum(daily_loads) * ratio
 
 
 def weighted_load(daily_loads: Sequence[float], days: int) -> float:

@@ -57,11 +57,11 @@ def soreness_rising_late(
     outcomes = []
     for group, rating in past.check_in.soreness.items():
         last = trained.last_before(
-            group, at, lambda one: not is_easy(one.goal, one.modality, past.vocabulary)
+            group, at, lambda goal, modality: not is_easy(goal, modality, past.vocabulary)
         )
         if group in yesterday.soreness and last is not None:
             rises = rating >= yesterday.soreness[group] + limits["points"]
-            late = at - last.began > timedelta(hours=limits["hours"])
+            late = at - last > timedelta(hours=limits["hours"])
             outcomes.append(rises and late and rating >= limits["soreness"])
     if not outcomes:
         return Unavailable("needs soreness of both mornings and the last training, has none")

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
-from typing import Self
+from datetime import UTC, date, datetime
+from operator import attrgetter
+from typing import NamedTuple, Self
 
-from dawnrule.facts.history import Past, block_minutes
+from dawnrule.facts.history import TrainingLog, block_minutes
 from dawnrule.model import Vocabulary
-from dawnrule.model.entities import Block
+from dawnrule.model.entities import Block, Session
 from dawnrule.model.training import groups_of
 
 LOW = "low"
@@ -21,17 +22,49 @@ ENDURANCE = frozenset({"intervals", "long-endurance", STEADY_ENDURANCE})
 BRAKELESS = frozenset({"concentric", "isometric"})
 
 
-@dataclass(frozen=True, slots=True)
-class Work:
-    """A block that was done: when it began (UTC), on which local date, for how many minutes, how
-    hard its session was rated (CR10), and the muscle groups that it trained."""
+class Work(NamedTuple):
+    """A block that was done: in which session, for which kind of goal, when it began (UTC), on
+    which local date, for how many minutes, and the muscle groups that it trained."""
 
     block: Block
+    session: Session
+    kind: str
     began: datetime
     day: date
     minutes: float
-    rpe: float | None
-    groups: frozenset[str]
+    groups: tuple[str, ...]
+
+    @property
+    def goal(self) -> str:
+        """The goal of the block."""
+        return self.block.goal
+
+    @property
+    def modality(self) -> str | None:
+        """The way in which the block was done."""
+        return self.block.modality
+
+    @property
+    def rpe(self) -> float | None:
+        """How hard its session was rated (CR10)."""
+        return self.session.rpe
+
+
+def works_of_sessions(log: TrainingLog, words: Vocabulary) -> dict[int, list[Work]]:
+    """Return the work of each session of a log, by the id of the object."""
+    groups: dict[tuple[object, ...], tuple[str, ...]] = {}
+    works: dict[int, list[Work]] = {}
+    for day, session in log.sessions:
+        starts_at = session.starts_at.astimezone(UTC)
+        works[id(session)] = of_session = []
+        for block, minutes in block_minutes(session):
+            trained_by = block.muscle_groups, block.pattern, block.modality
+            if trained_by not in groups:
+                groups[trained_by] = groups_of(block, words)
+            began = block.starts_at.astimezone(UTC) if block.starts_at else starts_at
+            kind, trained = words.goals[block.goal], groups[trained_by]
+            of_session.append(Work(block, session, kind, began, day, minutes, trained))
+    return works
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,21 +78,9 @@ class WorkLog:
     """Those of a local date, oldest first."""
 
     @classmethod
-    def of(cls, past: Past) -> Self:
-        """Collect the blocks of the log, in an order that does not hang on that of arrival."""
-        done = (
-            Work(
-                block,
-                session.start_of(block),
-                day,
-                minutes,
-                session.rpe,
-                frozenset(groups_of(block, past.vocabulary)),
-            )
-            for day, session in past.log.sessions
-            for block, minutes in block_minutes(session)
-        )
-        oldest_first = tuple(sorted(done, key=_began))
+    def of(cls, works: Iterable[Work]) -> Self:
+        """Collect work, which comes in an order that does not hang on that of arrival."""
+        oldest_first = tuple(sorted(works, key=_began))
         of_groups: dict[str, list[Work]] = {}
         of_dates: dict[date, list[Work]] = {}
         for work in oldest_first:
@@ -81,8 +102,7 @@ class WorkLog:
         return self.of_groups.get(group, ())
 
 
-def _began(work: Work) -> datetime:
-    return work.began
+_began = attrgetter("began")
 
 
 def lands_hard(block: Block, words: Vocabulary) -> bool:
