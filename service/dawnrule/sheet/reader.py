@@ -277,7 +277,7 @@ def reject_contradictions(rows: Sequence[SheetRow]) -> list[SheetRow]:
     refused = {
         row.number: replace(row, errors=(_contradicted_date(row, morning, differing),))
         for morning in mornings.values()
-        if (differing := _differing(morning))
+        if len(morning) > 1 and (differing := _differing(morning))
         for row in morning
     }
     return [refused.get(row.number, row) for row in rows]

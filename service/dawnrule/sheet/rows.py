@@ -17,6 +17,7 @@ from dawnrule.sheet.cells import (
     DAY_OFF,
     NONE,
     Cell,
+    CellValue,
     cell_text,
     is_blank,
     means_none,
@@ -39,6 +40,9 @@ Place = tuple[int, int]
 _UTC = ZoneInfo("UTC")
 _DATE_COLUMN = "date"
 _SUBJECT = ("athlete_id", "date")
+_SAME_IN_EACH_ROW = frozenset({"word", "number", "trial", "yes-or-no", "date"})
+"""Kinds of columns that are read without looking at the rest of the row."""
+
 _MOST_WHERE = 100  # characters that a pain's place may have
 
 
@@ -71,6 +75,11 @@ class Header:
     def places(self) -> Mapping[str, int]:
         """Map the name of each column to its place."""
         return {column.name: place for place, column in enumerate(self.columns) if column}
+
+    @cached_property
+    def words_read(self) -> dict[tuple[int, str], CellValue]:
+        """Map the cells of rows before, with their place, to what they were read as."""
+        return {}
 
     def word_for(self, column: Column) -> str:
         """Return the sheet's own word for a column."""
@@ -300,9 +309,23 @@ def _date(header: Header, values: Sequence[Cell], context: CellContext) -> date 
     if place is None or column is None or is_blank(values[place]):
         return None
     try:
-        return date.fromisoformat(read_cell(column, values[place], context).value)
+        read = _read_once(header, place, column, values[place], context)
+        return date.fromisoformat(read.value)
     except CellError:
         return None
+
+
+def _read_once(
+    header: Header, place: int, column: Column, cell: Cell, context: CellContext
+) -> CellValue:
+    """Read a cell that is not blank. What most rows say again is read once: words, numbers and
+    dates mean the same in each row of a sheet. Raises ``CellError``."""
+    if column.kind not in _SAME_IN_EACH_ROW or not isinstance(cell, str):
+        return read_cell(column, cell, context)
+    read = header.words_read.get((place, cell))
+    if read is None:
+        read = header.words_read[place, cell] = read_cell(column, cell, context)
+    return read
 
 
 @dataclass
@@ -325,7 +348,7 @@ class _Reading:
             if column.spreads:
                 read = read_spread(column, cell, header, place)
             else:
-                read = read_cell(column, cell, self.context)
+                read = _read_once(self.header, place, column, cell, self.context)
         except CellError as fault:
             self.refuse(place, cell, fault.detail)
             return
