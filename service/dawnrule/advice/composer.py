@@ -13,7 +13,7 @@ from dawnrule.advice.notes import FiredNote, notes_by_block, notes_by_part
 from dawnrule.advice.options import Alternatives, Options, PartOptions
 from dawnrule.advice.sessions import Sessions
 from dawnrule.facts.derive import FactSource, MorningFacts, PartFacts
-from dawnrule.facts.pain import fact_name, pains_of_part
+from dawnrule.facts.pain import fact_name, facts_of_pain, pains_of_part
 from dawnrule.facts.work import MUSCULAR_ENDURANCE
 from dawnrule.i18n.catalog import ENGLISH, Texts
 from dawnrule.model import (
@@ -81,7 +81,7 @@ def pain_places(
     """List where the pain was reported that made a rule fire on a part: the part's muscle group
     (its id) where it hurts there, else the athlete's words. Empty for a rule that reads anything
     but pain; ``block`` is the index in the plan, ``facts`` are those the rule fired on."""
-    if not set(rule.reads) <= _facts_of_pain(vocabulary.pain_kinds):
+    if not set(rule.reads).issubset(facts_of_pain(vocabulary.pain_kinds)):
         return ()
     of_later_editions = FactDictionary.bundled().later_than(FIRST_EDITION)
     reads_words = not of_later_editions.isdisjoint(facts)
@@ -93,11 +93,6 @@ def pain_places(
         if fact_name(pain.kind) in rule.reads and facts.get(fact_name(pain.kind)) is True
     )
     return tuple(dict.fromkeys(filter(None, places)))
-
-
-@lru_cache(maxsize=4)
-def _facts_of_pain(kinds: tuple[str, ...]) -> frozenset[str]:
-    return frozenset(map(fact_name, kinds))
 
 
 def _place(pain: Pain, group: str | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from math import ceil
@@ -122,14 +122,11 @@ class Sessions:
         minutes = amount.minutes if planned is None else min(amount.minutes, int(planned))
         name = modality.id if modality else None
         block = Block(goal=amount.goal, modality=name, minutes=minutes, effort=amount.effort)
-        groups = modality.loads if modality and modality.loads else (None,)
         if self.today.is_shut or not minutes:
             return
-        others = self.source.other_blocks(decided.block)
-        facts = self._facts_if_allowed(BlockSource.of(self.source, block, others), groups, decided)
+        easy = BlockSource.of(self.source, block, self.source.other_blocks(decided.block))
+        facts = self._facts_if_allowed(easy, self._sorest_first(modality), decided, name)
         if facts is None:
-            return
-        if name is not None and any(self.policy.leaves_out(name, of) for of in facts):
             return
         limits = merged(map(self._limits, facts))
         left = allowed(limits, Planned(minutes=minutes)).minutes
@@ -140,6 +137,14 @@ class Sessions:
             effort=min(amount.effort, limits.effort_at_most or amount.effort),
         )
 
+    def _sorest_first(self, modality: Modality | None) -> Sequence[str | None]:
+        """The muscle groups that a way loads: whether it is left out shows soonest for the
+        sorest."""
+        if modality is None or not modality.loads:
+            return (None,)
+        soreness = self.source.check_in.soreness
+        return sorted(modality.loads, key=lambda group: -soreness.get(group, 0))
+
     def _elsewhere(self, decided: BlockDecision) -> Iterator[Alternative]:
         """For work against a load or for skill: the same goal by another pattern or for another
         muscle group, that trained longest ago first. None for jumps, sprints and the like, which
@@ -147,14 +152,21 @@ class Sessions:
         block = self._block(decided)
         if self.today.is_shut or not self._is_for_any_muscle(block):
             return
+        planned = self.source.planned_block(decided.block)
+        if self._is_shut_everywhere(planned, decided):
+            return
         found = list(self._patterns() if block.pattern else self._groups())
         found.sort(key=lambda one: -self._hours_since_trained(one[1], decided))
-        planned = self.source.planned_block(decided.block)
         for pattern, groups in found:
             other = planned.elsewhere(pattern, () if pattern else groups)
             facts = self._facts_if_allowed(other, groups, decided)
             if facts is not None:
                 yield self._as_alternative(other.block, facts)
+
+    def _is_shut_everywhere(self, planned: BlockSource, decided: BlockDecision) -> bool:
+        """Tell whether a rule holds the work back by nothing that other muscles would change."""
+        fired = (rule for decision in decided.decisions for rule in decision.fired)
+        return any(rule.is_protective and all(map(planned.fixes, rule.reads)) for rule in fired)
 
     def _is_for_any_muscle(self, block: Block) -> bool:
         words = self.vocabulary
@@ -197,13 +209,19 @@ class Sessions:
         )
 
     def _facts_if_allowed(
-        self, block: BlockSource, groups: Iterable[str | None], decided: BlockDecision
+        self,
+        block: BlockSource,
+        groups: Iterable[str | None],
+        decided: BlockDecision,
+        way: str | None = None,
     ) -> list[Facts] | None:
         """The facts of each muscle group of a block in the place of the planned one; None as soon
-        as a rule speaks against one."""
+        as a rule speaks against one, or the ``way`` of training is left out for it."""
         found: list[Facts] = []
         for group in groups:
             facts = block.part(group).at(decided.explained_by.starts_at).facts
+            if way is not None and self.policy.leaves_out(way, facts):
+                return None
             if not self.today.is_open(facts):
                 return None
             found.append(facts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Self
@@ -276,6 +276,11 @@ class FactSource:
         )
         return group if is_told_of else _ANY_UNTOLD
 
+    def borne_by(self, block: Block) -> Derived:
+        """Derive how sore those are that bear the load of a block without being trained by it."""
+        passed_through = soreness.soreness_passed_through(self.past, block)
+        return Derived.of([("passed_through_soreness", passed_through)], self.past.dictionary)
+
     def start_of(self, block: Block) -> datetime:
         """Return when a block begins: as planned, else when it was reported, else now; for a past
         date posted late, no later than the end of that date where the athlete lives."""
@@ -313,8 +318,8 @@ class FactSource:
         words = self.past.vocabulary
         yield "goal", block.goal
         yield "modality", block.modality
-        if block.modality is not None:
-            yield "eccentric_load", words.modalities[block.modality].eccentric_load
+        modality = None if block.modality is None else words.modalities[block.modality]
+        yield "eccentric_load", None if modality is None else modality.eccentric_load
         yield "planned_minutes", block.minutes
         yield "planned_sets", block.sets
         yield "planned_reps", block.reps
@@ -338,28 +343,42 @@ class BlockSource:
     source: FactSource
     block: Block
     others: OtherBlocks
+    said: frozenset[str]
+    """The facts that a block says of itself or leaves out."""
     told: Facts
     """The day's facts, and what the block says of itself."""
     history: Derived
     """What history says of the block, whatever the start."""
+    borne: Derived
+    """What the check-in says of the groups that bear its load."""
     parts: dict[str | None, PartSource] = field(default_factory=dict)
     """Parts that were asked for already."""
 
     @classmethod
     def of(cls, source: FactSource, block: Block, others: OtherBlocks) -> Self:
         """Derive what does not hang on the muscle groups."""
-        plan_facts = _reported(source.plan_facts(block))
-        told = source.day.facts | plan_facts
+        said = dict(source.plan_facts(block))
         if not source.past.is_second_edition:
-            return cls(source, block, others, told, Derived())
-        told |= _reported(prescription.prescription_facts(source.past, block))
+            told = source.day.facts | _reported(said.items())
+            return cls(source, block, others, frozenset(said), told, Derived(), Derived())
+        said |= prescription.prescription_facts(source.past, block)
+        told = source.day.facts | _reported(said.items())
         history = Derived.of(_history_of_block(source, block), source.past.dictionary)
-        return cls(source, block, others, told, history)
+        borne = source.borne_by(block)
+        return cls(source, block, others, frozenset(said), told, history, borne)
+
+    def fixes(self, fact: str) -> bool:
+        """Return whether the same work has a fact alike, whatever the muscle group: one of the day,
+        or what the block says of itself or leaves out."""
+        return fact in self.said or self.source.past.dictionary[fact].scope == "day"
 
     def elsewhere(self, pattern: str | None, groups: tuple[str, ...]) -> BlockSource:
         """Return the facts of the same work by another pattern or for other muscle groups."""
         block = replace(self.block, pattern=pattern, muscle_groups=groups)
-        return BlockSource(self.source, block, self.others, self.told, self.history)
+        borne = self.source.borne_by(block)
+        return BlockSource(
+            self.source, block, self.others, self.said, self.told, self.history, borne
+        )
 
     def part(self, group: str | None) -> PartSource:
         """Return the part of a muscle group; None for that of a block which has none."""
@@ -390,17 +409,14 @@ class PartSource:
         source, block, past = whole.source, whole.block, whole.source.past
         others = whole.others.training(group, past.vocabulary)
         of_group, said = source.of_group(group), _said_of_part(source, block, group)
-        facts = {**whole.told, **whole.history.facts, **of_group.facts, **said}
-        missing = {**whole.history.missing, **of_group.missing}
+        facts = {**whole.told, **whole.history.facts, **whole.borne.facts, **of_group.facts, **said}
+        missing = {**whole.history.missing, **whole.borne.missing, **of_group.missing}
         if not past.is_second_edition:
             return cls(source, block, group, others, Derived(facts, missing), {})
         found = source.break_of(group)
         pause = found if isinstance(found, breaks.Break) else None
-        findings = {
-            "planned_share_percent": source.usual.share(block, group, whole.others.blocks, pause),
-            "passed_through_soreness": soreness.soreness_passed_through(past, block),
-        }
-        more = Derived.of(findings.items(), past.dictionary)
+        share = source.usual.share(block, group, whole.others.blocks, pause)
+        more = Derived.of([("planned_share_percent", share)], past.dictionary)
         fixed = Derived(facts | more.facts, missing | more.missing)
         if source.may_return(group):
             return cls(source, block, group, others, fixed, None)
@@ -513,7 +529,7 @@ def _questions_answered(check_in: CheckIn) -> int:
     return sum(answered)
 
 
-def _reported(values: Iterator[tuple[str, FactValue | None]]) -> dict[str, FactValue]:
+def _reported(values: Iterable[tuple[str, FactValue | None]]) -> dict[str, FactValue]:
     return {name: value for name, value in values if value is not None}
 
 

@@ -7,6 +7,7 @@ block passes through: a bad back rests squats, though they are planned for the l
 from __future__ import annotations
 
 from collections.abc import Collection
+from functools import lru_cache
 
 from dawnrule.model import FactValue, Vocabulary
 from dawnrule.model.entities import Block, CheckIn, Pain
@@ -23,9 +24,17 @@ def pain_facts(
     """Return for each kind of pain whether it counts for a part; nothing when unanswered."""
     if check_in.pain is None:
         return {}
+    if not check_in.pain:
+        return dict.fromkeys(facts_of_pain(vocabulary.pain_kinds), False)
     pains = pains_of_part(check_in, block, group, vocabulary, reads_words=reads_words)
     here = {pain.kind for pain in pains}
     return {fact_name(kind): kind in here for kind in vocabulary.pain_kinds}
+
+
+@lru_cache(maxsize=4)
+def facts_of_pain(kinds: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the names of the facts for pain of some kinds."""
+    return tuple(map(fact_name, kinds))
 
 
 def pains_of_part(
