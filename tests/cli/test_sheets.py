@@ -77,3 +77,38 @@ def test_advise_asks_takes_and_is_told(sheet: Path) -> None:
     assert "Nils Arp" in taken.stdout
     wrong = typed("advise", sheet, "--means=Seat=ignor")
     assert "Did you mean ignore?" in wrong.stderr
+
+
+BETTER = (
+    "Energy",
+    "Readiness",
+    "Recovery",
+    "Freshness",
+    "Mood",
+    "Motivation",
+    "Energie",
+    "Stimmung",
+)
+
+
+@pytest.mark.parametrize("header", BETTER)
+def test_a_rating_of_which_more_is_better_is_never_taken_for_one_of_which_more_is_worse(
+    tmp_path: Path, header: str
+) -> None:
+    sheet = tmp_path / "own.csv"
+    sheet.write_text(f"Name,Date,Tired,{header}\nMara,2026-03-09,2,9\n")
+    said = typed("advise", sheet, "--accept")
+    assert said.exit_code == 1
+    assert header in said.stderr
+    assert "fatigue" not in said.stderr.partition(header)[2].splitlines()[0]
+
+
+def test_what_is_proposed_is_taken_for_one_column_only(tmp_path: Path) -> None:
+    sheet = tmp_path / "own.csv"
+    sheet.write_text("Name,Date,Fatigue,How tired today\nMara,2026-03-09,2,9\n")
+    said = typed("advise", sheet, "--accept")
+    assert said.exit_code == 1
+    assert "How tired today" in said.stderr
+    assert "twice" not in said.stderr
+    taken = typed("advise", sheet, "--accept", "--means=How tired today=ignore")
+    assert taken.exit_code == 0, taken.stderr

@@ -75,12 +75,28 @@ def meanings_of(
     for place, name in enumerate(names):
         samples = tuple(dict.fromkeys(cell_text(cell).strip() for cell in cells[place]))[:_SAMPLES]
         one = _meaning(layout, name, cells[place], chosen, is_long=is_long)
-        if accept and one.how == "asked" and one.proposals:
-            one = _taken(layout, one, one.proposals[0], "accepted")
-        if dated and one.column and one.column.name == _STARTS_AT:
-            one = replace(one, column=replace(one.column, on_the_date=True))
         found.append(replace(one, place=place, samples=samples))
-    return tuple(found)
+    if accept:
+        found = [*_accepted(layout, found)]
+    return tuple(_on_the_date(one) if dated else one for one in found)
+
+
+def _accepted(layout: Layout, found: Sequence[ColumnMeaning]) -> Iterator[ColumnMeaning]:
+    """Take the likeliest meaning of each column that is asked about, but for one that another
+    column has."""
+    given = {one.meaning for one in found}
+    for one in found:
+        if one.how == "asked" and one.proposals and one.proposals[0] not in given:
+            one = _taken(layout, one, one.proposals[0], "accepted")
+            given.add(one.meaning)
+        yield one
+
+
+def _on_the_date(one: ColumnMeaning) -> ColumnMeaning:
+    """Read a start as a time of day, as another column holds the date."""
+    if one.column is None or one.column.name != _STARTS_AT:
+        return one
+    return replace(one, column=replace(one.column, on_the_date=True))
 
 
 def column_of_meaning(layout: Layout, meaning: str) -> Column | None:
