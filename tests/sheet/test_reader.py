@@ -11,7 +11,9 @@ from dawnrule.model import Vocabulary
 from dawnrule.model.entities import CheckIn
 from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_check_in
-from dawnrule.sheet import CHECK_INS, SESSIONS, ReadOptions, Sheet, SheetRow, read_sheet
+from dawnrule.sheet import CHECK_INS, SESSIONS, Layout, ReadOptions, Sheet, SheetRow, read_sheet
+from dawnrule.sheet.cells import NONE, find_id, ids_by_word
+from dawnrule.sheet.columns import plain_name
 from dawnrule.sheet.errors import CellFault
 from tests.factories import EFFORT_IN_FULL, PAIN_IN_FULL
 
@@ -609,3 +611,28 @@ def test_a_long_sheet_with_a_short_row_is_counted_too() -> None:
     sheet = b"muscle_group,soreness,athlete_id,date\nchest,1,a-03,2026-03-09\nchest,1\n"
     read_sheet(sheet, CHECK_INS, ReadOptions(check_count=counted.append))
     assert counted == [2]
+
+
+@pytest.mark.parametrize("layout", [CHECK_INS, SESSIONS], ids=lambda layout: layout.name)
+def test_an_id_in_a_cell_means_itself_whatever_else_words_mean(layout: Layout) -> None:
+    lists = {column.words for column in layout.columns().values() if column.words}
+    for name in lists:
+        ids = [one for one in Vocabulary.bundled().values_of(name) if one != NONE]
+        assert [find_id(name, one) for one in ids] == ids
+        assert [ids_by_word(name)[plain_name(one)] for one in ids] == ids
+
+
+def test_what_several_rows_say_is_read_in_each() -> None:
+    said, wrong = "2026-03-09,5,cold", "2026-03-09,x,cold"
+    rows = ["athlete_id,date,fatigue,illness", f"a,{said}", f"b,{said}", f"c,{wrong}", f"d,{wrong}"]
+    sheet = sheet_of("\n".join(rows))
+    read = {"date": "2026-03-09", "fatigue": 5, "illness": "above-neck", "plan": []}
+    forms = [row.to_json() for row in sheet.rows]
+    assert forms == [{"athlete_id": "a", **read}, {"athlete_id": "b", **read}, None, None]
+    assert [in_cell(row) for row in sheet.rows[2:]] == ["C4", "C5"]
+
+
+def in_cell(row: SheetRow) -> str:
+    [fault] = row.errors
+    assert isinstance(fault, CellFault)
+    return fault.cell

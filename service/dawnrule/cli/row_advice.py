@@ -9,7 +9,6 @@ has the rules compiled; where that cannot be done, one process does it all.
 from __future__ import annotations
 
 import gc
-import multiprocessing
 import os
 import signal
 import sys
@@ -19,11 +18,9 @@ from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, partial
-from multiprocessing.connection import Connection, wait
-from multiprocessing.process import BaseProcess
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from dawnrule.advice.composer import Composer
 from dawnrule.application.amendments import Told, submit_told, told_alone
@@ -40,6 +37,10 @@ from dawnrule.errors import DawnruleError
 from dawnrule.i18n.lazy import lazy, render_error
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
+
+if TYPE_CHECKING:  # a file of few rows needs no other process
+    from multiprocessing.connection import Connection
+    from multiprocessing.process import BaseProcess
 
 Outcome: TypeAlias = RowOutcome[Told, Submitted]
 Show: TypeAlias = Callable[[Outcome, Composer], Any]
@@ -204,6 +205,8 @@ def _date(row: Row[Told]) -> date:
 def _forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[Connection]]:
     """Fork processes that work, each with a connection to here; all have ended when this returns,
     whatever has happened."""
+    import multiprocessing
+
     fork = multiprocessing.get_context("fork")
     forked: list[BaseProcess] = []
     connections: list[Connection] = []
@@ -228,6 +231,8 @@ def _answers(
 ) -> Iterator[list[Answered]]:
     """Send each process a share as soon as it has none, and yield what they answer. Raises what one
     of them raised, and ``DawnruleError`` when one ends before it is done."""
+    from multiprocessing.connection import wait
+
     left = [*reversed(shares)]
     idle: list[Connection] = [*connections]
     busy: list[Connection] = []

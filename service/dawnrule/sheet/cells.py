@@ -388,7 +388,16 @@ def ids_by_word(list_name: str) -> Mapping[str, str]:
 def find_id(list_name: str, text: str) -> str | None:
     """Return the id that a text means, or ``none``; None for a word that is not in the list."""
     word = plain_name(text)
-    return NONE if means_none(word) else ids_by_word(list_name).get(word)
+    if means_none(word):
+        return NONE
+    return _ids_written(list_name).get(word) or ids_by_word(list_name).get(word)
+
+
+@cache
+def _ids_written(list_name: str) -> Mapping[str, str]:
+    """Map ids as headers are written to the ids: the labels of all languages take long to read, and
+    a sheet of ids needs none."""
+    return {plain_name(one): one for one in Vocabulary.bundled().values_of(list_name)}
 
 
 def means_none(text: str) -> bool:
