@@ -136,6 +136,7 @@ def test_bad_rows_are_named_and_good_rows_get_their_advice() -> None:
     assert lines[1].startswith("row 7: soreness_quadriceps (D7) is not a number; write it like 7")
     assert lines[2].startswith("row 7: plan_goal (H7) must be one of")
     assert lines[3].startswith("row 8: athlete_id (A8) ")
+    assert lines[-1] == "No verdict for 3 of 7 rows: a-x, a-y, ?."
 
 
 def test_bad_rows_are_named_in_the_sheet_too() -> None:
@@ -295,7 +296,10 @@ def test_json_comes_back_as_a_sheet_when_asked() -> None:
     first, second = csv.DictReader(io.StringIO(result.stdout))
     assert (first["athlete_id"], first["rule"]) == ("a-01", "illness-fever")
     assert (second["athlete_id"], second["problem"]) == ("a-02", "fatigue must be from 0 to 10")
-    assert result.stderr == "check-in 2: fatigue must be from 0 to 10 (found: 11)\n"
+    assert result.stderr.splitlines() == [
+        "check-in 2: fatigue must be from 0 to 10 (found: 11)",
+        "No verdict for 1 of 2 rows: a-02.",
+    ]
 
 
 def test_earlier_check_ins_of_the_file_are_the_history_of_later_ones() -> None:
@@ -443,3 +447,28 @@ def test_a_row_whose_plan_was_not_read_is_never_shown_as_training(tmp_path: Path
     result = typed("advise", str(sheet))
     assert "Train as planned" not in result.stdout
     assert "as always" in result.stderr
+
+
+def test_pain_in_a_row_that_cannot_be_read_is_shown_and_told_back(tmp_path: Path) -> None:
+    sheet = tmp_path / "squad.csv"
+    sheet.write_text(
+        "athlete_id,date,sleep_hours,pain_where,pain_kind,illness,plan_goal,plan_muscle_groups\n"
+        "a-01,2026-03-09,450,knee,joint,,strength,quadriceps\n"
+        "a-02,2026-03-09,450,,,fever,strength,quadriceps\n"
+        "a-03,2026-03-09,8,,,none,strength,quadriceps\n",
+        encoding="utf-8",
+    )
+    shown = typed("advise", str(sheet))
+    assert shown.exit_code == 1
+    lines = {line.split()[0]: line for line in shown.stdout.splitlines() if line}
+    assert "No verdict" in lines["a-01"]
+    assert "Rest" in lines["a-02"]
+    assert "a-01: Correct the row to get a verdict. Until then, hold" in shown.stdout
+    told = "what the row says of pain, illness and warning signs counts all the same"
+    assert f"2 rows (2, 3): {told}" in shown.stderr
+    assert shown.stderr.endswith("No verdict for 1 of 3 rows: a-01.\n")
+    written = typed("advise", str(sheet), "--format", "csv").stdout
+    first, second, third = csv.DictReader(io.StringIO(written))
+    assert told in first["problem"]
+    assert told in second["problem"]
+    assert third["problem"] == ""

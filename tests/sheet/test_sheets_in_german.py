@@ -111,6 +111,8 @@ NOT_TOLD_HERE = {
     "sheet.as_zone",
     "sheet.say_what_it_is",
     "sheet.still_asked",
+    "sheet.dangers_taken",
+    "sheet.without_verdict",
     "sheet.no_meaning",
     "sheet.meaning_twice",
     "sheet.other_scale",
@@ -333,6 +335,7 @@ def test_the_command_line_tells_of_a_sheet_in_german() -> None:
         "notes: bitte lies diese Bemerkungen selbst: D2 (x), D3 (x).",
         "Datum: Datum, gelesen als Tag-Monat-Jahr, 2-mal; B2 11.03.2024 heißt 2024-03-11.",
         "Zeile 2: Schlaf (C2) muss zwischen 0 und 24 liegen (gefunden: 65)",
+        "Kein Urteil für 1 von 2 Zeilen: a-01.",
     ]
 
 

@@ -70,10 +70,12 @@ class RowOutcome(Generic[T, A]):
     @property
     def rest(self) -> DawnruleError | None:
         """Return the error that stands against the rest of a row of which the dangers alone were
-        taken."""
+        taken; it says so."""
         if self.row.rest is None or not self.is_stored:
             return None
-        return _located(self.row, self.row.rest)
+        error = _located(self.row, self.row.rest)
+        taken = FieldError("", None, lazy("sheet.dangers_taken"))
+        return type(error)(error.detail, (*error.errors, taken))
 
     @property
     def is_rejected(self) -> bool:

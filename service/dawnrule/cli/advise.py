@@ -26,7 +26,7 @@ from dawnrule.cli.tables import grouped_refusal_lines, refusal_lines
 from dawnrule.clock import new_id, now
 from dawnrule.errors import InvalidInput, MalformedInput
 from dawnrule.i18n.catalog import ENGLISH, Texts, languages
-from dawnrule.i18n.lazy import LazyText, lazy, render
+from dawnrule.i18n.lazy import LazyText, lazy, lazy_join, render
 from dawnrule.model.entities import Athlete
 from dawnrule.model.time_zones import time_zone_names
 from dawnrule.schemas import load_athlete, load_check_in
@@ -284,7 +284,19 @@ def _refusals(file: CheckInFile, answered: Sequence[Answered], texts: Texts) -> 
     refused = [(one.numbers[0], one.problem) for one in answered if one.problem is not None]
     if not file.is_json:
         yield from grouped_refusal_lines(refused, texts)
-        return
-    for number, problem in refused:
-        lines = refusal_lines(problem, texts)
-        yield from (lazy("sheet.at_check_in", number=number + 1, fault=x) for x in lines)
+    else:
+        for number, problem in refused:
+            lines = refusal_lines(problem, texts)
+            yield from (lazy("sheet.at_check_in", number=number + 1, fault=x) for x in lines)
+    yield from _without_verdict(file, answered)
+
+
+def _without_verdict(file: CheckInFile, answered: Sequence[Answered]) -> Iterator[str]:
+    """Name the athletes of rows without a verdict, where others have one: a table of hundreds shows
+    nothing in their place."""
+    rows = zip(file.rows, answered, strict=True)
+    athletes = [row.athlete_id or "?" for row, one in rows if not one.has_verdict]
+    if 0 < len(athletes) < len(answered):
+        named = lazy_join([*dict.fromkeys(athletes)], ", ")
+        count = len(athletes)
+        yield lazy("sheet.without_verdict", count=count, rows=len(answered), athletes=named)

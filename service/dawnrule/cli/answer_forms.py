@@ -39,8 +39,11 @@ class AnswerForm:
 
 
 def _line_of(one: Outcome, composer: Composer) -> AdviceLine | None:
-    advice = _advice(one)
-    return AdviceLine.of(advice, composer) if advice else None
+    if advice := advice_shown(one):
+        return AdviceLine.of(advice, composer)
+    if isinstance(one.outcome, Submitted):
+        return AdviceLine.until_corrected(one.outcome.advice, composer.texts)
+    return None
 
 
 def _as_text(_: Sheet, shown: Sequence[AdviceLine | None], names: Names, texts: Texts) -> bytes:
@@ -50,7 +53,7 @@ def _as_text(_: Sheet, shown: Sequence[AdviceLine | None], names: Names, texts: 
 
 def _json_of(one: Outcome, _: Composer) -> str | None:
     """Write advice as an entry of the list that is the answer."""
-    advice = _advice(one)
+    advice = advice_shown(one)
     if advice is None:
         return None
     as_only_one = json.dumps([to_json(advice)], indent=2, ensure_ascii=False)
@@ -89,8 +92,9 @@ def _encoded(text: str) -> bytes:
     return f"{text}\n".encode("utf-8", "replace")
 
 
-def _advice(one: Outcome) -> Advice | None:
-    """Return the advice on a row that is shown, if any."""
+def advice_shown(one: Outcome) -> Advice | None:
+    """Return the advice on a row; none where only the dangers of the row were read, and the advice
+    would say to train."""
     is_shown = isinstance(one.outcome, Submitted) and not _trains_unread(one)
     return one.outcome.advice if isinstance(one.outcome, Submitted) and is_shown else None
 

@@ -36,6 +36,9 @@ def rule_set_named(named: str, store: Store | None = None) -> RuleSet:
     return library.get(*name_and_version(named))
 
 
+_SOME_MEANINGS = "Meanings are the columns of a squad sheet, such as fatigue, and ignore."
+
+
 def count_of(number: int, thing: str) -> str:
     """Write a count with its noun: ``1 rule``, ``2 rules``; for nouns whose plural takes an s."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
@@ -58,10 +61,12 @@ def _meaning(
     pairs = []
     for value in values:
         header, _, meaning = value.rpartition("=")
-        if not header or meaning.strip() not in known:
+        if not header:
+            raise click.BadParameter(f"{value!r} is not HEADER=MEANING, like Seat=ignore.")
+        if meaning.strip() not in known:
             near = get_close_matches(meaning.strip(), known, n=3)
-            hint = f" Did you mean {' or '.join(near)}?" if near else ""
-            raise click.BadParameter(f"{value!r} is no HEADER=MEANING.{hint}")
+            hint = f"Did you mean {' or '.join(near)}?" if near else _SOME_MEANINGS
+            raise click.BadParameter(f"{meaning.strip()!r} is no meaning of a column. {hint}")
         pairs.append((plain_word(header), meaning.strip()))
     return tuple(pairs)
 

@@ -33,6 +33,7 @@ from dawnrule.application.batches import (
     submit_each,
 )
 from dawnrule.application.check_ins import CheckIns, Submitted
+from dawnrule.cli.answer_forms import advice_shown
 from dawnrule.errors import DawnruleError
 from dawnrule.i18n.lazy import lazy, render_error
 from dawnrule.model.entities import Athlete
@@ -65,10 +66,11 @@ def cores() -> int:
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """The numbers of a row, what is shown of it, and the error that stands against it or its
-    rest."""
+    """The numbers of a row, whether it has a verdict, what is shown of it, and the error that
+    stands against it or its rest."""
 
     numbers: tuple[int, ...]
+    has_verdict: bool
     shown: Any
     problem: DawnruleError | None
 
@@ -149,7 +151,13 @@ class RowAdvice:
             outcomes += self._submitted(store(), several)
         composer = self.check_ins.advisor.composer
         return [
-            Answered(one.row.numbers, self.show(one, composer), one.problem) for one in outcomes
+            Answered(
+                one.row.numbers,
+                advice_shown(one) is not None,
+                self.show(one, composer),
+                one.problem,
+            )
+            for one in outcomes
         ]
 
     def _reject_alike(self, rows: Sequence[Row[Told]]) -> list[Row[Told]]:

@@ -60,6 +60,20 @@ class AdviceLine:
             tuple(_remarks(advice, composer)),
         )
 
+    @classmethod
+    def until_corrected(cls, advice: Advice, texts: Texts) -> Self:
+        """Word that there is no verdict on an athlete who told of pain or illness in a row that
+        cannot be read as a whole."""
+        return cls(
+            advice.athlete_id,
+            advice.date.isoformat(),
+            texts.say("table.no_verdict"),
+            "-",
+            texts.say("table.dangers_alone"),
+            texts.say("table.until_corrected"),
+            (),
+        )
+
 
 def advice_table(advice: Sequence[AdviceLine], names: Mapping[str, str], texts: Texts) -> str:
     """Tabulate advice, a line each, followed by the cautions of athletes who rest, the questions
