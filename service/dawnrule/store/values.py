@@ -12,6 +12,7 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from datetime import UTC, date, datetime
+from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from cattrs import Converter
@@ -52,8 +53,12 @@ _converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text
 def structure(kind: type[T], row: Sequence[Any]) -> T:
     """Convert a row to a dataclass. Columns follow the order of the fields; fields after the last
     column keep their defaults."""
-    names = [field.name for field in fields(kind)]
-    return _converter.structure(dict(zip(names, row, strict=False)), kind)
+    return _converter.structure(dict(zip(_names(kind), row, strict=False)), kind)
+
+
+@cache
+def _names(kind: type[DataclassInstance]) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
 
 
 def columns(stored: Any) -> dict[str, Any]:

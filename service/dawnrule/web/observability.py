@@ -94,7 +94,7 @@ class Metrics:
             "The position of the newest entry of the ledger: how many entries there are.",
             registry=registry,
         ).set_function(lambda: store.read(lambda transaction: transaction.ledger.head().position))
-        self._rules_by_name: set[str] = set()
+        self._rules_by_name: dict[str, Counter] = {}
         self._lock = Lock()
         self._listener = _DisagreementCounter(self._disagreements.inc)
         logging.getLogger("dawnrule.rules").addHandler(self._listener)
@@ -109,7 +109,7 @@ class Metrics:
         self._verdicts.labels(decision.verdict).inc()
         subjects = (decision.day, *decision.parts)
         for rule_id in {rule.id for subject in subjects for rule in subject.fired}:
-            self._fired.labels(self._rule(rule_id)).inc()
+            self._count_of(rule_id).inc()
 
     def answered(self, route: str, method: str, status: int, seconds: float) -> None:
         """Measure a request by its route as written in the code, and the class of its status."""
@@ -129,15 +129,14 @@ class Metrics:
         encode, content_type = choose_encoder(accept)
         return encode(self.registry), content_type
 
-    def _rule(self, rule_id: str) -> str:
-        """Return the label of a rule; the number of labels is bounded."""
+    def _count_of(self, rule_id: str) -> Counter:
+        """Return the count of a rule; the number of those by name is bounded."""
         if rule_id in self._rules_by_name:
-            return rule_id
+            return self._rules_by_name[rule_id]
         with self._lock:
             if len(self._rules_by_name) >= RULES_BY_NAME:
-                return OTHER
-            self._rules_by_name.add(rule_id)
-            return rule_id
+                return self._fired.labels(OTHER)
+            return self._rules_by_name.setdefault(rule_id, self._fired.labels(rule_id))
 
 
 class _DisagreementCounter(logging.Handler):

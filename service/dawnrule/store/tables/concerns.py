@@ -171,7 +171,8 @@ class Concerns:
 
     def _add(self, concern: Concern, number: int, by: str, at: datetime) -> None:
         event = concern.events[number - 1]
-        state = _concern(concern, concern.events[:number]).state
+        is_last = number == len(concern.events)
+        state = (concern if is_last else _concern(concern, concern.events[:number])).state
         body = canonical_json(
             {
                 "athlete_id": concern.athlete_id,

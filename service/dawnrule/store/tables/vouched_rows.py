@@ -26,6 +26,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from hashlib import sha256
 from json.encoder import encode_basestring_ascii as json_string
 from secrets import token_hex
@@ -130,7 +131,7 @@ def note_writes(connection: sqlite3.Connection) -> None:
         connection.execute(_noting(table, key, "UPDATE", update, ("OLD", "NEW")))
 
 
-def _noting(table: str, key: Sequence[str], name: str, event: str, sides: Sequence[str]) -> str:
+def _noting(table: str, key: tuple[str, ...], name: str, event: str, sides: Sequence[str]) -> str:
     notes = "".join(
         f"INSERT INTO rows_touched VALUES ('{table}', {_key_text(key, f'{side}.')});"
         for side in sides
@@ -155,7 +156,7 @@ class VouchedRows:
     """What the ledger says of the rows of other tables."""
 
     connection: sqlite3.Connection
-    _known_columns: dict[str, Sequence[str]] = field(default_factory=dict)
+    _known_columns: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def enter(self, decided_on: DecidedOn | None = None) -> None:
         """Enter the rows that were written since the last time, and what an advice was decided
@@ -227,12 +228,11 @@ class VouchedRows:
     def _state(self, table: str, key_text: str) -> tuple[int, str, str | None] | None:
         """Find what a row is now; None for one that came and went unentered."""
         columns, key = self._columns(table), VOUCHED[table]
-        where = " AND ".join(f"{table}.{column} = ?" for column in key)
         [(number, salt, present, *values)] = self.connection.execute(
             f"""
             SELECT number, salt, {table}.{key[0]} IS NOT NULL, {_listed(table, columns)}
             FROM (SELECT 1) LEFT JOIN vouched_rows ON of_table = ? AND key = ?
-            LEFT JOIN {table} ON {where}
+            LEFT JOIN {table} ON ({_listed(table, key)}) = ({", ".join("?" * len(key))})
             """,
             (table, key_text, *json.loads(key_text)),
         )
@@ -287,7 +287,7 @@ class VouchedRows:
             values,
         )
 
-    def _columns(self, table: str) -> Sequence[str]:
+    def _columns(self, table: str) -> tuple[str, ...]:
         """The columns of a table, asked for once: the triggers of this connection note no others,
         and a column that another process adds changes no digest."""
         if table not in self._known_columns:
@@ -327,16 +327,18 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def _key_text(key: Sequence[str], prefix: str = "") -> str:
+@cache
+def _key_text(key: tuple[str, ...], prefix: str = "") -> str:
     return f"json_array({', '.join(prefix + column for column in key)})"
 
 
-def _listed(table: str, columns: Sequence[str]) -> str:
+@cache
+def _listed(table: str, columns: tuple[str, ...]) -> str:
     return ", ".join(f"{table}.{column}" for column in columns)
 
 
-def _columns(connection: sqlite3.Connection, table: str) -> Sequence[str]:
+def _columns(connection: sqlite3.Connection, table: str) -> tuple[str, ...]:
     """List the columns of a table that are vouched for, whichever this version of it has, in the
     order of their names."""
     rows = connection.execute("SELECT name FROM pragma_table_info(?)", (table,))
-    return sorted({name for (name,) in rows} - LEFT_OUT.get(table, frozenset()))
+    return tuple(sorted({name for (name,) in rows} - LEFT_OUT.get(table, frozenset())))
