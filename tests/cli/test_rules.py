@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 from dawnrule.rules.analysis.findings import KINDS
@@ -125,12 +126,42 @@ def test_a_rule_set_is_printed_as_a_query_that_says_how_the_table_of_facts_looks
     result = typed("rules", "sql", "baseline@1.0.0", "--dialect", "snowflake")
     assert result.exit_code == 0
     comment = [line for line in result.stdout.splitlines() if line.startswith("--")]
-    assert comment[0].startswith("-- baseline@1.0.0 (sha256:")
-    assert "--   sleep_hours DOUBLE: sleep, h" in comment
-    assert "--   soreness DOUBLE: of a part; soreness, 0 to 10" in comment
-    assert "--   planned_reps BIGINT: of a part; planned repetitions" in comment
+    assert comment[0] == "-- baseline@1.0.0 in the SQL of Snowflake"
+    assert comment[1].startswith("-- sha256:")
+    assert "--   sleep_hours DOUBLE, h, 0 to 24" in comment
+    assert comment[comment.index("--   soreness DOUBLE, 0 to 10") + 1].startswith("--     How sore")
     assert result.stdout.splitlines()[len(comment)].startswith("WITH fires AS (")
     assert "COALESCE(sleep_hours < CAST('4.0' AS DOUBLE), FALSE)" in result.stdout
+
+
+def test_the_comment_of_a_query_says_what_a_row_and_the_result_are_without_any_file() -> None:
+    told = typed("rules", "sql", "baseline@2.0.0").stdout
+    lines = [line[3:] for line in told.splitlines() if line.startswith("--")]
+    text = " ".join(" ".join(lines).split())
+    for said in (
+        "A part is one muscle group of a block",
+        "No two rows have the same athlete_id, date and part.",
+        "Columns that you do not have: add those as NULL.",
+        "NULL in all of its rows: each part then counts as a block.",
+        "Where part is NULL it is the final verdict on the morning",
+    ):
+        assert said in text
+    assert "rules/" not in text
+    names = [line.split()[0] for line in lines if re.match(r"  \w+ [A-Z]", line)]
+    assert names[:6] == ["athlete_id", "date", "part", "block", "muscle_group", "goal"]
+    first_of_part = names.index("action")
+    assert names[6:first_of_part] == sorted(names[6:first_of_part])
+    assert names[first_of_part:] == sorted(names[first_of_part:])
+    assert max(map(len, lines)) <= 97
+
+
+def test_the_statement_that_makes_the_table_is_printed_for_any_dialect_in_any_capitals() -> None:
+    words = ("rules", "sql", "baseline@1.0.0", "--create-table", "--dialect")
+    result = typed(*words, "BigQuery")
+    assert (result.exit_code, result.stdout) == (0, typed(*words, "bigquery").stdout)
+    assert "in the SQL of BigQuery" in result.stdout
+    assert "\n  sleep_hours FLOAT64, /* sleep, h, 0 to 24 */\n" in result.stdout
+    assert "WITH fires" not in result.stdout
 
 
 def test_a_query_is_also_printed_for_a_rule_set_of_ones_own(tmp_path: Path) -> None:

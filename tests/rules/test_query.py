@@ -19,7 +19,7 @@ from dawnrule.rules import conditions
 from dawnrule.rules.columnar import DecidedSubject, PastMorning
 from dawnrule.rules.conditions import Operator, Test, none_of
 from dawnrule.rules.evaluation.decider import Decider
-from dawnrule.rules.query import Dialect, column_of, facts_of_query, query
+from dawnrule.rules.query import Dialect, column_of, create_table, facts_of_query, query
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
 from tests.effort import tries
@@ -113,6 +113,22 @@ def test_each_dialect_has_a_query_of_plain_names_that_its_parser_takes(dialect: 
     [read] = sqlglot.parse(written, dialect)
     assert isinstance(read, exp.Select)
     assert read.named_selects[6:] == [column_of(rule) for rule in FIRST_BASELINE.rules]
+    assert not any(name.quoted for name in read.find_all(exp.Identifier))
+
+
+@pytest.mark.parametrize("dialect", get_args(Dialect))
+def test_each_dialect_has_a_statement_that_makes_the_table_and_its_parser_takes(
+    dialect: Dialect,
+) -> None:
+    [rule_set] = [
+        one for one in RuleSetLibrary.bundled().all() if one.full_name == "baseline@2.0.0"
+    ]
+    written = create_table(rule_set, DICTIONARY, "club.facts", {"goal": "of a */ part"})
+    [read] = sqlglot.parse(written.sql(dialect, pretty=True), dialect)
+    assert isinstance(read, exp.Create)
+    names = [column.name for column in read.find_all(exp.ColumnDef)]
+    assert names[:6] == ["athlete_id", "date", "part", "block", "muscle_group", "goal"]
+    assert sorted(names[4:]) == sorted(facts_of_query(rule_set))
     assert not any(name.quoted for name in read.find_all(exp.Identifier))
 
 

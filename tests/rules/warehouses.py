@@ -18,16 +18,9 @@ from typing import Any, TypeAlias
 
 import duckdb
 
+from dawnrule.cli.query import table_as_text
 from dawnrule.rules.columnar import DecidedSubject, PastMorning
-from dawnrule.rules.query import (
-    COLUMN_TYPES,
-    FACT_TYPES,
-    SUBJECT,
-    Dialect,
-    facts_of_query,
-    query,
-    type_name,
-)
+from dawnrule.rules.query import SUBJECT, columns_of_table, query
 from dawnrule.rules.rule_set import RuleSet
 from tests.property.rule_strategies import DICTIONARY
 
@@ -35,16 +28,9 @@ Decided: TypeAlias = dict[tuple[str, int | None], DecidedSubject]
 """The decisions of one date by athlete and part, None for the day."""
 
 
-def columns_of(rule_set: RuleSet, dialect: Dialect) -> dict[str, str]:
-    """The columns of the table of facts, with their types."""
-    facts = {fact: FACT_TYPES[DICTIONARY[fact].type] for fact in facts_of_query(rule_set)}
-    keys = {name: column_type for name, (column_type, _) in COLUMN_TYPES.items()}
-    return {name: type_name(of_type, dialect) for name, of_type in {**keys, **facts}.items()}
-
-
 def rows_of(mornings: Iterable[PastMorning], rule_set: RuleSet) -> Iterator[list[Any]]:
     """The rows of the table of facts; None is not reported."""
-    facts = facts_of_query(rule_set)
+    facts = [name for name in columns_of_table(rule_set, DICTIONARY) if name not in SUBJECT]
     for morning in mornings:
         for part, subject in enumerate((morning.day, *morning.parts), start=-1):
             key = (morning.athlete_id, morning.date, None if part < 0 else part, subject.block)
@@ -57,14 +43,12 @@ def create_facts(
     rule_set: RuleSet,
     folder: Path,
 ) -> None:
-    """Create the table of facts in the embedded database, by a file in a folder."""
-    columns = columns_of(rule_set, "duckdb")
+    """Create the table of facts in the embedded database, by the statement that is printed and a
+    file in a folder."""
     file = folder / "facts.csv"
     file.write_text(_as_csv(rows_of(mornings, rule_set)), encoding="utf-8")
-    types = "{" + ", ".join(f"{name}: '{of_type}'" for name, of_type in columns.items()) + "}"
-    database.execute(
-        f"CREATE TABLE facts AS FROM read_csv('{file}', header = false, columns = {types})"
-    )
+    database.execute(table_as_text(rule_set, "duckdb"))
+    database.execute(f"COPY facts FROM '{file}' (FORMAT csv, HEADER false)")
     file.unlink()
 
 
@@ -101,11 +85,9 @@ class Postgres:
             shutil.rmtree(server.folder)
 
     def decided(self, mornings: Iterable[PastMorning], rule_set: RuleSet) -> Decided:
-        """Decide in the server, in a table that is dropped again."""
-        columns = columns_of(rule_set, "postgres")
-        table = ", ".join(f"{name} {of_type}" for name, of_type in columns.items())
+        """Decide in the server, in a table by the statement that is printed."""
         script = (
-            f"CREATE TEMPORARY TABLE facts ({table});\n"
+            f"DROP TABLE IF EXISTS facts;\n{table_as_text(rule_set, 'postgres')}\n"
             f"COPY facts FROM STDIN (FORMAT csv);\n{_as_csv(rows_of(mornings, rule_set))}\\.\n"
             f"COPY ({query(rule_set, DICTIONARY).sql('postgres')}) TO STDOUT (FORMAT csv);\n"
         )

@@ -43,12 +43,24 @@ FACT_TYPES: dict[FactType, exp.DataType] = {
 _INTEGER, _TEXT = FACT_TYPES["integer"], FACT_TYPES["enumeration"]
 
 COLUMN_TYPES: Mapping[str, tuple[exp.DataType, str]] = {
-    "athlete_id": (_TEXT, "who; no two people in the table share one"),
-    "date": (exp.DataType.build("DATE"), "the local date of the morning"),
-    "part": (_INTEGER, "NULL for the day, from 0 on for its parts"),
-    "block": (_INTEGER, "the block of the plan that a part is of; NULL where it is not known"),
+    "athlete_id": (_TEXT, "Who; no two people in the table share one."),
+    "date": (exp.DataType.build("DATE"), "The date of the morning where the athlete is."),
+    "part": (
+        _INTEGER,
+        "NULL in the row of the day; the parts of its plan are numbered from 0 on, through all "
+        "blocks.",
+    ),
+    "block": (
+        _INTEGER,
+        "The number of the block that the part is of, from 0 on: the parts of one block share it. "
+        "NULL in the row of the day. Where you do not know the blocks of a morning, NULL in all of "
+        "its rows: each part then counts as a block.",
+    ),
 }
 """The columns beside the facts, with their types and meanings."""
+
+NAMES_OF_A_ROW = (*COLUMN_TYPES, "muscle_group", "goal")
+"""The columns by which people tell rows apart; two of them are facts."""
 
 MORNING = ("athlete_id", "date")
 """The columns that name a morning: there is one for an athlete and date."""
@@ -124,6 +136,32 @@ def column_of(rule: Rule) -> str:
 def facts_of_query(rule_set: RuleSet) -> tuple[str, ...]:
     """List the facts that the query reads, each once, in the file's order."""
     return tuple(dict.fromkeys(fact for rule in rule_set.rules for fact in rule.reads))
+
+
+def columns_of_table(rule_set: RuleSet, dictionary: FactDictionary) -> dict[str, exp.DataType]:
+    """List the columns that the table of facts must have, with their types: those of
+    ``NAMES_OF_A_ROW``, then the other facts of the day and of parts, by name."""
+    facts = {fact: FACT_TYPES[dictionary[fact].type] for fact in facts_of_query(rule_set)}
+    types = {name: column_type for name, (column_type, _) in COLUMN_TYPES.items()} | facts
+    others = sorted(types.keys() - NAMES_OF_A_ROW, key=lambda f: (dictionary[f].scope, f))
+    return {name: types[name] for name in (*NAMES_OF_A_ROW, *others) if name in types}
+
+
+def create_table(
+    rule_set: RuleSet,
+    dictionary: FactDictionary,
+    table: str = "facts",
+    notes: Mapping[str, str] = MappingProxyType({}),
+) -> exp.Create:
+    """Build the statement that makes the table of facts, without a row; ``notes`` on columns, by
+    name, are written beside them."""
+    columns = []
+    for name, column_type in columns_of_table(rule_set, dictionary).items():
+        column = exp.ColumnDef(this=exp.to_identifier(name), kind=column_type.copy())
+        column.add_comments([notes[name]] if name in notes else None)
+        columns.append(column)
+    schema = exp.Schema(this=exp.to_table(table), expressions=columns)
+    return exp.Create(this=schema, kind="TABLE")
 
 
 def type_name(column_type: exp.DataType, dialect: Dialect) -> str:
