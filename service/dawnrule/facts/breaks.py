@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from dawnrule.facts.history import Past, Unavailable
-from dawnrule.facts.work import WorkLog
+from dawnrule.facts.last_trained import LastTrainedTimes
 from dawnrule.model.time_zones import zone_named
 
 DAYS_A_WEEK = 7
@@ -49,7 +49,7 @@ def break_of_athlete(past: Past) -> Break | Unavailable | None:
 
 
 def break_of_group(
-    past: Past, log: WorkLog, group: str, whole: Break | Unavailable | None
+    past: Past, trained: LastTrainedTimes, group: str, whole: Break | Unavailable | None
 ) -> Break | Unavailable | None:
     """Return the break that counts for a muscle group: its own or ``whole``, that of the athlete;
     the longer one.
@@ -59,7 +59,7 @@ def break_of_group(
     """
     if isinstance(whole, Unavailable):
         return whole
-    trained_on = _dates_of_group(past, log, group)
+    trained_on = _dates_of_group(past, trained, group)
     if not trained_on:
         return whole
     own = _break_in(past, trained_on, past.parameters("break_days")["group_days"])
@@ -88,8 +88,8 @@ def _dates_of_all(past: Past) -> set[date]:
     return reported | {day for day, _ in past.log.sessions}
 
 
-def _dates_of_group(past: Past, log: WorkLog, group: str) -> set[date]:
-    logged = {work.day for work in log.of_group(group)}
+def _dates_of_group(past: Past, trained: LastTrainedTimes, group: str) -> set[date]:
+    logged = {work.day for work in trained.of_group(group)}
     last = past.check_in.last_trained.get(group)
     if last is None:
         return logged

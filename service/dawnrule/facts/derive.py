@@ -170,7 +170,7 @@ class FactSource:
             _day(past, log, landed, unplanned),
             returns,
             painful,
-            UsualAmounts(past, log),
+            UsualAmounts(past, log, trained),
             DamagingWork.of(past, log),
             circumstances.competition_starts(past),
         )
@@ -234,7 +234,7 @@ class FactSource:
             self.known_breaks[group] = (
                 breaks.break_of_athlete(self.past)
                 if group is None
-                else breaks.break_of_group(self.past, self.log, group, self.break_of(None))
+                else breaks.break_of_group(self.past, self.trained, group, self.break_of(None))
             )
         return self.known_breaks[group]
 

@@ -41,8 +41,6 @@ class LastTrainedTimes:
 
     reported: Mapping[str, Training]
     logged: Mapping[str, list[Work]]
-    began: Mapping[tuple[str, str], list[datetime]]
-    """When those in the log began, by muscle group and kind of work."""
 
     @classmethod
     def of(cls, check_in: CheckIn, works: Iterable[Work], vocabulary: Vocabulary) -> Self:
@@ -52,24 +50,25 @@ class LastTrainedTimes:
             for group, last in check_in.last_trained.items()
         }
         logged: dict[str, list[Work]] = {}
-        began: dict[tuple[str, str], list[datetime]] = {}
         for work in sorted(works, key=_began):
             for group in work.groups:
                 logged.setdefault(group, []).append(work)
-                began.setdefault((group, _ANY), []).append(work.began)
-                began.setdefault((group, work.kind), []).append(work.began)
-        return cls(reported, logged, began)
+        return cls(reported, logged)
+
+    def of_group(self, group: str) -> Sequence[Work]:
+        """Return the trainings of a group in the log, oldest first."""
+        return self.logged.get(group, ())
 
     def times_of(self, group: str | None) -> frozenset[datetime]:
         """Return the start (UTC) of every known training of a group."""
         if group is None:
             return frozenset()
-        known = map(_began, self.logged.get(group, ()))
+        known = map(_began, self.of_group(group))
         return frozenset((*known, self.reported[group].began) if group in self.reported else known)
 
-    def logged_before(self, group: str, start: datetime) -> list[Work]:
+    def logged_before(self, group: str, start: datetime) -> Sequence[Work]:
         """Return the trainings of a group in the log before ``start``, oldest first."""
-        logged = self.logged.get(group, [])
+        logged = self.of_group(group)
         return logged[: bisect_left(logged, start, key=_began)]
 
     def last_before(
@@ -105,11 +104,10 @@ class LastTrainedTimes:
     def hours_since(self, group: str, start: datetime, kind: str = _ANY) -> float | None:
         """Return the hours from the latest training of a group that is of a kind to ``start``; None
         where none is known."""
-        logged, reported = self.began.get((group, kind), ()), self.reported.get(group)
-        before = bisect_left(logged, start)
-        times = [logged[before - 1]] if before else []
-        if reported is not None and kind in (reported.kind, _ANY):
-            times.append(reported.began)
+        newest_first = reversed(self.logged_before(group, start))
+        logged = next((one for one in newest_first if kind in (one.kind, _ANY)), None)
+        reported = self.reported.get(group)
+        times = [one.began for one in (logged, reported) if one and kind in (one.kind, _ANY)]
         return hours_between(max(times), start) if times else None
 
     def _hours(self, group: str, start: datetime) -> Iterator[tuple[str, FactValue]]:

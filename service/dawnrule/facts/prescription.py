@@ -10,6 +10,7 @@ from statistics import median
 
 from dawnrule.facts.breaks import Break
 from dawnrule.facts.history import Past, Unavailable, too_few
+from dawnrule.facts.last_trained import LastTrainedTimes
 from dawnrule.facts.load_formulas import rise_percent
 from dawnrule.facts.work import (
     SPEED,
@@ -79,6 +80,7 @@ class UsualAmounts:
 
     past: Past
     log: WorkLog
+    trained: LastTrainedTimes
     known: dict[tuple[str, date], float | Unavailable] = field(default_factory=dict)
     """Those of a group or kind, up to a date, that were asked for already."""
 
@@ -89,12 +91,12 @@ class UsualAmounts:
         the usual; for a block without sets, the minutes of its goal's kind."""
         words = self.past.vocabulary
         if block.sets is not None and group is not None:
-            usual = self._usual(group, pause, _sets_by_day)
+            usual = self._usual(group, pause, partial(_sets_by_day, self.trained))
             day = (block, *others)
             planned: float = sum(one.sets or 0 for one in day if group in groups_of(one, words))
         elif block.sets is None and block.minutes is not None:
             kind = words.goals[block.goal]
-            usual = self._usual(kind, pause, partial(_minutes_by_day, self.past))
+            usual = self._usual(kind, pause, partial(_minutes_by_day, self.past, self.log))
             day = (block, *others)
             planned = sum(one.minutes or 0.0 for one in day if words.goals[one.goal] == kind)
         else:
@@ -105,12 +107,12 @@ class UsualAmounts:
         self,
         of: str,
         pause: Break | None,
-        by_day: Callable[[WorkLog, str, date, date], list[float]],
+        by_day: Callable[[str, date, date], list[float]],
     ) -> float | Unavailable:
         end = pause.last_trained_on + timedelta(days=1) if pause else self.past.log.today
         if (of, end) not in self.known:
             window = self.past.parameters("planned_share_percent")
-            before = by_day(self.log, of, end - timedelta(days=window["days"]), end)
+            before = by_day(of, end - timedelta(days=window["days"]), end)
             usual = [amount for amount in before if amount > 0]
             self.known[of, end] = (
                 median(usual)
@@ -120,9 +122,9 @@ class UsualAmounts:
         return self.known[of, end]
 
 
-def _sets_by_day(log: WorkLog, group: str, first: date, end: date) -> list[float]:
+def _sets_by_day(trained: LastTrainedTimes, group: str, first: date, end: date) -> list[float]:
     days: dict[date, float] = {}
-    for work in log.of_group(group):
+    for work in trained.of_group(group):
         if first <= work.day < end and work.block.sets is not None:
             days[work.day] = days.get(work.day, 0.0) + work.block.sets
     return list(days.values())

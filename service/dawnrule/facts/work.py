@@ -72,8 +72,6 @@ class WorkLog:
     """All blocks of the training log, oldest first."""
 
     done: tuple[Work, ...] = ()
-    of_groups: Mapping[str, list[Work]] = field(default_factory=dict, compare=False)
-    """Those that trained a muscle group, oldest first."""
     of_dates: Mapping[date, list[Work]] = field(default_factory=dict, compare=False)
     """Those of a local date, oldest first."""
 
@@ -81,13 +79,10 @@ class WorkLog:
     def of(cls, works: Iterable[Work]) -> Self:
         """Collect work, which comes in an order that does not hang on that of arrival."""
         oldest_first = tuple(sorted(works, key=_began))
-        of_groups: dict[str, list[Work]] = {}
         of_dates: dict[date, list[Work]] = {}
         for work in oldest_first:
             of_dates.setdefault(work.day, []).append(work)
-            for group in work.groups:
-                of_groups.setdefault(group, []).append(work)
-        return cls(oldest_first, of_groups, of_dates)
+        return cls(oldest_first, of_dates)
 
     def between(self, first: date, end: date) -> Iterator[Work]:
         """Iterate over the work from a local date on and before another."""
@@ -96,10 +91,6 @@ class WorkLog:
     def on(self, day: date) -> Sequence[Work]:
         """Return the work of a local date, oldest first."""
         return self.of_dates.get(day, ())
-
-    def of_group(self, group: str) -> Sequence[Work]:
-        """Return the work of a muscle group, oldest first."""
-        return self.of_groups.get(group, ())
 
 
 _began = attrgetter("began")
