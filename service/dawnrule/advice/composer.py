@@ -484,16 +484,17 @@ def not_reported(
     the rule set reads, except details of the plan. A fact of a part counts when any part lacks it,
     and one from history only where more data would yield it: hours since output fell are not
     missing where it held. Facts that came after the rule set are not asked for."""
-    day = (morning.day, morning.missing)
-    parts = [(part.facts, part.missing) for part in morning.parts]
 
     def is_open(fact: FactDefinition) -> bool:
-        about = [day] if fact.scope == "day" else parts
+        if fact.scope == "day":
+            if fact.origin == "history":
+                return fact.name in morning.missing
+            return fact.name not in morning.day
         if fact.origin == "history":
-            return any(fact.name in missing for _, missing in about)
-        return any(fact.name not in facts for facts, _ in about)
+            return any(fact.name in part.missing for part in morning.parts)
+        return any(fact.name not in part.facts for part in morning.parts)
 
-    asked_for = _asked_for(rule_set.rules, dictionary, trains=bool(parts))
+    asked_for = _asked_for(rule_set.rules, dictionary, trains=bool(morning.parts))
     return tuple([fact.name for fact in asked_for if is_open(fact)])
 
 

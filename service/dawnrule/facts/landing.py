@@ -29,31 +29,26 @@ _NEVER_LANDED = Unavailable("needs landing work in the weeks before, has none")
 
 def plan_facts(past: Past, log: WorkLog) -> Iterator[tuple[str, FactValue | Unavailable]]:
     """Yield the facts of landing work and running that the plan is a part of."""
-    oldest = _weeks_before(past)[-1]
-    landed = [
-        work
-        for work in log.between(oldest, past.log.today)
-        if lands_hard(work.block, past.vocabulary)
-    ]
-    usual = _usual_minutes(past, log, landed)
-    this_week = _this_week(past, landed)
-    above = _minutes_above_usual_percent(past, usual, this_week)
+    weeks = _weeks_before(past)
+    done = log.between(weeks[-1], past.log.today)
+    landed = [work for work in done if lands_hard(work.block, past.vocabulary)]
+    above = allowed = usual = _usual_minutes(past, log, landed, weeks)
+    if not isinstance(usual, Unavailable):
+        this_week = _this_week(past, landed)
+        above = _minutes_above_usual_percent(past, usual, this_week)
+        allowed = _minutes_allowed_today(past, usual, this_week)
     yield "landing_minutes_above_usual_percent", above
-    yield "landing_minutes_allowed_today", _minutes_allowed_today(past, usual, this_week)
+    yield "landing_minutes_allowed_today", allowed
     yield "running_from_none", _running_from_none(past, log)
 
 
-def _minutes_above_usual_percent(
-    past: Past, usual: float | Unavailable, this_week: Week
-) -> float | Unavailable:
+def _minutes_above_usual_percent(past: Past, usual: float, this_week: Week) -> float | Unavailable:
     """Return the landing minutes of this week, today's plan included, against the usual of the
     four weeks before it.
 
     Planned work that does not say its minutes adds to what is known, so the rise is at least this;
     it is unknown only where none of the planned work says any.
     """
-    if isinstance(usual, Unavailable):
-        return usual
     planned = _planned_landing(past)
     if planned and all(block.minutes is None for block in planned):
         return Unavailable("the plan does not say its minutes")
@@ -62,12 +57,8 @@ def _minutes_above_usual_percent(
     return rise_percent(now, usual)
 
 
-def _minutes_allowed_today(
-    past: Past, usual: float | Unavailable, this_week: Week
-) -> float | Unavailable:
+def _minutes_allowed_today(past: Past, usual: float, this_week: Week) -> float:
     """Return the landing minutes that keep the week a third above the usual at the most."""
-    if isinstance(usual, Unavailable):
-        return usual
     limits = past.parameters("landing_minutes_allowed_today")
     most = usual * (PER_CENT + limits["percent"]) / PER_CENT
     allowed: float = max(most / per_week - done for done, per_week in this_week)
@@ -107,8 +98,11 @@ def _is_hard_endurance(past: Past, work: Work) -> bool:
     return endures and work.rpe is not None and work.rpe >= limits["rpe"]
 
 
-def _usual_minutes(past: Past, log: WorkLog, landed: Sequence[Work]) -> float | Unavailable:
-    """Return the landing minutes of a usual week.
+def _usual_minutes(
+    past: Past, log: WorkLog, landed: Sequence[Work], firsts: Sequence[date]
+) -> float | Unavailable:
+    """Return the landing minutes of a usual week; ``firsts`` are the first days of those that are
+    looked at, the latest first.
 
     That is the median of the four weeks before this one. The last of them counts by itself where
     it holds more, up to a third above that median: who builds up by less than a third a week keeps
@@ -117,7 +111,6 @@ def _usual_minutes(past: Past, log: WorkLog, landed: Sequence[Work]) -> float | 
     enough others are left.
     """
     window = past.parameters("landing_minutes_above_usual_percent")
-    firsts = _weeks_before(past)
     trained = [first for first in firsts if _is_trained(past, log, first)]
     if len(trained) < window["least_weeks"]:
         return too_few("trained weeks before this one", window["least_weeks"], len(trained))
