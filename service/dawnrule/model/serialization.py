@@ -7,7 +7,7 @@ before, or the service has written it itself.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from types import NoneType
@@ -172,10 +172,13 @@ def from_json_text(kind: type[T], text: str) -> T:
     return from_json(kind, json.loads(text))
 
 
-def all_of_json(kind: type[T], texts: Iterable[str]) -> list[T]:
+def all_of_json(kind: type[T], texts: Sequence[str]) -> list[T]:
     """The same of several JSON texts, which are parsed together."""
     read = _CONVERTER.get_structure_hook(kind)
-    return [read(values, kind) for values in json.loads(f"[{','.join(texts)}]")]
+    found = json.loads(f"[{','.join(texts)}]")
+    if len(found) != len(texts):
+        raise ValueError("a text of JSON holds one value")
+    return [read(values, kind) for values in found]
 
 
 def canonical_json(values: Any) -> str:
