@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from errno import ENOSPC
 from hashlib import sha256
 from pathlib import Path
 
@@ -62,7 +65,7 @@ def test_an_archive_has_the_same_mornings_without_names_in_a_file_a_month(
         "year=2026/month=03/mornings.parquet",
         "year=2026/month=04/mornings.parquet",
     }
-    back = list(read_archives([tmp_path / "archive"]).mornings())
+    back = list(read_archives([tmp_path / "archive"]).table.mornings())
     assert [(one.date, one.day, one.parts) for one in back] == [
         (one.date, one.day, one.parts) for one in past
     ]
@@ -76,12 +79,22 @@ def test_a_second_export_replaces_the_first(
     store: Store, past: list[PastMorning], advisor: Advisor, tmp_path: Path
 ) -> None:
     first = exported(store, tmp_path)
-    before = athletes(read_archives([tmp_path]))
+    before = athletes(read_archives([tmp_path]).table)
     post_check_in(store, advisor, SAM, DAY + ONE_DAY)
     second = exported(store, tmp_path)
     assert (second.folder, second.mornings) == (first.folder, len(past) + 1)
-    assert athletes(read_archives([tmp_path])) == before
+    assert athletes(read_archives([tmp_path]).table) == before
     assert [path.name for path in tmp_path.iterdir() if path.is_dir()] == [first.folder.name]
+
+
+def test_athletes_are_named_with_their_club(
+    store: Store, past: list[PastMorning], other_club: Store, tmp_path: Path
+) -> None:
+    one, other = exported(store, tmp_path), exported(other_club, tmp_path)
+    named = [who.split("/") for who in sorted(athletes(read_archives([tmp_path]).table))]
+    clubs = [folder.name.removeprefix("club=") for folder in (one.folder, one.folder, other.folder)]
+    assert [club for club, _ in named] == sorted(clubs)
+    assert {len(who) for _, who in named} == {32}
 
 
 def test_an_export_to_the_clubs_own_folder_is_the_same_export(
@@ -89,7 +102,7 @@ def test_an_export_to_the_clubs_own_folder_is_the_same_export(
 ) -> None:
     folder = exported(store, tmp_path / "archive").folder
     assert exported(store, folder) == Exported(folder, len(past))
-    assert len(list(read_archives([tmp_path / "archive"]).mornings())) == len(past)
+    assert len(list(read_archives([tmp_path / "archive"]).table.mornings())) == len(past)
     assert list((tmp_path / "archive").iterdir()) == [folder]
 
 
@@ -108,7 +121,7 @@ def test_archives_of_clubs_are_one_and_nobody_is_mixed_up(
 ) -> None:
     one, other = exported(store, tmp_path / "x"), exported(other_club, tmp_path / "deep" / "y")
     for paths in ([tmp_path], [tmp_path / "x", other.folder], [one.folder, tmp_path / "deep"]):
-        together = read_archives(paths)
+        together = read_archives(paths).table
         assert len(list(together.mornings())) == 4
         assert len(athletes(together)) == 3  # one more Kim
 
@@ -124,13 +137,73 @@ def test_one_club_is_not_counted_twice(
         read_archives([tmp_path / "two" / club.name / "year=2026"])
 
 
+def test_a_copy_of_a_club_under_another_name_is_refused(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    club = exported(store, tmp_path).folder
+    shutil.copytree(club, tmp_path / "club=foo")
+    with pytest.raises(StoreUnusable, match=rf"club=foo .*{club.name}.*leave it out"):
+        read_archives([tmp_path])
+
+
+def test_mornings_of_one_club_in_the_folder_of_another_are_refused(
+    store: Store, past: list[PastMorning], other_club: Store, tmp_path: Path
+) -> None:
+    """A copied folder whose list the other club has renewed looks like that club's own."""
+    one, other = exported(store, tmp_path).folder, exported(other_club, tmp_path).folder
+    shutil.rmtree(other)
+    shutil.copytree(one, other)
+    list_erased_in(other_club, tmp_path, LATER)
+    with pytest.raises(StoreUnusable, match=rf"{other}/year.* is of {one.name}"):
+        read_archives([tmp_path])
+
+
+@pytest.mark.parametrize("deep", ["", "federation"])
+def test_a_folder_that_is_no_clubs_is_named(
+    store: Store, past: list[PastMorning], other_club: Store, tmp_path: Path, deep: str
+) -> None:
+    exported(store, tmp_path)
+    renamed = tmp_path / deep / "club1"
+    exported(other_club, tmp_path / deep).folder.rename(renamed)
+    with pytest.raises(InvalidInput, match=rf"{tmp_path / (deep or 'club1')} belongs to no club"):
+        read_archives([tmp_path])
+
+
+def test_mornings_outside_the_folders_of_clubs_are_named(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    month = next(exported(store, tmp_path / "deep").folder.rglob("*.parquet"))
+    shutil.copy(month, tmp_path / "deep")
+    (tmp_path / "ABOUT.txt").touch()
+    with pytest.raises(
+        InvalidInput, match=rf"{tmp_path}/deep/mornings\.parquet belongs to no club"
+    ):
+        read_archives([tmp_path])
+
+
+def test_an_export_that_is_being_written_beside_the_others_is_passed_over(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    club = exported(store, tmp_path).folder
+    shutil.copytree(club, tmp_path / ".new-abcdefgh")
+    assert read_archives([tmp_path]).clubs == (club,)
+
+
+def test_a_club_may_be_read_from_within_its_folder(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    club = exported(store, tmp_path).folder
+    monkeypatch.chdir(club)
+    assert read_archives([Path()]).clubs == (club,)
+
+
 def test_who_is_erased_is_left_out_of_an_archive_from_then_on(
     store: Store, past: list[PastMorning], tmp_path: Path
 ) -> None:
     exported(store, tmp_path)
-    before = athletes(read_archives([tmp_path]))
+    before = athletes(read_archives([tmp_path]).table)
     erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
-    [left] = read_archives([tmp_path]).mornings()
+    [left] = read_archives([tmp_path]).table.mornings()
     assert (left.date, left.day) == (past[2].date, past[2].day)
     assert left.athlete_id in before
     assert exported(store, tmp_path).mornings == 1
@@ -142,9 +215,9 @@ def test_the_list_of_a_copy_elsewhere_is_brought_up_to_date(
     exported(store, tmp_path / "archive")
     shutil.copytree(tmp_path / "archive", tmp_path / "copy")
     erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
-    assert len(athletes(read_archives([tmp_path / "copy"]))) == 2
+    assert len(athletes(read_archives([tmp_path / "copy"]).table)) == 2
     list_erased_in(store, tmp_path / "copy", LATER)
-    assert len(athletes(read_archives([tmp_path / "copy"]))) == 1
+    assert len(athletes(read_archives([tmp_path / "copy"]).table)) == 1
     with pytest.raises(NotFound, match="has no folder club="):
         list_erased_in(store, tmp_path / "elsewhere", LATER)
 
@@ -154,17 +227,17 @@ def test_who_comes_back_under_an_id_brings_no_erased_morning_back(
     store: Store, past: list[PastMorning], advisor: Advisor, tmp_path: Path, exported_anew: bool
 ) -> None:
     exported(store, tmp_path / "archive")
-    before = athletes(read_archives([tmp_path / "archive"]))
+    before = athletes(read_archives([tmp_path / "archive"]).table)
     shutil.copytree(tmp_path / "archive", tmp_path / "copy")
     erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
     post_check_in(store, advisor, KIM, DAY + A_MONTH)
     if exported_anew:
         exported(store, tmp_path / "archive")
     list_erased_in(store, tmp_path / "copy", LATER)
-    [sam] = athletes(read_archives([tmp_path / "copy"]))
+    [sam] = athletes(read_archives([tmp_path / "copy"]).table)
     assert sam in before
     if exported_anew:
-        [kim] = athletes(read_archives([tmp_path / "archive"])) - {sam}
+        [kim] = athletes(read_archives([tmp_path / "archive"]).table) - {sam}
         assert kim not in before
 
 
@@ -179,6 +252,38 @@ def test_an_erasure_goes_on_where_an_archive_is_gone_or_cannot_be_written(
     assert erase(store, KIM.id, by=COMMAND_LINE, at=LATER).removed["athletes"] == 1
     [told] = caplog.messages
     assert told.endswith(f"Once it can be: dawnrule archive erased --to '{tmp_path / 'kept'}'")
+
+
+def test_who_is_erased_while_an_archive_is_put_in_place_is_on_its_list(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rename = Path.rename
+
+    def erasing_first(self: Path, target: Path) -> Path:
+        erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
+        return rename(self, target)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "rename", erasing_first)
+        exported(store, tmp_path)
+    assert len(athletes(read_archives([tmp_path]).table)) == 1
+
+
+def test_of_two_lists_that_are_written_at_once_nobody_is_missing(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    exported(store, tmp_path)
+    left, replace = [SAM.id], os.replace
+
+    def erasing_first(source: Path, target: Path) -> None:
+        if left:
+            erase(store, left.pop(), by=COMMAND_LINE, at=LATER)
+        replace(source, target)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "replace", erasing_first)
+        erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
+    assert athletes(read_archives([tmp_path]).table) == set()
 
 
 def test_an_archive_without_its_list_is_not_read(
@@ -219,19 +324,64 @@ def test_a_file_that_is_not_of_an_export_is_named(
     folder = exported(store, tmp_path).folder
     file, _ = sorted(folder.rglob("*.parquet"))
     pl.DataFrame({"athlete_id": [1]}).write_parquet(file)
-    named = f"{sha256(file.read_bytes()).hexdigest()}  {file.relative_to(folder)}\n"
-    (folder / "SHA256SUMS").write_text(named, encoding="utf-8")
-    with pytest.raises(StoreUnusable, match=rf"{file}.*its column position"):
+    write_sums(folder)
+    with pytest.raises(StoreUnusable, match=rf"{file}.*no export"):
         read_archives([tmp_path])
 
 
-@pytest.mark.parametrize("spoilt", ["f8f69c93", "a-03\n", "0" * 32])
+@pytest.mark.parametrize("spoilt", ["", "f8f69c93", "a-03\n", "0" * 32, f"{'0' * 32}\n"])
 def test_a_list_that_was_copied_in_part_is_not_believed(
     store: Store, past: list[PastMorning], tmp_path: Path, spoilt: str
 ) -> None:
     (exported(store, tmp_path).folder / ERASED).write_text(spoilt, encoding="utf-8")
-    with pytest.raises(StoreUnusable, match=r"erased\.txt.*copied in part"):
+    with pytest.raises(StoreUnusable, match=r"erased\.txt.*copied in part.*archive erased"):
         read_archives([tmp_path])
+
+
+def test_no_part_of_a_list_is_taken_for_the_list(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    """Or those who are missing from it would be back."""
+    file = exported(store, tmp_path).folder / ERASED
+    for athlete in (KIM, SAM):
+        erase(store, athlete.id, by=COMMAND_LINE, at=LATER)
+    whole = file.read_text(encoding="utf-8")
+    first, second, end = whole.splitlines(keepends=True)
+    longer = f"{'0' * 32}\n{whole}"
+    for part in (*(whole[:size] for size in range(len(whole))), first + end, second + end, longer):
+        file.write_text(part, encoding="utf-8")
+        with pytest.raises(StoreUnusable, match=r"erased\.txt"):
+            read_archives([tmp_path])
+    file.write_text(whole, encoding="utf-8")
+    assert athletes(read_archives([tmp_path]).table) == set()
+
+
+def test_the_list_of_another_club_is_not_believed(
+    store: Store, past: list[PastMorning], other_club: Store, tmp_path: Path
+) -> None:
+    one, other = exported(store, tmp_path).folder, exported(other_club, tmp_path).folder
+    shutil.copy(other / ERASED, one / ERASED)
+    with pytest.raises(StoreUnusable, match=rf"{one} has the list.* of {other.name}"):
+        read_archives([tmp_path])
+
+
+def test_a_list_that_cannot_be_finished_stays_as_it_was(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = exported(store, tmp_path).folder / ERASED
+    before = file.read_text(encoding="utf-8")
+
+    def full(self: Path, text: str, encoding: str) -> int:
+        with self.open("w", encoding=encoding) as half:
+            half.write(text[:20])
+        raise OSError(ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "write_text", full)
+        erase(store, KIM.id, by=COMMAND_LINE, at=LATER)
+    assert file.read_text(encoding="utf-8") == before
+    list_erased_in(store, tmp_path, LATER)
+    assert len(athletes(read_archives([tmp_path]).table)) == 1
 
 
 def test_a_path_that_is_no_archive_is_told_for_what_it_is(tmp_path: Path) -> None:
@@ -242,11 +392,13 @@ def test_a_path_that_is_no_archive_is_told_for_what_it_is(tmp_path: Path) -> Non
         read_archives([tmp_path / "sheet.csv"])
 
 
-def test_an_archive_that_is_named_twice_is_read_once(
+def test_an_archive_that_is_named_twice_is_refused(
     store: Store, past: list[PastMorning], tmp_path: Path
 ) -> None:
     folder = exported(store, tmp_path / "archive").folder
-    assert len(list(read_archives([folder, tmp_path]).mornings())) == len(past)
+    for paths in ([folder, tmp_path], [tmp_path, tmp_path]):
+        with pytest.raises(InvalidInput, match=rf"{folder} is given twice"):
+            read_archives(paths)
 
 
 def test_a_month_that_was_not_copied_is_missed(
@@ -258,12 +410,99 @@ def test_a_month_that_was_not_copied_is_missed(
         read_archives([tmp_path])
 
 
-def test_a_month_that_a_copy_kept_of_an_earlier_export_is_left_out(
+@pytest.mark.parametrize("place", ["year=2019/month=12", "year=2026/month=03/more", "."])
+def test_a_file_that_the_sums_do_not_name_is_named(
+    store: Store, past: list[PastMorning], tmp_path: Path, place: str
+) -> None:
+    """A copy may have kept it of an earlier export, with mornings of who was erased since."""
+    folder = exported(store, tmp_path).folder
+    (folder / place).mkdir(parents=True, exist_ok=True)
+    file = folder / place / "mornings.parquet"
+    shutil.copy(folder / "year=2026" / "month=03" / "mornings.parquet", file)
+    with pytest.raises(StoreUnusable, match=rf"{file.resolve()} is not among.*Delete it"):
+        read_archives([tmp_path])
+
+
+def test_files_that_hold_no_mornings_may_lie_beside_them(
     store: Store, past: list[PastMorning], tmp_path: Path
 ) -> None:
     folder = exported(store, tmp_path).folder
-    shutil.copytree(folder / "year=2026", folder / "year=2019")
-    assert len(list(read_archives([tmp_path]).mornings())) == len(past)
+    (folder / "ABOUT.txt").touch()
+    (folder / "year=2026" / "month=03" / "._mornings.parquet").touch()
+    assert len(list(read_archives([tmp_path]).table.mornings())) == len(past)
+
+
+def rewrite(
+    folder: Path, change: Callable[[pl.DataFrame], pl.DataFrame], *, lists: bool, marks: bool = True
+) -> None:
+    """Change the columns of a folder's files, and the sums; ``lists`` says whether the files list
+    the columns that they have then, ``marks`` whether they keep their marks at all."""
+    for file in folder.rglob("*.parquet"):
+        kept = {
+            name: value
+            for name, value in pl.read_parquet_metadata(file).items()
+            if name != "ARROW:schema"
+        }
+        rows = change(pl.read_parquet(file, hive_partitioning=False))
+        if lists:
+            kept["columns"] = json.dumps(rows.columns)
+        rows.write_parquet(file, metadata=kept if marks else {})
+    write_sums(folder)
+
+
+def write_sums(folder: Path) -> None:
+    named = (
+        f"{sha256(file.read_bytes()).hexdigest()}  {file.relative_to(folder)}\n"
+        for file in sorted(folder.rglob("*.parquet"))
+    )
+    (folder / "SHA256SUMS").write_text("".join(named), encoding="utf-8")
+
+
+@pytest.mark.parametrize("column", ["soreness", "date", "outcome_session"])
+def test_a_column_that_was_exported_is_missed(
+    store: Store, past: list[PastMorning], tmp_path: Path, column: str
+) -> None:
+    """It would count as not reported, and what was swapped would be trained."""
+    rewrite(exported(store, tmp_path).folder, lambda rows: rows.drop(column), lists=False)
+    with pytest.raises(StoreUnusable, match=rf"its column {column} is missing"):
+        read_archives([tmp_path])
+
+
+def test_an_archive_of_a_version_that_had_fewer_facts_is_read(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    rewrite(exported(store, tmp_path).folder, lambda rows: rows.drop("rest_ordered"), lists=True)
+    back = read_archives([tmp_path]).table.mornings()
+    assert [morning.day for morning in back] == [morning.day for morning in past]
+
+
+@pytest.mark.parametrize(("lists", "told"), [(False, "was added"), (True, "newer one")])
+def test_a_column_that_this_version_does_not_know_is_refused(
+    store: Store, past: list[PastMorning], tmp_path: Path, lists: bool, told: str
+) -> None:
+    folder = exported(store, tmp_path).folder
+    rewrite(folder, lambda rows: rows.with_columns(mood=pl.lit(1)), lists=lists)
+    with pytest.raises(StoreUnusable, match=rf"its column mood .*{told}"):
+        read_archives([tmp_path])
+
+
+def test_a_column_of_another_type_is_refused(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    other = pl.col("soreness").cast(pl.String)
+    rewrite(exported(store, tmp_path).folder, lambda rows: rows.with_columns(other), lists=False)
+    with pytest.raises(StoreUnusable, match="its column soreness is of another type"):
+        read_archives([tmp_path])
+
+
+def test_files_that_do_not_say_what_they_hold_are_refused(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    """An earlier version wrote none of it, nor do programs that write a file anew."""
+    folder = exported(store, tmp_path).folder
+    rewrite(folder, lambda rows: rows, lists=False, marks=False)
+    with pytest.raises(StoreUnusable, match=r"neither its club nor its columns.*Export"):
+        read_archives([tmp_path])
 
 
 @pytest.mark.parametrize("spoilt", [None, "0f3a"])

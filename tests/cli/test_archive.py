@@ -10,6 +10,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from dawnrule.analytics.tombstones import list_of
 from tests.cli.terminal import typed
 
 GUIDE = Path(__file__).parents[2] / "rules" / "README.md"
@@ -58,6 +59,33 @@ def test_a_scorecard_of_an_archive_is_that_of_the_database(db: Path, archive: Pa
     assert of_archive["all_mornings"]["outcomes"]["session"]["done"]["count"] > 0
 
 
+def test_replays_and_scorecards_say_how_many_clubs_they_read(archive: Path) -> None:
+    for command in (("replay", *RULES), ("rules", "scorecard", "baseline@1.0.0")):
+        told = typed(*command, "--format", "json", "--archive", archive).stderr
+        assert told.splitlines()[0] == f"1 club read, in 1 archive: {archive}"
+
+
+def test_a_replay_of_an_archive_names_the_club_of_each_athlete(archive: Path) -> None:
+    [club] = (folder.name.removeprefix("club=") for folder in archive.iterdir())
+    words = ("replay", "--rules", "baseline@2.0.0", "--archive", archive, "--format")
+    result = json.loads(typed(*words, "json").stdout)
+    named = [*result["athletes"], *result["changed"]]
+    assert {one["athlete_id"].partition("/")[0] for one in named} == {club}
+    assert len(result["changed"]) > 0
+    [_, *rows] = typed(*words, "csv").stdout.splitlines()
+    assert {row.partition("/")[0] for row in rows} == {club}
+    tables = typed(*words, "table").stdout.split("\n\n")
+    [of_clubs] = [table for table in tables if table.startswith("Club")]
+    [row] = [line.split() for line in of_clubs.splitlines()[2:]]
+    assert (row[0], sum(map(int, row[1:]))) == (club, result["mornings"])
+
+
+def test_a_replay_of_a_database_has_no_clubs(db: Path) -> None:
+    told = typed("replay", *RULES, "--db", db)
+    assert "\nAthlete" in told.stdout
+    assert "\nClub" not in told.stdout
+
+
 def test_a_replay_of_an_archive_may_be_of_some_dates(db: Path, archive: Path) -> None:
     some = ("--from", "2100-01-01")
     assert typed("replay", *RULES, "--archive", archive, *some).stdout.startswith(
@@ -99,6 +127,14 @@ def test_a_cluster_needs_an_extra_and_the_command_says_so(
     assert (result.exit_code, "pip install 'dawnrule[spark]'" in result.stderr) == (1, True)
 
 
+def test_an_address_that_is_given_twice_is_refused(archive: Path) -> None:
+    cluster = ("--engine", "spark", "--master", "spark://127.0.0.1:7077")
+    twice = ("--archive", "s3a://clubs", "--archive", "s3a://clubs")
+    result = typed("replay", *RULES, *twice, *cluster)
+    assert (result.exit_code, "s3a://clubs is given twice" in result.stderr) == (1, True)
+    assert "is not checked" in result.stderr
+
+
 @pytest.mark.parametrize("erased", [0, 1])
 def test_the_guide_makes_an_archive_the_table_of_a_query(
     archive: Path, tmp_path: Path, erased: int
@@ -110,11 +146,13 @@ def test_the_guide_makes_an_archive_the_table_of_a_query(
     with duckdb.connect() as database:
         database.execute(view.split("```")[0].replace("ARCHIVE", str(tmp_path / "copy")))
         ids = database.execute("SELECT DISTINCT athlete_id FROM facts ORDER BY 1").fetchall()
-        (club / "erased.txt").write_text("".join(f"{who}\n" for (who,) in ids[:erased]))
+        (club / "erased.txt").write_text(list_of(club.name, [who for (who,) in ids[:erased]]))
         decided = database.execute(sql).fetchall()
+        clubs = database.execute("SELECT DISTINCT club FROM facts").fetchall()
     result = counts("--archive", tmp_path / "copy")
     assert len(decided) == result["decisions"]
     assert len({who for who, *_ in decided}) == len(ids) - erased
+    assert clubs == [(club.name.removeprefix("club="),)]
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ share or an address that they know. Who was erased from one is left out by its t
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
@@ -44,8 +45,12 @@ def replayed_on_cluster(
     """Decide the mornings of archives between two dates again on a cluster, both included, and
     count; None leaves an end open. Mornings and athletes are counted, not listed.
 
-    Raises ``InvalidInput`` where Spark is not installed, or something cannot be read.
+    Raises ``InvalidInput`` where Spark is not installed, something cannot be read, or an archive is
+    given twice: Spark would count it twice.
     """
+    for archive, times in Counter(archives).items():
+        if times > 1:
+            raise InvalidInput(f"The archive {archive} is given twice. Give it once.")
     with session(master) as spark:
         return replayed_in(spark, archives, rule_set, first, last)
 
@@ -77,7 +82,7 @@ def mornings(
 ) -> DataFrame:
     """Read the facts of archives as one table, without those who are on their lists of who was
     erased. Facts that no archive has were not reported."""
-    files = _reader(spark, "*.parquet").option("mergeSchema", "true").parquet(*archives)
+    files = _reader(spark, "mornings*.parquet").option("mergeSchema", "true").parquet(*archives)
     erased = _reader(spark, ERASED).text(list(archives))
     left = files.join(erased.hint("broadcast"), files.athlete_id == erased.value, "left_anti")
     types = {fact: FACT_TYPES[dictionary[fact].type] for fact in facts_of_query(rule_set)}

@@ -6,7 +6,7 @@ processed in steps, so that a replay can be stopped and resumed.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import astuple, dataclass
 from datetime import date
@@ -222,6 +222,35 @@ def athlete_rows(result: Replayed) -> tuple[AthleteRow, ...]:
     return tuple(
         AthleteRow(who, *(days[who, how] for how in ("less", "same", "more")))
         for who in sorted({who for who, _ in days})
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ClubRow:
+    """On how many days athletes of a club would be less, equally, or more protected."""
+
+    club: str
+    less: int
+    same: int
+    more: int
+
+
+def club_rows(result: Replayed) -> tuple[ClubRow, ...]:
+    """Tabulate the clubs of a replay of archives, whose athletes are named ``club/athlete``; of a
+    database there are none."""
+    days: defaultdict[str, list[AthleteRow]] = defaultdict(list)
+    for row in athlete_rows(result):
+        club, is_archive, _ = row.athlete_id.partition("/")
+        if is_archive:
+            days[club].append(row)
+    return tuple(
+        ClubRow(
+            club,
+            sum(row.less for row in rows),
+            sum(row.same for row in rows),
+            sum(row.more for row in rows),
+        )
+        for club, rows in days.items()
     )
 
 

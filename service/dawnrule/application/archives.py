@@ -26,6 +26,14 @@ from dawnrule.store.activity_log import record_act
 
 
 @dataclass(frozen=True, slots=True)
+class ManyClubs:
+    """The folders of the clubs in some archives, and the mornings of all as one table."""
+
+    clubs: tuple[Path, ...]
+    table: MorningTable
+
+
+@dataclass(frozen=True, slots=True)
 class Exported:
     """A club's folder in an archive, and the number of its mornings."""
 
@@ -56,11 +64,11 @@ def export_archive(
         new = Path(mkdtemp(dir=folder.parent, prefix=".new-"))
         try:
             outcomes = outcomes_to_archive(store, table, at)
-            mornings = write_months(table, new, pseudonyms.of_athlete, outcomes)
-            erased = store.write(lambda transaction: Pseudonyms.of(transaction, at)).of_erased()
-            write_list(new, erased)
+            mornings = write_months(table, new, pseudonyms.club, pseudonyms.of_athlete, outcomes)
+            write_list(store, new, at)
             shutil.rmtree(folder, ignore_errors=True)
             new.rename(folder)
+            write_list(store, folder, at)  # who was erased meanwhile is on the list just deleted
         finally:
             shutil.rmtree(new, ignore_errors=True)
     except OSError as error:
@@ -68,11 +76,12 @@ def export_archive(
     return Exported(folder, mornings)
 
 
-def read_archives(archives: Iterable[Path]) -> MorningTable:
+def read_archives(archives: Iterable[Path]) -> ManyClubs:
     """Read the mornings of many archives as one table, without those who were erased.
 
-    Raises ``InvalidInput`` for a path without an archive or a club that is there twice, and
-    ``StoreUnusable`` for an archive without its list of who was erased or all of its files.
+    Raises ``InvalidInput`` for a path without an archive, for what belongs to no club and for a
+    club that is there twice, and ``StoreUnusable`` for an archive without its list of who was
+    erased, or with fewer or more files than were exported.
     """
     folders = {folder: read_list(folder) for folder in club_folders(archives)}
-    return read_months(folders, FactDictionary.bundled())
+    return ManyClubs(tuple(folders), read_months(folders, FactDictionary.bundled()))

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from contextlib import ExitStack
 from pathlib import Path
 
 import click
 
 from dawnrule.analytics.tombstones import list_erased_in
-from dawnrule.application.archives import export_archive
+from dawnrule.application.archives import export_archive, read_archives
 from dawnrule.cli.options import bar, count_of, db_option
 from dawnrule.clock import now
+from dawnrule.rules.columnar import MorningTable
 from dawnrule.store import Store
 from dawnrule.store.activity_log import COMMAND_LINE
 
@@ -63,7 +65,8 @@ def erased(folder: Path, db: Path) -> None:
     """Bring the list of who was erased up to date in DIR.
 
     Erasing an athlete does so wherever this database was exported to; this is for a copy that lies
-    elsewhere, or could not be written then.
+    elsewhere, could not be written then, or was cut: replays refuse a list without its end, as do
+    those of earlier versions.
 
     \b
     Example:
@@ -72,3 +75,13 @@ def erased(folder: Path, db: Path) -> None:
     with Store.open(db, must_exist=True) as store:
         list_erased_in(store, folder, now())
     click.echo(f"{folder}: the list of who was erased is up to date")
+
+
+def mornings_of(archives: Iterable[str]) -> MorningTable:
+    """Read archives as one table, and say on stderr how many clubs and archives they were."""
+    paths = list(map(Path, archives))
+    read = read_archives(paths)
+    if paths:
+        clubs, of = count_of(len(read.clubs), "club"), count_of(len(paths), "archive")
+        click.echo(f"{clubs} read, in {of}: {', '.join(map(str, paths))}", err=True)
+    return read.table

@@ -20,6 +20,7 @@ from dawnrule.analytics.replay import (
     Replayed,
     RuleRow,
     athlete_rows,
+    club_rows,
     dates_in_steps,
     rule_rows,
     verdict_rows,
@@ -30,7 +31,7 @@ from dawnrule.analytics.replay_jobs import (
     known_replay,
     result_of,
 )
-from dawnrule.application.archives import read_archives
+from dawnrule.cli.archive import mornings_of
 from dawnrule.cli.options import (
     archives_option,
     bar,
@@ -52,11 +53,12 @@ from dawnrule.store import ReplayState, Store, StoredReplay
 Row: TypeAlias = Sequence[object]
 
 _NO_RULE = "-"
+_PROTECTED = ("Less protected", "Same", "More protected")
 
 
 def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
-    """Summarize in a line, then tabulate verdicts, rules that applied, athletes and changed
-    mornings."""
+    """Summarize in a line, then tabulate verdicts, rules that applied, clubs of archives, athletes
+    and changed mornings."""
     mornings, decisions = (
         count_of(result.mornings, "morning"),
         count_of(result.decisions, "decision"),
@@ -66,10 +68,8 @@ def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
         _table(("Said", "Would say", "Days", "Parts"), _verdicts(result)),
         _table(("Rule", "Decided", "Would decide", "Would apply"), _rules(result)),
         never_applied(row.rule for row in rule_rows(result) if row.rule and not _counts(row)),
-        _table(
-            ("Athlete", "Less protected", "Same", "More protected"),
-            map(astuple, athlete_rows(result)),
-        ),
+        _table(("Club", *_PROTECTED), map(astuple, club_rows(result))),
+        _table(("Athlete", *_PROTECTED), map(astuple, athlete_rows(result))),
         _table(
             ("Athlete", "Date", "Said", "Would say", "By", "Would be by", "Parts changed"),
             map(_changed, result.changed),
@@ -181,7 +181,8 @@ def replay(
     brought up to date first, or rebuilt if it is missing.
 
     With --archive, the mornings of archives that were exported are decided instead, as one, without
-    those who were erased; --db is then only needed for a rule set that was published in it.
+    those who were erased; athletes are named as CLUB/ATHLETE, and each club is counted. --db is
+    then only needed for a rule set that was published in it.
     --engine spark does so on a cluster, by the query that dawnrule rules sql prints; it counts, and
     lists neither athletes nor mornings.
 
@@ -220,7 +221,7 @@ def _replayed_archives(
     archives: Sequence[str], rule_set: RuleSet, first: date | None, last: date | None
 ) -> Replayed:
     """Decide in columns, with a progress bar."""
-    table = read_archives(map(Path, archives)).between(first, last)
+    table = mornings_of(archives).between(first, last)
     decider = ColumnDecider(rule_set, FactDictionary.bundled())
     steps = list(dates_in_steps(table))
     done, of = 0, sum(dates.mornings for dates in steps)
@@ -245,7 +246,9 @@ def _replayed_on_cluster(
     """Decide on a cluster. Paths of this machine are looked at first; addresses are not."""
     from dawnrule.analytics.cluster import replayed_on_cluster
 
-    read_archives(Path(path) for path in archives if "://" not in path)
+    mornings_of(path for path in archives if "://" not in path)
+    if addresses := [path for path in archives if "://" in path]:
+        click.echo(f"What is there is not checked: {', '.join(addresses)}", err=True)
     return replayed_on_cluster(master, archives, rule_set, first, last)
 
 

@@ -17,7 +17,7 @@ from dawnrule.analytics.archive import Archive
 from dawnrule.analytics.cross_check import compare
 from dawnrule.analytics.scorecard import Score, Scorecard, Share, scorecard_of_archives
 from dawnrule.analytics.scorecard import scorecard as scorecard_of
-from dawnrule.application.archives import read_archives
+from dawnrule.cli.archive import mornings_of
 from dawnrule.cli.options import (
     archives_option,
     bar,
@@ -147,7 +147,7 @@ def scorecard(
     if archives:
         with Store.open(db, must_exist=True) if db else nullcontext() as named_in:
             rule_set = rule_set_named(named, named_in)
-        table = read_archives(map(Path, archives))
+        table = mornings_of(archives)
         card = scorecard_of_archives(table, rule_set, first, last)
         click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
         return

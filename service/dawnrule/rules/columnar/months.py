@@ -23,6 +23,12 @@ by the year and month of their mornings."""
 _WORDS = "words"
 """The mark of a file that has the words of ``words_of``."""
 
+_CLUB = "club"
+"""The mark of a file that has the name of the folder that it was written for."""
+
+_COLUMNS = "columns"
+"""The mark of a file that has the names of its columns, all that there were in its version."""
+
 _SUM = re.compile(r"([0-9a-f]{64})  (year=\d+/month=\d\d/mornings\.parquet)\n")
 
 OUTCOMES: Mapping[str, pl.DataType] = {
@@ -44,18 +50,23 @@ _LEDGER_BITS = 40
 def write_months(
     table: MorningTable,
     folder: Path,
+    club: str,
     name_of: Callable[[str], str],
     outcomes: Iterable[OutcomeRow],
 ) -> int:
-    """Write a table to a folder, with other ids of the athletes and with what followed, and then
-    the sums of its files; return the number of mornings."""
+    """Write a table to a folder, which will be named ``club``, with other ids of the athletes and
+    with what followed, and then the sums of its files; return the number of mornings."""
     subject = {"position": KEYS["position"], "part": KEYS["part"]}
     followed = pl.DataFrame(list(outcomes), schema={**subject, **OUTCOMES}, orient="row").lazy()
     ids = table.frame.select("athlete_id").unique().collect()["athlete_id"].to_list()
     named = pl.col("athlete_id").replace_strict(
         ids, list(map(name_of, ids)), return_dtype=pl.String()
     )
-    marks = {_WORDS: json.dumps(words_of(table.dictionary))}
+    marks = {
+        _CLUB: club,
+        _COLUMNS: json.dumps([*table.frame.collect_schema(), *OUTCOMES]),
+        _WORDS: json.dumps(words_of(table.dictionary)),
+    }
     sums = []
     months = sorted({(day.year, day.month) for day, _, _ in table.sizes()})
     for year, month in months:
@@ -92,11 +103,12 @@ def read_outcomes(
 def read_months(
     folders: Mapping[Path, Collection[str]], dictionary: FactDictionary
 ) -> MorningTable:
-    """Read folders as one table, lazily, without the athletes that are named with each.
+    """Read folders as one table, lazily, without the athletes that are named with each. An athlete
+    is named by the club and the name there: ``1f13…/9c0d…``.
 
-    Facts that a folder lacks were not reported there. Files that are not among its sums are of an
-    earlier export. Raises ``StoreUnusable`` for a file that is missing or not as it was written:
-    none may be passed over, or the rest would count as all.
+    Facts that a folder's version did not have were not reported there. Raises ``StoreUnusable`` for
+    a file that is missing, not as it was written or not of the export: none may be passed over, or
+    the rest would count as all.
     """
     facts = {name: TYPES[definition.type] for name, definition in dictionary.items()}
     schema = {**KEYS, **facts, **OUTCOMES}
@@ -105,19 +117,22 @@ def read_months(
     for number, (folder, erased) in enumerate(folders.items(), start=1):
         files = _files_of(folder)
         for file in files:
-            _refuse_other_columns(file, schema)
-            _refuse_other_words(file, words)
+            marks = pl.read_parquet_metadata(file)
+            _refuse_other_club(file, folder, marks)
+            _refuse_other_columns(file, schema, marks)
+            _refuse_other_words(file, words, marks)
         if files:
             rows = pl.scan_parquet(files, hive_partitioning=False)
             kept = rows.filter(~pl.col("athlete_id").is_in(list(erased)))
             place = pl.col("position") + (number << _LEDGER_BITS)
-            frames.append(kept.with_columns(position=place))
+            who = pl.format("{}/{}", pl.lit(folder.name.partition("=")[2]), "athlete_id")
+            frames.append(kept.with_columns(position=place, athlete_id=who))
     return MorningTable(pl.concat(frames, how="diagonal"), dictionary)
 
 
 def _files_of(folder: Path) -> list[Path]:
-    """List the files of a folder. Raises ``StoreUnusable`` where one is missing or has another sum:
-    to read each byte takes far less time than to decide."""
+    """List the files of a folder. Raises ``StoreUnusable`` where one is missing, has another sum or
+    none: to read each byte takes far less time than to decide."""
     try:
         text = (folder / SUMS).read_text(encoding="utf-8")
     except OSError as error:
@@ -137,6 +152,12 @@ def _files_of(folder: Path) -> list[Path]:
                 f"{file} is not as it was exported: it was copied in part, or damaged. "
                 "Copy it again."
             )
+    for file in sorted(folder.rglob("*.parquet")):
+        if file not in sums and not file.name.startswith("."):
+            raise StoreUnusable(
+                f"{file} is not among the files of {SUMS}: it is of an earlier export, or was put "
+                "there. Delete it, or copy the archive again."
+            )
     return list(sums)
 
 
@@ -152,21 +173,47 @@ def _without_sums(folder: Path, why: str | None) -> StoreUnusable:
     )
 
 
-def _refuse_other_columns(file: Path, expected: Mapping[str, pl.DataType]) -> None:
-    """Raise ``StoreUnusable`` for a file without the columns that are expected."""
-    found = pl.read_parquet_schema(file)
-    for name, of_type in expected.items():
-        if found.get(name, None if name in KEYS else of_type) != of_type:
-            raise StoreUnusable(
-                f"{file} cannot be used: its column {name} is missing or of another type. "
-                "It is no export, or one of another version."
-            )
+def _refuse_other_club(file: Path, folder: Path, marks: Mapping[str, str]) -> None:
+    """Raise ``StoreUnusable`` for a file that was written for another folder: its mornings would
+    count twice, and the list of who was erased beside it would not be theirs."""
+    if not {_CLUB, _COLUMNS} <= marks.keys():
+        raise StoreUnusable(
+            f"{file} says neither its club nor its columns: it is no export, or one of an earlier "
+            "version. Export the archive again."
+        )
+    if marks[_CLUB] != folder.name:
+        raise StoreUnusable(
+            f"{file} is of {marks[_CLUB]}, not of the folder that it is in. Leave the folder out, "
+            "or export it again."
+        )
 
 
-def _refuse_other_words(file: Path, known: Mapping[str, Sequence[str]]) -> None:
+def _refuse_other_columns(
+    file: Path, known: Mapping[str, pl.DataType], marks: Mapping[str, str]
+) -> None:
+    """Raise ``StoreUnusable`` for a file without the columns that it was written with, or with
+    others: what is missing would count as not reported."""
+    written, found = json.loads(marks[_COLUMNS]), pl.read_parquet_schema(file)
+    for name in dict.fromkeys((*KEYS, *written, *found)):
+        if name not in found:
+            why = "is missing: it is not as it was exported. Copy or export it again"
+        elif name not in written:
+            why = "was added: it is not as it was exported. Copy or export it again"
+        elif name not in known:
+            why = "is not known to this version. It was exported by a newer one"
+        elif found[name] != known[name]:
+            why = "is of another type. It was exported by another version: export it again"
+        else:
+            continue
+        raise StoreUnusable(f"{file} cannot be used: its column {name} {why}.")
+
+
+def _refuse_other_words(
+    file: Path, known: Mapping[str, Sequence[str]], marks: Mapping[str, str]
+) -> None:
     """Raise ``StoreUnusable`` for a file that may have words which this version does not know: no
     rule would apply to them, as if nothing had been reported."""
-    written = json.loads(pl.read_parquet_metadata(file).get(_WORDS, "{}"))
+    written = json.loads(marks.get(_WORDS, "{}"))
     for name in known.keys() & written.keys():
         if unknown := sorted(set(written[name]) - set(known[name])):
             raise StoreUnusable(
