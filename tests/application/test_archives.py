@@ -97,6 +97,19 @@ def test_athletes_are_named_with_their_club(
     assert {len(who) for _, who in named} == {32}
 
 
+def test_an_export_deletes_what_one_that_was_killed_left(
+    store: Store, past: list[PastMorning], tmp_path: Path
+) -> None:
+    """It has mornings that no list of who was erased stands beside."""
+    club = exported(store, tmp_path).folder
+    left, of_others = tmp_path / f".new-{club.name}-abc", tmp_path / ".new-club=0123-abc"
+    for folder in (left, of_others):
+        shutil.copytree(club, folder)
+    exported(store, tmp_path)
+    assert not left.exists()
+    assert of_others.exists()
+
+
 def test_an_export_to_the_clubs_own_folder_is_the_same_export(
     store: Store, past: list[PastMorning], tmp_path: Path
 ) -> None:

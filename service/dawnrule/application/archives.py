@@ -61,7 +61,10 @@ def export_archive(
     folder = pseudonyms.folder_in(to)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        new = Path(mkdtemp(dir=folder.parent, prefix=".new-"))
+        unfinished = f".new-{folder.name}-"
+        for left in folder.parent.glob(f"{unfinished}*"):  # by an export that was killed
+            shutil.rmtree(left, ignore_errors=True)
+        new = Path(mkdtemp(dir=folder.parent, prefix=unfinished))
         try:
             outcomes = outcomes_to_archive(store, table, at)
             mornings = write_months(table, new, pseudonyms.club, pseudonyms.of_athlete, outcomes)
