@@ -225,9 +225,9 @@ def test_a_check_in_of_another_poster_or_time_is_found(
 def test_a_poster_that_was_taken_out_is_found(
     store: Store, advisor: Advisor, tamper: Tamper
 ) -> None:
-    _do(store, advisor, "check-in", KIM, DAY + 3 * ONE_DAY, 2, 1)
+    _do(store, advisor, "check-in", KIM, DAY + 3 * ONE_DAY, 2, 901)
     assert faults(store) == []
-    tamper("UPDATE check_ins SET posted_by = NULL WHERE id = 'c-1'")
+    tamper("UPDATE check_ins SET posted_by = NULL WHERE id = 'c-901'")
     assert faults(store) == [(6, "check-in-changed")]
 
 
