@@ -6,6 +6,8 @@ import json
 import shutil
 import sys
 from pathlib import Path
+from socket import socket
+from types import ModuleType
 
 import duckdb
 import pytest
@@ -88,9 +90,25 @@ def test_a_replay_of_a_database_has_no_clubs(db: Path) -> None:
 
 def test_a_replay_of_an_archive_may_be_of_some_dates(db: Path, archive: Path) -> None:
     some = ("--from", "2100-01-01")
-    assert typed("replay", *RULES, "--archive", archive, *some).stdout.startswith(
-        "baseline@1.0.0: 0 mornings"
-    )
+    result = typed("replay", *RULES, "--archive", archive, *some)
+    assert result.stdout.startswith("baseline@1.0.0: 0 mornings")
+    assert (
+        "There are no mornings from 2100-01-01 on; there are from 2024-02-12 to 2024-03-11."
+    ) in result.stderr
+
+
+def test_a_scorecard_of_an_archive_names_the_rule_sets_that_decided(archive: Path) -> None:
+    result = typed("rules", "scorecard", "baseline@1.1.0", "--archive", archive)
+    assert (result.exit_code, result.stdout) == (0, "baseline@1.1.0: 0 mornings\n")
+    assert "Advice was given by baseline@1.0.0 (392 mornings" in result.stderr
+
+
+def test_a_rule_set_that_is_not_known_may_be_one_that_was_published_in_a_database(
+    db: Path, archive: Path
+) -> None:
+    for words in (("rules", "sql"), ("replay", "--archive", archive, "--rules")):
+        assert "is found with --db." in typed(*words, "our-club@1.0.0").stderr
+        assert "is found with --db." not in typed(*words, "our-club@1.0.0", "--db", db).stderr
 
 
 def test_a_replay_of_an_archive_says_that_all_is_done(archive: Path) -> None:
@@ -133,6 +151,29 @@ def test_an_address_that_is_given_twice_is_refused(archive: Path) -> None:
     result = typed("replay", *RULES, *twice, *cluster)
     assert (result.exit_code, "s3a://clubs is given twice" in result.stderr) == (1, True)
     assert "is not checked" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "master", ["spark://127.0.0.1:{port}", "spark://127.0.0.1:{port},no-port,[::1]:99999"]
+)
+def test_a_cluster_that_does_not_answer_is_told_before_it_is_waited_for(
+    archive: Path, monkeypatch: pytest.MonkeyPatch, master: str
+) -> None:
+    for module, name in (
+        ("py4j.protocol", "Py4JError"),
+        ("pyspark.errors", "PySparkException"),
+        ("pyspark.sql", "SparkSession"),
+    ):
+        stand_in = ModuleType(module)
+        setattr(stand_in, name, type(name, (Exception,), {}))
+        monkeypatch.setitem(sys.modules, module, stand_in)
+    with socket() as taken:  # and not listened to
+        taken.bind(("127.0.0.1", 0))
+        address = master.format(port=taken.getsockname()[1])
+        cluster = ("--engine", "spark", "--master", address)
+        result = typed("replay", *RULES, "--archive", archive, *cluster)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert f"No cluster answers at {address}." in result.stderr
 
 
 @pytest.mark.parametrize("erased", [0, 1])

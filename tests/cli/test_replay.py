@@ -9,10 +9,11 @@ import os
 import pty
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, closing, suppress
 from pathlib import Path
 from typing import Any
 
@@ -63,8 +64,10 @@ def test_a_replay_is_told_by_verdict_rule_athlete_and_morning(db: Path, house_ru
     assert "Train as planned         Swap to low-damage work" in verdicts
     assert "growth-work-soreness" in rules
     assert not re.search(r" 0 +0 +0$", rules, re.MULTILINE)
-    assert never.startswith("Never applied: ")
+    assert re.fullmatch(r"Never applied: \d+ rules \(named by --all\)", never)
     assert "a-14" in athletes
+    assert "Decided by" in mornings
+    assert "Would be decided by" in mornings
     assert "growth-work-soreness" in mornings
 
 
@@ -231,7 +234,24 @@ def test_a_scorecard_gives_counts_with_intervals_and_no_share_of_a_few(db: Path)
     rows = {row[0]: row[1:] for row in cells}
     assert re.fullmatch(r"\d+ of \d+: \d+% \(\d+% to \d+%\)", rows["all mornings"][-3])
     assert re.fullmatch(r"\d of \d", rows["soreness-very-high"][-3])
-    assert never.startswith("Never applied: ")
+    assert re.fullmatch(r"Never applied: \d+ rules \(named by --all\)\n", never)
+
+
+def test_the_rules_that_never_applied_are_named_when_that_is_asked_for(
+    db: Path, house_rules: Path
+) -> None:
+    for told in (scored(db, "--all"), replayed(db, house_rules, "--all")):
+        [never] = re.findall(r"Never applied: (.+)", told.stdout)
+        assert "warning-dark-urine-or-swelling" in never.split(", ")
+
+
+def test_a_scorecard_says_why_nothing_is_known_of_what_followed(db: Path) -> None:
+    with closing(sqlite3.connect(db)) as database, database:
+        database.execute("DELETE FROM sessions")
+    told = scored(db).stdout
+    assert "\nTrained is not known of any morning: no session was logged by then" in told
+    assert "\nOutput held is not known of any morning" in told
+    assert "Sorer next day is not known" not in told
 
 
 def test_the_forms_of_a_scorecard_tell_the_same_shares(db: Path) -> None:
@@ -247,4 +267,34 @@ def test_the_forms_of_a_scorecard_tell_the_same_shares(db: Path) -> None:
 
 def test_a_rule_set_that_gave_no_advice_has_no_scorecard_to_read(db: Path) -> None:
     result = typed("rules", "scorecard", "baseline@1.1.0", "--db", db)
-    assert result.stdout == "baseline@1.1.0: it gave no advice on these dates.\n"
+    assert (result.exit_code, result.stdout) == (0, "baseline@1.1.0: 0 mornings\n")
+    assert "baseline@1.1.0 gave no advice here, so there is nothing to score." in result.stderr
+    assert "by baseline@1.0.0 (392 mornings, 2024-02-12 to 2024-03-11)." in result.stderr
+    assert "dawnrule replay --rules baseline@1.1.0." in result.stderr
+
+
+def test_a_scorecard_of_an_edited_file_tells_it_from_the_rule_set_of_that_name(
+    db: Path, house_rules: Path
+) -> None:
+    renamed = house_rules.read_text(encoding="utf-8").replace(
+        "rule_set: house", "rule_set: baseline"
+    )
+    house_rules.write_text(renamed, encoding="utf-8")
+    result = typed("rules", "scorecard", house_rules, "--db", db)
+    assert "by another baseline@1.0.0, sha256:" in result.stderr
+
+
+def test_a_scorecard_of_other_dates_says_when_the_rule_set_gave_advice(db: Path) -> None:
+    result = scored(db, "--from", "2030-01-01", "--format", "json")
+    assert (result.exit_code, plain(result)["all_mornings"]["mornings"]) == (0, 0)
+    assert (
+        "baseline@1.0.0 gave no advice from 2030-01-01 on; it did from 2024-02-12 to 2024-03-11."
+    ) in result.stderr
+
+
+def test_a_replay_of_other_dates_says_on_which_there_are_mornings(db: Path) -> None:
+    result = replayed(db, "baseline@1.1.0", "--to", "2001-01-01")
+    assert (result.exit_code, result.stdout) == (0, "baseline@1.1.0: 0 mornings, 0 decisions\n")
+    assert (
+        "There are no mornings up to 2001-01-01; there are from 2024-02-12 to 2024-03-11."
+    ) in result.stderr

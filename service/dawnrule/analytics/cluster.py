@@ -11,7 +11,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
+from socket import create_connection
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from dawnrule.analytics.replay import Replayed, replayed_of_counts
 from dawnrule.analytics.tombstones import ERASED
@@ -30,6 +32,9 @@ if TYPE_CHECKING:
     from pyspark.sql import DataFrame, DataFrameReader, SparkSession
 
 _TABLE = "facts"
+
+_OF_A_CLUSTER = "spark://"
+_SECONDS_TO_ANSWER = 5
 
 _OPTIONS = {
     "spark.ui.showConsoleProgress": "false",
@@ -101,14 +106,15 @@ def _reader(spark: SparkSession, names: str) -> DataFrameReader:
 
 @contextmanager
 def session(master: str) -> Iterator[SparkSession]:
-    """Open a session on a cluster. Raises ``InvalidInput`` where Spark is not installed, and for
-    what Spark refuses."""
+    """Open a session on a cluster. Raises ``InvalidInput`` where Spark is not installed or no
+    master answers, and for what Spark refuses."""
     try:
         from py4j.protocol import Py4JError
         from pyspark.errors import PySparkException
         from pyspark.sql import SparkSession
     except ModuleNotFoundError as error:
         raise InvalidInput("Spark is not installed: pip install 'dawnrule[spark]'.") from error
+    _require_answer(master)
     builder = SparkSession.builder.config(map=_OPTIONS).master(master).appName("dawnrule")
     try:
         spark = builder.getOrCreate()
@@ -119,6 +125,28 @@ def session(master: str) -> Iterator[SparkSession]:
             spark.stop()
     except (PySparkException, Py4JError) as error:
         raise InvalidInput(f"Spark: {_told_by(error)}") from error
+
+
+def _require_answer(master: str) -> None:
+    """Raise ``InvalidInput`` where nothing listens at any address of a cluster's master: Spark
+    would try for more than a minute, and then tell of something else. Masters of other kinds than
+    ``spark://`` are left to Spark."""
+    addresses = master.removeprefix(_OF_A_CLUSTER).split(",")
+    if master.startswith(_OF_A_CLUSTER) and not any(map(_answers, addresses)):
+        raise InvalidInput(
+            f"No cluster answers at {master}. Start it, or give the address that its master's page "
+            "shows, like spark://10.0.0.5:7077. Without --engine and --master this machine decides."
+        )
+
+
+def _answers(address: str) -> bool:
+    """Tell whether anything listens at a host and port."""
+    try:
+        named = urlsplit(f"//{address}")
+        create_connection((named.hostname, named.port or 0), _SECONDS_TO_ANSWER).close()
+    except (OSError, ValueError):
+        return False
+    return True
 
 
 def _told_by(error: Exception) -> str:

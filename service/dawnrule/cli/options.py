@@ -14,7 +14,7 @@ from typing import Any, TypeAlias, TypeVar, cast
 import click
 
 from dawnrule.application.active_rules import StoredTexts
-from dawnrule.errors import InvalidInput
+from dawnrule.errors import InvalidInput, NotFound
 from dawnrule.rules.loading.loader import load_rule_set
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.rules.rule_set import RuleSet
@@ -25,15 +25,31 @@ from dawnrule.store import Store
 def rule_set_named(named: str, store: Store | None = None) -> RuleSet:
     """Load a rule set from a file, or get a bundled or published one by name@version. Raises
     ``RuleSetInvalid``, ``NotFound`` and click's ``BadParameter``."""
-    library = RuleSetLibrary.bundled()
-    if store is not None:
-        library = library.with_published(StoredTexts(store))
+    find = partial(_found, library_of(store), is_whole=store is not None)
     file = Path(named)
     if file.is_file():
-        return load_rule_set(file, shown_as=named, resolve=library.get)
+        return load_rule_set(file, shown_as=named, resolve=find)
     if not all(name_and_version(named)):
         raise click.BadParameter(f"{named!r} is neither a file nor a name@version.")
-    return library.get(*name_and_version(named))
+    return find(*name_and_version(named))
+
+
+def library_of(store: Store | None) -> RuleSetLibrary:
+    """Return the bundled rule sets, with those that were published in a database, if there is
+    one."""
+    library = RuleSetLibrary.bundled()
+    return library if store is None else library.with_published(StoredTexts(store))
+
+
+def _found(library: RuleSetLibrary, name: str, version: str, *, is_whole: bool) -> RuleSet:
+    """Get a rule set. Raises ``NotFound``, which says how to find more unless ``is_whole``."""
+    try:
+        return library.get(name, version)
+    except NotFound as error:
+        if is_whole:
+            raise
+        more = "One that was published in a database is found with --db."
+        raise NotFound(f"{error.detail} {more}") from error
 
 
 _SOME_MEANINGS = "Meanings are the columns of a squad sheet, such as fatigue, and ignore."
@@ -44,10 +60,22 @@ def count_of(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
-def never_applied(rules: Iterable[str]) -> str:
-    """Name the rules that a table leaves out; nothing where there are none."""
-    named = ", ".join(rules)
-    return f"Never applied: {named}" if named else ""
+def never_applied(rules: Iterable[str], *, names_all: bool) -> str:
+    """Count or name the rules that a table leaves out; nothing where there are none."""
+    left_out = list(rules)
+    if not left_out:
+        return ""
+    told = (
+        ", ".join(left_out) if names_all else f"{count_of(len(left_out), 'rule')} (named by --all)"
+    )
+    return f"Never applied: {told}"
+
+
+def dates_asked(first: date | None, last: date | None) -> str:
+    """Write the dates that were asked for; None is an open end."""
+    if first and last:
+        return f"on {first}" if first == last else f"from {first} to {last}"
+    return f"from {first} on" if first else f"up to {last}" if last else "on any date"
 
 
 def _meaning(
@@ -223,6 +251,11 @@ def archives_option(command: Command) -> Command:
         metavar="PATH",
         help="An archive that was exported, or a folder of several. Can be repeated.",
     )(command)
+
+
+names_all_option = click.option(
+    "--all", "names_all", is_flag=True, help="Also name the rules that never applied."
+)
 
 
 def format_option(*forms: str, help_text: str) -> Callable[[Command], Command]:

@@ -267,7 +267,7 @@ def _comparison(compared: Compared) -> str:
         tabulate(rows, headers=headers)
         for rows, headers in (
             (counts, ("Said", "Would say", "Mornings")),
-            (differences, ("Athlete", "Date", "By", "Would be by")),
+            (differences, ("Athlete", "Date", "Decided by", "Would be decided by")),
         )
         if rows
     ]

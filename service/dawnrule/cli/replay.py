@@ -31,13 +31,16 @@ from dawnrule.analytics.replay_jobs import (
     known_replay,
     result_of,
 )
+from dawnrule.application.archives import read_archives
 from dawnrule.cli.archive import mornings_of
 from dawnrule.cli.options import (
     archives_option,
     bar,
     count_of,
+    dates_asked,
     dates_options,
     format_option,
+    names_all_option,
     never_applied,
     optional_db_option,
     rule_set_named,
@@ -45,7 +48,7 @@ from dawnrule.cli.options import (
 from dawnrule.clock import new_id, now
 from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.model.serialization import to_json
-from dawnrule.rules.columnar import ChangedMorning, ColumnDecider
+from dawnrule.rules.columnar import ChangedMorning, ColumnDecider, MorningTable
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.replay import REPLAY
 from dawnrule.store import ReplayState, Store, StoredReplay
@@ -56,24 +59,23 @@ _NO_RULE = "-"
 _PROTECTED = ("Less protected", "Same", "More protected")
 
 
-def replay_as_text(replay: StoredReplay, result: Replayed) -> str:
+def replay_as_text(replay: StoredReplay, result: Replayed, *, names_all: bool = False) -> str:
     """Summarize in a line, then tabulate verdicts, rules that applied, clubs of archives, athletes
-    and changed mornings."""
+    and changed mornings; the rules that never applied are counted, or named too."""
     mornings, decisions = (
         count_of(result.mornings, "morning"),
         count_of(result.decisions, "decision"),
     )
     head = f"{replay.rule_set}: {mornings}, {decisions}"
+    silent = (row.rule for row in rule_rows(result) if row.rule and not _counts(row))
+    of_morning = ("Said", "Would say", "Decided by", "Would be decided by", "Parts changed")
     tables = (
         _table(("Said", "Would say", "Days", "Parts"), _verdicts(result)),
         _table(("Rule", "Decided", "Would decide", "Would apply"), _rules(result)),
-        never_applied(row.rule for row in rule_rows(result) if row.rule and not _counts(row)),
+        never_applied(silent, names_all=names_all),
         _table(("Club", *_PROTECTED), map(astuple, club_rows(result))),
         _table(("Athlete", *_PROTECTED), map(astuple, athlete_rows(result))),
-        _table(
-            ("Athlete", "Date", "Said", "Would say", "By", "Would be by", "Parts changed"),
-            map(_changed, result.changed),
-        ),
+        _table(("Athlete", "Date", *of_morning), map(_changed, result.changed)),
     )
     return "\n\n".join([head, *filter(None, tables)])
 
@@ -157,6 +159,7 @@ def _changed(one: ChangedMorning) -> Row:
     *REPLAY_FORMATS,
     help_text="Tables to read, CSV of the mornings with another outcome, or JSON with everything.",
 )
+@names_all_option
 @click.option("--restart", is_flag=True, help="Start over, even if this replay was stopped before.")
 @click.pass_context
 def replay(
@@ -169,6 +172,7 @@ def replay(
     engine: str,
     master: str | None,
     form: str,
+    names_all: bool,
     restart: bool,
 ) -> None:
     """Decide past mornings again under another rule set.
@@ -200,7 +204,10 @@ def replay(
         else:
             result = _replayed_archives(archives, rule_set, first, last)
         asked = _replay_of_archives(rule_set, first, last, result.mornings)
-        click.echo(REPLAY_FORMATS[form](asked, result), nl=form != "csv")
+        _show(asked, result, form, names_all)
+        if not result.mornings:
+            local = map(Path, _of_this_machine(archives))
+            _tell_of_dates(read_archives(local).table, first, last)
         return
     if db is None:
         raise click.UsageError("Give --db or --archive.")
@@ -211,7 +218,9 @@ def replay(
         _run(runner, replay_id, rule_set)
         replayed = store.read(lambda transaction: known_replay(transaction, replay_id))
         result = store.read(lambda transaction: result_of(transaction, replay_id))
-    click.echo(REPLAY_FORMATS[form](replayed, result), nl=form != "csv")
+        _show(replayed, result, form, names_all)
+        if replayed.state is ReplayState.DONE and not result.mornings:
+            _tell_of_dates(runner.archive.mornings(), first, last)
     if replayed.state is not ReplayState.DONE:
         click.echo(f"Stopped; done up to {replayed.done_through or 'nothing yet'}.", err=True)
         ctx.exit(1)
@@ -246,10 +255,28 @@ def _replayed_on_cluster(
     """Decide on a cluster. Paths of this machine are looked at first; addresses are not."""
     from dawnrule.analytics.cluster import replayed_on_cluster
 
-    mornings_of(path for path in archives if "://" not in path)
+    mornings_of(_of_this_machine(archives))
     if addresses := [path for path in archives if "://" in path]:
         click.echo(f"What is there is not checked: {', '.join(addresses)}", err=True)
     return replayed_on_cluster(master, archives, rule_set, first, last)
+
+
+def _show(replay: StoredReplay, result: Replayed, form: str, names_all: bool) -> None:
+    if form == "table":
+        click.echo(replay_as_text(replay, result, names_all=names_all))
+    else:
+        click.echo(REPLAY_FORMATS[form](replay, result), nl=form != "csv")
+
+
+def _of_this_machine(archives: Sequence[str]) -> list[str]:
+    return [path for path in archives if "://" not in path]
+
+
+def _tell_of_dates(table: MorningTable, first: date | None, last: date | None) -> None:
+    """Say on standard error that there are no mornings on some dates, and on which there are."""
+    dates = [day for day, _, _ in table.sizes()]
+    there_are = f"; there are from {dates[0]} to {dates[-1]}" if dates else ""
+    click.echo(f"There are no mornings {dates_asked(first, last)}{there_are}.", err=True)
 
 
 def _replay_of_archives(

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, nullcontext
+from contextlib import ExitStack
 from datetime import date
 from pathlib import Path
 
@@ -22,32 +22,49 @@ from dawnrule.cli.options import (
     archives_option,
     bar,
     count_of,
+    dates_asked,
     dates_options,
     db_option,
     format_option,
+    library_of,
+    names_all_option,
     never_applied,
     optional_db_option,
     rule_set_named,
 )
 from dawnrule.clock import now
+from dawnrule.errors import NotFound
 from dawnrule.model import FactDictionary
+from dawnrule.rules.columnar import MorningTable
 from dawnrule.rules.evaluation.decider import Decider
+from dawnrule.rules.registry import RuleSetLibrary
+from dawnrule.rules.rule_set import RuleSet
 from dawnrule.schemas.replay import SCORECARD
 from dawnrule.store import Store
 
 _ALL = "all mornings"
 _HEADERS = ("Rule", "Applied", "Decided", "Trained", "Output held", "Sorer next day")
 _OUTCOMES = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
+_DIGEST_SHOWN = len("sha256:") + 8
 _CSV_HEADERS = ("rule", "share_of", "count", "of", "share", "low", "high", "why_none")
 
+_UNKNOWN = {
+    "session": "Trained is not known of any morning: no session was logged by then, or the date is "
+    "not over.",
+    "output": "Output held is not known of any morning: no session of these dates was logged that "
+    "says how its output was.",
+    "soreness_next_day": "Sorer next day is not known of any morning: no muscle group was rated on "
+    "one and on the next.",
+}
 
-def scorecard_as_text(card: Scorecard) -> str:
-    """Tabulate all mornings, and each rule that applied."""
-    named = card.rule_set.full_name
-    if card.first is None:
-        return f"{named}: it gave no advice on these dates."
+
+def scorecard_as_text(card: Scorecard, *, names_all: bool = False) -> str:
+    """Tabulate all mornings and each rule that applied; those that never did are counted, or named
+    too."""
     mornings = count_of(card.all_mornings.mornings, "morning")
-    head = f"{named}: {mornings}, {card.first} to {card.last}"
+    head = f"{card.rule_set.full_name}: {mornings}"
+    if card.first is None:
+        return head
     rows = [(_ALL, "", "", *_outcome_cells(card.all_mornings))]
     rows += [
         (rule.rule, _share(rule.fired), _share(rule.decided), *_outcome_cells(rule.after))
@@ -56,7 +73,15 @@ def scorecard_as_text(card: Scorecard) -> str:
     ]
     silent = [rule.rule for rule in card.rules if not rule.fired.count]
     table = tabulate(rows, headers=_HEADERS, disable_numparse=True)
-    return "\n\n".join(filter(None, (head, table, never_applied(silent))))
+    unknown = "\n".join(
+        why
+        for outcome, why in _UNKNOWN.items()
+        if not any(share.of for share in card.all_mornings.outcomes[outcome].values())
+    )
+    silent_rules = never_applied(silent, names_all=names_all)
+    return "\n\n".join(
+        filter(None, (f"{head}, {card.first} to {card.last}", table, unknown, silent_rules))
+    )
 
 
 def scorecard_as_csv(card: Scorecard) -> str:
@@ -121,6 +146,7 @@ def _share(share: Share) -> str:
     *SCORECARD_FORMATS,
     help_text="A table to read, CSV with a row for each share, or JSON with everything.",
 )
+@names_all_option
 def scorecard(
     named: str,
     first: date | None,
@@ -128,6 +154,7 @@ def scorecard(
     db: Path | None,
     archives: Sequence[str],
     form: str,
+    names_all: bool,
 ) -> None:
     """Show how often each rule applied and decided, and what happened next.
 
@@ -144,20 +171,59 @@ def scorecard(
     Example:
       dawnrule rules scorecard baseline@1.0.0 --from 2026-01-01 --db squad.db
     """
-    if archives:
-        with Store.open(db, must_exist=True) if db else nullcontext() as named_in:
-            rule_set = rule_set_named(named, named_in)
-        table = mornings_of(archives)
-        card = scorecard_of_archives(table, rule_set, first, last)
-        click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
-        return
-    if db is None:
-        raise click.UsageError("Give --db or --archive.")
-    with Store.open(db, must_exist=True) as store, ExitStack() as stack:
+    with ExitStack() as stack:
+        store = stack.enter_context(Store.open(db, must_exist=True)) if db else None
         rule_set = rule_set_named(named, store)
-        mornings = Archive(store).mornings(bar("Reading the logbook", stack))
-        card = scorecard_of(store, mornings, rule_set, first, last, now())
-    click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
+        if archives:
+            table = mornings_of(archives)
+            card = scorecard_of_archives(table, rule_set, first, last)
+        elif store is None:
+            raise click.UsageError("Give --db or --archive.")
+        else:
+            with ExitStack() as shown:
+                table = Archive(store).mornings(bar("Reading the logbook", shown))
+            card = scorecard_of(store, table, rule_set, first, last, now())
+        if form == "table":
+            click.echo(scorecard_as_text(card, names_all=names_all))
+        else:
+            click.echo(SCORECARD_FORMATS[form](card), nl=form != "csv")
+        if card.first is None:
+            dates = dates_asked(first, last)
+            why = _why_nothing(table, rule_set, named, library_of(store), dates)
+            click.echo(why, err=True)
+
+
+def _why_nothing(
+    table: MorningTable, rule_set: RuleSet, named: str, library: RuleSetLibrary, dates: str
+) -> str:
+    """Say that a rule set, as it was ``named``, gave no advice on some dates, and when it did or
+    which ones did."""
+    deciders = table.deciders()
+    own = [f"from {one[2]} to {one[3]}" for one in deciders if one[0] == rule_set.digest]
+    if own:
+        return f"{rule_set.full_name} gave no advice {dates}; it did {own[0]}."
+    if not deciders:
+        return "There are no mornings yet."
+    others = ", ".join(
+        f"{_name_of(digest, library, rule_set.full_name)} ({mornings}, {first} to {last})"
+        for digest, number, first, last in deciders
+        for mornings in [count_of(number, "morning")]
+    )
+    return (
+        f"{rule_set.full_name} gave no advice here, so there is nothing to score. Advice was given "
+        f"by {others}. What these rules would have decided: dawnrule replay --rules {named}."
+    )
+
+
+def _name_of(digest: str, library: RuleSetLibrary, other: str) -> str:
+    """Name a rule set, with the beginning of its digest where its name does not tell it apart from
+    an ``other``."""
+    begins = f"{digest[:_DIGEST_SHOWN]}…"
+    try:
+        name = library.by_digest(digest).full_name
+    except NotFound:
+        return f"one that is not known here, {begins}"
+    return f"another {name}, {begins}" if name == other else name
 
 
 @click.command()

@@ -99,6 +99,18 @@ class MorningTable:
         frame = self.frame.filter(pl.col("rule_set_digest") == rule_set_digest)
         return MorningTable(frame, self.dictionary)
 
+    def deciders(self) -> list[tuple[str, int, date, date]]:
+        """List the digests of the rule sets that gave the advice, each with its number of mornings
+        and their first and last date; that of the most mornings comes first."""
+        days = self.frame.filter(pl.col("part").is_null()).group_by("rule_set_digest")
+        counted = days.agg(
+            pl.len().alias("mornings"),
+            pl.col("date").min().alias("first"),
+            pl.col("date").max().alias("last"),
+        )
+        ordered = counted.sort("mornings", "rule_set_digest", descending=[True, False])
+        return ordered.collect().rows()
+
     def sizes(self) -> list[tuple[date, int, int]]:
         """List each date with its number of mornings and of subjects, in order of date."""
         day = pl.col("part").is_null().sum()
