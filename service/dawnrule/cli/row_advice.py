@@ -99,11 +99,11 @@ class RowAdvice:
         """Return what is answered to each row, in any order, by as many processes at the most.
         Raises ``DawnruleError`` when one of them ends before it is done."""
         gc.freeze()  # the rows stay until the end, so no process looks for rubbish among them
-        if min(processes, cores(), len(self.rows) // ROWS_WORTH_A_PROCESS) <= 1:
-            with TemporaryDirectory(prefix="dawnrule-") as folder:
-                return self._in_one(Path(folder), progress)
+        processes = min(processes, cores())
         with TemporaryDirectory(prefix="dawnrule-") as folder:
-            return self._in_several(Path(folder), min(processes, cores()), progress)
+            if min(processes, len(self.rows) // ROWS_WORTH_A_PROCESS) > 1:
+                return self._in_several(Path(folder), processes, progress)
+            return self._in_one(Path(folder), progress)
 
     def _in_one(self, folder: Path, progress: Progress) -> list[Answered]:
         answered: list[Answered] = []

@@ -10,6 +10,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from functools import cache
 from types import NoneType
 from typing import Any, TypeVar, get_args, get_origin
 
@@ -99,7 +100,9 @@ def _optional_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]
     return lambda value, _: None if value is None else read(value, present)
 
 
+@cache
 def _converter() -> Converter:
+    """Make the converter when something is converted first: a sheet's advice as text needs none."""
     converter = Converter(detailed_validation=False)
     converter.register_structure_hook_factory(_is_tuple_of_one_kind, _tuple_hook)
     converter.register_structure_hook_factory(
@@ -150,12 +153,9 @@ def _converter() -> Converter:
     return converter
 
 
-_CONVERTER = _converter()
-
-
 def to_json(value: object) -> dict[str, Any]:
     """JSON values of an entity, an advice or a record, without what was not reported."""
-    values: dict[str, Any] = _CONVERTER.unstructure(value)
+    values: dict[str, Any] = _converter().unstructure(value)
     return values
 
 
@@ -164,7 +164,7 @@ def from_json(kind: type[T], values: Mapping[str, Any]) -> T:
 
     Raises ``KeyError``, ``TypeError`` or ``ValueError`` for others.
     """
-    return _CONVERTER.structure(values, kind)
+    return _converter().structure(values, kind)
 
 
 def from_json_text(kind: type[T], text: str) -> T:
@@ -174,7 +174,7 @@ def from_json_text(kind: type[T], text: str) -> T:
 
 def all_of_json(kind: type[T], texts: Sequence[str]) -> list[T]:
     """The same of several JSON texts, which are parsed together."""
-    read = _CONVERTER.get_structure_hook(kind)
+    read = _converter().get_structure_hook(kind)
     found = json.loads(f"[{','.join(texts)}]")
     if len(found) != len(texts):
         raise ValueError("a text of JSON holds one value")
