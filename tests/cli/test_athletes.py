@@ -45,6 +45,33 @@ def test_what_is_not_said_again_stays_and_a_change_is_told(db: Path) -> None:
     assert known(db) == [Athlete("a-03", "Mara", "Europe/Berlin", born, None, "de")]
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "Missing: 'ID', '--name', '--time-zone', '--db' (env var: 'DAWNRULE_DB')."),
+        (("a-03", "--db", "squad.db"), "Missing: '--name', '--time-zone'."),
+        (("a-03", "--db", "squad.db", "--name", "Mara"), "Missing: '--time-zone'."),
+    ],
+)
+def test_all_that_is_missing_is_named_at_once(words: tuple[str, ...], told: str) -> None:
+    result = typed("athletes", "add", *words)
+    assert (result.exit_code, told in result.stderr) == (2, True)
+
+
+def test_an_erasure_is_told_and_what_is_left_to_do_where_archives_were_exported(
+    db: Path, tmp_path: Path
+) -> None:
+    add(db, *MARA)
+    add(db, *MARA, athlete_id="a-04")
+    told = typed("athletes", "erase", "a-04", "--yes", "--db", db).stderr
+    assert told == "a-04 was erased. Rows deleted, by table:\n"
+    typed("archive", "export", "--to", tmp_path / "an archive", "--db", db)
+    told = typed("athletes", "erase", "a-03", "--yes", "--db", db).stderr
+    assert "a-03 was erased." in told
+    assert f"dawnrule archive export --to '{tmp_path}/an archive' --db {db}\n" in told
+    assert f"dawnrule archive erased --to COPY --db {db}\n" in told
+
+
 def test_adding_and_changing_are_noted_as_acts(db: Path) -> None:
     add(db, *MARA)
     add(db, *MARA, "--status", "novice")

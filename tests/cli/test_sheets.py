@@ -63,6 +63,8 @@ def test_accept_takes_what_is_proposed_and_never_ignores_what_may_tell_of_health
     taken = typed("sheets", "introduce", sheet, "--accept", means, f"--db={db}")
     assert taken.exit_code == 0
     assert known(db)[0]["sore"] == "soreness_all"
+    add = f"dawnrule athletes add ID --name 'Nils Arp' --time-zone ZONE --db {db}\n"
+    assert f"Nils Arp is not known. To add them: {add}" in taken.stderr
     assert "Nils Arp" not in typed("athletes", "list", f"--db={db}").output
 
 

@@ -100,17 +100,22 @@ def _new_key() -> bytes:
     return token_bytes(_KEY_BYTES)
 
 
-def list_erased(store: Store, at: datetime) -> list[Path]:
-    """Bring the lists up to date in all folders that this database was exported to; return those
-    that could not be written. Folders that are gone are left alone."""
+def folders_exported_to(store: Store) -> list[Path]:
+    """List the folders that this database was exported to, also those that are gone."""
     folders = store.read(
         lambda transaction: {
             act.about["folder"]
             for act in acts_of(transaction.ledger.acts(act=ARCHIVE_EXPORTED, limit=_ALL))
         }
     )
+    return list(map(Path, sorted(folders)))
+
+
+def list_erased(store: Store, at: datetime) -> list[Path]:
+    """Bring the lists up to date in all folders that this database was exported to; return those
+    that could not be written. Folders that are gone are left alone."""
     failed = []
-    for folder in map(Path, sorted(folders)):
+    for folder in folders_exported_to(store):
         try:
             list_erased_in(store, folder, at)
         except NotFound:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
+from shlex import quote
 from typing import Any
 
 import click
 from tabulate import tabulate
 
+from dawnrule.analytics.tombstones import folders_exported_to
 from dawnrule.application.athletes import erase as erase_athlete
 from dawnrule.application.athletes import export_athlete, put_athlete, require_erasable
 from dawnrule.cli.calendar_options import (
@@ -20,6 +22,7 @@ from dawnrule.cli.calendar_options import (
     phases_typed,
     with_moments,
 )
+from dawnrule.cli.missing import NamesAllMissing
 from dawnrule.cli.options import db_option
 from dawnrule.clock import now
 from dawnrule.facts.plausibility import implausible_athlete
@@ -55,7 +58,7 @@ def athletes() -> None:
     """
 
 
-@athletes.command()
+@athletes.command(cls=NamesAllMissing)
 @click.argument("athlete_id", metavar="ID")
 @click.option("--name", required=True, help="The name that people see.")
 @click.option(
@@ -205,10 +208,26 @@ def erase(athlete_id: str, yes: bool, db: Path) -> None:
         if not yes:
             click.confirm(f"Erase {athlete_id} for good?", abort=True, err=True)
         erased = erase_athlete(store, athlete_id, by=COMMAND_LINE, at=now())
+        exported_to = folders_exported_to(store)
+    click.echo(f"{athlete_id} was erased. Rows deleted, by table:", err=True)
     for table, rows in erased.removed.items():
         click.echo(f"{table}: {rows}")
+    for folder in exported_to:
+        _tell_to_export_again(athlete_id, folder, db)
     if not erased.is_wiped:
         warn_of_traces(db)
+
+
+def _tell_to_export_again(athlete_id: str, folder: Path, db: Path) -> None:
+    """Say how the mornings of somebody who was erased go from an archive and its copies."""
+    to = f"--to {quote(str(folder))} --db {quote(str(db))}"
+    click.echo(
+        f"Past mornings were exported to {folder}. Export them again, so that those of "
+        f"{athlete_id} go from there too: dawnrule archive export {to}\n"
+        "For a copy elsewhere, bring its list of who was erased up to date: "
+        f"dawnrule archive erased --to COPY --db {quote(str(db))}",
+        err=True,
+    )
 
 
 @athletes.command()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
+from shlex import quote
 from typing import BinaryIO
 
 import click
@@ -164,8 +165,9 @@ def _offer_to_add(
         if asks and time_zone and click.confirm(f"{name} is new. Add them?", err=True):
             store.write(partial(_add, name=name, time_zone=time_zone))
         else:
+            words = f"--name {quote(name)} --time-zone ZONE --db {quote(str(store.file))}"
             click.echo(
-                f"{name} is not known. To add them: dawnrule athletes add ID --name", err=True
+                f"{name} is not known. To add them: dawnrule athletes add ID {words}", err=True
             )
 
 
