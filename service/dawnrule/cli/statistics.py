@@ -45,6 +45,7 @@ from dawnrule.store import Store
 _ALL = "all mornings"
 _HEADERS = ("Rule", "Applied", "Decided", "Trained", "Output held", "Sorer next day")
 _OUTCOMES = (("session", "done"), ("output", "held"), ("soreness_next_day", "rose"))
+_MOST_DECIDERS = 5  # that are named where there is nothing to score
 _DIGEST_SHOWN = len("sha256:") + 8
 _CSV_HEADERS = ("rule", "share_of", "count", "of", "share", "low", "high", "why_none")
 
@@ -204,14 +205,17 @@ def _why_nothing(
         return f"{rule_set.full_name} gave no advice {dates}; it did {own[0]}."
     if not deciders:
         return "There are no mornings yet."
-    others = ", ".join(
+    others = [
         f"{_name_of(digest, library, rule_set.full_name)} ({mornings}, {first} to {last})"
-        for digest, number, first, last in deciders
+        for digest, number, first, last in deciders[:_MOST_DECIDERS]
         for mornings in [count_of(number, "morning")]
-    )
+    ]
+    if more := len(deciders[_MOST_DECIDERS:]):
+        others.append(f"{more} more")
     return (
         f"{rule_set.full_name} gave no advice here, so there is nothing to score. Advice was given "
-        f"by {others}. What these rules would have decided: dawnrule replay --rules {named}."
+        f"by {', '.join(others)}. What these rules would have decided: "
+        f"dawnrule replay --rules {named}."
     )
 
 
