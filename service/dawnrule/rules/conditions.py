@@ -70,6 +70,11 @@ class Test:
         """The values compared with: several for IN, otherwise one."""
         return self.value if isinstance(self.value, tuple) else (self.value,)
 
+    @property
+    def needs_report(self) -> bool:
+        """Whether the test fails where the fact was not reported."""
+        return self.operator is not Operator.REPORTED or self.value is True
+
     def children(self) -> tuple[Condition, ...]:
         """Return nothing: a test is a leaf."""
         return ()
@@ -140,6 +145,18 @@ def walk(condition: Condition) -> Iterator[Condition]:
 def tests_of(condition: Condition) -> Iterator[Test]:
     """Yield every test in a condition, in the file's order."""
     return (node for node in walk(condition) if isinstance(node, Test))
+
+
+def needed_tests(condition: Condition) -> Iterator[Test]:
+    """Yield tests that hold wherever the condition does, in the file's order."""
+    match condition:
+        case Test():
+            yield condition
+        case Signal(condition=inner):
+            yield from needed_tests(inner)
+        case Group(kind=GroupKind.ALL, conditions=several):
+            for inner in several:
+                yield from needed_tests(inner)
 
 
 def signals_of(condition: Condition) -> Iterator[Signal]:

@@ -17,13 +17,10 @@ from itertools import chain, combinations, product
 
 from dawnrule.model import FactDefinition, FactDictionary, Facts, FactValue, Verdict, is_number
 from dawnrule.rules.conditions import (
-    Condition,
-    Group,
-    GroupKind,
     Operator,
-    Signal,
     Test,
     all_of,
+    needed_tests,
     tests_of,
 )
 from dawnrule.rules.evaluation.decision import Decision, decision_of
@@ -141,20 +138,8 @@ def _needs_of_day(rule: Rule) -> Predicate:
     if rule.scope == "day":
         return rule.fires
     dictionary = FactDictionary.bundled()
-    of_day = [test for test in _needed(rule.when) if dictionary[test.fact].scope == "day"]
+    of_day = [test for test in needed_tests(rule.when) if dictionary[test.fact].scope == "day"]
     return predicate(all_of(*of_day)) if of_day else _always
-
-
-def _needed(condition: Condition) -> Iterator[Test]:
-    """Yield tests that hold wherever the condition does."""
-    match condition:
-        case Test():
-            yield condition
-        case Signal(condition=inner):
-            yield from _needed(inner)
-        case Group(kind=GroupKind.ALL, conditions=several):
-            for inner in several:
-                yield from _needed(inner)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Literal, TypeAlias
 
 from dawnrule.model import SECOND_EDITION, FactDictionary, Facts, FactValue, Scope, Verdict
-from dawnrule.rules.conditions import Condition, Operator, facts_of
+from dawnrule.rules.conditions import Condition, Operator, facts_of, needed_tests
 from dawnrule.rules.evaluation.evaluator import Predicate, predicate
 from dawnrule.rules.limits import NO_LIMITS, Limits
 
@@ -219,7 +219,14 @@ def _reads(rule: Rule) -> tuple[str, ...]:
 
 @lru_cache(maxsize=4096)
 def _fires(rule: Rule) -> Predicate:
-    return predicate(rule.when)
+    """Compile a rule. Most rules need a fact that most mornings do not report, often the one that
+    stands last, so that is looked for first."""
+    holds = predicate(rule.when)
+    reported = [test.fact for test in needed_tests(rule.when) if test.needs_report]
+    if not reported:
+        return holds
+    fact = reported[-1]
+    return lambda facts: fact in facts and holds(facts)
 
 
 @lru_cache(maxsize=64)
