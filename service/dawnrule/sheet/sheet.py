@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Self
 
 from dawnrule.i18n.catalog import Texts
@@ -80,7 +81,7 @@ class Sheet:
         lines = (line for row in self.rows for line in row.lines)
         return sorted(lines, key=lambda line: line.number)
 
-    @property
+    @cached_property
     def unknown_headers(self) -> tuple[str, ...]:
         """Return the header words that have no meaning here: columns of one's own, or misspellings.
         A column with cells but no word is named by its letters."""
@@ -95,8 +96,9 @@ class Sheet:
 
     def _is_plain_comment(self, place: int, column: Column) -> bool:
         """Tell whether a column holds comments of which none tells of a danger."""
-        read = {at for row in self.rows for _, at in row.places.values()}
-        return column.kind == "comment" and place not in read
+        return column.kind == "comment" and not any(
+            place == at for row in self.rows for _, at in row.places.values()
+        )
 
     @property
     def renamed_headers(self) -> dict[str, str]:
