@@ -645,15 +645,18 @@ def test_a_link_in_a_rule_is_shown_and_never_followed(
 CALLS = {"connect", "connect_ex", "create_connection"}
 LISTENS_ONLY = "web/server.py"
 CALLING = {"requests", "urllib.request", "http.client", "socket", "aiohttp", "httpx", "urllib3"}
+CLUSTER = "dawnrule.analytics.cluster"
+"""Calls the Spark cluster that somebody names on the command line."""
 
 
-def test_nothing_but_the_demonstration_can_call_another_machine() -> None:
-    callers = {
-        str(file.relative_to(PACKAGE))
-        for file in PACKAGE.rglob("*.py")
-        if set(imports_of(file)) & CALLING
+def test_only_the_demonstration_and_a_replay_on_a_named_cluster_call_another_machine() -> None:
+    imported = {
+        str(file.relative_to(PACKAGE)): set(imports_of(file)) for file in PACKAGE.rglob("*.py")
     }
-    assert callers == {"demo/stage.py", "demo/weeks.py", LISTENS_ONLY}
+    callers = {file for file, names in imported.items() if names & CALLING}
+    assert callers == {"analytics/cluster.py", "demo/stage.py", "demo/weeks.py", LISTENS_ONLY}
+    of_cluster = {file for file, names in imported.items() if CLUSTER in names}
+    assert of_cluster == {"cli/replay.py"}
     code = ast.walk(ast.parse((PACKAGE / LISTENS_ONLY).read_text(encoding="utf-8")))
     done = {node.attr for node in code if isinstance(node, ast.Attribute)}
     assert not {name for name in done if name in CALLS or name.startswith("send")}
