@@ -6,8 +6,10 @@ import json
 import socket
 import threading
 import time
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
+from itertools import count
 from urllib.parse import urlsplit
 
 import pytest
@@ -150,6 +152,40 @@ def test_a_server_that_wakes_up_before_it_is_told_closes_all_the_same(
     own.close()
     thread.join(SECONDS)
     assert not thread.is_alive()
+
+
+def test_the_server_waits_while_a_thread_sends_an_answer(
+    app: Flask, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    own = Server(app, settings)
+    rounds = count()
+    poll = own._poll
+
+    def counted(seconds: float) -> None:
+        next(rounds)
+        poll(seconds)
+
+    def answer(_: object, start: Callable[..., object]) -> Iterator[bytes]:
+        start("200 OK", [("Content-Length", "8")])
+        yield b"sent"
+        [channel] = own._channels
+        with channel.outbuf_lock:  # as while it sends
+            channel.outbufs[-1].append(b"more")
+            channel.total_outbufs_len += len(b"more")
+            own._server.pull_trigger()
+            time.sleep(0.3)
+
+    monkeypatch.setattr(own, "_poll", counted)
+    monkeypatch.setattr(app, "wsgi_app", answer)
+    thread = threading.Thread(target=own.run)
+    thread.start()
+    try:
+        address = f"http://127.0.0.1:{own.port}/"
+        assert requests.get(address, timeout=SECONDS).content == b"sentmore"
+    finally:
+        own.close()
+        thread.join(SECONDS)
+    assert next(rounds) < 50
 
 
 def is_answered(client: socket.socket) -> bool:

@@ -136,6 +136,13 @@ class _Channel(HTTPChannel):
         super().service()
         self._ask_by = time.monotonic() + _STALLED_AFTER_SECONDS
 
+    def writable(self) -> bool:
+        """Return whether the loop has something to send here. While a thread answers, it sends
+        itself what it can: the loop, which cannot then, would go round until it may."""
+        if self.requests and not self.will_close:
+            return bool(self.total_outbufs_len > self.adj.outbuf_high_watermark)
+        return bool(super().writable())
+
     def is_too_slow(self) -> bool:
         """Return whether the client takes longer to ask than whoever means to."""
         if self.requests or self.total_outbufs_len:  # it has asked, and is being answered
