@@ -20,8 +20,9 @@ from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import Row, check_in_of_sheet, row_of_json
 from dawnrule.application.check_ins import CheckIns
 from dawnrule.cli.answer_forms import FORMS, AnswerForm
+from dawnrule.cli.forked import cores
 from dawnrule.cli.options import accept_option, format_option, means_option, rule_set_option
-from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Answered, GivenRow, RowAdvice, cores
+from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Answered, GivenRow, RowAdvice
 from dawnrule.cli.tables import grouped_refusal_lines, refusal_lines
 from dawnrule.clock import new_id, now
 from dawnrule.errors import InvalidInput, MalformedInput

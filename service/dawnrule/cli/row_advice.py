@@ -10,11 +10,9 @@ from __future__ import annotations
 
 import gc
 import os
-import signal
-import sys
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, partial
@@ -34,14 +32,14 @@ from dawnrule.application.batches import (
 )
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.cli.answer_forms import advice_shown
+from dawnrule.cli.forked import answers, cores, forked
 from dawnrule.errors import DawnruleError
-from dawnrule.i18n.lazy import lazy, render_error
+from dawnrule.i18n.lazy import render_error
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
 
 if TYPE_CHECKING:  # a file of few rows needs no other process
     from multiprocessing.connection import Connection
-    from multiprocessing.process import BaseProcess
 
 Outcome: TypeAlias = RowOutcome[Told, Submitted]
 Show: TypeAlias = Callable[[Outcome, Composer], Any]
@@ -57,11 +55,6 @@ ROWS_OF_A_TRANSACTION = 1000
 _SHARES_OF_A_PROCESS = 4  # several, as some take longer than others
 ROWS_WORTH_A_PROCESS = 250
 """Fewer are advised on before another process has begun."""
-
-
-def cores() -> int:
-    """Return how many processes can run at once; 1 where none can be forked."""
-    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +110,8 @@ class RowAdvice:
     def _in_several(self, folder: Path, processes: int, progress: Progress) -> list[Answered]:
         answered: list[Answered] = []
         shares = self._shares(_SHARES_OF_A_PROCESS * processes)
-        with _forked(processes, partial(_answer_shares, self, folder)) as connections:
-            for some in _answers(connections, shares):
+        with forked(processes, partial(_answer_shares, self, folder)) as connections:
+            for some in answers(connections, shares):
                 answered += some
                 progress(len(some))
         return answered
@@ -204,70 +197,6 @@ def _athlete_id(row: Row[Told]) -> str:
 def _date(row: Row[Told]) -> date:
     told = _told(row)
     return told.date if told else date.min
-
-
-# ---- processes
-
-
-@contextmanager
-def _forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[Connection]]:
-    """Fork processes that work, each with a connection to here; all have ended when this returns,
-    whatever has happened."""
-    import multiprocessing
-
-    fork = multiprocessing.get_context("fork")
-    forked: list[BaseProcess] = []
-    connections: list[Connection] = []
-    try:
-        for _ in range(processes):
-            here, there = fork.Pipe()
-            connections.append(here)
-            forked.append(fork.Process(target=_work, args=(work, there, here), daemon=True))
-            forked[-1].start()
-            there.close()
-        yield connections
-    finally:
-        for process in forked:
-            process.terminate()
-            process.join()
-        for connection in connections:
-            connection.close()
-
-
-def _answers(
-    connections: Sequence[Connection], shares: Sequence[list[int]]
-) -> Iterator[list[Answered]]:
-    """Send each process a share as soon as it has none, and yield what they answer. Raises what one
-    of them raised, and ``DawnruleError`` when one ends before it is done."""
-    from multiprocessing.connection import wait
-
-    left = [*reversed(shares)]
-    idle: list[Connection] = [*connections]
-    busy: list[Connection] = []
-    try:
-        while left or busy:
-            while idle and left:
-                idle[-1].send(left.pop())
-                busy.append(idle.pop())
-            ready = wait(busy)
-            for connection in [one for one in busy if one in ready]:
-                answered = connection.recv()
-                if isinstance(answered, DawnruleError):
-                    raise answered
-                busy.remove(connection)
-                idle.append(connection)
-                yield answered
-    except (EOFError, ConnectionError) as error:
-        raise DawnruleError(lazy("sheet.process_ended")) from error
-
-
-def _work(work: Callable[[Connection], None], there: Connection, here: Connection) -> None:
-    """Work as a forked process. Ctrl-C is left to the one that forked it, which ends all; should
-    that be killed, nothing more is sent here, and this ends too."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    here.close()
-    with suppress(EOFError, ConnectionError):
-        work(there)
 
 
 def _answer_shares(advice: RowAdvice, folder: Path, connection: Connection) -> None:
