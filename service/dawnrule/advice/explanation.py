@@ -18,7 +18,8 @@ from dawnrule.rules.evaluation.evaluator import (
     explain,
     missing_tests,
 )
-from dawnrule.rules.rule_set import NOTE, Rule, RuleSet
+from dawnrule.rules.rule_set import Rule, RuleSet
+from dawnrule.rules.serialization import rule_head
 from dawnrule.rules.text import Wording
 
 NEAR = 0.5
@@ -164,17 +165,8 @@ class ExplainedRule:
 
     def to_json(self) -> dict[str, Any]:
         """Convert the rule, without its condition, and the outcomes to JSON values."""
-        rule, basis = self.rule, self.rule.basis
-        return {
-            "id": rule.id,
-            "title": rule.title,
-            "scope": rule.scope,
-            "verdict": rule.verdict.value if rule.verdict else NOTE,
-            "caution": rule.caution,
-            "basis": {"kind": basis.kind, "source": basis.source, "note": basis.note},
-            "wrong_when": rule.wrong_when,
-            "results": [result.to_json() for result in self.results],
-        }
+        results = [result.to_json() for result in self.results]
+        return {**rule_head(self.rule), "results": results}
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
 from typing import Any
 
 from dawnrule.model.advice import RuleSetName
@@ -32,13 +31,14 @@ def signals_to_json(rules: Iterable[Rule]) -> dict[str, Any]:
 
 def rule_head(rule: Rule) -> dict[str, Any]:
     """Convert the fields of a rule other than condition, reason and examples."""
+    basis = rule.basis
     return {
         "id": rule.id,
         "title": rule.title,
         "scope": rule.scope,
         "verdict": rule.verdict.value if rule.verdict else NOTE,
         "caution": rule.caution,
-        "basis": asdict(rule.basis),
+        "basis": {"kind": basis.kind, "source": basis.source, "note": basis.note},
         "wrong_when": rule.wrong_when,
     }
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from difflib import get_close_matches
 from typing import Any, ClassVar, TypeVar
 
-from marshmallow import RAISE, Schema, ValidationError, fields, missing, post_load
+from marshmallow import Schema, ValidationError, fields, missing, post_load
 from marshmallow.types import ErrorMessages
 
 from dawnrule.i18n.lazy import lazy, lazy_number
@@ -55,31 +55,6 @@ class StrictSchema(Schema):
     @post_load
     def _as_entity(self, data: dict[str, Any], **_: Any) -> Any:
         return self.entity(**data) if self.entity else data
-
-    def _deserialize(self, data: Any, *, error_store: Any, **asked: Any) -> Any:
-        """Take one object as the library does, in half the time: nothing is done for a field that
-        was left out and may be. What a check-in never asks for is left to the library."""
-        asks_for_more = asked["many"] or asked["partial"] or asked["unknown"] != RAISE
-        if asks_for_more or not isinstance(data, dict):
-            return super()._deserialize(data, error_store=error_store, **asked)
-        let_in: dict[str, Any] = {}
-        unknown = set(data)
-        for name, field in self.load_fields.items():
-            key = field.data_key or name
-            value = data.get(key, missing)
-            if value is missing and not field.required and field.load_default is missing:
-                continue
-            unknown.discard(key)
-            try:
-                value = field.deserialize(value, key, data)
-            except ValidationError as error:
-                error_store.store_error(error.messages, key)
-                value = error.valid_data or missing
-            if value is not missing:
-                let_in[field.attribute or name] = value
-        for key in unknown:
-            error_store.store_error([UNKNOWN], key)
-        return let_in
 
     def get_attribute(self, obj: Any, attr: str, default: Any) -> Any:
         """Look up a member of an answer."""
