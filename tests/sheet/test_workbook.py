@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Callable, Mapping
-from zipfile import ZIP_DEFLATED, ZipFile
+from zipfile import ZIP_BZIP2, ZIP_DEFLATED, ZIP_LZMA, ZipFile
 
 import pytest
 from openpyxl import Workbook, load_workbook
@@ -61,6 +61,22 @@ def test_a_long_text_that_is_shared_too_often_is_refused(monkeypatch: pytest.Mon
     monkeypatch.setattr("dawnrule.sheet.workbook.MOST_CHARACTERS_OF_TABLE", 50)
     with pytest.raises(MalformedInput, match="repeats long texts"):
         read((FOLDER / "calc_formulas.xlsx").read_bytes())
+
+
+@pytest.mark.parametrize("compression", [ZIP_BZIP2, ZIP_LZMA])
+@pytest.mark.parametrize("is_spoiled", [False, True])
+def test_a_workbook_that_is_packed_as_none_is_packed_is_refused(
+    compression: int, is_spoiled: bool
+) -> None:
+    made = io.BytesIO()
+    with ZipFile(io.BytesIO(PLAIN_BOOK)) as given, ZipFile(made, "w", compression) as packed:
+        for part in given.infolist():
+            packed.writestr(part.filename, given.read(part))
+    data = bytearray(made.getvalue())
+    if is_spoiled:
+        data[80:140] = bytes(60)
+    with pytest.raises(MalformedInput, match="cannot be read"):
+        read(bytes(data))
 
 
 def test_a_part_with_a_password_is_refused() -> None:

@@ -11,7 +11,7 @@ from functools import cache, partial
 from itertools import product
 from typing import Literal, TypeAlias
 from xml.etree.ElementTree import Element, ParseError, iterparse
-from zipfile import BadZipFile, ZipFile, ZipInfo
+from zipfile import ZIP_DEFLATED, ZIP_STORED, BadZipFile, ZipFile, ZipInfo
 
 from python_calamine import (
     CalamineError,
@@ -49,6 +49,19 @@ _ERROR, _TEXT_OF_FORMULA, _SHARED_TEXT = "e", "str", "s"
 _REFERENCE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 _FIRST_LETTER, _LETTERS = ord("A"), 26
 _ENCRYPTED = 1
+_COMPRESSIONS = (ZIP_STORED, ZIP_DEFLATED)
+"""Those that a workbook may have (from memory: ISO/IEC 29500-2 and OASIS OpenDocument 1.2, part 3);
+the library reads no others."""
+
+_SPOILED = (
+    BadZipFile,  # no archive, or a part whose check sum or name is another
+    EOFError,  # a part that ends early
+    NotImplementedError,  # a version or an encryption that zipfile does not know
+    ValueError,  # a place before the file, or a name that is no text
+    zlib.error,  # a part that is not deflated, though it says so
+)
+"""What zipfile raises for bytes that are no longer an archive; it has no error of its own."""
+
 _MOST_DIGITS = 9
 """Of a number that can be right; more of them are not even converted."""
 
@@ -149,8 +162,7 @@ def unpack(data: bytes) -> dict[str, bytes]:
             parts = packed.infolist()
             _reject_overlapping(parts, len(data))
             return _all_parts(packed, parts)
-    # zipfile has no error of its own for a spoiled archive: each of these comes from one
-    except (BadZipFile, EOFError, NotImplementedError, OSError, ValueError, zlib.error) as error:
+    except _SPOILED as error:
         raise MalformedInput(lazy(_DAMAGED)) from error
 
 
@@ -167,6 +179,8 @@ def _all_parts(packed: ZipFile, parts: list[ZipInfo]) -> dict[str, bytes]:
 def _content(packed: ZipFile, part: ZipInfo, left: int) -> bytes:
     if part.flag_bits & _ENCRYPTED:
         raise MalformedInput(lazy("sheet.password"))
+    if part.compress_type not in _COMPRESSIONS:
+        raise MalformedInput(lazy("sheet.unreadable"))
     most = min(left, max(SMALL_BYTES, part.compress_size * MOST_TIMES_PACKED))
     declared, part.file_size = part.file_size, most + 2  # read past the size that it declares
     with packed.open(part) as stream:
