@@ -101,10 +101,14 @@ class Alternatives:
         return self.source.facts_for(block, group, part.starts_at, others).facts
 
     def _hours_since_trained(self, groups: Iterable[str], part: PartFacts) -> float:
-        """The hours since any of the groups was trained; less than any, so that it stands last,
-        where nothing was told of one."""
-        hours = [self.source.trained.hours_since(group, part.starts_at) for group in groups]
-        return min(-1.0 if one is None else one for one in hours)
+        return hours_since_trained(self.source, groups, part.starts_at)
+
+
+def hours_since_trained(source: FactSource, groups: Iterable[str], start: datetime) -> float:
+    """Return the hours from when any of the groups was last trained to ``start``; less than any, so
+    that it stands last, where nothing was told of one."""
+    hours = [source.trained.hours_since(group, start) for group in groups]
+    return min(-1.0 if one is None else one for one in hours)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from itertools import islice
 from math import ceil
 
 from dawnrule.advice.blocks import BlockDecision, limits_on
-from dawnrule.advice.options import EACH_AT_MOST, LOW
+from dawnrule.advice.options import EACH_AT_MOST, LOW, hours_since_trained
 from dawnrule.facts.derive import BlockSource, FactSource
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Facts, Modality, Verdict, Vocabulary
@@ -234,11 +234,7 @@ class Sessions:
         return self.source.check_in.plan[decided.block]
 
     def _hours_since_trained(self, groups: Iterable[str], decided: BlockDecision) -> float:
-        """The hours since any of the groups was trained; less than any, so that it stands last,
-        where nothing was told of one."""
-        start = decided.explained_by.starts_at
-        hours = [self.source.trained.hours_since(group, start) for group in groups]
-        return min(-1.0 if one is None else one for one in hours)
+        return hours_since_trained(self.source, groups, decided.explained_by.starts_at)
 
 
 def _is_maximal(decided: BlockDecision) -> bool:

@@ -238,10 +238,16 @@ class FactSource:
             )
         return self.known_breaks[group]
 
+    def pause_of(self, group: str | None) -> breaks.Break | None:
+        """Return the break that counts for a muscle group; None where there is none, or it is not
+        known."""
+        found = self.break_of(group)
+        return found if isinstance(found, breaks.Break) else None
+
     def may_return(self, group: str | None) -> bool:
         """Return whether a staged return may be under way for a muscle group, whose limits may be
         any facts."""
-        return isinstance(self.break_of(group), breaks.Break) or any(
+        return self.pause_of(group) is not None or any(
             concern.state is ConcernState.RETURNING for concern in self.past.concerns
         )
 
@@ -413,9 +419,7 @@ class PartSource:
         missing = {**whole.history.missing, **whole.borne.missing, **of_group.missing}
         if not past.is_second_edition:
             return cls(source, block, group, others, Derived(facts, missing), {})
-        found = source.break_of(group)
-        pause = found if isinstance(found, breaks.Break) else None
-        share = source.usual.share(block, group, whole.others.blocks, pause)
+        share = source.usual.share(block, group, whole.others.blocks, source.pause_of(group))
         more = Derived.of([("planned_share_percent", share)], past.dictionary)
         fixed = Derived(facts | more.facts, missing | more.missing)
         if source.may_return(group):
@@ -486,19 +490,12 @@ def _concern_facts(
     source: FactSource, block: Block, group: str | None, facts: Facts
 ) -> Iterator[tuple[str, FactValue]]:
     """Yield what concerns and returns say of a part, by its other facts."""
-    known, past, pause = source.past.concerns, source.past, source.break_of(group)
-    if not known and not isinstance(pause, breaks.Break):
+    known, past, pause = source.past.concerns, source.past, source.pause_of(group)
+    if not known and pause is None:
         return
     yield from concerns.part_facts(known, past, block, group, facts)
     under_way = concerns.returns_under_way(
-        known,
-        pause if isinstance(pause, breaks.Break) else None,
-        past,
-        block,
-        group,
-        facts,
-        source.returns,
-        source.now,
+        known, pause, past, block, group, facts, source.returns, source.now
     )
     found = list(under_way)
     yield from concerns.return_facts(found)

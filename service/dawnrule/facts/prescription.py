@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from functools import partial
 from statistics import median
+from typing import Literal
 
 from dawnrule.facts.breaks import Break
 from dawnrule.facts.history import Past, Unavailable, too_few
@@ -81,8 +81,8 @@ class UsualAmounts:
     past: Past
     log: WorkLog
     trained: LastTrainedTimes
-    known: dict[tuple[str, date], float | Unavailable] = field(default_factory=dict)
-    """Those of a group or kind, up to a date, that were asked for already."""
+    known: dict[tuple[str, str, date], float | Unavailable] = field(default_factory=dict)
+    """The sets of a group, or minutes of a kind, up to a date, that were asked for already."""
 
     def share(
         self, block: Block, group: str | None, others: Sequence[Block], pause: Break | None
@@ -91,12 +91,12 @@ class UsualAmounts:
         the usual; for a block without sets, the minutes of its goal's kind."""
         words = self.past.vocabulary
         if block.sets is not None and group is not None:
-            usual = self._usual(group, pause, partial(_sets_by_day, self.trained))
+            usual = self._usual("sets", group, pause)
             day = (block, *others)
             planned: float = sum(one.sets or 0 for one in day if group in groups_of(one, words))
         elif block.sets is None and block.minutes is not None:
             kind = words.goals[block.goal]
-            usual = self._usual(kind, pause, partial(_minutes_by_day, self.past, self.log))
+            usual = self._usual("minutes", kind, pause)
             day = (block, *others)
             planned = sum(one.minutes or 0.0 for one in day if words.goals[one.goal] == kind)
         else:
@@ -104,22 +104,24 @@ class UsualAmounts:
         return usual if isinstance(usual, Unavailable) else planned * PER_CENT / usual
 
     def _usual(
-        self,
-        of: str,
-        pause: Break | None,
-        by_day: Callable[[str, date, date], list[float]],
+        self, what: Literal["sets", "minutes"], of: str, pause: Break | None
     ) -> float | Unavailable:
         end = pause.last_trained_on + timedelta(days=1) if pause else self.past.log.today
-        if (of, end) not in self.known:
+        if (what, of, end) not in self.known:
             window = self.past.parameters("planned_share_percent")
-            before = by_day(of, end - timedelta(days=window["days"]), end)
+            first = end - timedelta(days=window["days"])
+            before = (
+                _sets_by_day(self.trained, of, first, end)
+                if what == "sets"
+                else _minutes_by_day(self.log, of, first, end)
+            )
             usual = [amount for amount in before if amount > 0]
-            self.known[of, end] = (
+            self.known[what, of, end] = (
                 median(usual)
                 if len(usual) >= window["least_sessions"]
                 else too_few("usual sessions", window["least_sessions"], len(usual))
             )
-        return self.known[of, end]
+        return self.known[what, of, end]
 
 
 def _sets_by_day(trained: LastTrainedTimes, group: str, first: date, end: date) -> list[float]:
@@ -130,10 +132,10 @@ def _sets_by_day(trained: LastTrainedTimes, group: str, first: date, end: date) 
     return list(days.values())
 
 
-def _minutes_by_day(past: Past, log: WorkLog, kind: str, first: date, end: date) -> list[float]:
+def _minutes_by_day(log: WorkLog, kind: str, first: date, end: date) -> list[float]:
     days: dict[date, float] = {}
     for work in log.between(first, end):
-        if past.vocabulary.goals[work.block.goal] == kind:
+        if work.kind == kind:
             days[work.day] = days.get(work.day, 0.0) + work.minutes
     return list(days.values())
 
