@@ -9,7 +9,7 @@ from itertools import permutations
 
 import pytest
 
-from dawnrule.facts.history import TrainingLog, Unavailable
+from dawnrule.facts.history import TrainingLog, Unavailable, block_minutes
 from dawnrule.model.entities import Block, History, Session
 from tests.factories import BERLIN, DAY, GROWTH, KIM, at, days_ago, session
 
@@ -19,6 +19,11 @@ def log_of(
 ) -> TrainingLog:
     athlete = replace(KIM, time_zone=time_zone)
     return TrainingLog.of(athlete, History(sessions=tuple(sessions)), today)
+
+
+def blocks_with_minutes(log: TrainingLog) -> list[tuple[Block, float]]:
+    last_days = log.between(DAY.replace(day=8), DAY)
+    return [one for session in last_days for one in block_minutes(session)]
 
 
 def dates(log: TrainingLog) -> list[str]:
@@ -137,7 +142,7 @@ def test_blocks_that_do_not_say_their_minutes_share_what_is_left() -> None:
     told = replace(GROWTH, minutes=20.0)
     silent = Block("strength", ("chest",))
     log = log_of([session(1, told, silent, GROWTH, minutes=50.0)])
-    assert list(log.blocks_between(DAY.replace(day=8), DAY)) == [
+    assert blocks_with_minutes(log) == [
         (told, 20.0),
         (silent, 15.0),
         (GROWTH, 15.0),
@@ -147,4 +152,4 @@ def test_blocks_that_do_not_say_their_minutes_share_what_is_left() -> None:
 def test_blocks_that_say_more_minutes_than_the_session_leave_nothing_to_share() -> None:
     told = replace(GROWTH, minutes=70.0)
     log = log_of([session(1, told, GROWTH, minutes=50.0)])
-    assert [minutes for _, minutes in log.blocks_between(DAY.replace(day=8), DAY)] == [70, 0]
+    assert [minutes for _, minutes in blocks_with_minutes(log)] == [70, 0]

@@ -123,12 +123,6 @@ class TrainingLog:
         """Iterate over the sessions from ``first`` on and before ``end``."""
         return (session for day, session in self.sessions if first <= day < end)
 
-    def blocks_between(self, first: date, end: date) -> Iterator[tuple[Block, float]]:
-        """Iterate over the blocks of those sessions with their minutes; blocks without minutes
-        share what is left of the session's."""
-        for session in self.between(first, end):
-            yield from block_minutes(session)
-
     def daily_loads(self, days: int, *, ending: int = 0) -> list[float] | Unavailable:
         """Return the load of each of so many days, oldest first, the last being the day before
         ``ending`` days ago; days off are 0."""

@@ -147,42 +147,32 @@ class Advice:
 
     def verdicts(self, athlete_id: str, first: date, last: date) -> dict[date, tuple[str, str]]:
         """The id and the verdict of the advice that holds for each date from one to another, both
-        included; one ``max()`` as above."""
-        rows = self.connection.execute(
-            """
-            SELECT date, id, verdict, max(position) FROM advice
-            WHERE athlete_id = ? AND date BETWEEN ? AND ? GROUP BY date
-            """,
-            (athlete_id, first.isoformat(), last.isoformat()),
-        )
-        return {
-            date.fromisoformat(day): (advice_id, verdict) for day, advice_id, verdict, _ in rows
-        }
+        included."""
+        held = self._held("id, verdict", athlete_id, first, last)
+        return {date.fromisoformat(on): (advice_id, verdict) for on, advice_id, verdict, _ in held}
 
     def records(self, athlete_id: str, first: date, last: date) -> dict[date, str]:
-        """The records of the advice that holds for each date from one to another, both included;
-        one ``max()`` as above."""
-        rows = self.connection.execute(
-            """
-            SELECT date, record, max(position) FROM advice
-            WHERE athlete_id = ? AND date BETWEEN ? AND ? GROUP BY date
-            """,
-            (athlete_id, first.isoformat(), last.isoformat()),
-        )
-        return {date.fromisoformat(on): record for on, record, _ in rows}
+        """The records of the advice that holds for each date from one to another, both included."""
+        held = self._held("record", athlete_id, first, last)
+        return {date.fromisoformat(on): record for on, record, _ in held}
 
     def notes(self, athlete_id: str, first: date, last: date) -> dict[date, list[dict[str, Any]]]:
         """The notes in the advice that holds for each date from one to another, both included, as
         the records have them: SQLite finds these in a tenth of the time that a record takes to
-        parse; one ``max()`` as above."""
-        rows = self.connection.execute(
-            """
-            SELECT date, json_extract(record, '$.advice.notes'), max(position) FROM advice
+        parse."""
+        held = self._held("json_extract(record, '$.advice.notes')", athlete_id, first, last)
+        return {date.fromisoformat(on): json.loads(notes) for on, notes, _ in held}
+
+    def _held(self, what: str, athlete_id: str, first: date, last: date) -> sqlite3.Cursor:
+        """Read each date with something of the advice that holds for it; one ``max()`` as
+        above."""
+        return self.connection.execute(
+            f"""
+            SELECT date, {what}, max(position) FROM advice
             WHERE athlete_id = ? AND date BETWEEN ? AND ? GROUP BY date
             """,
             (athlete_id, first.isoformat(), last.isoformat()),
         )
-        return {date.fromisoformat(on): json.loads(notes) for on, notes, _ in rows}
 
     def page(
         self, athlete_id: str, first: date, last: date, *, limit: int, after: str | None = None
