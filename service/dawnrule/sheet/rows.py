@@ -43,6 +43,9 @@ _SUBJECT = ("athlete_id", "date")
 _SAME_IN_EACH_ROW = frozenset({"word", "number", "trial", "yes-or-no", "date"})
 """Kinds of columns that are read without looking at the rest of the row."""
 
+_SAME_ON_A_DATE = "datetime"
+"""The kind of column whose cells mean the same in all rows of one date and time zone."""
+
 _MOST_WHERE = 100  # characters that a pain's place may have
 
 
@@ -77,8 +80,9 @@ class Header:
         return {column.name: place for place, column in enumerate(self.columns) if column}
 
     @cached_property
-    def words_read(self) -> dict[tuple[int, str], CellValue]:
-        """Map the cells of rows before, with their place, to what they were read as."""
+    def words_read(self) -> dict[tuple[Any, ...], CellValue]:
+        """Map the cells of rows before, with their place and what else they are read by, to what
+        they were read as."""
         return {}
 
     def word_for(self, column: Column) -> str:
@@ -319,12 +323,18 @@ def _read_once(
     header: Header, place: int, column: Column, cell: Cell, context: CellContext
 ) -> CellValue:
     """Read a cell that is not blank. What most rows say again is read once: words, numbers and
-    dates mean the same in each row of a sheet. Raises ``CellError``."""
-    if column.kind not in _SAME_IN_EACH_ROW or not isinstance(cell, str):
+    dates mean the same in each row of a sheet, moments in each row of a date. Raises
+    ``CellError``."""
+    key: tuple[Any, ...] = (place, cell)
+    if column.kind == _SAME_ON_A_DATE:
+        key += (context.zone, context.day)
+    elif column.kind not in _SAME_IN_EACH_ROW:
         return read_cell(column, cell, context)
-    read = header.words_read.get((place, cell))
+    if not isinstance(cell, str):
+        return read_cell(column, cell, context)
+    read = header.words_read.get(key)
     if read is None:
-        read = header.words_read[place, cell] = read_cell(column, cell, context)
+        read = header.words_read[key] = read_cell(column, cell, context)
     return read
 
 

@@ -111,7 +111,7 @@ class _Rows:
     def _kind(self, number: int, cells: Sequence[Cell]) -> str:
         texts = [cell_text(cell).strip() for cell in cells]
         said = [text for text in texts if text]
-        if [plain_name(text) for text in texts[: len(self.header)]] == self.header:
+        if self._is_header(texts):
             return _HEADER_AGAIN
         if len(said) > _LEAST_NAMES and self._is_other_header(said):
             raise MalformedInput(lazy("sheet.other_header", number=number))
@@ -120,6 +120,11 @@ class _Rows:
         if len(said) == 1 and self._is_title(said[0]):
             return _TITLES
         return ""
+
+    def _is_header(self, texts: Sequence[str]) -> bool:
+        """Tell whether a row is the header again; most differ from it in their first cell."""
+        named = zip(texts, self.header, strict=False)
+        return len(texts) >= len(self.header) and all(plain_name(t) == name for t, name in named)
 
     def _is_other_header(self, said: Sequence[str]) -> bool:
         """Tell whether a row names columns; most rows hold no word for an athlete."""
