@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
+from datetime import date, timedelta
 from functools import partial
 from itertools import count
 from time import monotonic, sleep
@@ -13,7 +14,8 @@ from typing import Any
 
 import pytest
 
-from dawnrule.advice.advisor import AdvisedMorning, Advisor
+from dawnrule.advice.advisor import AdvisedMorning, Advisor, Morning
+from dawnrule.application import batches
 from dawnrule.application.batches import Row, rows_of_json, submit_all_or_none, submit_each
 from dawnrule.application.remembered import Remembered
 from dawnrule.errors import InvalidInput, NotFound
@@ -21,7 +23,7 @@ from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
 from tests.conftest import Client
 from tests.effort import tries
-from tests.factories import changed
+from tests.factories import EXAMPLE, changed
 
 ROW_SECONDS = 0.02
 ROWS = tries(25, 60)
@@ -105,6 +107,44 @@ def test_advice_on_a_large_plan_that_takes_long_keeps_nobody_waiting(
         assert poster.post(f"/v1/{sent}", json=body).status_code in (200, 201)
 
     assert max(waits_beside(store, [post])) < LONGEST_WAIT_SECONDS + SLACK_SECONDS
+
+
+def test_rows_are_begun_in_the_pause_between_two_portions(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pauses: list[float] = []
+
+    def begin(name: str) -> Callable[[Transaction], str]:
+        sleep(batches.PAUSE_SECONDS / 4)
+        return slow(name)
+
+    monkeypatch.setattr(batches, "sleep", pauses.append)
+    monkeypatch.setattr(batches, "_BEGUN_AHEAD", 2)
+    submit_each(store, rows("a", "b", "c", "d", "e"), begin)
+    assert len(pauses) == 3
+    assert max(pauses) <= batches.PAUSE_SECONDS * 3 / 4, "begin of one row took a quarter"
+
+
+def test_no_row_is_composed_in_vain(
+    poster: Client, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    composed: list[tuple[str, str]] = []
+
+    def consider(advisor: Advisor, morning: Morning, *given: Any) -> AdvisedMorning:
+        composed.append((morning.athlete.id, morning.check_in.date.isoformat()))
+        return considered(advisor, morning, *given)
+
+    considered = Advisor.consider
+    monkeypatch.setattr(Advisor, "consider", consider)
+    store.write(lambda transaction: transaction.athletes.put(Athlete("b", "B", "UTC")))
+    today = EXAMPLE["date"]
+    before = (date.fromisoformat(today) - timedelta(days=1)).isoformat()
+    mornings = [(EXAMPLE["athlete_id"], before), (EXAMPLE["athlete_id"], today), ("b", today)]
+    sent = [{"athlete_id": who, "date": day, "plan": []} for who, day in mornings]
+    answer = poster.post("/v1/check-ins/batch", json={"check_ins": sent})
+    assert [one["outcome"] for one in answer.json["results"]] == ["created"] * 3
+    assert sorted(composed) == sorted(mornings)
+    assert composed[-1] == mornings[1], "it hangs on the row before, so it waits for it"
 
 
 def test_the_outcomes_of_all_portions_are_in_the_order_of_the_rows(store: Store) -> None:

@@ -3,21 +3,28 @@
 Run from the checkout: ``python -m tests.benchmarks.sheet``. The rows are the mornings of the
 spreadsheet's squad, told by as many athletes. Each run of ``dawnrule advise`` is compared with a
 process that only imports flask, run right before it; ``--processes`` compares numbers of them.
+``--stored`` posts the rows to the service instead, a thousand at a time, which stores them.
 """
 
 from __future__ import annotations
 
 import argparse
 import csv
+import json
 import os
 import resource
 import statistics
 import sys
+import time
+from collections.abc import Iterator, Sequence
 from itertools import cycle, islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from tests.benchmarks.http import KEY, service
 from tests.benchmarks.start import SHEET, done
+
+ROWS_OF_A_POST = 1_000
 
 
 def write_sheet(file: Path, rows: int) -> None:
@@ -38,16 +45,48 @@ def measured(*command: str) -> tuple[float, float]:
     return took, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
+def stored(file: Path, folder: Path) -> float:
+    """Seconds until the service has stored and answered all rows."""
+    client = service(folder).test_client()
+    header, *mornings = file.read_text(encoding="utf-8").splitlines()
+    headers = {"Authorization": f"Bearer {KEY}", "Content-Type": "text/csv"}
+    began = time.perf_counter()
+    for some in batched(mornings, ROWS_OF_A_POST):
+        text = "\n".join((header, *some))
+        answer = client.post("/v1/check-ins/batch", data=text, headers=headers)
+        assert json.loads(answer.text)["accepted"] == len(some), answer.text
+    return time.perf_counter() - began
+
+
+def batched(lines: Sequence[str], size: int) -> Iterator[Sequence[str]]:
+    """So many lines at a time."""
+    return (lines[start : start + size] for start in range(0, len(lines), size))
+
+
+def compare_stored(file: Path, rounds: int) -> None:
+    """Print how long storing the rows takes."""
+    ratios = []
+    for _ in range(rounds):
+        flask, _ = measured(sys.executable, "-c", "import flask")
+        with TemporaryDirectory() as folder:
+            ratios.append(stored(file, Path(folder)) / flask)
+    print(f"stored, {ROWS_OF_A_POST:,} at a time   {statistics.median(ratios):5.1f} x import flask")
+
+
 def main() -> None:
     """Print a line for each number of processes."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rows", type=int, default=5000)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--processes", type=int, nargs="+", default=[1, os.cpu_count() or 1])
+    parser.add_argument("--stored", action="store_true")
     options = parser.parse_args()
     with TemporaryDirectory() as folder:
         file = Path(folder) / "squad.csv"
         write_sheet(file, options.rows)
+        if options.stored:
+            compare_stored(file, options.rounds)
+            return
         for processes in options.processes:
             command = (sys.executable, "-m", "dawnrule", "advise", str(file))
             ratios = []

@@ -38,12 +38,9 @@ PAUSE_SECONDS = 0.1
 """The pause between two portions. SQLite lets another process that waits for the lock ask again
 each tenth of a second, so a shorter one could pass it by for ever."""
 
-_BEGUN_TOGETHER = 25
-"""Rows that are begun before they have their turn; as many as one portion takes, or so."""
-
-_ONE_PORTION = Lock()
-"""Portions of several batches do not follow on each other without a pause, nor share a
-transaction."""
+_BEGUN_AHEAD = 35
+"""The most rows that are begun before they have their turn, while others have theirs: as many as a
+pause is long enough for, or so. With 50, others waited three times as long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,9 +180,13 @@ def submit_each(
     if alone:
         return _of_rows(rows, store_some(_begun(rows, begin), at_least=len(rows)))
     outcomes: list[Outcome[A]] = []
-    while some := rows[len(outcomes) :][:_BEGUN_TOGETHER]:
-        later = len(rows) - len(outcomes) - len(some)
-        outcomes += _in_portions(_begun(some, begin), store_some, later)
+    begun: list[Job[Outcome[A]]] = []
+    while left := len(rows) - len(outcomes):
+        further = slice(len(outcomes) + len(begun), len(outcomes) + _BEGUN_AHEAD)
+        begun += _begun(rows[further], begin)
+        stored = _TURNS.take(partial(store_some, begun), left)
+        outcomes += stored
+        del begun[: len(stored)]
     return _of_rows(rows, outcomes)
 
 
@@ -264,30 +265,41 @@ def _in_one_turn(store: Store, jobs: Sequence[Job[Outcome[A]]]) -> list[Outcome[
     outcomes: list[Outcome[A]] = []
     while not is_whole(outcomes) and not _is_spoiled(outcomes):
         further = len(outcomes) + len(outcomes) // 10 + 1
-        outcomes = _alone(partial(_turn, store, jobs, is_whole, further), len(jobs))
+        outcomes = _TURNS.take(partial(_turn, store, jobs, is_whole, further), len(jobs))
     return outcomes
 
 
 def _in_portions(
     jobs: Sequence[Job[Outcome[A]]],
     take: Callable[[Sequence[Job[Outcome[A]]]], list[Outcome[A]]],
-    later: int = 0,
 ) -> list[Outcome[A]]:
-    """Work through jobs; ``take`` takes some of those that are left, from the first on. So many
-    more come later."""
+    """Work through jobs; ``take`` takes some of those that are left, from the first on."""
     outcomes: list[Outcome[A]] = []
     while left := jobs[len(outcomes) :]:
-        outcomes += _alone(partial(take, left), len(left) + later)
+        outcomes += _TURNS.take(partial(take, left), len(left))
     return outcomes
 
 
-def _alone(turn: Callable[[], list[Outcome[A]]], jobs: int) -> list[Outcome[A]]:
-    """Take one turn of any batch; where it did not get through its jobs, pause for others."""
-    with _ONE_PORTION:
-        taken = turn()
-        if len(taken) < jobs:
-            sleep(PAUSE_SECONDS)
-    return taken
+class _Turns:
+    """The turns that batches take to write: no two at once, and none after another that left jobs
+    undone before others had time for theirs."""
+
+    def __init__(self) -> None:
+        self._one = Lock()
+        self._next_at = 0.0
+
+    def take(self, turn: Callable[[], list[Outcome[A]]], jobs: int) -> list[Outcome[A]]:
+        """Take a turn at so many jobs, once there may be one; return the outcomes of those that it
+        got through."""
+        with self._one:
+            sleep(max(0.0, self._next_at - monotonic()))
+            taken = turn()
+            if len(taken) < jobs:
+                self._next_at = monotonic() + PAUSE_SECONDS
+        return taken
+
+
+_TURNS = _Turns()
 
 
 class _RollBack(Exception):

@@ -40,6 +40,10 @@ _PARTS_COMPOSED_SOON = 8
 """So many are composed in 25 ms; the most that a plan can have, 700, in three seconds."""
 
 
+def _takes_long(told: Told) -> bool:
+    return planned_parts(told) > _PARTS_COMPOSED_SOON
+
+
 @dataclass(frozen=True, slots=True)
 class Context:
     """The parts of one running service; ``rule_set`` decides where none was activated, and
@@ -125,7 +129,9 @@ class Context:
         """The answers to check-ins of this service."""
         return CheckIns(self.advisor, self.rule_set, self.clock, self.new_id)
 
-    def answer_for(self, key_id: str) -> Begin[Told, Submitted]:
+    def answer_for(
+        self, key_id: str, is_composed_ahead: Callable[[Told], bool] = _takes_long
+    ) -> Begin[Told, Submitted]:
         """Return the function that begins a submission of a check-in posted with a key, or of a
         change of one. The advice on a large plan, which takes long, is composed before the job has
         its turn to write."""
@@ -133,11 +139,24 @@ class Context:
         def begin(told: Told) -> Callable[[Transaction], Submitted]:
             check_ins = self.check_ins.remembering()
             given = check_ins, told, check_ins.submission(key_id)
-            if planned_parts(told) > _PARTS_COMPOSED_SOON:
+            if is_composed_ahead(told):
                 self.store.read(lambda transaction: compose_told(transaction, *given))
             return lambda transaction: submit_told(transaction, *given)
 
         return begin
+
+    def answer_rows_for(self, key_id: str) -> Begin[Told, Submitted]:
+        """Return the function that begins the rows of a batch one after the other. Each is composed
+        ahead, while others have their turn to write, but for those that may hang on a row before
+        them: they are about the same athlete."""
+        seen: set[str] = set()
+
+        def is_composed_ahead(told: Told) -> bool:
+            is_first = told.athlete_id not in seen
+            seen.add(told.athlete_id)
+            return is_first or _takes_long(told)
+
+        return self.answer_for(key_id, is_composed_ahead)
 
     def log_for(self, key_id: str) -> Begin[Session, Logged]:
         """Return the function that begins the logging of a session posted with a key."""

@@ -172,7 +172,7 @@ def post_check_ins(query: BatchQuery) -> Answer:
     beside each row; if .xlsx is, the workbook that was sent.
     """
     with errors_in_request_language():
-        return _answer(_CHECK_INS, query, context().answer_for(caller().id))
+        return _answer(_CHECK_INS, query, context().answer_rows_for(caller().id))
 
 
 @batches.route("/sessions/batch", methods=["POST"])
