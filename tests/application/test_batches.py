@@ -18,9 +18,10 @@ from dawnrule.advice.advisor import AdvisedMorning, Advisor, Morning
 from dawnrule.application import batches
 from dawnrule.application.batches import Row, rows_of_json, submit_all_or_none, submit_each
 from dawnrule.application.remembered import Remembered
-from dawnrule.errors import InvalidInput, NotFound
+from dawnrule.errors import InvalidInput, NotFound, StoreBusy
 from dawnrule.model.entities import Athlete
 from dawnrule.store import Store, Transaction
+from dawnrule.web import context as web_context
 from tests.conftest import Client
 from tests.effort import tries
 from tests.factories import EXAMPLE, changed
@@ -145,6 +146,17 @@ def test_no_row_is_composed_in_vain(
     assert [one["outcome"] for one in answer.json["results"]] == ["created"] * 3
     assert sorted(composed) == sorted(mornings)
     assert composed[-1] == mornings[1], "it hangs on the row before, so it waits for it"
+
+
+def test_a_row_that_cannot_be_composed_ahead_is_composed_in_its_turn(
+    poster: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def busy(*_: object) -> None:
+        raise StoreBusy("The database is busy.")
+
+    monkeypatch.setattr(web_context, "compose_told", busy)
+    answer = poster.post("/v1/check-ins/batch", json={"check_ins": [EXAMPLE]})
+    assert [one["outcome"] for one in answer.json["results"]] == ["created"]
 
 
 def test_the_outcomes_of_all_portions_are_in_the_order_of_the_rows(store: Store) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import multiprocessing
 import os
@@ -10,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import import_module
+from multiprocessing.context import ForkProcess
 from typing import Any, NoReturn
 
 import pytest
@@ -57,6 +59,20 @@ def test_a_process_that_ends_before_it_is_done_is_told(submits: Any) -> None:
     told = typed("advise", "-", "--processes", "2", given=SHEET.encode())
     assert told.exit_code == 1
     assert "nothing was written. Try again with --processes 1" in told.stderr
+    assert not multiprocessing.active_children()
+
+
+def test_a_process_that_cannot_be_forked_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    def start(process: ForkProcess) -> None:
+        if multiprocessing.active_children():
+            raise BlockingIOError(errno.EAGAIN, "too many processes")
+        started(process)
+
+    started = ForkProcess.start
+    monkeypatch.setattr(ForkProcess, "start", start)
+    told = typed("advise", "-", "--processes", "2", given=SHEET.encode())
+    assert told.exit_code == 1
+    assert "Try again with --processes 1" in told.stderr
     assert not multiprocessing.active_children()
 
 

@@ -188,6 +188,35 @@ def test_the_server_waits_while_a_thread_sends_an_answer(
     assert next(rounds) < 50
 
 
+def test_the_server_sends_for_a_thread_that_waits_because_too_much_is_unsent(
+    app: Flask, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A thread waits until less than the mark is left, so at the mark itself it still does."""
+    own = Server(app, settings)
+    sends: list[bool] = []
+
+    def answer(_: object, start: Callable[..., object]) -> Iterator[bytes]:
+        start("200 OK", [("Content-Length", "4")])
+        yield b"sent"
+        [channel] = own._channels
+        with channel.outbuf_lock:
+            unsent = channel.total_outbufs_len
+            for above in (-1, 0, 1):
+                channel.total_outbufs_len = channel.adj.outbuf_high_watermark + above
+                sends.append(channel.writable())
+            channel.total_outbufs_len = unsent
+
+    monkeypatch.setattr(app, "wsgi_app", answer)
+    thread = threading.Thread(target=own.run)
+    thread.start()
+    try:
+        assert requests.get(f"http://127.0.0.1:{own.port}/", timeout=SECONDS).content == b"sent"
+    finally:
+        own.close()
+        thread.join(SECONDS)
+    assert sends == [False, True, True]
+
+
 def is_answered(client: socket.socket) -> bool:
     try:
         client.sendall(b"GET /healthz HTTP/1.1\r\nHost: x\r\n\r\n")

@@ -25,7 +25,7 @@ def cores() -> int:
 @contextmanager
 def forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[Connection]]:
     """Fork processes that work, each with a connection to here; all have ended when this returns,
-    whatever has happened."""
+    whatever has happened. Raises ``DawnruleError`` where one cannot be forked."""
     import multiprocessing
 
     fork = multiprocessing.get_context("fork")
@@ -35,8 +35,9 @@ def forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[
         for _ in range(processes):
             here, there = fork.Pipe()
             connections.append(here)
-            started.append(fork.Process(target=_work, args=(work, there, here), daemon=True))
-            started[-1].start()
+            process = fork.Process(target=_work, args=(work, there, here), daemon=True)
+            _start(process)
+            started.append(process)
             there.close()
         yield connections
     finally:
@@ -72,9 +73,16 @@ def answers(connections: Sequence[Connection], shares: Sequence[Any]) -> Iterato
         raise DawnruleError(lazy("sheet.process_ended")) from error
 
 
+def _start(process: BaseProcess) -> None:
+    try:
+        process.start()
+    except OSError as error:  # there are too many already, or too little memory
+        raise DawnruleError(lazy("sheet.process_ended")) from error
+
+
 def _work(work: Callable[[Connection], None], there: Connection, here: Connection) -> None:
-    """Work as a forked process. Ctrl-C is left to the one that forked it, which ends all; should
-    that be killed, nothing more is sent here, and this ends too."""
+    """Work as a forked process. Ctrl-C is left to the one that forked it, which ends all; if that
+    is killed, the connection closes and this process ends too."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     here.close()
     with suppress(EOFError, ConnectionError):

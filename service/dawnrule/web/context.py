@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from threading import Event
@@ -28,6 +29,7 @@ from dawnrule.application.rule_sets import (
 )
 from dawnrule.application.sessions import Logged, log_session
 from dawnrule.application.weeks import Weeks
+from dawnrule.errors import DawnruleError
 from dawnrule.model.entities import Session
 from dawnrule.rules.rule_set import RuleSet
 from dawnrule.settings import Settings, name_and_version
@@ -134,13 +136,14 @@ class Context:
     ) -> Begin[Told, Submitted]:
         """Return the function that begins a submission of a check-in posted with a key, or of a
         change of one. The advice on a large plan, which takes long, is composed before the job has
-        its turn to write."""
+        its turn to write; what stands against it is found again then."""
 
         def begin(told: Told) -> Callable[[Transaction], Submitted]:
             check_ins = self.check_ins.remembering()
             given = check_ins, told, check_ins.submission(key_id)
             if is_composed_ahead(told):
-                self.store.read(lambda transaction: compose_told(transaction, *given))
+                with suppress(DawnruleError):
+                    self.store.read(lambda transaction: compose_told(transaction, *given))
             return lambda transaction: submit_told(transaction, *given)
 
         return begin

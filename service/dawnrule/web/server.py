@@ -140,7 +140,7 @@ class _Channel(HTTPChannel):
         """Return whether the loop has something to send here. While a thread answers, it sends
         itself what it can: the loop, which cannot then, would go round until it may."""
         if self.requests and not self.will_close:
-            return bool(self.total_outbufs_len > self.adj.outbuf_high_watermark)
+            return bool(self.total_outbufs_len >= self.adj.outbuf_high_watermark)
         return bool(super().writable())
 
     def is_too_slow(self) -> bool:
