@@ -464,11 +464,26 @@ def test_pain_in_a_row_that_cannot_be_read_is_shown_and_told_back(tmp_path: Path
     assert "No verdict" in lines["a-01"]
     assert "Rest" in lines["a-02"]
     assert "a-01: Correct the row to get a verdict. Until then, hold" in shown.stdout
-    told = "what the row says of pain, illness and warning signs counts all the same"
+    told = "the pain, illness and warning signs in this row were taken; the rest of it was not"
     assert f"2 rows (2, 3): {told}" in shown.stderr
     assert shown.stderr.endswith("No verdict for 1 of 3 rows: a-01.\n")
     written = typed("advise", str(sheet), "--format", "csv").stdout
     first, second, third = csv.DictReader(io.StringIO(written))
+    assert first["verdict"] == "No verdict"
+    assert "Until then, hold this athlete's session back." in first["caution"]
     assert told in first["problem"]
     assert told in second["problem"]
     assert third["problem"] == ""
+    without, rests, _ = json.loads(typed("advise", str(sheet), "--format", "json").stdout)
+    assert (without["verdict"], without["athlete_id"]) == (None, "a-01")
+    assert without["caution"] == first["caution"]
+    assert rests["verdict"] == "rest"
+
+
+def test_of_hundreds_without_a_verdict_the_first_are_named() -> None:
+    rows = "".join(f"a-{n},2024-03-11,{'x' if n else 2}\n" for n in range(43))
+    *_, told = typed(
+        "advise", "-", given=f"athlete_id,date,fatigue\n{rows}".encode()
+    ).stderr.splitlines()
+    assert told.startswith("No verdict for 42 of 43 rows: a-1, a-2, ")
+    assert told.endswith("a-39, a-40 and 2 others.")

@@ -113,6 +113,7 @@ NOT_TOLD_HERE = {
     "sheet.still_asked",
     "sheet.dangers_taken",
     "sheet.without_verdict",
+    "sheet.and_others",
     "sheet.no_meaning",
     "sheet.meaning_twice",
     "sheet.other_scale",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from typing import Any
 
 import pytest
@@ -129,6 +131,16 @@ def test_in_a_sheet_that_comes_back_such_a_row_has_verdict_and_problem(poster: C
     answer = post_sheet(poster, sheet, "?format=csv").text.splitlines()[1]
     assert "Rest" in answer
     assert "sleep (D2) is not a number" in answer
+
+
+def test_in_a_sheet_that_comes_back_pain_in_such_a_row_holds_the_session_back(
+    poster: Client,
+) -> None:
+    sheet = "athlete,date,niggle,legs\na-03,2026-03-09,left knee,ouch\n"
+    [row] = csv.DictReader(io.StringIO(post_sheet(poster, sheet, "?format=csv").text))
+    assert (row["verdict"], row["rule"]) == ("No verdict", "")
+    assert "Until then, hold this athlete's session back." in row["caution"]
+    assert "legs (D2)" in row["problem"]
 
 
 def test_all_or_none_stores_no_part_of_a_row(poster: Client, store: Store) -> None:

@@ -44,6 +44,7 @@ from dawnrule.sheet import (
 )
 
 _JSON_STARTS = (b"{", b"[")
+_MOST_NAMED = 40
 _SQUAD_MEMBERS = {"athletes", "check_ins"}
 
 
@@ -311,6 +312,13 @@ def _without_verdict(file: CheckInFile, answered: Sequence[Answered]) -> Iterato
     rows = zip(file.rows, answered, strict=True)
     athletes = [row.athlete_id or "?" for row, one in rows if not one.has_verdict]
     if 0 < len(athletes) < len(answered):
-        named = lazy_join([*dict.fromkeys(athletes)], ", ")
+        named = _named([*dict.fromkeys(athletes)])
         count = len(athletes)
         yield lazy("sheet.without_verdict", count=count, rows=len(answered), athletes=named)
+
+
+def _named(athletes: Sequence[str]) -> LazyText:
+    """Name a squad's athletes; of hundreds, the lines before name the rows."""
+    named = lazy_join(athletes[:_MOST_NAMED], ", ")
+    others = len(athletes) - _MOST_NAMED
+    return lazy("sheet.and_others", named=named, count=others) if others > 0 else named

@@ -20,7 +20,7 @@ from dawnrule.cli.tables import AdviceLine, advice_table
 from dawnrule.errors import DawnruleError
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Verdict
-from dawnrule.model.advice import Advice
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.model.serialization import to_json
 from dawnrule.sheet import AnswerBook, RowAnswer, Sheet, problem_text, write_sheet
 
@@ -51,13 +51,23 @@ def _as_text(_: Sheet, shown: Sequence[AdviceLine | None], names: Names, texts: 
     return _encoded(advice_table(lines, names, texts) if lines else texts.say("table.no_row"))
 
 
-def _json_of(one: Outcome, _: Composer) -> str | None:
+def _json_of(one: Outcome, composer: Composer) -> str | None:
     """Write advice as an entry of the list that is the answer."""
-    advice = advice_shown(one)
-    if advice is None:
+    if not isinstance(one.outcome, Submitted):
         return None
-    as_only_one = json.dumps([to_json(advice)], indent=2, ensure_ascii=False)
+    shown = advice_shown(one) or _until_corrected(one.outcome.advice, composer.texts)
+    as_only_one = json.dumps([to_json(shown)], indent=2, ensure_ascii=False)
     return as_only_one.removeprefix("[\n").removesuffix("\n]")
+
+
+def _until_corrected(advice: Advice, texts: Texts) -> NoAdvice:
+    return NoAdvice(
+        advice.athlete_id,
+        advice.date,
+        headline=texts.say("table.no_verdict"),
+        reason=texts.say("table.dangers_alone"),
+        caution=texts.say("table.until_corrected"),
+    )
 
 
 def _as_json(_: Sheet, shown: Sequence[str | None], *__: object) -> bytes:
@@ -72,7 +82,7 @@ def _answer_of(one: Outcome, composer: Composer) -> RowAnswer:
         return RowAnswer()
     rest = one.rest
     if rest is not None and _trains_unread(one):
-        return RowAnswer.of_refusal(rest, composer.texts)
+        return RowAnswer.until_corrected(rest, composer.texts)
     reason = reason_text(one.outcome.advice, composer)
     answer = RowAnswer.of_advice(one.outcome.advice, reason, composer.vocabulary)
     return replace(answer, problem=problem_text(rest, composer.texts)) if rest else answer

@@ -35,7 +35,7 @@ def forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[
         for _ in range(processes):
             here, there = fork.Pipe()
             connections.append(here)
-            process = fork.Process(target=_work, args=(work, there, here), daemon=True)
+            process: BaseProcess = fork.Process(target=_work, args=(work, there, here), daemon=True)
             _start(process)
             started.append(process)
             there.close()

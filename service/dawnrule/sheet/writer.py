@@ -53,6 +53,17 @@ class RowAnswer:
         """Answer a row with the error that stands against it, in the language of a catalogue."""
         return cls(problem=problem_text(error, texts))
 
+    @classmethod
+    def until_corrected(cls, rest: DawnruleError, texts: Texts) -> Self:
+        """Answer a row of which the dangers alone could be read: no verdict, as these alone would
+        let the athlete train; ``rest`` is the error that stands against the rest of the row."""
+        return cls(
+            verdict=texts.say("table.no_verdict"),
+            reason=texts.say("table.dangers_alone"),
+            caution=texts.say("table.until_corrected"),
+            problem=problem_text(rest, texts),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class SessionRowAnswer:

@@ -93,7 +93,7 @@ def outcome_cells(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> Answ
     if isinstance(one.outcome, DawnruleError):
         return kind.problem_cells(problem=problem_text(one.outcome, texts))
     if one.rest is not None and _is_training(kind.answer(one.outcome)):
-        return kind.problem_cells(problem=problem_text(one.rest, texts))
+        return RowAnswer.until_corrected(one.rest, texts)
     cells = kind.answer_cells(one.outcome)
     return replace(cells, problem=problem_text(one.rest, texts)) if one.rest else cells
 
