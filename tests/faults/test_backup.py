@@ -162,7 +162,7 @@ def test_what_is_restored_is_what_was_backed_up(db: Path, folder: Path) -> None:
     before = rows(db)
     file = back_up(db, folder, NOW)
     db.unlink()
-    assert restore(file, db, NOW) == Restored(None, (), False)
+    assert restore(file, db, NOW) == Restored(None, (), False, False)
     assert rows(db) == before
     assert rows(db, "PRAGMA journal_mode") == [("wal",)]
     assert mode(db) == 0o600
@@ -220,7 +220,7 @@ def test_who_was_erased_stays_erased_when_a_back_up_is_restored_on_another_machi
     moved = shutil.copytree(folder, machine / "kept") / file.name
     db.unlink()
     restored = restore(moved, machine / "other.db", NOW)
-    assert restored == Restored(None, ("a-04",), True)
+    assert restored == Restored(None, ("a-04",), True, False)
     assert ids(machine / "other.db") == ["a-03"]
     assert b"Tomo" not in (machine / "other.db").read_bytes()
     with Store.open(machine / "other.db") as store:

@@ -5,8 +5,9 @@ key is a secret of the database (``archive-key`` in the table ``service_secrets`
 it, so nobody can try ids, and no two clubs give anybody the same name. Beside the mornings stands a
 list of those who were erased, by the same names; whoever reads an archive leaves them out. Who
 comes back under the same id after that gets another name, so that a list only ever grows and no
-copy shows an erased morning again. A list ends with the name of its club and a sum, in one file
-that is replaced as a whole: of a list that was cut nobody could tell who must be left out.
+copy shows an erased morning again. What stands on a list stays there, whatever the database knows:
+an older back-up may have been restored. A list ends with the name of its club and a sum, in one
+file that is replaced as a whole: of a list that was cut nobody could tell who must be left out.
 """
 
 from __future__ import annotations
@@ -25,8 +26,14 @@ from secrets import token_bytes
 
 from dawnrule.errors import InvalidInput, NotFound, StoreUnusable
 from dawnrule.store import Store, Transaction
-from dawnrule.store.activity_log import ATHLETE_ERASED, acts_of
+from dawnrule.store.activity_log import (
+    ATHLETE_ERASED,
+    BACKUP_RESTORED,
+    erasures_told_in,
+    said_in,
+)
 from dawnrule.store.drafts import draft_of
+from dawnrule.store.tables.ledger import record_digest
 
 ARCHIVE_EXPORTED = "archive-exported"
 """The act of an export; ``about`` has the folder it went to."""
@@ -40,8 +47,9 @@ folder and the sum of all before it."""
 
 _KEY, _KEY_BYTES = "archive-key", 32
 _CLUB_CHARACTERS, _NAME_CHARACTERS = 16, 32
+_NAME = re.compile(rf"[0-9a-f]{{{_NAME_CHARACTERS}}}")
 _LIST = re.compile(
-    rf"(?P<summed>(?P<names>([0-9a-f]{{{_NAME_CHARACTERS}}}\n)*)"
+    rf"(?P<summed>(?P<names>({_NAME.pattern}\n)*)"
     rf"(?P<club>{CLUB}[0-9a-f]{{{_CLUB_CHARACTERS}}})):(?P<sum>[0-9a-f]{{64}})\n"
 )
 _MORNINGS = "mornings.parquet"
@@ -54,18 +62,30 @@ _log = logging.getLogger("dawnrule.archives")
 
 @dataclass(frozen=True, slots=True)
 class Pseudonyms:
-    """The names of a database's club and athletes in archives; ``erasures`` counts how often the
-    athlete of an id was erased."""
+    """The names of a database's club and athletes in archives. ``erasures`` counts how often the
+    athlete of an id was erased here. Restores told of further erasures: ``told`` has their digests
+    by their salts, and ``carried_over`` names of who was erased."""
 
     key: bytes
     erasures: Mapping[str, int]
+    told: Mapping[str, str]
+    carried_over: frozenset[str]
 
     @classmethod
     def of(cls, transaction: Transaction, at: datetime) -> Pseudonyms:
         """Read the key of a database, or make it, and the erasures so far."""
-        acts = acts_of(transaction.ledger.acts(act=ATHLETE_ERASED, limit=_ALL))
-        erasures = Counter(act.about["athlete_id"] for act in acts)
-        return cls(transaction.secrets.get_or_make(_KEY, _new_key, at), erasures)
+        return cls.with_key(transaction.secrets.get_or_make(_KEY, _new_key, at), transaction)
+
+    @classmethod
+    def with_key(cls, key: bytes, transaction: Transaction) -> Pseudonyms:
+        """Read the erasures so far."""
+        ids = (said_in(body, "athlete_id") for body in _bodies(transaction, ATHLETE_ERASED))
+        told: dict[str, str] = {}
+        carried_over: set[str] = set()
+        for body in _bodies(transaction, BACKUP_RESTORED):
+            told |= erasures_told_in(body)
+            carried_over.update(said_in(body, "erased_names").split())
+        return cls(key, Counter(filter(None, ids)), told, frozenset(carried_over))
 
     @property
     def club(self) -> str:
@@ -74,19 +94,24 @@ class Pseudonyms:
 
     def folder_in(self, archive: Path) -> Path:
         """Return the club's folder in an archive, which may be that folder itself."""
-        return archive if archive.resolve().name == self.club else archive / self.club
+        resolved = archive.resolve()
+        return resolved if resolved.name == self.club else archive / self.club
 
     def of_athlete(self, athlete_id: str) -> str:
         """Return the name of an athlete who has not been erased."""
-        return self._name(athlete_id, self.erasures.get(athlete_id, 0))
+        return self._name(athlete_id, self._times_erased(athlete_id))
 
-    def of_erased(self) -> list[str]:
-        """List the names of all who were erased, also of those who are back under their ids."""
-        return sorted(
+    def of_erased(self) -> frozenset[str]:
+        """Return the names of all who were erased, also of those who are back under their ids."""
+        return self.carried_over.union(
             self._name(athlete_id, earlier)
-            for athlete_id, times in self.erasures.items()
-            for earlier in range(times)
+            for athlete_id in self.erasures
+            for earlier in range(self._times_erased(athlete_id))
         )
+
+    def _times_erased(self, athlete_id: str) -> int:
+        told = sum(record_digest(athlete_id, salt) == of for salt, of in self.told.items())
+        return self.erasures.get(athlete_id, 0) + told
 
     def _name(self, athlete_id: str, erasures: int) -> str:
         kind = f"athlete-{erasures}" if erasures else "athlete"
@@ -100,15 +125,48 @@ def _new_key() -> bytes:
     return token_bytes(_KEY_BYTES)
 
 
+def _bodies(transaction: Transaction, act: str) -> list[str]:
+    return [stored.body for stored in transaction.ledger.acts(act=act, limit=_ALL)]
+
+
+@dataclass(frozen=True, slots=True)
+class Exports:
+    """What a database knows of its archives: its key, None before the first export, the folders
+    that it was exported to, and the names of who was erased."""
+
+    key: bytes | None
+    folders: frozenset[str]
+    erased: frozenset[str]
+
+
+def exports_known(transaction: Transaction) -> Exports:
+    """Read what a database knows of its archives."""
+    key = transaction.secrets.get(_KEY)
+    erased = Pseudonyms.with_key(key, transaction).of_erased() if key else frozenset()
+    return Exports(key, _folders(transaction), erased)
+
+
+def carry_over(transaction: Transaction, exports: Exports, at: datetime) -> dict[str, str]:
+    """Let a restored database keep the key of the one that it replaces, so that its club keeps its
+    name; return what else it does not know, for the act of the restore."""
+    known = exports_known(transaction)
+    if exports.key and exports.key != known.key:
+        transaction.secrets.put(_KEY, exports.key, at)
+    return {
+        "folders": "\n".join(sorted(exports.folders - known.folders)),
+        "erased_names": " ".join(sorted(exports.erased - known.erased)),
+    }
+
+
+def _folders(transaction: Transaction) -> frozenset[str]:
+    exported = [said_in(body, "folder") for body in _bodies(transaction, ARCHIVE_EXPORTED)]
+    carried_over = [said_in(body, "folders") for body in _bodies(transaction, BACKUP_RESTORED)]
+    return frozenset("\n".join(exported + carried_over).split("\n")) - {""}
+
+
 def folders_exported_to(store: Store) -> list[Path]:
     """List the folders that this database was exported to, also those that are gone."""
-    folders = store.read(
-        lambda transaction: {
-            act.about["folder"]
-            for act in acts_of(transaction.ledger.acts(act=ARCHIVE_EXPORTED, limit=_ALL))
-        }
-    )
-    return list(map(Path, sorted(folders)))
+    return list(map(Path, sorted(store.read(_folders))))
 
 
 def list_erased(store: Store, at: datetime) -> list[Path]:
@@ -147,16 +205,32 @@ def _sum_of(text: str) -> str:
     return sha256(text.encode()).hexdigest()
 
 
-def write_list(store: Store, folder: Path, at: datetime) -> None:
-    """Write the list of a club to a folder, in place of any before. Raises ``StoreUnusable``.
+def write_list(store: Store, folder: Path, at: datetime, before: Path | None = None) -> None:
+    """Write the list of a club to a folder, with all names that stand on the list there, or in the
+    folder ``before`` that this one will replace. Raises ``StoreUnusable``.
 
     It is written again where somebody was erased meanwhile, as their own list may have been put in
     place just before this one.
     """
     written, pseudonyms = None, _pseudonyms(store, at)
+    listed = _names_in((before or folder) / ERASED, pseudonyms.club)
     while (names := pseudonyms.of_erased()) != written:
-        _put_list(folder / ERASED, list_of(pseudonyms.club, names))
+        _put_list(folder / ERASED, list_of(pseudonyms.club, sorted(names | listed)))
         written, pseudonyms = names, _pseudonyms(store, at)
+
+
+def _names_in(file: Path, club: str) -> frozenset[str]:
+    """Read the names on a list of a club; of one that was cut, or has no sum, those that are left.
+    A list of another club has none. Raises ``StoreUnusable``."""
+    try:
+        lines = file.read_text(encoding="utf-8", errors="replace").splitlines()
+    except FileNotFoundError:
+        return frozenset()
+    except OSError as error:
+        raise StoreUnusable(f"{file} cannot be read: {error.strerror}.") from error
+    ends = [line.partition(":")[0] for line in lines if line.startswith(CLUB)]
+    is_of_club = all(map(club.startswith, ends))  # the end may be cut too
+    return frozenset(filter(_NAME.fullmatch, lines)) if is_of_club else frozenset()
 
 
 def _pseudonyms(store: Store, at: datetime) -> Pseudonyms:

@@ -68,7 +68,7 @@ def export_archive(
         try:
             outcomes = outcomes_to_archive(store, table, at)
             mornings = write_months(table, new, pseudonyms.club, pseudonyms.of_athlete, outcomes)
-            write_list(store, new, at)
+            write_list(store, new, at, before=folder)
             shutil.rmtree(folder, ignore_errors=True)
             new.rename(folder)
             write_list(store, folder, at)  # who was erased meanwhile is on the list just deleted

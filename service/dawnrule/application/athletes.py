@@ -145,7 +145,9 @@ class Erased:
     is_wiped: bool
 
 
-def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
+def erase(
+    store: Store, athlete_id: str, *, by: str, at: datetime, in_archives: bool = True
+) -> Erased:
     """Erase an athlete with all their data, as requested by ``by``.
 
     The ledger keeps the entries of their advice and concerns, with digests of what is deleted;
@@ -153,8 +155,8 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     their positions, so that the erasure can be told from a loss. Side files are deleted before the
     transaction, so a crash cannot leave them behind, and again after it, in case another process
     recreated them. Archives that were exported get the athlete's name on their lists of who was
-    erased, where they still are. An erasure that was cut off before the files were rewritten is
-    finished when it is asked for again.
+    erased, where they still are, unless ``in_archives`` is False. An erasure that was cut off
+    before the files were rewritten is finished when it is asked for again.
     Raises ``NotFound``, and ``StoreUnusable`` when these files cannot be deleted.
     """
 
@@ -170,7 +172,8 @@ def erase(store: Store, athlete_id: str, *, by: str, at: datetime) -> Erased:
     delete_side_files(store)
     removed, position = store.write(delete)
     delete_side_files(store)
-    list_erased(store, at)
+    if in_archives:
+        list_erased(store, at)
     return Erased(removed, position, store.wipe())
 
 

@@ -15,10 +15,16 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from dawnrule.analytics import tombstones
 from dawnrule.analytics.archive_file import ENDING
 from dawnrule.application.active_rules import StoredTexts
 from dawnrule.application.audit import audit
-from dawnrule.application.erased import erase_again, erasures_elsewhere, list_erased, list_of
+from dawnrule.application.erased import (
+    carry_erasures_over,
+    erasures_elsewhere,
+    list_erased,
+    list_of,
+)
 from dawnrule.errors import Conflict, StoreUnusable
 from dawnrule.rules.registry import RuleSetLibrary
 from dawnrule.store import Store
@@ -71,15 +77,18 @@ def back_up(db: Path, to: Path, now: datetime, keep: int | None = None) -> Path:
 class Restored:
     """The result of a restore. ``aside`` is where the previous database is kept, None if there was
     none. ``erased_again`` are the ids of athletes who were erased after the back-up was made, and
-    from the restored database too; ``knows_erased`` is False where nothing told of erasures."""
+    from the restored database too; ``knows_erased`` is False where nothing told of erasures, and
+    ``knows_exports`` where nothing told of archives that the club exported meanwhile."""
 
     aside: Path | None
     erased_again: tuple[str, ...]
     knows_erased: bool
+    knows_exports: bool
 
 
 def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> Restored:
-    """Replace a database by a back-up, without the athletes who were erased since.
+    """Replace a database by a back-up, without the athletes who were erased since. The club keeps
+    its name in archives, where those athletes stay on the lists of who was erased.
 
     Raises ``Conflict`` when there is a database and ``replace`` is False, or it is in use, and
     ``StoreUnusable`` for a back-up that is damaged, newer, or not a Dawnrule database.
@@ -95,10 +104,12 @@ def restore(backup: Path, db: Path, now: datetime, *, replace: bool = False) -> 
         is_of_this_version(draft)  # refuses what is newer or not ours, before it is changed
         _refuse_broken_chain(draft, backup)
         told = erasures_elsewhere(backup, db)
-        erased_again = erase_again(draft, told, now)
+        carried = carry_erasures_over(draft, told, now)
         aside = _put_aside(db, now)
         move_into_place(draft, db)
-    return Restored(aside, erased_again, bool(told))
+    with Store.open(db) as store:
+        tombstones.list_erased(store, now)
+    return Restored(aside, carried.erased_again, bool(told), carried.knows_exports)
 
 
 def backups_of(db: Path, folder: Path) -> list[Path]:

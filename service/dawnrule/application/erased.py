@@ -13,22 +13,26 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
 
+from dawnrule.analytics.tombstones import Exports, carry_over, exports_known
 from dawnrule.application.athletes import erase
 from dawnrule.errors import StoreBusy, StoreUnusable
-from dawnrule.store import Store
-from dawnrule.store.activity_log import ATHLETE_ERASED, COMMAND_LINE, record_act
+from dawnrule.store import Store, Transaction, opened_to_read
+from dawnrule.store.activity_log import (
+    ATHLETE_ERASED,
+    BACKUP_RESTORED,
+    COMMAND_LINE,
+    erasures_told_in,
+    record_act,
+    said_in,
+)
 from dawnrule.store.backup import acts_in, athletes_in, first_digest_in, move_into_place
 from dawnrule.store.drafts import draft_of
 from dawnrule.store.tables.ledger import record_digest
-
-BACKUP_RESTORED = "backup-restored"
-"""The act of a restore that was told of erasures which its back-up did not know."""
 
 ENDING = ".erased.json"
 
@@ -38,10 +42,12 @@ _SALT_CHARACTERS = 32
 @dataclass(frozen=True, slots=True)
 class Erasures:
     """Erasures of one ledger: the digest of each by its salt. ``origin`` is the digest of the
-    ledger's first entry, None while it is empty."""
+    ledger's first entry, None while it is empty. ``exports`` is what its database knows of its
+    archives, None where only a list of erasures could be read."""
 
     origin: str | None = None
     digests: Mapping[str, str] = field(default_factory=dict)
+    exports: Exports | None = None
 
     def concern(self, athlete_id: str) -> bool:
         """Tell whether any is of an athlete."""
@@ -53,9 +59,9 @@ def erasures_in(db: Path) -> Erasures:
     ``StoreUnusable`` and ``StoreBusy``."""
     known: dict[str, str] = {}
     for body in acts_in(db, BACKUP_RESTORED):
-        known |= dict(pair.split(":") for pair in _about(body, "erasures").split())
+        known |= erasures_told_in(body)
     for body in acts_in(db, ATHLETE_ERASED):
-        if athlete_id := _about(body, "athlete_id"):
+        if athlete_id := said_in(body, "athlete_id"):
             salt = sha256(body.encode()).hexdigest()[:_SALT_CHARACTERS]
             known[salt] = record_digest(athlete_id, salt)
     return Erasures(first_digest_in(db), known)
@@ -84,40 +90,56 @@ def list_erased(db: Path, folder: Path) -> None:
         raise StoreUnusable(f"{file} cannot be written: {error.strerror}.") from error
 
 
-def erase_again(draft: Path, told: Iterable[Erasures], at: datetime) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class CarriedOver:
+    """What a restored database was told: ``erased_again`` are the ids of those who were erased from
+    it; ``knows_exports`` is False where nothing told what its club exported meanwhile."""
+
+    erased_again: tuple[str, ...]
+    knows_exports: bool
+
+
+def carry_erasures_over(draft: Path, told: Iterable[Erasures], at: datetime) -> CarriedOver:
     """Erase from a restored database whoever was erased after its back-up was made, and note what
-    it was told; return their ids."""
+    it was told of erasures and archives. No archive is written to: nobody uses the draft yet."""
     known = erasures_in(draft)
-    digests: dict[str, str] = {}
-    for one in told:
-        digests |= one.digests if one.origin == known.origin else {}
-    news = {salt: digest for salt, digest in digests.items() if salt not in known.digests}
-    if not news:
-        return ()
-    erased = Erasures(known.origin, news)
-    back = tuple(filter(erased.concern, sorted(athletes_in(draft))))
-    about = {"erasures": " ".join(f"{salt}:{digest}" for salt, digest in sorted(news.items()))}
+    ours = [one for one in told if one.origin == known.origin]
+    news = {
+        salt: digest
+        for one in ours
+        for salt, digest in one.digests.items()
+        if salt not in known.digests
+    }
+    exports = next((one.exports for one in ours if one.exports), None)
+    back = tuple(filter(Erasures(digests=news).concern, sorted(athletes_in(draft))))
+
+    def note(transaction: Transaction) -> None:
+        about = {"erasures": " ".join(f"{salt}:{digest}" for salt, digest in sorted(news.items()))}
+        about |= carry_over(transaction, exports, at) if exports else {}
+        if any(about.values()):
+            record_act(transaction, BACKUP_RESTORED, by=COMMAND_LINE, at=at, about=about)
+
     with Store.open(draft) as store:
         for athlete_id in back:
-            erase(store, athlete_id, by=COMMAND_LINE, at=at)
-        store.write(
-            lambda transaction: record_act(
-                transaction, BACKUP_RESTORED, by=COMMAND_LINE, at=at, about=about
-            )
-        )
-    return back
+            erase(store, athlete_id, by=COMMAND_LINE, at=at, in_archives=False)
+        store.write(note)
+    return CarriedOver(back, exports is not None)
 
 
 def erasures_elsewhere(backup: Path, db: Path) -> list[Erasures]:
     """Read what is known of erasures beside a back-up, and in the database that it replaces if
-    that can be read. Raises ``StoreUnusable`` for a list that cannot be read."""
+    that can be read, where archives are known too. Raises ``StoreUnusable`` for a list that cannot
+    be read."""
     listed = [_read(file) for file in sorted(backup.parent.glob(f"*{ENDING}"))]
     found = [Erasures(origin, digests) for one in listed for origin, digests in one.items()]
-    if db.exists():
-        try:
-            found.append(erasures_in(db))
-        except (StoreBusy, StoreUnusable):
-            return found
+    if not db.exists():
+        return found
+    try:
+        found.append(erasures_in(db))
+        with opened_to_read(db) as store:
+            found.append(replace(found.pop(), exports=store.read(exports_known)))
+    except (StoreBusy, StoreUnusable):
+        return found
     return found
 
 
@@ -133,12 +155,3 @@ def _read(file: Path) -> dict[str, dict[str, str]]:
             f"{file}, the list of who was erased, cannot be read. Get it from another copy of the "
             "backups; without it, people who were erased come back."
         ) from error
-
-
-def _about(body: str, name: str) -> str:
-    """Read what an act says; empty if it was tampered with."""
-    try:
-        about: Any = json.loads(body)["about"][name]
-    except (KeyError, TypeError, ValueError):
-        return ""
-    return about if isinstance(about, str) else ""

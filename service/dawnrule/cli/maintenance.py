@@ -72,6 +72,11 @@ _NOTHING_KNOWN = (
     "Nothing here says who was erased after this backup was made: there is no list beside it, and "
     "no earlier database. If anybody was, erase them again: dawnrule athletes erase"
 )
+_NO_EXPORTS_KNOWN = (
+    "Nothing here says where mornings were exported to after this backup was made, as no earlier "
+    "database of this club can be read. If any were, export them again (dawnrule archive export), "
+    "and delete the club's folder of before (club=…) if the new one has another name."
+)
 
 
 @click.command()
@@ -138,6 +143,8 @@ def restore(backup: Path, db: Path, replace: bool) -> None:
         )
     if not restored.knows_erased:
         click.echo(_NOTHING_KNOWN, err=True)
+    if not restored.knows_exports:
+        click.echo(_NO_EXPORTS_KNOWN, err=True)
 
 
 def _is_named_as_a_file(to: str, place: Path) -> bool:

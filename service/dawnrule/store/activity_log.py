@@ -23,6 +23,12 @@ SERVICE = "service"
 """The actor when the service does something by itself."""
 
 ATHLETE_ERASED = "athlete-erased"
+
+BACKUP_RESTORED = "backup-restored"
+"""The act of a restore that was told what its back-up did not know; ``about`` has that:
+``erasures``, as pairs of a salt and a digest, ``folders`` that mornings were exported to, one a
+line, and ``erased_names``, by which archives know who was erased."""
+
 RETENTION_APPLIED = "retention-applied"
 
 TOMBSTONES = frozenset({ATHLETE_ERASED, RETENTION_APPLIED})
@@ -72,3 +78,19 @@ def record_act(
 def acts_of(stored: Iterable[StoredAct]) -> list[Act]:
     """Read stored acts."""
     return list(map(Act.of, stored))
+
+
+def said_in(body: str, name: str) -> str:
+    """Read what the body of an act says about something; empty where it says nothing, or was
+    tampered with."""
+    try:
+        about = json.loads(body)["about"][name]
+    except (KeyError, TypeError, ValueError):
+        return ""
+    return about if isinstance(about, str) else ""
+
+
+def erasures_told_in(body: str) -> dict[str, str]:
+    """Read the erasures that a restore was told of: digests by their salts."""
+    pairs = (pair.partition(":") for pair in said_in(body, "erasures").split())
+    return {salt: digest for salt, _, digest in pairs}

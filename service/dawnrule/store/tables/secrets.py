@@ -39,8 +39,12 @@ class Secrets:
         if known is not None:
             return known
         made = new()
-        self.connection.execute(
-            "INSERT INTO service_secrets (name, value, created_at) VALUES (?, ?, ?)",
-            (name, made, utc_text(at)),
-        )
+        self.put(name, made, at)
         return made
+
+    def put(self, name: str, value: bytes, at: datetime) -> None:
+        """Keep a secret, in place of any before of that name."""
+        self.connection.execute(
+            "INSERT OR REPLACE INTO service_secrets (name, value, created_at) VALUES (?, ?, ?)",
+            (name, value, utc_text(at)),
+        )
