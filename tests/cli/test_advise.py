@@ -290,7 +290,7 @@ def test_athletes_in_the_file_are_called_by_their_names() -> None:
 
 
 def test_json_comes_back_as_a_sheet_when_asked() -> None:
-    wrong = {**CHECK_IN, "athlete_id": "a-02", "fatigue": 11}
+    wrong = {**CHECK_IN, "athlete_id": "a-02", "illness": "none", "fatigue": 11}
     given = json.dumps([CHECK_IN, wrong]).encode()
     result = typed("advise", "-", "--format", "csv", given=given)
     first, second = csv.DictReader(io.StringIO(result.stdout))

@@ -111,8 +111,9 @@ class CoachSheet:
                     for fault in error.errors
                     if isinstance(fault, CellFault)
                 }
-            says[row.number] = row.dangers() if row.number in self.told and faults else None
-            says[row.number] = says[row.number] or {**row.changes(), **row.adds()}
+            dangers = row.dangers() if row.number in self.told and faults else {}
+            subject = {name: row.form[name] for name in row.form if name in ("athlete_id", "date")}
+            says[row.number] = subject | dangers if dangers else {**row.changes(), **row.adds()}
         return Heard(says, faults, sheet.remarks(), sheet.unknown_headers)
 
 

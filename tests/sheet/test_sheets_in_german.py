@@ -112,6 +112,8 @@ NOT_TOLD_HERE = {
     "sheet.say_what_it_is",
     "sheet.still_asked",
     "sheet.dangers_taken",
+    "sheet.dangers_not_taken",
+    "sheet.danger_of_one_alike",
     "sheet.without_verdict",
     "sheet.and_others",
     "sheet.no_meaning",

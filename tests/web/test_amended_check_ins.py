@@ -126,6 +126,31 @@ def test_dangers_are_taken_whatever_else_in_the_row_cannot_be_read(
     assert {name: body[name] for name in kept} == kept
 
 
+@pytest.mark.parametrize(
+    "row",
+    ["a-03,Monday,chest pain", "A-03,2026-03-09,chest pain", "a-03,2126-03-09,chest pain"],
+)
+@pytest.mark.parametrize("query", ["", "?atomic=true", "?format=csv"])
+def test_a_row_that_cannot_be_placed_says_that_it_tells_of_a_danger(
+    poster: Client, row: str, query: str
+) -> None:
+    answer = post_sheet(poster, f"athlete,date,signs\n{row}\na-03,Tuesday,none\n", query)
+    assert answer.text.count("the row tells of pain, illness or a warning sign: hold this") == 1
+
+
+def test_all_or_none_says_of_which_rows_no_danger_is_stored(poster: Client) -> None:
+    sheet = "athlete,date,illness,sleep\na-03,2026-03-09,fever,lots\n"
+    answer = post_sheet(poster, sheet, "?atomic=true")
+    assert "the row tells of pain, illness or a warning sign: hold this" in answer.text
+
+
+def test_a_json_check_in_that_is_refused_is_refused_as_a_whole(poster: Client) -> None:
+    check_in = {**EXAMPLE, "illness": "fever", "plan": [{"goal": "xyz"}]}
+    [result] = poster.post(BATCH, json={"check_ins": [check_in]}).json["results"]
+    assert result["outcome"] == "rejected"
+    assert [one["pointer"] for one in result["problem"]["errors"]] == ["/check_ins/0/plan/0/goal"]
+
+
 def test_in_a_sheet_that_comes_back_such_a_row_has_verdict_and_problem(poster: Client) -> None:
     sheet = "athlete,date,illness,sleep\na-03,2026-03-09,fever,lots\n"
     answer = post_sheet(poster, sheet, "?format=csv").text.splitlines()[1]

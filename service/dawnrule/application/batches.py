@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
@@ -14,8 +14,9 @@ from dawnrule.application.amendments import Amendment, Told
 from dawnrule.errors import DawnruleError, FieldError, InvalidInput
 from dawnrule.i18n.lazy import lazy
 from dawnrule.model.entities import CheckIn
+from dawnrule.model.serialization import to_json
 from dawnrule.schemas import load_check_in
-from dawnrule.sheet import Sheet, SheetRow
+from dawnrule.sheet import Sheet, SheetRow, dangers_told
 from dawnrule.store import Store, Transaction
 
 T = TypeVar("T")
@@ -48,12 +49,14 @@ class Row(Generic[T]):
     """A row as it was sent: its number, with those of all rows of a sheet that belong to it; what
     it holds, or the error that stands against it; and ``locate``, which puts the faults of what it
     holds where they stand in what was sent. ``rest`` is the error that stands against the rest of a
-    row of which the dangers alone could be read."""
+    row of which the dangers alone could be read. ``tells_of_danger`` has the refusal of a row say
+    that it tells of one."""
 
     numbers: tuple[int, ...]
     entry: T | DawnruleError
     locate: Callable[[Sequence[FieldError]], Iterable[FieldError]]
     rest: DawnruleError | None = None
+    tells_of_danger: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +73,8 @@ class RowOutcome(Generic[T, A]):
         taken; it says so."""
         if self.row.rest is None or not self.is_stored:
             return None
-        error = _located(self.row, self.row.rest)
         taken = FieldError("", None, lazy("sheet.dangers_taken"))
-        return type(error)(error.detail, (*error.errors, taken))
+        return _with_fault(_located(self.row, self.row.rest), taken)
 
     @property
     def is_rejected(self) -> bool:
@@ -106,28 +108,51 @@ def check_ins_of_sheet(sheet: Sheet) -> list[Row[Told]]:
 def check_in_of_sheet(row: SheetRow) -> Row[Told]:
     """Load a row of a sheet of check-ins: it changes what it says and nothing else of the day's
     check-in. Of one that cannot be read its dangers are taken."""
+    dangers = bool(row.dangers())
     try:
         check_in = row.load(load_check_in)
     except DawnruleError as error:
-        dangers = _or_error(partial(_dangers_of, row))
-        if isinstance(dangers, Amendment):
-            return Row(row.numbers, dangers, row.in_columns, rest=error)
-        return Row(row.numbers, error, row.in_columns)
+        refused: Row[Told] = Row(row.numbers, error, row.in_columns, tells_of_danger=dangers)
+        return with_dangers_alone(refused, row.form, error)
     told = Amendment(check_in.athlete_id, check_in.date, row.changes(), row.adds())
     if told.applied_to(told.nothing_before) == row.form:
         told = replace(told, alone=check_in)
-    return Row(row.numbers, told, row.in_columns)
+    return Row(row.numbers, told, row.in_columns, tells_of_danger=dangers)
 
 
-def _dangers_of(row: SheetRow) -> Amendment | None:
-    """Load what speaks for rest in a row. Raises ``InvalidInput`` for what cannot be loaded."""
-    dangers = row.dangers()
-    if dangers is None:
-        return None
-    check_in = load_check_in({**dangers, "plan": []})
-    subject = {"athlete_id": check_in.athlete_id, "date": check_in.date.isoformat()}
-    adds = {name: value for name, value in dangers.items() if name not in subject}
-    return Amendment(check_in.athlete_id, check_in.date, subject, adds)
+def check_in_of_json(place: int, entry: Any) -> Row[Told]:
+    """Load an entry of a JSON list of check-ins; of one that cannot be read its dangers are
+    taken."""
+    form = entry if isinstance(entry, dict) else {}
+    row: Row[Told] = row_of_json(place, entry, load_check_in)
+    row = replace(row, tells_of_danger=bool(dangers_told(form)))
+    return with_dangers_alone(row, form, row.entry) if isinstance(row.entry, DawnruleError) else row
+
+
+def with_dangers_alone(
+    row: Row[Told], form: Mapping[str, Any], error: DawnruleError, *, is_held: bool = False
+) -> Row[Told]:
+    """Put an error in the place of a row; where its JSON form tells of dangers that can be loaded,
+    these are taken, and the error stands against the rest. A row that ``is_held`` back counts as
+    one that tells of them."""
+    if not (row.tells_of_danger or is_held):
+        return replace(row, entry=error)
+    dangers = _or_error(partial(_dangers_of, form))
+    if isinstance(dangers, DawnruleError):
+        return replace(row, entry=error)
+    return replace(row, entry=dangers, rest=error)
+
+
+def _dangers_of(form: Mapping[str, Any]) -> Amendment:
+    """Load what speaks for rest in the JSON form of a check-in. Raises ``InvalidInput`` for what
+    cannot be loaded."""
+    dangers = dangers_told(form)
+    told = {name: form[name] for name in ("athlete_id", "date") if name in form}
+    check_in = load_check_in({**told, **dangers, "plan": []})
+    changes = {"athlete_id": check_in.athlete_id, "date": check_in.date.isoformat()}
+    if (temperature := dangers.pop("temperature_c", None)) is not None:
+        changes["temperature_c"] = temperature
+    return Amendment(check_in.athlete_id, check_in.date, changes, dangers)
 
 
 def rows_of_json(
@@ -147,14 +172,14 @@ def row_of_json(
 
 def reject_contradictions(rows: Sequence[Row[Told]]) -> list[Row[Told]]:
     """Put an error in the place of check-ins that differ for one athlete's same date: nobody can
-    tell which of them is right, so none is accepted."""
+    tell which of them is right, so none is accepted, or its dangers alone."""
     first: dict[tuple[str, str], CheckIn] = {}
     contradicted = set()
     for entry in (row.entry for row in rows):
         if isinstance(entry, CheckIn) and first.setdefault(_subject(entry), entry) != entry:
             contradicted.add(_subject(entry))
     return [
-        replace(row, entry=_contradiction(row.entry))
+        with_dangers_alone(row, to_json(row.entry), _contradiction(row.entry))
         if isinstance(row.entry, CheckIn) and _subject(row.entry) in contradicted
         else row
         for row in rows
@@ -167,7 +192,7 @@ def answer_each(rows: Sequence[Row[T]], answer: Callable[[T], A]) -> list[RowOut
     for row in rows:
         entry = row.entry
         outcome = entry if isinstance(entry, DawnruleError) else _or_error(partial(answer, entry))
-        outcomes.append(_located(row, outcome) if isinstance(outcome, DawnruleError) else outcome)
+        outcomes.append(_refusal(row, outcome) if isinstance(outcome, DawnruleError) else outcome)
     return _of_rows(rows, outcomes)
 
 
@@ -247,7 +272,7 @@ def _answering(row: Row[T], begin: Begin[T, A]) -> Job[Outcome[A]]:
         outcome = (
             begun if isinstance(begun, DawnruleError) else _or_error(partial(begun, transaction))
         )
-        return _located(row, outcome) if isinstance(outcome, DawnruleError) else outcome
+        return _refusal(row, outcome) if isinstance(outcome, DawnruleError) else outcome
 
     return answer
 
@@ -327,6 +352,21 @@ def _turn(
     with suppress(_RollBack):
         store.write(write)
     return outcomes
+
+
+def _refusal(row: Row[T], error: DawnruleError) -> DawnruleError:
+    """Locate the error that stands against a row; it says where the row tells of a danger, which
+    is then not stored."""
+    located = _located(row, error)
+    if not row.tells_of_danger:
+        return located
+    return _with_fault(located, FieldError("", None, lazy("sheet.dangers_not_taken")))
+
+
+def _with_fault(error: DawnruleError, fault: FieldError) -> DawnruleError:
+    """Add a fault to those of an error, whose own words are one where it names no field."""
+    faults = error.errors or (FieldError("", None, error.detail),)
+    return type(error)(error.detail, (*faults, fault))
 
 
 def _located(row: Row[T], error: DawnruleError) -> DawnruleError:

@@ -16,9 +16,8 @@ from click.core import ParameterSource
 
 from dawnrule.advice.advisor import Advisor
 from dawnrule.advice.composer import Composer
-from dawnrule.application.amendments import Told
 from dawnrule.application.athletes import id_taken
-from dawnrule.application.batches import Row, check_in_of_sheet, row_of_json
+from dawnrule.application.batches import check_in_of_json, check_in_of_sheet
 from dawnrule.application.check_ins import CheckIns
 from dawnrule.cli.answer_forms import FORMS, AnswerForm
 from dawnrule.cli.forked import cores
@@ -31,7 +30,7 @@ from dawnrule.i18n.catalog import ENGLISH, Texts, languages
 from dawnrule.i18n.lazy import LazyText, lazy, lazy_join, render
 from dawnrule.model.entities import Athlete
 from dawnrule.model.time_zones import time_zone_names
-from dawnrule.schemas import load_athlete, load_check_in
+from dawnrule.schemas import load_athlete
 from dawnrule.schemas.json import read_json
 from dawnrule.settings import name_and_version
 from dawnrule.sheet import (
@@ -86,7 +85,7 @@ def _of_json(content: Any) -> CheckInFile:
     athletes = _described_athletes(squad.get("athletes", []))
     subjects = [*map(_subject, check_ins)]
     rows = (
-        GivenRow(subject[0], partial(_row_of_json, place, check_in))
+        GivenRow(subject[0], partial(check_in_of_json, place, check_in))
         for place, (check_in, subject) in enumerate(zip(check_ins, subjects, strict=True))
     )
     return CheckInFile(
@@ -96,10 +95,6 @@ def _of_json(content: Any) -> CheckInFile:
         athletes=athletes,
         names={athlete.id: athlete.name for athlete in athletes},
     )
-
-
-def _row_of_json(place: int, check_in: Any) -> Row[Told]:
-    return row_of_json(place, check_in, load_check_in)
 
 
 def _described_athletes(described: Any) -> tuple[Athlete, ...]:

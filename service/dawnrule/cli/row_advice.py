@@ -29,13 +29,15 @@ from dawnrule.application.batches import (
     answer_each,
     reject_contradictions,
     submit_each,
+    with_dangers_alone,
 )
 from dawnrule.application.check_ins import CheckIns, Submitted
 from dawnrule.cli.answer_forms import advice_shown
 from dawnrule.cli.forked import answers, cores, forked
-from dawnrule.errors import DawnruleError
-from dawnrule.i18n.lazy import render_error
-from dawnrule.model.entities import Athlete
+from dawnrule.errors import DawnruleError, FieldError
+from dawnrule.i18n.lazy import lazy, render_error
+from dawnrule.model.entities import Athlete, CheckIn
+from dawnrule.model.serialization import to_json
 from dawnrule.store import Store, Transaction
 
 if TYPE_CHECKING:  # a file of few rows needs no other process
@@ -155,14 +157,25 @@ class RowAdvice:
 
     def _reject_alike(self, rows: Sequence[Row[Told]]) -> list[Row[Told]]:
         """Put an error in the place of check-ins whose id differs in capitals only from an earlier
-        one, as one of the two is a typing error."""
+        one, as one of the two is a typing error. Where one of them tells of a danger, nothing but
+        the dangers is taken of either id: nobody can tell whether both are one person."""
         first = {athlete_id.lower(): athlete_id for athlete_id in self.described}
-        accepted = []
+        other: dict[str, str] = {}
+        in_danger = set()
         for row in rows:
             if told := _told(row):
-                sent = told.athlete_id
-                alike = first.setdefault(sent.lower(), sent)
-                row = row if alike == sent else replace(row, entry=id_taken(sent, alike))
+                sent, key = told.athlete_id, told.athlete_id.lower()
+                if first.setdefault(key, sent) != sent:
+                    other.setdefault(key, sent)
+                    in_danger |= {key} if row.tells_of_danger else set()
+        accepted = []
+        for row in rows:
+            if (told := _told(row)) and (key := told.athlete_id.lower()) in other:
+                if key in in_danger:
+                    alike = first[key] if told.athlete_id != first[key] else other[key]
+                    row = _held_back(row, told, id_taken(told.athlete_id, alike))
+                elif told.athlete_id != first[key]:
+                    row = replace(row, entry=id_taken(told.athlete_id, first[key]))
             accepted.append(row)
         return accepted
 
@@ -187,6 +200,14 @@ class RowAdvice:
 def _told(row: Row[Told]) -> Told | None:
     """Return what a row says, were it its dangers alone; None for one that cannot be read."""
     return None if isinstance(row.entry, DawnruleError) else row.entry
+
+
+def _held_back(row: Row[Told], told: Told, error: DawnruleError) -> Row[Told]:
+    """Take nothing but the dangers of a row, as an id like its own tells of some."""
+    why = FieldError("", None, lazy("sheet.danger_of_one_alike"))
+    faults = (*(row.rest.errors if row.rest else ()), *error.errors, why)
+    form = to_json(told) if isinstance(told, CheckIn) else told.applied_to(told.nothing_before)
+    return with_dangers_alone(row, form, type(error)(error.detail, faults), is_held=True)
 
 
 def _athlete_id(row: Row[Told]) -> str:

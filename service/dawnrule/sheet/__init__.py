@@ -23,6 +23,7 @@ Reading order:
 
 from dawnrule.schemas.fields import DateOrder
 from dawnrule.sheet.columns import CHECK_INS, SESSIONS, Layout
+from dawnrule.sheet.dangers import dangers_told
 from dawnrule.sheet.errors import location_of
 from dawnrule.sheet.meanings import ColumnMeaning, all_meanings, column_of_meaning, has_other_scale
 from dawnrule.sheet.options import DEFAULT_OPTIONS, ReadOptions
@@ -53,6 +54,7 @@ __all__ = [
     "SheetRow",
     "all_meanings",
     "column_of_meaning",
+    "dangers_told",
     "has_other_scale",
     "location_of",
     "problem_text",

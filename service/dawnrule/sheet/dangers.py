@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from dawnrule.model import Vocabulary
+from dawnrule.i18n.lazy import lazy
+from dawnrule.model import FactDictionary, Vocabulary
 from dawnrule.sheet.temperatures import is_fever, may_be_temperature, words_of_temperature
 from dawnrule.sheet.words import SheetWords, words_of
 
@@ -68,6 +69,48 @@ def worst(*illnesses: str) -> str:
     """Return the illness that holds back most."""
     order = Vocabulary.bundled().illnesses
     return max(illnesses, key=lambda one: order.index(one) if one in order else len(order))
+
+
+def dangers_told(form: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what can be read of the dangers in the JSON form of a check-in, which was not
+    validated: what speaks for rest is taken whatever else is wrong. Empty where there is none."""
+    signs = [one for one in _listed(form.get("warning_signs")) if _is_of("warning_signs", one)]
+    illness, temperature = form.get("illness"), form.get("temperature_c")
+    found = {
+        "pain": [*map(_with_place, filter(None, _listed(form.get("pain"))))],
+        "warning_signs": [*dict.fromkeys(signs)],
+        "illness": illness if _is_of("illnesses", illness) and illness != _NONE else None,
+        "temperature_c": temperature if _is_temperature_of_fever(temperature) else None,
+    }
+    return {name: value for name, value in found.items() if value}
+
+
+def _listed(value: Any) -> Sequence[Any]:
+    """Return the texts and objects of a list, or the one that stands in its place."""
+    listed = value if isinstance(value, list) else [value]
+    return [one for one in listed if isinstance(one, (str, Mapping))]
+
+
+def _is_of(list_name: str, value: Any) -> bool:
+    return isinstance(value, str) and value in Vocabulary.bundled().values_of(list_name)
+
+
+def _is_temperature_of_fever(value: Any) -> bool:
+    least = SheetWords.bundled().body_temperature["fever"]
+    greatest = FactDictionary.bundled()["temperature_c"].greatest
+    return isinstance(value, (int, float)) and least <= value <= greatest
+
+
+def _with_place(pain: str | Mapping[str, Any]) -> dict[str, Any]:
+    """Return the part of a pain that calls for rest: its place in words, its kind and its muscle
+    groups. A pain of which only the kind is told is somewhere."""
+    told = {"where": pain} if isinstance(pain, str) else pain
+    where = str(told.get("where") or lazy("sheet.somewhere"))[:_MOST_WHERE]
+    kind = told.get("kind")
+    known = {"where": where, "kind": kind if _is_of("pain_kinds", kind) else None}
+    known["kind"] = known["kind"] or pain_told(where)["kind"]
+    groups = [one for one in _listed(told.get("muscle_groups")) if _is_of("muscle_groups", one)]
+    return {**known, "muscle_groups": groups} if groups else known
 
 
 def pain_told(where: str) -> dict[str, Any]:

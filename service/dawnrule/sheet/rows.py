@@ -12,10 +12,8 @@ from zoneinfo import ZoneInfo
 
 from dawnrule.errors import FieldError, InvalidInput
 from dawnrule.i18n.lazy import lazy
-from dawnrule.model import Vocabulary
 from dawnrule.sheet.cells import (
     DAY_OFF,
-    NONE,
     Cell,
     CellValue,
     cell_text,
@@ -24,7 +22,7 @@ from dawnrule.sheet.cells import (
     read_cell,
 )
 from dawnrule.sheet.columns import MUSCLE_GROUP, Column, Layout, Path
-from dawnrule.sheet.dangers import is_pain_as_before, pain_told, worst
+from dawnrule.sheet.dangers import dangers_told, is_pain_as_before, pain_told, worst
 from dawnrule.sheet.datetimes import CellContext
 from dawnrule.sheet.errors import CellError, CellFault, cell_name
 from dawnrule.sheet.formulas import unescape_formula
@@ -38,15 +36,12 @@ Place = tuple[int, int]
 """The number of a row, from 1, and a place in it, from 0."""
 
 _UTC = ZoneInfo("UTC")
-_DATE_COLUMN = "date"
-_SUBJECT = ("athlete_id", "date")
+_ATHLETE_COLUMN, _DATE_COLUMN = "athlete_id", "date"
 _SAME_IN_EACH_ROW = frozenset({"word", "number", "trial", "yes-or-no", "date"})
 """Kinds of columns that are read without looking at the rest of the row."""
 
 _SAME_ON_A_DATE = "datetime"
 """The kind of column whose cells mean the same in all rows of one date and time zone."""
-
-_MOST_WHERE = 100  # characters that a pain's place may have
 
 
 @dataclass(frozen=True)
@@ -141,7 +136,7 @@ class SheetRow:
     @property
     def athlete_id(self) -> str:
         """Return the id of its athlete, empty where none can be read."""
-        return str(self.read.get((_SUBJECT[0],), ""))
+        return str(self.read.get((_ATHLETE_COLUMN,), ""))
 
     @property
     def cells(self) -> dict[str, str]:
@@ -180,21 +175,10 @@ class SheetRow:
             told["illness"] = form["illness"]
         return told
 
-    def dangers(self) -> dict[str, Any] | None:
-        """Return what can be read of the row's dangers, with its athlete and date: what speaks for
-        rest is taken whatever else in the row cannot be read. None where there is none."""
-        form = self.form
-        told = {name: form[name] for name in _SUBJECT if name in form}
-        pains = [_with_place(pain) for pain in form.get("pain", ())]
-        signs = [one for one in form.get("warning_signs", ()) if one in _known("warning_signs")]
-        illness = form.get("illness")
-        found = {
-            "pain": [pain for pain in pains if pain.get("kind") in _known("pain_kinds")],
-            "warning_signs": signs,
-            "illness": illness if illness in _known("illnesses") and illness != NONE else None,
-        }
-        found = {name: value for name, value in found.items() if value}
-        return {**told, **found} if found and len(told) == len(_SUBJECT) else None
+    def dangers(self) -> dict[str, Any]:
+        """Return what can be read of the row's dangers, in the JSON form; empty where there is
+        none."""
+        return dangers_told(self.form)
 
     def load(self, load: Callable[[dict[str, Any]], T]) -> T:
         """Load the row with a schema's ``load``. Raises ``InvalidInput`` with every fault: the
@@ -295,7 +279,7 @@ def read_row(header: Header, number: int, cells: Sequence[Cell], options: ReadOp
 
 
 def _cell_context(header: Header, values: Sequence[Cell], options: ReadOptions) -> CellContext:
-    place = header.places.get("athlete_id")
+    place = header.places.get(_ATHLETE_COLUMN)
     athlete_id = "" if place is None else unescape_formula(cell_text(values[place]).strip())
     with suppress(CellError):
         athlete_id = options.people.find(athlete_id) if options.people else athlete_id
@@ -461,19 +445,6 @@ def _json_form(read: Mapping[Path, Any], layout: Layout) -> dict[str, Any]:
 def _says_of_blocks(read: Mapping[Path, Any], layout: Layout) -> bool:
     """Tell whether a row says what is planned, were it that nothing is."""
     return (DAY_OFF,) in read or any(path[0] == layout.block_list for path in read)
-
-
-def _known(list_name: str) -> Sequence[str]:
-    return Vocabulary.bundled().values_of(list_name)
-
-
-def _with_place(pain: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the part of a pain that calls for rest: its place in words, its kind and its muscle
-    groups. A pain of which only the kind is told is somewhere."""
-    groups = [one for one in pain.get("muscle_groups", ()) if one in _known("muscle_groups")]
-    where = str(pain.get("where") or lazy("sheet.somewhere"))[:_MOST_WHERE]
-    told = {"where": where, "kind": pain.get("kind") or pain_told(where)["kind"]}
-    return {**told, "muscle_groups": groups} if groups else told
 
 
 def _is_none(pain: Mapping[str, Any]) -> bool:
