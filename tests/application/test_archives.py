@@ -6,9 +6,10 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from errno import ENOSPC
+from errno import ENOLCK, ENOSPC
 from hashlib import sha256
 from pathlib import Path
+from threading import Thread
 
 import polars as pl
 import pytest
@@ -84,7 +85,7 @@ def test_a_second_export_replaces_the_first(
     second = exported(store, tmp_path)
     assert (second.folder, second.mornings) == (first.folder, len(past) + 1)
     assert athletes(read_archives([tmp_path]).table) == before
-    assert [path.name for path in tmp_path.iterdir() if path.is_dir()] == [first.folder.name]
+    assert list(tmp_path.glob("[!.]*=*")) == [first.folder]
 
 
 def test_athletes_are_named_with_their_club(
@@ -102,12 +103,79 @@ def test_an_export_deletes_what_one_that_was_killed_left(
 ) -> None:
     """It has mornings that no list of who was erased stands beside."""
     club = exported(store, tmp_path).folder
-    left, of_others = tmp_path / f".new-{club.name}-abc", tmp_path / ".new-club=0123-abc"
+    left, of_others = tmp_path / f".new-{club.name}" / "abc", tmp_path / ".new-club=0123" / "abc"
     for folder in (left, of_others):
         shutil.copytree(club, folder)
     exported(store, tmp_path)
     assert not left.exists()
     assert of_others.exists()
+
+
+def test_two_exports_to_one_archive_are_made_one_after_the_other(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    others: list[Thread] = []
+    sum_of = months._sum_of
+
+    def beginning_another(file: Path) -> str:
+        if not others:
+            others.append(Thread(target=exported, args=(store, tmp_path)))
+            others[0].start()
+            others[0].join(0.3)
+        return sum_of(file)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(months, "_sum_of", beginning_another)
+        folder = exported(store, tmp_path).folder
+        others[0].join()
+    assert list(tmp_path.glob("club=*")) == [folder]
+    assert list(tmp_path.glob(".new-*/*")) == []
+    assert len(list(read_archives([tmp_path]).table.mornings())) == len(past)
+
+
+def test_an_export_whose_unfinished_folder_was_deleted_fails_and_leaves_what_was_there(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where folders cannot be locked, another export may take it for one that was left."""
+    exported(store, tmp_path)
+    sum_of = months._sum_of
+
+    def deleting_first(file: Path) -> str:
+        found = sum_of(file)
+        for unfinished in tmp_path.glob(".new-*/*"):
+            shutil.rmtree(unfinished)
+        return found
+
+    with monkeypatch.context() as patched:
+        patched.setattr(months, "_sum_of", deleting_first)
+        with pytest.raises(StoreUnusable, match="cannot be written"):
+            exported(store, tmp_path)
+    assert len(list(read_archives([tmp_path]).table.mornings())) == len(past)
+
+
+def test_where_folders_cannot_be_locked_only_what_is_old_counts_as_left_behind(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise OSError(ENOLCK, "No locks available")
+
+    monkeypatch.setattr("fcntl.flock", refuse)
+    club = exported(store, tmp_path).folder
+    old, fresh = (tmp_path / f".new-{club.name}" / name for name in ("old", "fresh"))
+    for folder in (old, fresh):
+        folder.mkdir()
+    os.utime(old, (0, 0))
+    exported(store, tmp_path)
+    assert (old.exists(), fresh.exists()) == (False, True)
+
+
+def test_an_export_from_within_the_clubs_own_folder_is_the_same_export(
+    store: Store, past: list[PastMorning], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = exported(store, tmp_path).folder
+    monkeypatch.chdir(folder)
+    assert exported(store, Path()) == Exported(folder, len(past))
+    assert len(list(read_archives([tmp_path]).table.mornings())) == len(past)
 
 
 def test_an_export_to_the_clubs_own_folder_is_the_same_export(
@@ -116,7 +184,7 @@ def test_an_export_to_the_clubs_own_folder_is_the_same_export(
     folder = exported(store, tmp_path / "archive").folder
     assert exported(store, folder) == Exported(folder, len(past))
     assert len(list(read_archives([tmp_path / "archive"]).table.mornings())) == len(past)
-    assert list((tmp_path / "archive").iterdir()) == [folder]
+    assert list((tmp_path / "archive").glob("[!.]*")) == [folder]
 
 
 def test_an_export_is_an_act(store: Store, past: list[PastMorning], tmp_path: Path) -> None:

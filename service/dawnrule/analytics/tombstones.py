@@ -189,10 +189,15 @@ def list_erased(store: Store, at: datetime) -> list[Path]:
 def list_erased_in(store: Store, folder: Path, at: datetime) -> None:
     """Bring the list up to date in an archive, or in the club's folder itself. Raises ``NotFound``
     where this club has no folder in it, and ``StoreUnusable``."""
-    of_club = _pseudonyms(store, at).folder_in(folder)
+    of_club = folder_of_club(store, folder, at)
     if not of_club.is_dir():
         raise NotFound(f"{folder} has no folder {of_club.name}, which is this club's.")
     write_list(store, of_club, at)
+
+
+def folder_of_club(store: Store, archive: Path, at: datetime) -> Path:
+    """Return the folder of a database's club in an archive, which may be that folder itself."""
+    return _pseudonyms(store, at).folder_in(archive)
 
 
 def list_of(club: str, names: Iterable[str]) -> str:

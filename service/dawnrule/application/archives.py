@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -15,6 +17,7 @@ from dawnrule.analytics.tombstones import (
     ARCHIVE_EXPORTED,
     Pseudonyms,
     club_folders,
+    folder_of_club,
     read_list,
     write_list,
 )
@@ -23,6 +26,9 @@ from dawnrule.model import FactDictionary
 from dawnrule.rules.columnar import MorningTable, read_months, write_months
 from dawnrule.store import Store, Transaction
 from dawnrule.store.activity_log import record_act
+from dawnrule.store.drafts import is_left_behind, locked
+
+_OWNER_ONLY = 0o700
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +52,7 @@ def export_archive(
 ) -> Exported:
     """Write the facts and decisions of all mornings, and what followed, to a club's folder in
     ``to``, without names, and log that ``by`` asked for it. What was exported there before is
-    replaced, as a whole.
+    replaced, as a whole. Another export to it waits until this one is finished.
 
     Raises ``StoreUnusable`` when it cannot be written.
     """
@@ -56,27 +62,38 @@ def export_archive(
         record_act(transaction, ARCHIVE_EXPORTED, by=by, at=at, about=about)
         return Pseudonyms.of(transaction, at)
 
-    pseudonyms = store.write(note)  # before anything is read: who is erased from now on is listed
-    table = Archive(store).mornings(progress)
-    folder = pseudonyms.folder_in(to)
+    folder = folder_of_club(store, to, at)
     try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        unfinished = f".new-{folder.name}-"
-        for left in folder.parent.glob(f"{unfinished}*"):  # by an export that was killed
-            shutil.rmtree(left, ignore_errors=True)
-        new = Path(mkdtemp(dir=folder.parent, prefix=unfinished))
-        try:
+        with _new_beside(folder) as new:
+            pseudonyms = store.write(note)  # before anything is read: who is erased then is listed
+            table = Archive(store).mornings(progress)
             outcomes = outcomes_to_archive(store, table, at)
             mornings = write_months(table, new, pseudonyms.club, pseudonyms.of_athlete, outcomes)
             write_list(store, new, at, before=folder)
             shutil.rmtree(folder, ignore_errors=True)
             new.rename(folder)
             write_list(store, folder, at)  # who was erased meanwhile is on the list just deleted
-        finally:
-            shutil.rmtree(new, ignore_errors=True)
     except OSError as error:
         raise StoreUnusable(f"{to} cannot be written: {error.strerror or error}.") from error
     return Exported(folder, mornings)
+
+
+@contextmanager
+def _new_beside(folder: Path) -> Iterator[Path]:
+    """Yield a new folder, to take the place of one, while nobody else exports there. It is made in
+    a hidden folder of the club that stays, as whoever waits has it locked; what an export that was
+    killed left in it is deleted. Raises ``OSError``."""
+    unfinished = folder.with_name(f".new-{folder.name}")
+    unfinished.mkdir(_OWNER_ONLY, parents=True, exist_ok=True)
+    with locked(unfinished, fcntl.LOCK_EX) as is_locked:
+        for left in unfinished.iterdir():
+            if is_locked or is_left_behind(left):
+                shutil.rmtree(left, ignore_errors=True)
+        new = Path(mkdtemp(dir=unfinished))
+        try:
+            yield new
+        finally:
+            shutil.rmtree(new, ignore_errors=True)
 
 
 def read_archives(archives: Iterable[Path]) -> ManyClubs:

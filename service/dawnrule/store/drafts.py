@@ -36,7 +36,7 @@ def draft_of(file: Path) -> Iterator[Path]:
     """Yield a hidden name beside a file for its draft; whatever is still there at the end is
     deleted."""
     draft = file.with_name(f".{file.name}.{uuid4().hex}")
-    with _locked(file.parent, fcntl.LOCK_SH):
+    with locked(file.parent, fcntl.LOCK_SH):
         try:
             yield draft
         finally:
@@ -59,10 +59,18 @@ def discard_left_behind(folder: Path, *names: str) -> None:
     found = [draft for name in names for draft in _drafts(folder, name)]
     if not found:
         return
-    with suppress(BlockingIOError), _locked(folder, fcntl.LOCK_EX | fcntl.LOCK_NB) as is_locked:
+    with suppress(BlockingIOError), locked(folder, fcntl.LOCK_EX | fcntl.LOCK_NB) as is_locked:
         for draft in found:
-            if is_locked or _age_seconds(draft) > _LEFT_BEHIND_SECONDS:
+            if is_locked or is_left_behind(draft):
                 draft.unlink(missing_ok=True)
+
+
+def is_left_behind(draft: Path) -> bool:
+    """Whether a draft is so old that nobody is making it any more."""
+    try:
+        return time.time() - draft.stat().st_mtime > _LEFT_BEHIND_SECONDS
+    except FileNotFoundError:
+        return False
 
 
 def discard(file: Path) -> None:
@@ -71,20 +79,8 @@ def discard(file: Path) -> None:
         file.with_name(file.name + companion).unlink(missing_ok=True)
 
 
-def _drafts(folder: Path, names: str) -> list[Path]:
-    found = folder.glob(f".{names}.*")
-    return sorted(draft for draft in found if _ID.fullmatch(draft.name.rpartition(".")[2]))
-
-
-def _age_seconds(draft: Path) -> float:
-    try:
-        return time.time() - draft.stat().st_mtime
-    except FileNotFoundError:
-        return 0.0
-
-
 @contextmanager
-def _locked(folder: Path, how: int) -> Iterator[bool]:
+def locked(folder: Path, how: int) -> Iterator[bool]:
     """Lock a folder; yield False where its file system cannot do that. Raises ``BlockingIOError``
     when others hold it and ``how`` says not to wait."""
     try:
@@ -98,6 +94,11 @@ def _locked(folder: Path, how: int) -> Iterator[bool]:
         yield _is_lockable(handle, how)
     finally:
         os.close(handle)
+
+
+def _drafts(folder: Path, names: str) -> list[Path]:
+    found = folder.glob(f".{names}.*")
+    return sorted(draft for draft in found if _ID.fullmatch(draft.name.rpartition(".")[2]))
 
 
 def _is_lockable(handle: int, how: int) -> bool:

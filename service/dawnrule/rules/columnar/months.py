@@ -72,7 +72,8 @@ def write_months(
     for year, month in months:
         of_month = (pl.col("date").dt.year() == year) & (pl.col("date").dt.month() == month)
         file = folder / f"year={year}" / f"month={month:02}" / "mornings.parquet"
-        file.parent.mkdir(parents=True)
+        file.parent.parent.mkdir(exist_ok=True)  # not the folder: whoever deleted it has taken over
+        file.parent.mkdir()
         rows = table.frame.filter(of_month).with_columns(named)
         rows = rows.join(followed, on=list(subject), how="left", nulls_equal=True)
         rows.collect().write_parquet(
