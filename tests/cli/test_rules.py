@@ -141,7 +141,7 @@ def test_the_comment_of_a_query_says_what_a_row_and_the_result_are_without_any_f
     for said in (
         "A part is one muscle group of a block",
         "No two rows have the same athlete_id, date and part.",
-        "Columns that you do not have: add those as NULL.",
+        "Add the columns you have no data for, and leave them NULL.",
         "NULL in all of its rows: each part then counts as a block.",
         "Where part is NULL it is the final verdict on the morning",
     ):

@@ -43,7 +43,8 @@ def export(folder: Path, db: Path) -> None:
     """Write all past mornings to DIR, without names.
 
     Facts and decisions are written as Parquet files, one a month, in a folder of the club, with
-    their sums (SHA256SUMS); what was exported there before is replaced. Names, ids and free text
+    their sums (SHA256SUMS); what was exported there before is replaced. It is written in a hidden
+    folder (.new-club=…) until it is whole; another export waits as long. Names, ids and free text
     stay here: an athlete is known by a fingerprint that nobody can compute without this database.
     It is still health data. Whoever is erased later is put on a list in the folder, and replays
     leave them out.
@@ -64,9 +65,9 @@ def export(folder: Path, db: Path) -> None:
 def erased(folder: Path, db: Path) -> None:
     """Bring the list of who was erased up to date in DIR.
 
-    Erasing an athlete does so wherever this database was exported to; this is for a copy that lies
-    elsewhere, could not be written then, or was cut: replays refuse a list without its end, as do
-    those of earlier versions.
+    Erasing an athlete does so wherever this database was exported to. Use it for a copy elsewhere,
+    a list that could not be written then, or one that was cut short or written by an earlier
+    version: replays refuse such lists.
 
     \b
     Example:

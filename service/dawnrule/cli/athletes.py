@@ -222,8 +222,8 @@ def _tell_to_export_again(athlete_id: str, folder: Path, db: Path) -> None:
     """Say how the mornings of somebody who was erased go from an archive and its copies."""
     to = f"--to {quote(str(folder))} --db {quote(str(db))}"
     click.echo(
-        f"Past mornings were exported to {folder}. Export them again, so that those of "
-        f"{athlete_id} go from there too: dawnrule archive export {to}\n"
+        f"Past mornings were exported to {folder}. Export again to remove {athlete_id}'s mornings "
+        f"there as well: dawnrule archive export {to}\n"
         "For a copy elsewhere, bring its list of who was erased up to date: "
         f"dawnrule archive erased --to COPY --db {quote(str(db))}",
         err=True,

@@ -47,9 +47,9 @@ def query_as_text(rule_set: RuleSet, dialect: Dialect, table: str = TABLE) -> st
         _heading(rule_set, dialect),
         *_of_table(table),
         f"{table} must have these columns; dawnrule rules sql with --create-table prints the "
-        "statement that makes it. What stands behind Needs must be known, or the fact is NULL. "
-        "vocabulary.yaml is a file of Dawnrule's rules; words stand in it in the order in which "
-        "they are listed here.",
+        "statement that makes it. If a column says 'Needs: …' and you lack that data, leave it "
+        "NULL. vocabulary.yaml is a file of Dawnrule's rules; words stand in it in the order in "
+        "which they are listed here.",
         *_of_columns(rule_set, dialect),
         *_of_result(rule_set, table),
     ]
@@ -107,10 +107,10 @@ def _of_table(table: str) -> Iterator[str]:
         "date and part. The row of a part repeats the facts of its day."
     )
     yield (
-        "A fact that was not reported is NULL, and no test of it holds but that it was not "
-        "reported. Columns that you do not have: add those as NULL. Where pain, illness or warning "
-        "signs are NULL, nobody is told to rest for them. No number may be NaN: write NULL. Words "
-        "are written as listed, in small letters."
+        "A fact that was not reported is NULL. Every test of it is false, except the test that it "
+        "was not reported. Add the columns you have no data for, and leave them NULL. Where pain, "
+        "illness or warning signs are NULL, nobody is told to rest for them. No number may be NaN: "
+        "write NULL. Words are written as listed, in small letters."
     )
 
 
