@@ -154,6 +154,18 @@ def test_an_address_that_is_given_twice_is_refused(archive: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    "address", ["file://{}", "file://{}/", "file://{}/../archive", "{}/../archive"]
+)
+def test_a_folder_that_is_given_twice_in_other_words_is_refused(
+    archive: Path, address: str
+) -> None:
+    cluster = ("--engine", "spark", "--master", "spark://127.0.0.1:7077")
+    twice = ("--archive", archive, "--archive", address.format(archive))
+    result = typed("replay", *RULES, *twice, *cluster)
+    assert (result.exit_code, "is given twice" in result.stderr) == (1, True)
+
+
+@pytest.mark.parametrize(
     "master", ["spark://127.0.0.1:{port}", "spark://127.0.0.1:{port},no-port,[::1]:99999"]
 )
 def test_a_cluster_that_does_not_answer_is_told_before_it_is_waited_for(

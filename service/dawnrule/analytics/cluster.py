@@ -7,6 +7,7 @@ share or an address that they know. Who was erased from one is left out by its t
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -53,11 +54,17 @@ def replayed_on_cluster(
     Raises ``InvalidInput`` where Spark is not installed, something cannot be read, or an archive is
     given twice: Spark would count it twice.
     """
-    for archive, times in Counter(archives).items():
+    for place, times in Counter(map(_place, archives)).items():
         if times > 1:
-            raise InvalidInput(f"The archive {archive} is given twice. Give it once.")
+            raise InvalidInput(f"The archive {place} is given twice. Give it once.")
     with session(master) as spark:
         return replayed_in(spark, archives, rule_set, first, last)
+
+
+def _place(archive: str) -> str:
+    """Return what all ways to write an archive's path or address have in common."""
+    path = archive.removeprefix("file://")
+    return archive.rstrip("/") if "://" in path else os.path.realpath(path)
 
 
 def replayed_in(
