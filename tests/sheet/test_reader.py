@@ -636,3 +636,34 @@ def in_cell(row: SheetRow) -> str:
     [fault] = row.errors
     assert isinstance(fault, CellFault)
     return fault.cell
+
+
+@pytest.mark.parametrize(
+    "athlete",
+    ["athlete_id", "Athlete-ID", "Athlete ID:", "Name:", "ATHLETE  ID", "First-Name", "Who"],
+)
+@pytest.mark.parametrize("day", ["date", "Date:", "Datum"])
+def test_a_second_header_with_other_columns_is_seen_however_its_words_are_written(
+    athlete: str, day: str
+) -> None:
+    first, row = "Who,date,fatigue,stress", "a-1,2026-03-09,3,2"
+    sheet = f"{first}\n{row}\n{athlete},{day},stress,fatigue\na-2,2026-03-09,2,8\n"
+    options = ReadOptions(chosen=lambda _layout, _headers: {"who": "athlete_id"})
+    with pytest.raises(MalformedInput, match="Row 3 names other columns than the header above"):
+        read_sheet(sheet.encode(), CHECK_INS, options)
+
+
+def test_a_second_header_is_seen_beside_a_cell_that_is_as_long_as_a_question() -> None:
+    question = "How sore are you today? " * 10
+    sheet = f"athlete_id,date,fatigue\na-1,2026-03-09,3\nAthlete-ID,date,stress,{question}\n"
+    with pytest.raises(MalformedInput, match="Row 3 names other columns"):
+        sheet_of(sheet)
+
+
+@pytest.mark.parametrize("again", ["Athlete-ID,Date:,Fatigue,X-Seat", "Name,Datum,tired,x_seat"])
+def test_a_header_that_comes_again_in_other_words_is_no_row_of_answers(again: str) -> None:
+    sheet = sheet_of(
+        f"athlete_id,date,fatigue,x_seat\na-1,2026-03-09,3,4\n{again}\na-2,2026-03-09,8,4\n"
+    )
+    assert [row.number for row in sheet.rows] == [2, 4]
+    assert "Rows that name the columns again: 3." in sheet.remarks()

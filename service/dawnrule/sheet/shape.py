@@ -23,6 +23,7 @@ _LOOKED_AT = 25
 """How many rows may stand above the header."""
 
 _LEAST_NAMES = 2
+_LONGEST_NAME = 100  # characters of a header
 _TITLES, _TOTALS = "sheet.rows_titles", "sheet.rows_totals"
 _HEADER_AGAIN, _FILLED = "sheet.rows_header_again", "sheet.rows_filled"
 _ATHLETE, _DATE, _STARTS_AT = "athlete_id", "date", "starts_at"
@@ -80,10 +81,13 @@ def _header_place(records: Sequence[Record], layout: Layout, options: ReadOption
 
 
 def _names_what_is_required(layout: Layout, names: Sequence[str]) -> bool:
-    if len(names) < _LEAST_NAMES or any(len(name) > 100 for name in names):
+    if len(names) < _LEAST_NAMES or any(len(name) > _LONGEST_NAME for name in names):
         return False
-    columns = {column.name for name in names if (column := column_by_words(layout, name))}
-    return _ATHLETE in columns and bool(columns & {_DATE, _STARTS_AT})
+    return _are_required({_by_words(layout, name) for name in names})
+
+
+def _are_required(meant: set[str | None]) -> bool:
+    return _ATHLETE in meant and not meant.isdisjoint((_DATE, _STARTS_AT))
 
 
 class _Rows:
@@ -92,11 +96,14 @@ class _Rows:
     def __init__(self, layout: Layout, names: Sequence[str], options: ReadOptions) -> None:
         self.layout, self.options = layout, options
         self.header = [plain_name(name) for name in names]
-        chosen = options.chosen(layout.name, names)
-        meant = [chosen.get(plain_word(name)) or _by_words(layout, name) for name in names]
+        self.chosen = options.chosen(layout.name, names)
+        self.meant = meant = [*map(self._meaning, names)]
         self.athlete = meant.index(_ATHLETE) if _ATHLETE in meant else None
         self.date = meant.index(_DATE) if _DATE in meant else None
         self.is_long = "muscle_group" in meant
+        chosen_words = {word for word, one in self.chosen.items() if one == _ATHLETE}
+        self.words_for_an_athlete = _words_for_an_athlete(layout) | chosen_words
+        self.asked_before: dict[str, bool] = {}
         self.skipped: dict[str, list[int]] = {}
         self.filled: list[int] = []
 
@@ -113,7 +120,9 @@ class _Rows:
         said = [text for text in texts if text]
         if self._is_header(texts):
             return _HEADER_AGAIN
-        if len(said) > _LEAST_NAMES and self._is_other_header(said):
+        if len(said) > _LEAST_NAMES and self._names_columns(said):
+            if self._means_the_same(texts):
+                return _HEADER_AGAIN
             raise MalformedInput(lazy("sheet.other_header", number=number))
         if self._is_total(said[0], texts):
             return _TOTALS
@@ -126,12 +135,29 @@ class _Rows:
         named = zip(texts, self.header, strict=False)
         return len(texts) >= len(self.header) and all(plain_name(t) == name for t, name in named)
 
-    def _is_other_header(self, said: Sequence[str]) -> bool:
+    def _names_columns(self, said: Sequence[str]) -> bool:
         """Tell whether a row names columns; most rows hold no word for an athlete."""
-        words = _words_for_an_athlete(self.layout)
-        if not any(text.casefold() in words for text in said):
+        if not any(map(self._is_for_an_athlete, said)):
             return False
-        return _names_what_is_required(self.layout, said)
+        return _are_required({self._meaning(text) for text in said if len(text) <= _LONGEST_NAME})
+
+    def _is_for_an_athlete(self, text: str) -> bool:
+        """Tell whether a text names the athletes' column; each cell is asked, and many say the
+        same."""
+        known = self.asked_before.get(text)
+        if known is None:
+            known = len(text) <= _LONGEST_NAME and plain_word(text) in self.words_for_an_athlete
+            self.asked_before[text] = known
+        return known
+
+    def _means_the_same(self, texts: Sequence[str]) -> bool:
+        """Tell whether a row names the columns of the header in other words."""
+        names = texts[: width(texts)]
+        meant = [self._meaning(text) or plain_name(text) for text in names]
+        return meant == [one or name for one, name in zip(self.meant, self.header, strict=True)]
+
+    def _meaning(self, text: str) -> str | None:
+        return self.chosen.get(plain_word(text)) or _by_words(self.layout, text)
 
     def _is_total(self, first: str, texts: Sequence[str]) -> bool:
         """Tell whether a row holds sums: it has no date, and its first word is no athlete."""
@@ -202,8 +228,7 @@ class _Rows:
 
 @cache
 def _words_for_an_athlete(layout: Layout) -> frozenset[str]:
-    found = (word for word, column in all_words(layout).items() if column.name == _ATHLETE)
-    return frozenset(form for word in found for form in (word, word.replace("_", " ")))
+    return frozenset(word for word, one in all_words(layout).items() if one.name == _ATHLETE)
 
 
 def _by_words(layout: Layout, name: str) -> str | None:
