@@ -6,12 +6,14 @@ import errno
 import io
 import multiprocessing
 import os
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import import_module
 from multiprocessing.context import ForkProcess
+from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
@@ -19,6 +21,8 @@ import pytest
 from dawnrule.application.batches import submit_each
 from dawnrule.cli import row_advice
 from tests.cli.terminal import typed
+
+WITHIN_SECONDS = 60
 
 command = import_module("dawnrule.cli.advise")  # the module, not its command
 
@@ -95,6 +99,29 @@ def test_ctrl_c_ends_all_processes(submits: Any, monkeypatch: pytest.MonkeyPatch
     assert (told.stdout, told.exit_code) == ("", 1)
     assert "Aborted!" in told.stderr
     assert not multiprocessing.active_children()
+
+
+def test_when_told_to_end_it_leaves_neither_processes_nor_files(tmp_path: Path) -> None:
+    rows = "".join(f"a-{n % 1000},2026-03-{9 + n // 1000},7\n" for n in range(2000))
+    (tmp_path / "squad.csv").write_text(f"athlete_id,date,sleep_hours\n{rows}", encoding="utf-8")
+    folder = tmp_path / "temporary"
+    folder.mkdir()
+    dawnrule = (sys.executable, "-m", "dawnrule", "advise", str(tmp_path / "squad.csv"))
+    environment = {**os.environ, "TMPDIR": str(folder)}
+    with subprocess.Popen(
+        (*dawnrule, "--processes", "2"),
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as process:
+        while not list(folder.glob("dawnrule-*/*.db")) and process.poll() is None:
+            time.sleep(0.01)
+        process.terminate()
+        stdout, stderr = process.communicate(timeout=WITHIN_SECONDS)
+    assert (stdout, process.returncode) == ("", 1)
+    assert "Aborted!" in stderr
+    assert list(folder.iterdir()) == []
 
 
 class Terminal(io.StringIO):

@@ -23,6 +23,17 @@ def cores() -> int:
 
 
 @contextmanager
+def ended_by_sigterm() -> Iterator[None]:
+    """Take SIGTERM as Ctrl-C, so that nothing of what athletes reported is left in temporary
+    files, and no process."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+@contextmanager
 def forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[Connection]]:
     """Fork processes that work, each with a connection to here; all have ended when this returns,
     whatever has happened. Raises ``DawnruleError`` where one cannot be forked."""
@@ -42,7 +53,7 @@ def forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[
         yield connections
     finally:
         for process in started:
-            process.terminate()
+            process.kill()  # one that has just been forked may miss any other signal
             process.join()
         for connection in connections:
             connection.close()
@@ -84,6 +95,7 @@ def _work(work: Callable[[Connection], None], there: Connection, here: Connectio
     """Work as a forked process. Ctrl-C is left to the one that forked it, which ends all; if that
     is killed, the connection closes and this process ends too."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     here.close()
     with suppress(EOFError, ConnectionError):
         work(there)
