@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
@@ -134,12 +135,10 @@ def erasures_elsewhere(backup: Path, db: Path) -> list[Erasures]:
     found = [Erasures(origin, digests) for one in listed for origin, digests in one.items()]
     if not db.exists():
         return found
-    try:
+    with suppress(StoreBusy, StoreUnusable):
         found.append(erasures_in(db))
         with opened_to_read(db) as store:
-            found.append(replace(found.pop(), exports=store.read(exports_known)))
-    except (StoreBusy, StoreUnusable):
-        return found
+            found[-1] = replace(found[-1], exports=store.read(exports_known))
     return found
 
 
