@@ -128,7 +128,7 @@ def test_dangers_are_taken_whatever_else_in_the_row_cannot_be_read(
 
 @pytest.mark.parametrize(
     "row",
-    ["a-03,Monday,chest pain", "A-03,2026-03-09,chest pain", "a-03,2126-03-09,chest pain"],
+    ["a-03,Monday,chest pain", "zz-9,2026-03-09,chest pain", "a-03,2126-03-09,chest pain"],
 )
 @pytest.mark.parametrize("query", ["", "?atomic=true", "?format=csv"])
 def test_a_row_that_cannot_be_placed_says_that_it_tells_of_a_danger(
@@ -166,6 +166,15 @@ def test_in_a_sheet_that_comes_back_pain_in_such_a_row_holds_the_session_back(
     assert (row["verdict"], row["rule"]) == ("No verdict", "")
     assert "Until then, hold this athlete's session back." in row["caution"]
     assert "legs (D2)" in row["problem"]
+
+
+def test_a_danger_counts_whatever_the_capitals_of_the_id(poster: Client, stored: Stored) -> None:
+    answer = post_sheet(poster, "athlete,date,signs\nA-03,2026-03-09,chest pain\n")
+    [result] = answer.json["results"]
+    assert (result["advice"]["athlete_id"], result["advice"]["verdict"]) == ("a-03", "rest")
+    assert stored().body["warning_signs"] == ["chest-pain"]
+    [remark] = [one for one in answer.json["sheet"]["remarks"] if one.startswith("athlete:")]
+    assert "A-03 is a-03" in remark
 
 
 def test_all_or_none_stores_no_part_of_a_row(poster: Client, store: Store) -> None:

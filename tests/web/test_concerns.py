@@ -65,6 +65,12 @@ def test_a_warning_sign_is_open_until_a_clinician_clears_it(
     ]
 
 
+def test_a_concern_tells_how_bad_its_pain_was_said_to_be(coach: Client) -> None:
+    check_in(coach, pain=[{"where": "left knee", "kind": "joint", "severity": 6}])
+    [concern] = open_ones(coach)
+    assert concern["pain"]["severity"] == 6
+
+
 def test_a_clearance_that_is_not_in_force_cannot_be_withdrawn(
     coach: Client, chest_pain: str
 ) -> None:

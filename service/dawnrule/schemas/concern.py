@@ -70,6 +70,7 @@ class PainSiteSchema(StrictSchema):
     muscle_groups = WordList("muscle_groups")
     place = Word.out_of("pain_places")
     side = Word.out_of("sides")
+    severity = Number(0, _MOST_SEVERITY, metadata={"description": "0 none to 10 the worst."})
 
 
 class NewConcernSchema(StrictSchema):

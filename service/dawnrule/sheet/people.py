@@ -1,4 +1,7 @@
-"""Athletes as sheets name them: by id, by name, or by a first name that only one of them has."""
+"""Athletes as sheets name them: by id, by name, or by a first name that only one of them has.
+
+Spreadsheets write a capital where a cell begins, so the capitals of an id do not matter.
+"""
 
 from __future__ import annotations
 
@@ -67,11 +70,20 @@ class People:
         return written in self.names or bool(self.ids_of(written))
 
     def ids_of(self, written: str) -> Sequence[str]:
-        """Return the ids of those whose name, or else first or last name, a text is."""
+        """Return the ids of those whose id, whatever its capitals, or name, or else first or last
+        name, a text is."""
         key = written.casefold()
         turned = " ".join(part.strip() for part in reversed(key.split(",")))
-        whole = self._by_name.get(key) or self._by_name.get(turned)
-        return whole or self._by_part.get(key, ())
+        named = self._by_name.get(key) or self._by_name.get(turned) or ()
+        whole = dict.fromkeys((*self._by_id.get(key, ()), *named))
+        return [*whole] or self._by_part.get(key, ())
+
+    @cached_property
+    def _by_id(self) -> Mapping[str, Sequence[str]]:
+        found: dict[str, list[str]] = {}
+        for one in self.names:
+            found.setdefault(one.casefold(), []).append(one)
+        return found
 
     @cached_property
     def _by_name(self) -> Mapping[str, Sequence[str]]:
