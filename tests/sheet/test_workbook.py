@@ -85,6 +85,18 @@ def test_a_part_with_a_password_is_refused() -> None:
         read(PLAIN_BOOK[:flag] + b"\x01" + PLAIN_BOOK[flag + 1 :])
 
 
+@pytest.mark.parametrize(
+    ("offset", "value"),
+    [(6, 70), (8, 1 << 5), (8, 1 << 6)],
+    ids=["a version that zipfile does not know", "patched data", "strong encryption"],
+)
+def test_a_part_that_needs_what_no_workbook_needs_is_refused(offset: int, value: int) -> None:
+    """Version needed and flags of a part (from memory: PKWARE APPNOTE, 4.4.3, 4.4.4)."""
+    place = PLAIN_BOOK.index(b"PK\x01\x02") + offset
+    with pytest.raises(MalformedInput):
+        read(PLAIN_BOOK[:place] + bytes([value]) + PLAIN_BOOK[place + 1 :])
+
+
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
 def test_entities_are_refused_wherever_they_stand(encoding: str) -> None:
     text = '<?xml version="1.0"?>' + " " * 5000 + '<!DOCTYPE x [<!ENTITY a "a">]><sst/>'

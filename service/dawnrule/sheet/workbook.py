@@ -56,7 +56,7 @@ the library reads no others."""
 _SPOILED = (
     BadZipFile,  # no archive, or a part whose check sum or name is another
     EOFError,  # a part that ends early
-    NotImplementedError,  # a version or an encryption that zipfile does not know
+    NotImplementedError,  # by zipfile: a newer version, a strong encryption or patched data
     ValueError,  # a place before the file, or a name that is no text
     zlib.error,  # a part that is not deflated, though it says so
 )
