@@ -53,6 +53,14 @@ class Club:
             erase(store, athlete.id, by=COMMAND_LINE, at=LATER)
         list_erased(self.db, self.kept)
 
+    def copy_with_erased(self, athlete: Athlete) -> Path:
+        """A copy of the archive as it was while an athlete was there, who is erased now."""
+        self.check_in(athlete)
+        self.export()
+        copy = shutil.copytree(self.archive, self.archive.parent / "copy")
+        self.erase(athlete)
+        return copy
+
     def renew_list_in(self, folder: Path) -> None:
         with Store.open(self.db) as store:
             list_erased_in(store, folder, LATER)
@@ -78,10 +86,7 @@ def club(empty_database: Database, advisor: Advisor, tmp_path: Path) -> Club:
 def test_who_came_and_was_erased_after_the_back_up_stays_out_of_every_archive(club: Club) -> None:
     club.export()
     file = club.back_up()
-    club.check_in(KIM)
-    club.export()
-    copy = shutil.copytree(club.archive, club.archive.parent / "copy")
-    club.erase(KIM)
+    copy = club.copy_with_erased(KIM)
     [sam] = club.mornings()
     restore(file, club.db, LATER, replace=True)
     assert club.mornings() == [sam]
@@ -96,10 +101,7 @@ def test_who_was_erased_twice_is_left_out_twice_after_a_restore(club: Club) -> N
     file = club.back_up()
     club.erase(KIM)
     [sam] = club.mornings()
-    club.check_in(KIM)
-    club.export()
-    copy = shutil.copytree(club.archive, club.archive.parent / "copy")
-    club.erase(KIM)
+    copy = club.copy_with_erased(KIM)
     restore(file, club.db, LATER, replace=True)
     club.renew_list_in(copy)
     assert club.mornings() == mornings_in(copy) == [sam]
@@ -122,10 +124,7 @@ def test_a_club_keeps_its_name_and_its_archives_when_a_back_up_knows_of_none(clu
 
 def test_what_a_restore_carried_over_is_carried_over_by_the_next(club: Club) -> None:
     file = club.back_up()
-    club.check_in(KIM)
-    club.export()
-    copy = shutil.copytree(club.archive, club.archive.parent / "copy")
-    club.erase(KIM)
+    copy = club.copy_with_erased(KIM)
     [sam] = club.mornings()
     for times in range(2):
         restore(file, club.db, LATER + times * ONE_DAY, replace=True)

@@ -16,6 +16,18 @@ from dawnrule.rules.registry import RuleSetLibrary
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-ZÀ-ÖØ-Þ0-9¿¡])")
 
 
+def until_corrected(advice: Advice, texts: Texts) -> NoAdvice:
+    """Say that there is no verdict on an athlete who told of pain or illness in a row that cannot
+    be read as a whole: by these alone, the ``advice`` would be to train."""
+    return NoAdvice(
+        advice.athlete_id,
+        advice.date,
+        headline=texts.say("table.no_verdict"),
+        reason=texts.say("table.dangers_alone"),
+        caution=texts.say("table.until_corrected"),
+    )
+
+
 def spoken_summary(
     advice: Advice | NoAdvice, composer: Composer, cautions_on_pain: Sequence[str] = ()
 ) -> str:

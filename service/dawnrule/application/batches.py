@@ -40,8 +40,8 @@ PAUSE_SECONDS = 0.1
 each tenth of a second, so a shorter one could pass it by for ever."""
 
 _BEGUN_AHEAD = 35
-"""The most rows that are begun before they have their turn, while others have theirs: as many as a
-pause is long enough for, or so. With 50, others waited three times as long."""
+"""The most rows that are prepared ahead of their turn: about as many as fit into a pause. With 50,
+others waited three times as long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +225,7 @@ def submit_all_or_none(
     """
     rows = [_whole(row) for row in rows]
     begun = _begun(rows, begin)
-    outcomes = _in_portions(begun, partial(_turn, store, is_kept=lambda _: False))
+    outcomes = _rehearsed(store, begun)
     if not _is_spoiled(outcomes):
         outcomes = _in_one_turn(store, begun)
     if _is_spoiled(outcomes):
@@ -294,20 +294,17 @@ def _in_one_turn(store: Store, jobs: Sequence[Job[Outcome[A]]]) -> list[Outcome[
     return outcomes
 
 
-def _in_portions(
-    jobs: Sequence[Job[Outcome[A]]],
-    take: Callable[[Sequence[Job[Outcome[A]]]], list[Outcome[A]]],
-) -> list[Outcome[A]]:
-    """Work through jobs; ``take`` takes some of those that are left, from the first on."""
+def _rehearsed(store: Store, jobs: Sequence[Job[Outcome[A]]]) -> list[Outcome[A]]:
+    """Do jobs in as many turns as they take, and keep nothing."""
     outcomes: list[Outcome[A]] = []
     while left := jobs[len(outcomes) :]:
-        outcomes += _TURNS.take(partial(take, left), len(left))
+        outcomes += _TURNS.take(partial(_turn, store, left, lambda _: False), len(left))
     return outcomes
 
 
 class _Turns:
-    """The turns that batches take to write: no two at once, and none after another that left jobs
-    undone before others had time for theirs."""
+    """The turns that batches take to write, one at a time. After a turn that left jobs undone there
+    is a pause, in which others can write."""
 
     def __init__(self) -> None:
         self._one = Lock()

@@ -20,7 +20,8 @@ from dawnrule.application.athletes import id_taken
 from dawnrule.application.batches import check_in_of_json, check_in_of_sheet
 from dawnrule.application.check_ins import CheckIns
 from dawnrule.cli.answer_forms import FORMS, AnswerForm
-from dawnrule.cli.forked import cores, ended_by_sigterm
+from dawnrule.cli.forked import cores
+from dawnrule.cli.interruption import sigterm_as_ctrl_c
 from dawnrule.cli.options import accept_option, format_option, means_option, rule_set_option
 from dawnrule.cli.row_advice import ROWS_WORTH_A_PROCESS, Answered, GivenRow, RowAdvice
 from dawnrule.cli.tables import grouped_refusal_lines, refusal_lines
@@ -251,7 +252,7 @@ def advise(
     with _refused_in(texts):
         with _nothing_collected():
             given = read_check_in_file(file.read(), options)
-        with ended_by_sigterm():
+        with sigterm_as_ctrl_c():
             answered = advise_file(given, check_ins, FORMS[form], time_zone, processes)
         answer = FORMS[form].of_all(
             given.sheet, [one.shown for one in answered], given.names, texts

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 from dawnrule.advice.composer import Composer
-from dawnrule.advice.summary import reason_text
+from dawnrule.advice.summary import reason_text, until_corrected
 from dawnrule.application.amendments import Told
 from dawnrule.application.batches import RowOutcome
 from dawnrule.application.check_ins import Submitted
@@ -20,7 +20,7 @@ from dawnrule.cli.tables import AdviceLine, advice_table
 from dawnrule.errors import DawnruleError
 from dawnrule.i18n.catalog import Texts
 from dawnrule.model import Verdict
-from dawnrule.model.advice import Advice, NoAdvice
+from dawnrule.model.advice import Advice
 from dawnrule.model.serialization import to_json
 from dawnrule.sheet import AnswerBook, RowAnswer, Sheet, problem_text, write_sheet
 
@@ -42,7 +42,7 @@ def _line_of(one: Outcome, composer: Composer) -> AdviceLine | None:
     if advice := advice_shown(one):
         return AdviceLine.of(advice, composer)
     if isinstance(one.outcome, Submitted):
-        return AdviceLine.until_corrected(one.outcome.advice, composer.texts)
+        return AdviceLine.without_verdict(until_corrected(one.outcome.advice, composer.texts))
     return None
 
 
@@ -55,19 +55,9 @@ def _json_of(one: Outcome, composer: Composer) -> str | None:
     """Write advice as an entry of the list that is the answer."""
     if not isinstance(one.outcome, Submitted):
         return None
-    shown = advice_shown(one) or _until_corrected(one.outcome.advice, composer.texts)
+    shown = advice_shown(one) or until_corrected(one.outcome.advice, composer.texts)
     as_only_one = json.dumps([to_json(shown)], indent=2, ensure_ascii=False)
     return as_only_one.removeprefix("[\n").removesuffix("\n]")
-
-
-def _until_corrected(advice: Advice, texts: Texts) -> NoAdvice:
-    return NoAdvice(
-        advice.athlete_id,
-        advice.date,
-        headline=texts.say("table.no_verdict"),
-        reason=texts.say("table.dangers_alone"),
-        caution=texts.say("table.until_corrected"),
-    )
 
 
 def _as_json(_: Sheet, shown: Sequence[str | None], *__: object) -> bytes:
@@ -82,7 +72,8 @@ def _answer_of(one: Outcome, composer: Composer) -> RowAnswer:
         return RowAnswer()
     rest = one.rest
     if rest is not None and _trains_unread(one):
-        return RowAnswer.until_corrected(rest, composer.texts)
+        why = until_corrected(one.outcome.advice, composer.texts)
+        return RowAnswer.without_verdict(why, rest, composer.texts)
     reason = reason_text(one.outcome.advice, composer)
     answer = RowAnswer.of_advice(one.outcome.advice, reason, composer.vocabulary)
     return replace(answer, problem=problem_text(rest, composer.texts)) if rest else answer

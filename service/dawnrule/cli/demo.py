@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import signal
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 
 import click
 
 from dawnrule.advice.composer import Composer
+from dawnrule.cli.interruption import sigterm_as_ctrl_c
 from dawnrule.cli.options import DEFAULTS
 from dawnrule.cli.tables import AdviceLine, advice_table
 from dawnrule.clock import now
@@ -41,7 +40,7 @@ def demo(once: bool, port: int) -> None:
       dawnrule demo
     """
     settings = Settings(host=DEFAULTS.host, port=port)
-    with _until_stopped(), set_stage(settings) as stage:
+    with suppress(KeyboardInterrupt), sigterm_as_ctrl_c(), set_stage(settings) as stage:
         composer = Composer.bundled()
         lines = [AdviceLine.of(one, composer) for one in stage.advice]
         click.echo(advice_table(lines, stage.names, composer.texts))
@@ -49,18 +48,6 @@ def demo(once: bool, port: int) -> None:
             click.echo(_more_to_try(stage))
             take_weeks_in_the_background(stage.url, stage.coach_key)
             _wait_forever()
-
-
-@contextmanager
-def _until_stopped() -> Iterator[None]:
-    """End quietly on Ctrl-C or SIGTERM."""
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        yield
-    except KeyboardInterrupt:
-        pass
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 def _wait_forever() -> None:

@@ -23,17 +23,6 @@ def cores() -> int:
 
 
 @contextmanager
-def ended_by_sigterm() -> Iterator[None]:
-    """Take SIGTERM as Ctrl-C, so that nothing of what athletes reported is left in temporary
-    files, and no process."""
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
-
-
-@contextmanager
 def forked(processes: int, work: Callable[[Connection], None]) -> Iterator[list[Connection]]:
     """Fork processes that work, each with a connection to here; all have ended when this returns,
     whatever has happened. Raises ``DawnruleError`` where one cannot be forked."""

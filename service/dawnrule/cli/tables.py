@@ -22,7 +22,7 @@ from dawnrule.errors import DawnruleError, FieldError, MalformedInput
 from dawnrule.i18n.catalog import Texts
 from dawnrule.i18n.lazy import render
 from dawnrule.model import Verdict
-from dawnrule.model.advice import Advice
+from dawnrule.model.advice import Advice, NoAdvice
 from dawnrule.sheet import location_of
 from dawnrule.sheet.errors import CellFault, in_ranges
 
@@ -61,18 +61,10 @@ class AdviceLine:
         )
 
     @classmethod
-    def until_corrected(cls, advice: Advice, texts: Texts) -> Self:
-        """Word that there is no verdict on an athlete who told of pain or illness in a row that
-        cannot be read as a whole."""
-        return cls(
-            advice.athlete_id,
-            advice.date.isoformat(),
-            texts.say("table.no_verdict"),
-            "-",
-            texts.say("table.dangers_alone"),
-            texts.say("table.until_corrected"),
-            (),
-        )
+    def without_verdict(cls, why: NoAdvice) -> Self:
+        """Word for a table why there is no verdict."""
+        on = why.date.isoformat()
+        return cls(why.athlete_id, on, why.headline, "-", why.reason, why.caution, ())
 
 
 def advice_table(advice: Sequence[AdviceLine], names: Mapping[str, str], texts: Texts) -> str:

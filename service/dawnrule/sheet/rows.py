@@ -309,12 +309,12 @@ def _read_once(
     """Read a cell that is not blank. What most rows say again is read once: words, numbers and
     dates mean the same in each row of a sheet, moments in each row of a date. Raises
     ``CellError``."""
-    key: tuple[Any, ...] = (place, cell)
-    if column.kind == _SAME_ON_A_DATE:
-        key += (context.zone, context.day)
-    elif column.kind not in _SAME_IN_EACH_ROW:
-        return read_cell(column, cell, context)
-    if not isinstance(cell, str):
+    key: tuple[Any, ...]
+    if isinstance(cell, str) and column.kind in _SAME_IN_EACH_ROW:
+        key = place, cell
+    elif isinstance(cell, str) and column.kind == _SAME_ON_A_DATE:
+        key = place, cell, context.zone, context.day
+    else:
         return read_cell(column, cell, context)
     read = header.words_read.get(key)
     if read is None:

@@ -54,15 +54,11 @@ class RowAnswer:
         return cls(problem=problem_text(error, texts))
 
     @classmethod
-    def until_corrected(cls, rest: DawnruleError, texts: Texts) -> Self:
-        """Answer a row of which the dangers alone could be read: no verdict, as these alone would
-        let the athlete train; ``rest`` is the error that stands against the rest of the row."""
-        return cls(
-            verdict=texts.say("table.no_verdict"),
-            reason=texts.say("table.dangers_alone"),
-            caution=texts.say("table.until_corrected"),
-            problem=problem_text(rest, texts),
-        )
+    def without_verdict(cls, why: NoAdvice, rest: DawnruleError, texts: Texts) -> Self:
+        """Answer a row of which the dangers alone could be read with why there is no verdict, and
+        with the error that stands against the rest of it."""
+        problem = problem_text(rest, texts)
+        return cls(why.headline, reason=why.reason, caution=why.caution, problem=problem)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeGuard, TypeVar
 
+from dawnrule.advice.summary import until_corrected
 from dawnrule.application.batches import Row, RowOutcome
 from dawnrule.application.sessions import Logged
 from dawnrule.errors import DawnruleError
@@ -92,12 +93,13 @@ def outcome_cells(kind: Kind[T, A], one: RowOutcome[T, A], texts: Texts) -> Answ
         return kind.problem_cells(problem=texts.say("sheet.others_rejected"))
     if isinstance(one.outcome, DawnruleError):
         return kind.problem_cells(problem=problem_text(one.outcome, texts))
-    if one.rest is not None and _is_training(kind.answer(one.outcome)):
-        return RowAnswer.until_corrected(one.rest, texts)
+    answer = kind.answer(one.outcome)
+    if one.rest is not None and _is_training(answer):
+        return RowAnswer.without_verdict(until_corrected(answer, texts), one.rest, texts)
     cells = kind.answer_cells(one.outcome)
     return replace(cells, problem=problem_text(one.rest, texts)) if one.rest else cells
 
 
-def _is_training(answer: Advice | Logged) -> bool:
+def _is_training(answer: Advice | Logged) -> TypeGuard[Advice]:
     """Tell whether it would say to train: never on a row whose plan was perhaps not read."""
     return isinstance(answer, Advice) and answer.verdict is Verdict.TRAIN
